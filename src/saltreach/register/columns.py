@@ -1,0 +1,162 @@
+"""The single dictionary of columns: what a register may hold and what an assessment adds.
+
+Checks, exports and the tables of the documentation are generated from `COLUMNS`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from saltreach.materials import MATERIAL_NAMES, UNKNOWN
+
+CATEGORIES = ("C1", "C2", "C3", "C4", "C5", "CX")
+BANDS = ("low", "moderate", "raised", "high", "severe")
+POSITIONS = ("belay", "lower-off", "runner")
+KINDS = ("bonded", "expansion", "screw", "other")
+TAP_RESPONSES = ("ringing", "mixed", "dull", "hollow")
+WEATHERING = ("W1", "W2", "W3", "W4", "W5", "W6")
+YES_NO_UNKNOWN = ("yes", "no", UNKNOWN)
+MATERIAL_CHOICES = (*MATERIAL_NAMES, UNKNOWN)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its name, type, unit, range and meaning.
+
+    `kind` is one of text, number, integer, date, choice, json. A `date` is ISO text that may
+    stop at the year or the month (`2014`, `2014-06`, `2014-06-12`). `low` and `high` are the
+    physically possible range, both ends allowed. `stage` says who fills it: register (the
+    user), layers, science or decisions.
+    """
+
+    name: str
+    kind: str
+    meaning: str
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+    required: bool = False
+    stage: str = "register"
+
+
+def _r(name: str, kind: str, meaning: str, **more: object) -> Column:
+    return Column(name, kind, meaning, **more)  # type: ignore[arg-type]
+
+
+REGISTER: tuple[Column, ...] = (
+    _r("anchor_id", "text", "the anchor's own key, unique in the register", required=True),
+    _r("crag", "text", "crag the anchor belongs to", required=True),
+    _r("sector", "text", "sector of the crag", required=True),
+    _r("lon", "number", "longitude, WGS 84", unit="deg", low=-180, high=180, required=True),
+    _r("lat", "number", "latitude, WGS 84", unit="deg", low=-90, high=90, required=True),
+    _r("route", "text", "route the anchor belongs to"),
+    _r("position", "choice", "where on the route", choices=POSITIONS),
+    _r("kind", "choice", "how the anchor holds", choices=KINDS),
+    _r("material", "choice", "metal of the part in the rock", choices=MATERIAL_CHOICES),
+    _r("hanger_material", "choice", "metal of the hanger or ring", choices=MATERIAL_CHOICES),
+    _r("diameter_mm", "number", "diameter of the shank", unit="mm", low=4, high=40),
+    _r("embedment_mm", "number", "installed length in the rock", unit="mm", low=10, high=500),
+    _r("installed_on", "date", "when it was placed: year, year-month or date"),
+    _r("last_inspected_on", "date", "when it was last inspected"),
+    _r("condition", "integer", "0 sound, 1 marked, 2 worn, 3 poor, 4 failed", low=0, high=4),
+    _r("height_above_sea_m", "number", "height above mean sea level of a sea-cliff anchor",
+       unit="m", low=-5, high=1500),
+    _r("elevation_m", "number", "elevation; the register's value wins over any layer",
+       unit="m", low=-430, high=9000),
+    _r("face_azimuth_deg", "number", "direction the face looks to, clockwise from north",
+       unit="deg", low=0, high=360),
+    _r("face_slope_deg", "number", "slope of the face: 90 vertical, more is overhanging",
+       unit="deg", low=0, high=180),
+    _r("rain_washed", "choice", "whether rain washes the anchor", choices=YES_NO_UNKNOWN),
+    _r("rock_type", "text", "rock at the anchor, trade name or GLiM code"),
+    _r("tap_response", "choice", "sound of a hammer tap beside the anchor", choices=TAP_RESPONSES),
+    _r("rebound_number", "number", "L-type rebound hammer number", low=5, high=90),
+    _r("weathering_grade", "choice", "ISRM weathering grade", choices=WEATHERING),
+    _r("crack_distance_mm", "number", "distance to the nearest crack", unit="mm", low=0,
+       high=100_000),
+    _r("edge_distance_mm", "number", "distance to the nearest edge", unit="mm", low=0,
+       high=100_000),
+    _r("visits_per_year", "number", "people who use the route in a year", low=0, high=1_000_000),
+    _r("notes", "text", "free text"),
+    _r("coast_distance_m", "number", "distance to the sea; given here it overrides the layer",
+       unit="m", low=0, high=3_000_000),
+    _r("so2_ug_m3", "number", "mean SO2 concentration; given here it overrides the assumption",
+       unit="ug/m3", low=0, high=1000),
+)
+"""Columns a register may hold, in the order they are written."""
+
+
+def _c(stage: str, name: str, kind: str, meaning: str, **more: object) -> Column:
+    return Column(name, kind, meaning, stage=stage, **more)  # type: ignore[arg-type]
+
+
+_RATE = {"unit": "um/y"}
+_SALT = {"unit": "mg/(m2 d)"}
+
+RESULTS: tuple[Column, ...] = (
+    _c("layers", "coast_distance_m", "number", "geodesic distance to the sea, WGS 84; 0 when the "
+       "position falls seaward of the layer's shoreline", unit="m"),
+    _c("layers", "coast_distance_sd_m", "number", "standard deviation of that distance", unit="m"),
+    _c("layers", "coast_distance_source", "text", "register, or the layer's name"),
+    _c("layers", "coast_side", "choice", "side of the layer's shoreline", choices=("land", "sea")),
+    _c("layers", "sea_openness", "number", "share of open sea in the surroundings, 0 to 1"),
+    _c("layers", "elevation_m", "number", "elevation used", unit="m"),
+    _c("layers", "elevation_source", "text", "register, the layer's name, or unknown"),
+    _c("layers", "temperature_c", "number", "annual mean air temperature at the anchor's elevation",
+       unit="degC"),
+    _c("layers", "temperature_sd_c", "number", "standard deviation of it", unit="degC"),
+    _c("layers", "relative_humidity_pct", "number", "annual mean relative humidity", unit="%"),
+    _c("layers", "relative_humidity_sd_pct", "number", "standard deviation of it", unit="%"),
+    _c("layers", "rain_mm_y", "number", "annual precipitation", unit="mm/y"),
+    _c("layers", "wind_speed_m_s", "number", "annual mean wind speed", unit="m/s"),
+    _c("layers", "so2_mg_m2_d", "number", "SO2 deposition", **_SALT),
+    _c("layers", "lithology", "text", "rock class of the lithology table, or unknown"),
+    _c("science", "chloride_mg_m2_d", "number", "chloride deposition, median", **_SALT),
+    _c("science", "chloride_mg_m2_d_p10", "number", "its 10th percentile", **_SALT),
+    _c("science", "chloride_mg_m2_d_p90", "number", "its 90th percentile", **_SALT),
+    _c("science", "steel_rate_um_y", "number", "first-year loss of carbon steel, median", **_RATE),
+    _c("science", "steel_rate_um_y_p10", "number", "its 10th percentile", **_RATE),
+    _c("science", "steel_rate_um_y_p90", "number", "its 90th percentile", **_RATE),
+    _c("science", "zinc_rate_um_y", "number", "first-year loss of zinc, median", **_RATE),
+    _c("science", "zinc_rate_um_y_p10", "number", "its 10th percentile", **_RATE),
+    _c("science", "zinc_rate_um_y_p90", "number", "its 90th percentile", **_RATE),
+    _c("science", "corrosivity_category", "choice", "ISO 9223 category, the worse of steel and "
+       "zinc", choices=CATEGORIES),
+    _c("science", "category_probabilities", "json", "probability of each ISO 9223 category"),
+    _c("science", "crf", "integer", "EN 1993-1-4 corrosion resistance factor that governs"),
+    _c("science", "crc", "choice", "EN 1993-1-4 corrosion resistance class that governs",
+       choices=("I", "II", "III", "IV", "V")),
+    _c("science", "crf_washed", "integer", "the factor if rain washes the anchor"),
+    _c("science", "crf_unwashed", "integer", "the factor if rain does not"),
+    _c("science", "scc_hazard", "number", "stress-corrosion hazard, 0 to 1"),
+    _c("science", "scc_band", "choice", "that hazard in words", choices=BANDS),
+    _c("science", "rock_strength_mpa", "number", "uniaxial compressive strength of intact rock, "
+       "median", unit="MPa"),
+    _c("science", "rock_strength_mpa_p10", "number", "its 10th percentile", unit="MPa"),
+    _c("science", "rock_strength_mpa_p90", "number", "its 90th percentile", unit="MPa"),
+    _c("science", "rock_band", "choice", "rock risk in words", choices=BANDS),
+    _c("decisions", "embedment_required_mm", "number", "embedment required", unit="mm"),
+    _c("decisions", "material_recommended", "choice", "metal we advise", choices=MATERIAL_NAMES),
+    _c("decisions", "material_minimum", "choice", "least metal the standard allows",
+       choices=MATERIAL_NAMES),
+    _c("decisions", "material_reasons", "text", "why, and the rule that governed"),
+    _c("decisions", "capacity_kn_p05", "number", "capacity, 5th percentile", unit="kN"),
+    _c("decisions", "failure_probability_y1", "number", "probability of failure in a year"),
+    _c("decisions", "risk_band", "choice", "risk in words", choices=BANDS),
+    _c("decisions", "inspection_interval_months", "integer", "longest time between inspections",
+       unit="months"),
+    _c("decisions", "next_inspection_on", "date", "when the next inspection is due"),
+    _c("decisions", "overdue", "choice", "whether that day has passed", choices=("no", "yes")),
+    _c("decisions", "interval_reasons", "text", "why, and the rule that governed"),
+    _c("decisions", "priority_score", "number", "loss avoided per unit cost"),
+    _c("decisions", "priority_rank", "integer", "place in the order of rebolting"),
+    _c("decisions", "warnings", "text", "what a reader must know before using the row"),
+)
+"""Columns an assessment adds, in the order they are written."""
+
+REGISTER_BY_NAME: dict[str, Column] = {c.name: c for c in REGISTER}
+RESULTS_BY_NAME: dict[str, Column] = {c.name: c for c in RESULTS}
+REQUIRED: tuple[str, ...] = tuple(c.name for c in REGISTER if c.required)
+REJECTED_COLUMNS: tuple[str, ...] = ("file", "row", "column", "value", "reason", "fix")
+"""Columns of the table of refused rows."""

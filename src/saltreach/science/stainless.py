@@ -1,0 +1,164 @@
+"""Stainless grade by EN 1993-1-4:2006+A1:2015, Annex A: factor, class, grades.
+
+The annex covers structural use in Europe-like climates. It does not cover stress-corrosion
+cracking of small, stressed, unwashed parts in warm chloride: there it is a floor only.
+
+F1, F2 and the sum are as two data sheets repeat the standard; the bounds of the classes, the
+grades, and the rule that F3 counts only below zero are from memory. One public excerpt shows
+other F1 bounds (-3 for 5 to 10 km, -7 for 0.5 to 5 km, -10 for 0.25 to 0.5 km): not resolved,
+so the table is data (`F1_SEA`) and the European one is the default.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+F1_SEA: tuple[tuple[float, float], ...] = ((250.0, -15.0), (1_000.0, -7.0), (10_000.0, -3.0))
+"""Distance to the sea up to and including (m), F1 (Table A.1); beyond the last row F1 is 0."""
+
+F1_MILD_SEA = -10.0
+"""F1 up to 250 m on the Baltic and on Germany's North Sea coast."""
+
+F2_SO2: tuple[tuple[float, float], ...] = ((10.0, 0.0), (90.0, -5.0), (250.0, -10.0))
+"""SO2 concentration below (ug/m3), F2; the last row's end is the table's end."""
+
+F3_WASHED, F3_CLEANED, F3_UNWASHED = 0.0, -2.0, -7.0
+"""Washed by rain; under a specified cleaning regime; neither."""
+
+GRADES: dict[str, tuple[str, ...]] = {
+    "I": ("1.4003", "1.4016", "1.4512"),
+    "II": ("1.4301", "1.4307", "1.4311", "1.4541", "1.4318", "1.4306", "1.4567", "1.4482"),
+    "III": ("1.4401", "1.4404", "1.4435", "1.4571", "1.4429", "1.4432", "1.4578", "1.4662",
+            "1.4362", "1.4062", "1.4162"),
+    "IV": ("1.4439", "1.4462", "1.4539"),
+    "V": ("1.4565", "1.4529", "1.4547", "1.4410", "1.4501", "1.4507"),
+}  # fmt: skip
+"""Grades of each corrosion resistance class (Table A.3), from memory."""
+
+
+def sea_factor(coast_distance_m: Any, mild_sea: Any = False) -> Any:
+    """F1: the risk from chloride of the sea.
+
+    Parameters
+    ----------
+    coast_distance_m : array_like
+        Distance to the sea, m.
+    mild_sea : array_like of bool
+        On the Baltic, or on the North Sea coast of Germany.
+
+    Returns
+    -------
+    ndarray of float
+        -15, -10, -7, -3 or 0; NaN where the distance is unknown.
+
+    References
+    ----------
+    EN 1993-1-4:2006+A1:2015, Table A.1.
+    """
+    distance = np.asarray(coast_distance_m, float)
+    limits, factors = (np.array(v) for v in zip(*F1_SEA, strict=True))
+    factor = np.append(factors, 0.0)[np.searchsorted(limits, distance, side="left")]
+    factor = np.where((factor == F1_SEA[0][1]) & np.asarray(mild_sea, bool), F1_MILD_SEA, factor)
+    return np.where(np.isnan(distance), np.nan, factor)
+
+
+def so2_factor(so2_ug_m3: Any) -> Any:
+    """F2: the risk from sulphur dioxide.
+
+    Parameters
+    ----------
+    so2_ug_m3 : array_like
+        Annual mean concentration, µg/m³.
+
+    Returns
+    -------
+    ndarray of float
+        0, -5 or -10; NaN where unknown or above the table's end (250).
+
+    References
+    ----------
+    EN 1993-1-4:2006+A1:2015, Table A.1.
+    """
+    so2 = np.asarray(so2_ug_m3, float)
+    limits, factors = (np.array(v) for v in zip(*F2_SO2, strict=True))
+    index = np.minimum(np.searchsorted(limits[:-1], so2, side="right"), len(factors) - 1)
+    return np.where(np.isnan(so2) | (so2 > limits[-1]), np.nan, factors[index])
+
+
+def resistance_factor(f1: Any, f2: Any, f3: Any) -> Any:
+    """CRF, the corrosion resistance factor: F1 + F2 + F3.
+
+    Parameters
+    ----------
+    f1, f2, f3 : array_like
+        Factors for the sea, SO2 and cleaning. F3 counts only where F1 + F2 is below zero.
+
+    Returns
+    -------
+    ndarray of float
+        CRF; lower is harsher. NaN stays NaN.
+
+    References
+    ----------
+    EN 1993-1-4:2006+A1:2015, A.2.
+
+    Examples
+    --------
+    >>> float(resistance_factor(-15, 0, -7)), float(resistance_factor(0, 0, -7))
+    (-22.0, 0.0)
+    """
+    air = np.asarray(f1, float) + np.asarray(f2, float)
+    return air + np.where(air < 0, f3, 0.0)
+
+
+def resistance_class(crf: Any) -> Any:
+    """CRC, the corrosion resistance class, as a number 1 (I) to 5 (V).
+
+    Parameters
+    ----------
+    crf : array_like
+        Corrosion resistance factor.
+
+    Returns
+    -------
+    ndarray of float
+        1: CRF above 0; 2: 0 to above -7; 3: -7 to above -15; 4: -15 to -20; 5: below -20.
+        NaN stays NaN.
+
+    References
+    ----------
+    EN 1993-1-4:2006+A1:2015, Table A.2.
+
+    Examples
+    --------
+    >>> resistance_class([0, -7, -15, -20, -21]).tolist()
+    [2.0, 3.0, 4.0, 4.0, 5.0]
+    """
+    value = np.asarray(crf, float)
+    harsher = (value <= 0).astype(float) + (value <= -7) + (value <= -15) + (value < -20)
+    return np.where(np.isnan(value), np.nan, 1 + harsher)
+
+
+def pitting_resistance(chromium_pct: Any, molybdenum_pct: Any, nitrogen_pct: Any) -> Any:
+    """Pitting resistance equivalent, PREN16.
+
+    It ranks pitting, not stress-corrosion cracking, and says nothing of titanium.
+
+    Parameters
+    ----------
+    chromium_pct, molybdenum_pct, nitrogen_pct : array_like
+        Contents, % by mass.
+
+    Returns
+    -------
+    array_like
+        Cr + 3.3 Mo + 16 N.
+
+    Examples
+    --------
+    >>> round(float(pitting_resistance(22.4, 3.1, 0.17)), 1)
+    35.3
+    """
+    return chromium_pct + 3.3 * molybdenum_pct + 16.0 * nitrogen_pct

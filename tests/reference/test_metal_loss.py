@@ -1,0 +1,76 @@
+"""ISO 9224:2012 long-term loss.
+
+The factors in `iso9224_factor.csv` are arithmetic from the exponents (from memory of tables 2
+and 3), done apart from this code. The maximum losses of steel are recalled from Annex A and
+agree with that arithmetic.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from saltreach.science.atmosphere import UPPER_LIMIT_UM_Y
+from saltreach.science.metal_loss import (
+    EXPONENT_MEAN,
+    EXPONENT_UPPER,
+    loss_um,
+    section_ratio,
+    years_to_loss,
+)
+
+FACTORS = pd.read_csv(Path(__file__).with_name("iso9224_factor.csv")).set_index("exponent")
+YEARS = np.array([float(c[1:]) for c in FACTORS.columns])
+
+
+@pytest.mark.parametrize("exponent", FACTORS.index)
+def test_factor_iso_9224(exponent):
+    assert loss_um(1.0, YEARS, exponent) == pytest.approx(FACTORS.loc[exponent], abs=6e-4)
+
+
+def test_exponents_are_those_of_the_factor_table():
+    assert {*EXPONENT_MEAN.values(), *EXPONENT_UPPER.values()} == set(FACTORS.index)
+
+
+def test_slope_after_20_years_iso_9224():
+    slope = loss_um(1, 31.0, 0.523) - loss_um(1, 30.0, 0.523)
+    assert slope == pytest.approx(0.1253, abs=5e-5)
+
+
+# ISO 9224:2012 Annex A, greatest loss of steel and zinc by category after 1, 2, 5, 10, 15, 20
+# years, um; recalled, and equal to the category's upper limit times t^B1.
+ANNEX_A = {
+    ("steel", 1): (25, 36, 58, 83, 103, 120),
+    ("steel", 2): (50, 72, 116, 167, 206, 240),
+    ("steel", 3): (80, 115, 186, 267, 330, 383),
+    ("steel", 4): (200, 287, 464, 667, 824, 958),
+    ("steel", 5): (700, 1006, 1624, 2334, 2885, 3354),
+    ("zinc", 2): (2.1, 3.7, 7.8, 13.7, 19.0, 24.0),
+    ("zinc", 4): (8.4, 14.8, 31.1, 54.6, 75.9, 95.9),
+}
+
+
+@pytest.mark.parametrize(("metal", "category"), ANNEX_A)
+def test_greatest_loss_iso_9224_annex_a(metal, category):
+    first_year = UPPER_LIMIT_UM_Y[metal][category]
+    computed = loss_um(first_year, np.array([1.0, 2, 5, 10, 15, 20]), EXPONENT_MEAN[metal])
+    assert computed == pytest.approx(ANNEX_A[metal, category], rel=0.006, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("coating_um", "first_year_um", "years"),
+    [(55, 4.2, 23.6), (8, 4.2, (8 / 4.2) ** (1 / 0.813)), (8, 8.4, (8 / 8.4) ** (1 / 0.813))],
+)
+def test_life_of_a_zinc_coating(coating_um, first_year_um, years):
+    """Galvanised 55 um and plated 8 um in C4 and C5; arithmetic from ISO 9224's equations."""
+    computed = years_to_loss(coating_um, first_year_um, EXPONENT_MEAN["zinc"])
+    assert computed == pytest.approx(years, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("diameter_mm", "loss_mm", "ratio"), [(12, 0.5, 0.840), (12, 1, 0.694), (10, 1, 0.640)]
+)
+def test_section_left(diameter_mm, loss_mm, ratio):
+    """Geometry of a circle, no other source."""
+    assert section_ratio(diameter_mm, loss_mm) == pytest.approx(ratio, abs=5e-4)

@@ -1,0 +1,61 @@
+"""EN 1993-1-4:2006+A1:2015, Annex A.
+
+F1, F2 and the sum are as two data sheets repeat the standard; the class bounds, the grades and
+the rule for F3 are from memory. Rows marked "just beyond" and "exactly" place the limits.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from saltreach.materials import MATERIALS, ROMAN
+from saltreach.science import stainless
+
+CASES = pd.read_csv(Path(__file__).with_name("en1993_crf.csv"))
+
+
+@pytest.mark.parametrize("case", CASES.to_dict("records"), ids=lambda c: c["site"])
+def test_factor_and_class_en_1993_1_4_annex_a(case):
+    f1 = stainless.sea_factor(case["coast_distance_m"], bool(case["mild_sea"]))
+    f2 = stainless.so2_factor(case["so2_ug_m3"])
+    f3 = stainless.F3_WASHED if case["washed"] else stainless.F3_UNWASHED
+    crf = stainless.resistance_factor(f1, f2, f3)
+    assert (float(f1), float(f2), float(crf)) == (case["f1"], case["f2"], case["crf"])
+    assert ROMAN[int(stainless.resistance_class(crf))] == case["crc"]
+
+
+def test_class_bounds_en_1993_1_4_table_a2():
+    crf = np.array([1, 0, -6, -7, -14, -15, -20, -21])
+    assert stainless.resistance_class(crf).tolist() == [1, 2, 2, 3, 3, 4, 4, 5]
+
+
+def test_cleaning_regime_counts_two_en_1993_1_4_table_a1():
+    assert stainless.resistance_factor(-7, 0, stainless.F3_CLEANED) == -9
+
+
+def test_so2_above_the_tables_end_is_unknown():
+    assert np.isnan(stainless.so2_factor(251.0))
+    assert stainless.so2_factor(250.0) == -10
+
+
+@pytest.mark.parametrize("material", [m for m in MATERIALS if 1 <= m.crc <= 5], ids=lambda m: m.name)
+def test_our_families_stand_in_the_class_of_their_grades_en_1993_1_4_table_a3(material):
+    grades = material.typical_grades.split(", ")
+    assert set(grades) <= set(stainless.GRADES[ROMAN[material.crc]])
+
+
+# Mid-range compositions, % (from memory), and PREN16 = Cr + 3.3 Mo + 16 N as commonly published.
+PREN = {
+    "304": (18.1, 0, 0.05, 18.9), "316L": (17.2, 2.1, 0.05, 24.9), "2304": (23, 0.3, 0.10, 25.6),
+    "2101": (21.5, 0.3, 0.22, 26.0), "904L": (20, 4.3, 0.05, 35.0), "2205": (22.4, 3.1, 0.17, 35.3),
+    "2507": (25, 4, 0.27, 42.5), "1.4547": (20, 6.1, 0.20, 43.3), "1.4529": (20.5, 6.5, 0.20, 45.2),
+    "1.4565": (24, 4.5, 0.45, 46.1),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("grade", PREN)
+def test_pitting_resistance(grade):
+    *composition, expected = PREN[grade]
+    assert stainless.pitting_resistance(*composition) == pytest.approx(expected, abs=0.06)
