@@ -1,0 +1,201 @@
+"use strict";
+/* The card of one sector or one anchor, and the sources of the whole map. */
+(() => {
+  const { data, sectors, t, many, known, number, date, el, byId, colouring, state, on, changed, swatch,
+    bandWord, colour } = saltreach;
+  const card = byId("card");
+  let opener = null;
+
+  const textOr = (value) => (known(value) ? String(value) : t("not_known"));
+  const heading = (text) => el("h3", { text });
+  const sentences = (lines) => el("ul", { class: "sentences" }, ...lines.map((text) => el("li", { text })));
+  const fact = (label, ...lines) => el("div", { class: "fact" }, el("dt", { text: label }),
+    ...lines.filter(Boolean).map((line) => (typeof line === "string" ? el("dd", { text: line }) : line)));
+
+  function measured(key, value, unit) {
+    if (key === "coast_distance_m" && value >= 1000) return `${number(value / 1000)} km`;
+    return unit ? `${number(value)} ${unit}` : number(value);
+  }
+  function figure(i, [key, unit]) {
+    const value = sectors[key][i];
+    const cell = el("td", { text: known(value) ? (typeof value === "number" ? measured(key, value, unit) : value) : t("not_known") });
+    const [low, high] = [sectors[`${key}_p10`]?.[i], sectors[`${key}_p90`]?.[i]];
+    const sd = key.endsWith("_m") ? sectors[key.replace(/_m$/, "_sd_m")]?.[i] : undefined;
+    if (known(value) && known(low) && known(high)) {
+      cell.append(el("small", { text: `(${t("range", { low: number(low), high: number(high) })})` }));
+    }
+    if (known(value) && known(sd)) cell.append(el("small", { text: t("sd", { sd: measured(key, sd, unit) }) }));
+    return el("tr", {}, el("th", { scope: "row", text: t(`figure_${key}`) }), cell);
+  }
+  function chances(i) {
+    const shares = sectors.category_probabilities[i];
+    if (!shares) return null;
+    const label = data.categories.map((name, k) => `${name} ${Math.round(shares[k] * 100)} %`).join(", ");
+    return el("div", {}, heading(t("category_chance")),
+      el("div", { class: "chance", role: "img", "aria-label": label }, ...data.categories.map((name, k) => {
+        const bar = el("canvas", { width: 60, height: 80, "aria-hidden": "true" });
+        const ctx = bar.getContext("2d");
+        ctx.fillStyle = colour("--accent");
+        const height = Math.max(shares[k] > 0 ? 3 : 0, shares[k] * 78);
+        ctx.fillRect(6, 80 - height, 48, height);
+        return el("div", {}, bar, el("div", { text: name }), el("div", { text: `${Math.round(shares[k] * 100)} %` }));
+      })));
+  }
+  function sourceLine() {
+    const layers = data.provenance.layers ?? [];
+    return el("div", {}, heading(t("sources")),
+      el("p", { class: "small", text: layers.map((layer) => [layer.name, layer.source].filter(known).join(": ")).join("; ") || t("not_known") }),
+      el("button", { type: "button", class: "quiet", text: t("sources_button"), onclick: openSources }));
+  }
+  function bandLine(style) {
+    return el("div", { class: "band-line" }, swatch(style, 44),
+      el("div", {}, el("strong", { text: bandWord(style) }), el("span", { text: t(`band_${style.word}`) })));
+  }
+  function head(title, where, tools) {
+    return el("div", { class: "card-head" },
+      el("div", {}, el("h2", { id: "card-title", tabindex: "-1", text: title }), el("div", { class: "where", text: where })),
+      el("div", { class: "tools" }, ...tools,
+        el("button", { type: "button", "aria-label": t("close"), "data-close": true, text: "×", onclick: close })));
+  }
+  function interval(i) {
+    const months = sectors.inspection_interval_months[i];
+    if (!known(months)) return null;
+    return months === 1 ? t("every_month") : t("every_months", { n: number(months) });
+  }
+  function sectorCard(i) {
+    const style = colouring.ofSector(i);
+    const step = (by, sign, label) => {
+      const other = saltreach.beside(i, by);
+      return el("button", { type: "button", "aria-label": t(label), title: t(label), text: sign,
+        disabled: other < 0, onclick: () => saltreach.select(other, { from: "card" }) });
+    };
+    const cliff = { yes: t("sea_cliff"), no: t("inland") }[sectors.sea_cliff[i]];
+    const anchors = known(sectors.anchors[i]) ? many("anchors", sectors.anchors[i]) : null;
+    const due = el("dd", { class: sectors.overdue[i] === "yes" ? "late" : "", text: date(sectors.next_inspection_on[i])
+      + (sectors.overdue[i] === "yes" ? `, ${t("overdue")}` : "") });
+    const minimum = el("dd", { text: `${t("minimum")}: ${textOr(sectors.material_minimum[i])}` });
+    minimum.dataset.part = "minimum";
+    const facts = el("dl", { class: "pair" },
+      fact(t("buy"), textOr(sectors.material_recommended[i]), minimum),
+      fact(t("look_again"), due, interval(i) ?? t("not_known")));
+    const mind = sectors.warnings[i].length
+      ? el("div", { class: "mind" }, heading(t("mind")), sentences(sectors.warnings[i])) : null;
+    return [
+      head(textOr(sectors.sector[i]), [textOr(sectors.crag[i]), cliff, anchors].filter(Boolean).join(", "),
+        [step(-1, "‹", "previous"), step(1, "›", "next")]),
+      bandLine(style), facts, mind,
+      heading(t("why")), sentences(sectors.reasons[i].length ? sectors.reasons[i] : [t("not_known")]),
+      heading(t("why_interval")), sentences(sectors.interval_reasons[i].length ? sectors.interval_reasons[i] : [t("not_known")]),
+      heading(t("present")), el("p", { text: textOr(sectors.materials_present[i]) }),
+      heading(t("figures")),
+      el("table", { class: "figures" }, el("tbody", {}, ...data.figures.map((row) => figure(i, row)))),
+      el("p", { class: "small", text: t("figures_note") }),
+      chances(i), sourceLine(),
+      el("button", { type: "button", class: "plain-button", text: t("show_on_map"), onclick: () => saltreach.zoomTo(i) }),
+    ];
+  }
+  function anchorCard(k) {
+    const value = (name) => data.anchors[name].values[data.anchors[name].codes[k]];
+    const i = data.anchors.sector[k];
+    const style = colouring.ofAnchor(data.anchors.risk_band.codes[k]);
+    const condition = value("condition");
+    const warnings = (value("warnings") ?? "").split(" | ").filter(Boolean);
+    const back = i >= 0
+      ? [el("button", { type: "button", class: "plain-button", text: t("back_to_sector"), onclick: () => saltreach.select(i, { from: "card" }) })] : [];
+    return [
+      head(`${t("anchor")} ${textOr(data.anchors.anchor_id[k])}`,
+        i >= 0 ? `${textOr(sectors.sector[i])}, ${textOr(sectors.crag[i])}` : t("not_known"), []),
+      bandLine(style),
+      el("dl", { class: "pair" }, fact(t("buy"), textOr(value("material_recommended"))),
+        fact(t("look_again"), date(value("next_inspection_on")))),
+      warnings.length ? el("div", { class: "mind" }, heading(t("mind")), sentences(warnings)) : null,
+      heading(t("figures")),
+      el("table", { class: "figures" }, el("tbody", {}, ...[
+        [t("material_now"), textOr(value("material"))],
+        [t("condition"), known(condition) ? (saltreach.texts[`condition_${condition}`] ?? condition) : t("not_known")],
+        [t("position"), `${data.anchors.lat[k].toFixed(5)}, ${data.anchors.lon[k].toFixed(5)}`],
+      ].map(([label, text]) => el("tr", {}, el("th", { scope: "row", text: label }), el("td", { text }))))),
+      ...back,
+    ];
+  }
+
+  function open(parts) {
+    if (card.hidden) opener = document.activeElement;
+    card.replaceChildren(...parts.filter(Boolean));
+    card.hidden = false;
+    card.scrollTop = 0;
+    byId("card-title").focus({ preventScroll: true });
+  }
+  function close() {
+    if (card.hidden) return;
+    const last = state.selected;
+    card.hidden = true;
+    state.selected = -1;
+    saltreach.pickedAnchor = -1;
+    changed("select", -1);
+    saltreach.redraw();
+    if (opener?.classList.contains("item") && last >= 0) saltreach.focusItem(last);
+    else if (opener?.isConnected && opener !== document.body) opener.focus();
+    else byId(data.map).focus({ preventScroll: true });
+  }
+
+  saltreach.select = (i, { from }) => {
+    if (i < 0) return;
+    state.selected = i;
+    saltreach.pickedAnchor = -1;
+    open(sectorCard(i));
+    changed("select", i, from);
+    if (from !== "map") saltreach.zoomTo(i);
+    saltreach.redraw();
+  };
+  saltreach.selectAnchor = (k) => {
+    state.selected = data.anchors.sector[k];
+    saltreach.pickedAnchor = k;
+    open(anchorCard(k));
+    changed("select", state.selected, "map");
+    saltreach.redraw();
+  };
+  saltreach.closeCard = close;
+  on("colouring", () => { if (state.selected >= 0 && saltreach.pickedAnchor < 0) card.replaceChildren(...sectorCard(state.selected).filter(Boolean)); });
+
+  /* Sources and assumptions of the whole map. */
+  function plain(value) {
+    if (!known(value)) return t("not_known");
+    if (Array.isArray(value)) return value.map(plain).join(", ");
+    if (typeof value === "object") return Object.entries(value).map(([k, v]) => `${k}: ${plain(v)}`).join("; ");
+    return String(value);
+  }
+  function pairs(title, value) {
+    if (!known(value)) return [];
+    const lines = typeof value === "object" && !Array.isArray(value)
+      ? Object.entries(value).map(([k, v]) => `${k}: ${plain(v)}`) : [plain(value)];
+    return lines.length ? [heading(title), sentences(lines)] : [];
+  }
+  function fillSources() {
+    const { layers = [], assumptions = [], register, options, software, time } = data.provenance;
+    const keys = ["name", "source", "version", "licence", "accuracy"];
+    byId("sources-body").replaceChildren(
+      known(time) ? el("p", { class: "small", text: t("made_on", { date: date(String(time).slice(0, 10)) }) }) : "",
+      heading(t("layers_title")),
+      el("div", { class: "wide" }, el("table", {},
+        el("thead", {}, el("tr", {}, ...keys.map((key) => el("th", { scope: "col", text: t(`layer_${key}`) })))),
+        el("tbody", {}, ...layers.map((layer) => el("tr", {}, ...keys.map((key) => el("td", { text: plain(layer[key]) }))))))),
+      ...(assumptions.length ? [heading(t("assumptions_title")), sentences(assumptions.map(plain))] : []),
+      ...(register ? [heading(t("register_title")), el("p", { text: t("register_text",
+        { file: plain(register.file), rows: plain(register.rows), rejected: plain(register.rejected) }) })] : []),
+      ...pairs(t("options_title"), options), ...pairs(t("software_title"), software),
+      el("p", { class: "small", text: t("drawing_note") }));
+  }
+  const dialog = byId("sources");
+  function openSources() { dialog.showModal(); }
+  fillSources();
+  byId("sources-open").addEventListener("click", openSources);
+  dialog.addEventListener("click", (event) => { if (event.target === dialog) dialog.close(); });
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape" && !dialog.open) close();
+  });
+  const { time } = data.provenance;
+  const names = (data.provenance.layers ?? []).map((layer) => [layer.name, layer.licence].filter(known).join(", "));
+  const assessed = known(time) ? [t("made_on", { date: date(String(time).slice(0, 10)) })] : [];
+  byId("credit").textContent = [...assessed, `${t("data_from")}: ${names.join("; ") || t("not_known")}`, "Leaflet"].join(" | ");
+})();

@@ -1,0 +1,347 @@
+"""The interactive map of the sectors: one HTML file that opens with no network."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from saltreach.errors import OptionError
+from saltreach.materials import MATERIAL_NAMES
+from saltreach.register.columns import BANDS, CATEGORIES
+from saltreach.views.html import (
+    asset_text,
+    json_block,
+    leaflet_frame,
+    page_policy,
+    render_template,
+    write_text,
+)
+from saltreach.views.shapes import label_points, map_window, unwrapped_lon, window_coast
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+
+@dataclass(frozen=True)
+class BandStyle:
+    """How one risk band is drawn: colour, letter and pattern say the same thing.
+
+    `fill` is the area's colour, `ink` the colour of the letter on it, `pattern` one of plain,
+    dots, lines, dense, cross.
+    """
+
+    word: str
+    letter: str
+    fill: str
+    ink: str
+    pattern: str
+
+
+BAND_STYLES: tuple[BandStyle, ...] = (
+    BandStyle("low", "L", "#bfe0d4", "#16222b", "plain"),
+    BandStyle("moderate", "M", "#f0c95a", "#16222b", "dots"),
+    BandStyle("raised", "R", "#e07f3c", "#16222b", "lines"),
+    BandStyle("high", "H", "#ad2f55", "#ffffff", "dense"),
+    BandStyle("severe", "S", "#43195a", "#ffffff", "cross"),
+)
+"""Our own scale, least to worst. Lightness falls with every step, so it also reads in grey and
+with red-green or blue-yellow colour blindness (tests/unit/test_map_colours.py)."""
+
+UNKNOWN_STYLE = BandStyle("unknown", "?", "#9aa5ab", "#16222b", "plain")
+
+SECTOR_TEXTS = (
+    "crag",
+    "sector",
+    "corrosivity_category",
+    "crc",
+    "material_minimum",
+    "material_recommended",
+    "materials_present",
+    "rock_band",
+    "lithology",
+)
+SECTOR_NUMBERS = {
+    "anchors": 0,
+    "crf": 0,
+    "coast_distance_m": 0,
+    "coast_distance_sd_m": 0,
+    "chloride_mg_m2_d": 2,
+    "chloride_mg_m2_d_p10": 2,
+    "chloride_mg_m2_d_p90": 2,
+    "steel_rate_um_y": 2,
+    "steel_rate_um_y_p10": 2,
+    "steel_rate_um_y_p90": 2,
+    "zinc_rate_um_y": 3,
+    "zinc_rate_um_y_p10": 3,
+    "zinc_rate_um_y_p90": 3,
+    "temperature_c": 1,
+    "relative_humidity_pct": 1,
+    "rain_mm_y": 0,
+    "inspection_interval_months": 0,
+    "priority_rank": 0,
+}
+SENTENCES = ("reasons", "interval_reasons", "warnings")
+YES_NO = ("sea_cliff", "overdue")
+FIGURES: tuple[tuple[str, str], ...] = (
+    ("corrosivity_category", ""),
+    ("crc", ""),
+    ("crf", ""),
+    ("chloride_mg_m2_d", "mg/(m²·d)"),
+    ("steel_rate_um_y", "µm/y"),
+    ("zinc_rate_um_y", "µm/y"),
+    ("coast_distance_m", "m"),
+    ("temperature_c", "°C"),
+    ("relative_humidity_pct", "%"),
+    ("rain_mm_y", "mm/y"),
+    ("lithology", ""),
+    ("rock_band", ""),
+)
+"""Figures of the card and their units, in order; labels are in the texts file."""
+
+ANCHOR_CODED = (
+    "risk_band",
+    "material",
+    "material_recommended",
+    "next_inspection_on",
+    "condition",
+    "warnings",
+)
+SCRIPTS = ("base.js", "surface.js", "panel.js", "card.js", "start.js")
+MAP_ELEMENT = "map_sectors"
+"""Name of the map's element and of its variable in the page."""
+
+
+def write_map(
+    sectors: gpd.GeoDataFrame,
+    anchors: gpd.GeoDataFrame,
+    coast: gpd.GeoDataFrame,
+    provenance: Mapping[str, Any],
+    path: Path,
+    *,
+    title: str,
+    tiles: str | None = None,
+    band_meanings: Mapping[str, str] | None = None,
+) -> Path:
+    """Write the interactive map. The same input gives the same bytes.
+
+    Parameters
+    ----------
+    sectors : geopandas.GeoDataFrame
+        Polygons (see `saltreach.views.shapes.sector_shapes`), EPSG:4326, with the columns of
+        the sector table. A column or value that is missing is shown as not known.
+    anchors : geopandas.GeoDataFrame
+        Points, EPSG:4326, with `anchor_id`, `crag`, `sector` and what is known of each.
+    coast : geopandas.GeoDataFrame
+        Land polygons or shoreline lines with a CRS; may be empty. Cut to the region here.
+    provenance : mapping
+        `time` (ISO), `layers` (list of mappings name, source, version, licence, accuracy),
+        `options`, `software`, `register` (file, rows, rejected), `assumptions`.
+    path : pathlib.Path
+        The HTML file, written as a whole or not at all.
+    title : str
+        Heading of the page.
+    tiles : str, optional
+        Name of a tile provider known to xyzservices, or a URL with {z}, {x}, {y}. Offered as a
+        switch that is off at first, and fails softly without network.
+    band_meanings : mapping, optional
+        Sentences that replace the legend's own, by band word.
+
+    Returns
+    -------
+    pathlib.Path
+        The same path.
+
+    Raises
+    ------
+    OptionError
+        When `tiles` is neither known nor a URL, or `band_meanings` names an unknown band.
+    """
+    texts = json.loads(asset_text("texts_en.json"))
+    data = map_data(sectors, anchors, coast, provenance, title=title)
+    for band, meaning in (band_meanings or {}).items():
+        if band not in (*BANDS, UNKNOWN_STYLE.word):
+            raise OptionError(f"band_meanings: {band!r} is not a band; use one of {BANDS}")
+        texts[f"band_{band}"] = meaning
+
+    body, frame_script, data["tiles"], origins = leaflet_frame(data["map"], data["region"], tiles)
+    scripts = [asset_text("leaflet.js"), frame_script, *map(asset_text, SCRIPTS)]
+    styles = [asset_text("leaflet.css"), asset_text("map.css")]
+    page = render_template(
+        "map.html",
+        title=title,
+        texts=texts,
+        policy=page_policy(scripts, styles, origins),
+        styles=styles,
+        scripts=scripts,
+        map_body=body,
+        leaflet_licence=asset_text("LEAFLET_LICENSE.txt"),
+        blocks=[json_block(texts, "map-texts"), json_block(data, "map-data")],
+    )
+    return write_text(path, page)
+
+
+def map_data(
+    sectors: gpd.GeoDataFrame,
+    anchors: gpd.GeoDataFrame,
+    coast: gpd.GeoDataFrame,
+    provenance: Mapping[str, Any],
+    *,
+    title: str,
+) -> dict[str, Any]:
+    """What the page knows, as plain columns; see `write_map` for the parameters.
+
+    Parameters
+    ----------
+    sectors, anchors, coast : geopandas.GeoDataFrame
+        As for `write_map`.
+    provenance : mapping
+        As for `write_map`.
+    title : str
+        As for `write_map`.
+
+    Returns
+    -------
+    dict
+        Ready for `saltreach.views.html.json_text`. Sectors come worst first. Longitudes are
+        unwrapped around the region, so a region across the antimeridian is in one piece.
+    """
+    centre_lon, region, window = map_window(sectors, anchors)
+    ordered = sectors.iloc[_worst_first(sectors)].reset_index(drop=True)
+    kind, parts = window_coast(coast, window)
+    return {
+        "title": title,
+        "map": MAP_ELEMENT,
+        "bands": [asdict(style) for style in BAND_STYLES],
+        "unknown_band": asdict(UNKNOWN_STYLE),
+        "categories": list(CATEGORIES),
+        "materials": list(MATERIAL_NAMES),
+        "figures": [list(figure) for figure in FIGURES],
+        "region": np.round(region, 5),
+        "window": np.round(window, 5),
+        "coast": {"kind": kind, "parts": [np.round(part, 5).ravel() for part in parts]},
+        "sectors": _sector_columns(ordered, centre_lon),
+        "anchors": _anchor_columns(anchors, ordered, centre_lon),
+        "provenance": dict(provenance),
+    }
+
+
+def _worst_first(sectors: gpd.GeoDataFrame) -> np.ndarray:
+    """Order of the list: by priority rank when there is one, then band, then the calendar."""
+    keys = pd.DataFrame(
+        {
+            "rank": _numbers(sectors, "priority_rank"),
+            "band": _bands(sectors).map({band: -at for at, band in enumerate(BANDS)}),
+            "overdue": _texts(sectors, "overdue").ne("yes"),
+            "due": _texts(sectors, "next_inspection_on"),
+            "crag": _texts(sectors, "crag"),
+            "sector": _texts(sectors, "sector"),
+        }
+    )
+    return keys.sort_values(list(keys), na_position="last", kind="stable").index.to_numpy()
+
+
+def _column(frame: pd.DataFrame, name: str) -> pd.Series:
+    """A column with a plain index; empty when the frame lacks it."""
+    if name in frame.columns:
+        return pd.Series(frame[name].array).reset_index(drop=True)
+    return pd.Series([None] * len(frame), dtype=object)
+
+
+def _numbers(frame: pd.DataFrame, name: str) -> pd.Series:
+    return pd.to_numeric(_column(frame, name), errors="coerce").astype(float)
+
+
+def _texts(frame: pd.DataFrame, name: str) -> pd.Series:
+    """Text of a column; None where nothing is known. Booleans read yes and no."""
+    values = _column(frame, name)
+    known = values.notna()
+    if pd.api.types.is_float_dtype(values.dtype) and (values[known] % 1 == 0).all():
+        values = values.astype("Int64")  # a grade 3 read beside an unknown is not 3.0
+    if pd.api.types.is_datetime64_any_dtype(values.dtype):
+        values = values.dt.strftime("%Y-%m-%d")
+    text = values.astype(object).map(str).str.strip().replace({"True": "yes", "False": "no"})
+    return text.astype(object).where(known & (text != ""), None)
+
+
+def _bands(frame: pd.DataFrame) -> pd.Series:
+    band = _texts(frame, "risk_band")
+    return band.where(band.isin(BANDS), None)
+
+
+def _dates(frame: pd.DataFrame, name: str) -> pd.Series:
+    return _texts(frame, name).map(lambda day: day[:10], na_action="ignore")
+
+
+def _probabilities(value: object) -> list[float] | None:
+    """Chance of C1 to CX from a mapping or its JSON text; None when it cannot be read."""
+    if isinstance(value, str):
+        try:
+            value = json.loads(value)
+        except json.JSONDecodeError:
+            return None
+    if not isinstance(value, Mapping):
+        return None
+    return [round(float(value.get(name) or 0.0), 4) for name in CATEGORIES]
+
+
+def _sector_columns(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, Any]:
+    columns: dict[str, Any] = {name: _texts(sectors, name) for name in (*SECTOR_TEXTS, *YES_NO)}
+    columns["risk_band"] = _bands(sectors)
+    columns["next_inspection_on"] = _dates(sectors, "next_inspection_on")
+    columns |= {
+        name: _numbers(sectors, name).round(digits) for name, digits in SECTOR_NUMBERS.items()
+    }
+    for name in SENTENCES:
+        columns[name] = [
+            [part.strip() for part in (text or "").split(" | ") if part.strip()]
+            for text in _texts(sectors, name)
+        ]
+    columns["category_probabilities"] = [
+        _probabilities(value) for value in _column(sectors, "category_probabilities")
+    ]
+    columns["outline"] = _outlines(sectors, centre_lon)
+    columns["label"] = np.round(label_points(sectors.geometry, centre_lon), 6)
+    return columns
+
+
+def _outlines(sectors: gpd.GeoDataFrame, centre_lon: float) -> list[list[np.ndarray]]:
+    """Rings of each shape, every ring as lon, lat, lon, lat ..."""
+    import shapely
+
+    shapes = sectors.geometry.values
+    outlines: list[list[np.ndarray]] = [[] for _ in range(len(shapes))]
+    parts, owner = shapely.get_parts(np.asarray(shapes), return_index=True)
+    rings, part_of = shapely.get_rings(parts, return_index=True)
+    for ring, part in zip(rings, part_of, strict=True):
+        coordinates = shapely.get_coordinates(ring)
+        coordinates[:, 0] = unwrapped_lon(coordinates[:, 0], centre_lon)
+        outlines[owner[part]].append(np.round(coordinates, 6).ravel())
+    return outlines
+
+
+def _anchor_columns(
+    anchors: gpd.GeoDataFrame, sectors: gpd.GeoDataFrame, centre_lon: float
+) -> dict[str, Any]:
+    of_sector = pd.MultiIndex.from_frame(
+        pd.DataFrame({name: _texts(sectors, name).fillna("") for name in ("crag", "sector")})
+    )
+    own = pd.MultiIndex.from_frame(
+        pd.DataFrame({name: _texts(anchors, name).fillna("") for name in ("crag", "sector")})
+    )
+    columns: dict[str, Any] = {
+        "anchor_id": _texts(anchors, "anchor_id"),
+        "lon": np.round(unwrapped_lon(anchors.geometry.x.to_numpy(), centre_lon), 6),
+        "lat": np.round(anchors.geometry.y.to_numpy(), 6),
+        "sector": of_sector.get_indexer(own),
+    }
+    for name in ANCHOR_CODED:
+        values = _bands(anchors) if name == "risk_band" else _texts(anchors, name)
+        codes, known = pd.factorize(values, sort=True)
+        columns[name] = {"codes": codes, "values": list(known)}
+    return columns

@@ -1,0 +1,166 @@
+"""The result files: GeoParquet, CSV for spreadsheets, GeoPackage with styles, provenance."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from saltreach.decisions.interval import BAND_MEANINGS
+from saltreach.errors import LayerError
+from saltreach.register.columns import REJECTED_COLUMNS
+from saltreach.views.files import whole_folder
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    from saltreach.pipeline import Assessment
+
+SECTOR_COLUMNS = (
+    "crag", "sector", "anchors", "sea_cliff", "priority_rank", "risk_band",
+    "material_recommended", "material_minimum", "materials_present",
+    "inspection_interval_months", "next_inspection_on", "overdue",
+    "corrosivity_category", "category_probabilities", "crc", "crf", "scc_band", "rock_band",
+    "coast_distance_m", "coast_distance_sd_m", "sea_openness", "elevation_m", "temperature_c",
+    "relative_humidity_pct", "rain_mm_y", "wind_speed_m_s", "so2_mg_m2_d",
+    "chloride_mg_m2_d", "chloride_mg_m2_d_p10", "chloride_mg_m2_d_p90",
+    "steel_rate_um_y", "steel_rate_um_y_p10", "steel_rate_um_y_p90",
+    "zinc_rate_um_y", "zinc_rate_um_y_p10", "zinc_rate_um_y_p90",
+    "lithology", "rock_strength_mpa", "rock_strength_mpa_p10", "rock_strength_mpa_p90",
+    "embedment_required_mm", "capacity_kn_p05", "priority_score", "risk_bands",
+    "reasons", "interval_reasons", "warnings",
+)  # fmt: skip
+"""Columns of `sectors.csv`, and of `crags.csv` without `sector`, in order."""
+
+
+def write_results(result: Assessment, out: Path, *, title: str, tiles: str | None = None) -> None:
+    """Write every result file into a folder, all or none.
+
+    Parameters
+    ----------
+    result : Assessment
+        From `assess`.
+    out : Path
+        Folder; made if absent. A `rejected.csv` of an earlier run is removed when this run
+        refused nothing.
+    title : str
+        Heading of the map.
+    tiles : str, optional
+        Address template of an online tile base to offer on the map.
+    """
+    with whole_folder(out) as work:
+        result.anchors.to_parquet(work / "anchors.parquet", index=False)
+        for name, frame in (("sectors", result.sectors), ("crags", result.crags)):
+            flat = frame[[c for c in SECTOR_COLUMNS if c in frame]]
+            spreadsheet_safe(flat).to_csv(work / f"{name}.csv", index=False)
+        if len(result.rejected):
+            table = result.rejected[list(REJECTED_COLUMNS)]
+            spreadsheet_safe(table).to_csv(work / "rejected.csv", index=False)
+        write_geopackage(result, work / "saltreach.gpkg")
+        text = json.dumps(result.provenance, indent=2, ensure_ascii=False)
+        (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
+        write_map_file(result, work / "map.html", title=title, tiles=tiles)
+    if not len(result.rejected):
+        (out / "rejected.csv").unlink(missing_ok=True)
+
+
+def write_map_file(result: Assessment, path: Path, *, title: str, tiles: str | None = None) -> None:
+    """Write the interactive map of an assessment."""
+    from saltreach.views.map import write_map
+
+    write_map(
+        result.sectors,
+        result.anchors,
+        land_around(result.anchors, result.provenance),
+        result.provenance,
+        path,
+        title=title,
+        tiles=tiles,
+        band_meanings=BAND_MEANINGS,
+    )
+
+
+def read_results(folder: Path) -> Assessment:
+    """An assessment back from the folder that `write_results` wrote.
+
+    Raises
+    ------
+    LayerError
+        When the folder does not hold results.
+    """
+    import geopandas as gpd
+
+    from saltreach.pipeline import Assessment
+
+    missing = [
+        name
+        for name in ("anchors.parquet", "saltreach.gpkg", "provenance.json")
+        if not (folder / name).is_file()
+    ]
+    if missing:
+        raise LayerError(
+            f"{folder} lacks {', '.join(missing)}; give the folder that saltreach assess wrote"
+        )
+    shapes = {
+        name: gpd.read_file(folder / "saltreach.gpkg", layer=name) for name in ("sectors", "crags")
+    }
+    rejected = folder / "rejected.csv"
+    return Assessment(
+        anchors=gpd.read_parquet(folder / "anchors.parquet"),
+        sectors=shapes["sectors"],
+        crags=shapes["crags"],
+        rejected=pd.read_csv(rejected, dtype=str)
+        if rejected.is_file()
+        else pd.DataFrame(columns=list(REJECTED_COLUMNS)),
+        provenance=json.loads((folder / "provenance.json").read_text(encoding="utf-8")),
+    )
+
+
+def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:
+    """Text cells that a spreadsheet would run as a formula, defused by a leading apostrophe.
+
+    Cells beginning with ``= + - @``, a tab or a carriage return (OWASP, "CSV Injection").
+    """
+    safe = frame.copy()
+    for name in safe.columns[[not pd.api.types.is_numeric_dtype(t) for t in safe.dtypes]]:
+        text = safe[name].astype("object")
+        risky = text.map(lambda v: isinstance(v, str) and v[:1] in tuple("=+-@\t\r"))
+        safe[name] = text.where(~risky, "'" + text.astype("str"))
+    return safe
+
+
+def land_around(anchors: gpd.GeoDataFrame, provenance: dict[str, Any]) -> gpd.GeoDataFrame:
+    """Land polygons of the coast layer around the anchors, for the map's base."""
+    import geopandas as gpd
+    import numpy as np
+
+    from saltreach.options import Options
+    from saltreach.pipeline import open_coast
+
+    if not len(anchors):
+        return gpd.GeoDataFrame(geometry=gpd.GeoSeries([], crs=4326))
+    given = provenance["options"]["coast_file"]
+    coast = open_coast(Options(coast_file=given))
+    west, south, east, north = anchors.total_bounds
+    if east - west > 180:  # a region across the antimeridian is narrower the other way round
+        lon = np.where(anchors.geometry.x < 0, anchors.geometry.x + 360, anchors.geometry.x)
+        west, east = lon.min(), lon.max()
+    margin = max(0.5, 0.6 * (east - west), 0.6 * (north - south))
+    margin_lon = min(margin / max(np.cos(np.radians((south + north) / 2)), 0.1), 60)
+    land = coast.land_shapes(
+        west - margin_lon, max(south - margin, -90), east + margin_lon, min(north + margin, 90)
+    )
+    return gpd.GeoDataFrame(geometry=land)
+
+
+def write_geopackage(result: Assessment, path: Path) -> None:
+    """Write the OGC GeoPackage with layers anchors, sectors, crags and their QGIS styles."""
+    from saltreach.views.qgis import add_styles
+
+    frames = {"anchors": result.anchors, "sectors": result.sectors, "crags": result.crags}
+    for layer, frame in frames.items():
+        frame.to_file(path, layer=layer, driver="GPKG", engine="pyogrio")
+    kinds = {"anchors": "marker", "sectors": "fill", "crags": "fill"}
+    add_styles(path, kinds, result.provenance["time"])

@@ -1,0 +1,505 @@
+"""The map in a real browser with the network off."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import synthetic
+
+from saltreach.register.columns import BANDS
+from saltreach.views.map import write_map
+
+pytestmark = pytest.mark.browser
+
+CAUTION = (
+    "Advice only, never a certificate that an anchor is safe. Local code, the land manager and a "
+    "competent person decide."
+)
+CHROMIUM = next((p for p in map(shutil.which, ("chromium", "chromium-browser")) if p), None)
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+DESKTOP = {"width": 1440, "height": 900}
+PHONE = {"width": 390, "height": 844}
+
+
+@pytest.fixture(scope="module")
+def browser():
+    if CHROMIUM is None:
+        if os.environ.get("CI"):
+            pytest.fail("no chromium on this machine; CI must install it")
+        pytest.skip("no chromium on this machine: install it to run the browser tests")
+    playwright = pytest.importorskip("playwright.sync_api")
+    with playwright.sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def region():
+    anchors = synthetic.anchors()
+    return synthetic.sectors(anchors), anchors, synthetic.land(), synthetic.provenance()
+
+
+@pytest.fixture(scope="module")
+def map_file(region, tmp_path_factory):
+    return write_map(*region, tmp_path_factory.mktemp("map") / "map.html", title="Test region")
+
+
+@pytest.fixture
+def open_map(browser, map_file):
+    """Opens the map; at the end no request, console message or dialog may have happened."""
+    contexts, troubles = [], []
+
+    def opened(viewport=DESKTOP, path=map_file, allow_tiles=False, **options):
+        context = browser.new_context(viewport=viewport, offline=True, locale="en-GB", **options)
+        contexts.append(context)
+        page = context.new_page()
+
+        def on_request(request):
+            if not request.url.startswith(("file:", "data:")) and not allow_tiles:
+                troubles.append(f"request {request.url}")
+
+        page.on("request", on_request)
+        page.on("pageerror", lambda error: troubles.append(f"error {error}"))
+        page.on("dialog", lambda dialog: (troubles.append("dialog"), dialog.dismiss()))
+        page.on(
+            "console",
+            lambda message: None if allow_tiles else troubles.append(f"console {message.text}"),
+        )
+        page.goto(path.as_uri())
+        page.wait_for_selector("html[data-ready=yes]", state="attached")
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert troubles == []
+
+
+def listed(page):
+    return page.locator("#sector-list li:visible .item")
+
+
+def place_of(page, index):
+    """Where a sector's mark stands in the window, after the map has come to rest."""
+    page.wait_for_timeout(400)
+    box = page.locator(".folium-map").bounding_box()
+    at = page.evaluate(f"saltreach.screenPlace({index})")
+    return box["x"] + at["x"], box["y"] + at["y"]
+
+
+def colour_at(page, x, y):
+    """Colour of the drawing at a point of the window, as hex."""
+    return page.evaluate(
+        """([x, y]) => {
+          const canvas = document.querySelector("canvas.surface");
+          const box = canvas.getBoundingClientRect();
+          const ratio = canvas.width / box.width;
+          const copy = document.createElement("canvas");  // reading the map itself slows it
+          copy.width = copy.height = 1;
+          const ctx = copy.getContext("2d", { willReadFrequently: true });
+          ctx.drawImage(canvas, Math.round((x - box.left) * ratio),
+            Math.round((y - box.top) * ratio), 1, 1, 0, 0, 1, 1);
+          const [r, g, b] = ctx.getImageData(0, 0, 1, 1).data;
+          return "#" + [r, g, b].map((v) => v.toString(16).padStart(2, "0")).join("");
+        }""",
+        [x, y],
+    )
+
+
+def row(region, crag, sector):
+    sectors = region[0]
+    return sectors[(sectors["crag"] == crag) & (sectors["sector"] == sector)].iloc[0]
+
+
+def test_first_screen_shows_every_sector_and_the_caution(open_map, region):
+    page = open_map()
+    assert listed(page).count() == len(region[0]) == 40
+    assert page.locator("#count").inner_text() == "40 of 40 sectors"
+    assert page.locator("footer.caution").inner_text() == CAUTION
+    assert page.locator("footer.caution").is_visible()
+    placed = page.evaluate("saltreach.sectors.crag.map((_, i) => saltreach.screenPlace(i))")
+    box = page.locator(".folium-map").bounding_box()
+    for at in placed:
+        assert at is not None
+        assert 0 < at["x"] < box["width"]
+        assert 0 < at["y"] < box["height"]
+
+
+def test_badges_are_painted_in_their_band_s_colour(open_map):
+    page = open_map()
+    styles = {s["word"]: s["fill"] for s in page.evaluate("saltreach.data.bands")}
+    bands = page.evaluate("saltreach.sectors.risk_band")
+    seen = set()
+    for index, band in enumerate(bands):
+        if band is None or band in seen:
+            continue
+        x, y = place_of(page, index)
+        # Beside the letter, inside the badge.
+        assert colour_at(page, x - 8, y) == styles[band]
+        seen.add(band)
+    assert len(seen) >= 4
+
+
+def test_land_and_sea_are_where_they_should_be(open_map):
+    page = open_map()
+    box = page.locator(".folium-map").bounding_box()
+    land, sea = (
+        page.evaluate(
+            "([lat, lon]) => saltreach.map.latLngToContainerPoint([lat, lon])", [lat, -5.3]
+        )
+        for lat in (42.9, 43.9)
+    )
+    assert colour_at(page, box["x"] + land["x"], box["y"] + land["y"]) == "#f3efe6"
+    # The sea is the page's own background; the drawing is clear there.
+    assert colour_at(page, box["x"] + sea["x"] + 3, box["y"] + sea["y"] + 3) in (
+        "#000000",
+        "#cbd9de",
+    )
+
+
+def test_legend_names_all_five_bands(open_map):
+    page = open_map()
+    rows = page.locator("#legend-rows li")
+    words = [text.lower() for text in rows.locator("strong").all_inner_texts()]
+    assert set(BANDS) < set(words)
+    assert words[:5] == list(reversed(BANDS))
+    assert all(len(text) > 10 for text in rows.locator("span").all_inner_texts())
+    assert rows.locator("canvas").count() == 6
+
+
+def test_a_click_in_the_list_opens_the_card(open_map, region):
+    page = open_map()
+    item = listed(page).nth(2)
+    crag, sector = (item.locator(c).inner_text() for c in (".sub", ".name"))
+    expected = row(region, crag, sector)
+    item.click()
+    card = page.locator("#card")
+    assert card.locator("h2").inner_text() == sector
+    text = card.inner_text()
+    assert expected["material_recommended"] in text
+    assert f"Least allowed: {expected['material_minimum']}" in text
+    assert f"every {expected['inspection_interval_months']} months" in text
+    assert expected["materials_present"] in text
+    for sentence in expected["reasons"].split(" | "):
+        assert sentence in text
+    assert "mg/(m²·d)" in text
+    assert item.get_attribute("aria-current") == "true"
+
+
+def test_a_click_on_the_map_opens_the_same_card_and_marks_the_list(open_map, region):
+    page = open_map()
+    x, y = place_of(page, 7)
+    page.mouse.click(x, y)
+    sector = page.evaluate("[saltreach.sectors.crag[7], saltreach.sectors.sector[7]]")
+    card = page.locator("#card")
+    assert card.locator("h2").inner_text() == sector[1]
+    assert sector[0] in card.locator(".where").inner_text()
+    expected = row(region, *sector)
+    assert f"every {expected['inspection_interval_months']} months" in card.inner_text()
+    marked = page.locator(".item[aria-current=true]")
+    assert marked.count() == 1
+    assert marked.locator(".sub").inner_text() == sector[0]
+
+
+def test_hovering_the_map_marks_the_list(open_map):
+    page = open_map()
+    page.mouse.move(*place_of(page, 5))
+    assert page.locator(".item.is-near").get_attribute("data-sector") == "5"
+    assert page.evaluate("saltreach.sectors.sector[5]") in page.locator("#tip").inner_text()
+
+
+def test_anchors_appear_close_up_and_open(open_map, region):
+    page = open_map()
+    page.evaluate("saltreach.map.setView([43.6, -5.3], 8, {animate: false})")
+    lon, lat = page.evaluate("[saltreach.data.anchors.lon[3], saltreach.data.anchors.lat[3]]")
+    page.evaluate(f"saltreach.map.setView([{lat}, {lon}], 18, {{animate: false}})")
+    box = page.locator(".folium-map").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    assert page.locator("#card h2").inner_text().startswith("Anchor A")
+    page.get_by_text("Back to the sector").click()
+    assert page.locator("#card h2").inner_text() in synthetic.SECTOR_NAMES
+
+
+@pytest.mark.parametrize("name", synthetic.HOSTILE_CRAGS)
+def test_hostile_names_are_text(open_map, name):
+    page = open_map()
+    page.fill("#find", name)
+    items = listed(page)
+    assert items.count() == 4
+    assert set(items.locator(".sub").all_text_contents()) == {name}
+    items.first.click()
+    assert name in page.locator("#card .where").inner_text()
+    page.mouse.move(*place_of(page, int(items.nth(1).get_attribute("data-sector"))))
+    assert page.locator("img").count() == 0
+    assert page.evaluate("document.querySelectorAll('script:not([type])').length") == 7
+
+
+def test_injected_markup_could_not_run_anyway(open_map, browser, map_file):
+    # Defence in depth: were markup ever written, the page's policy stops its handlers.
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.goto(map_file.as_uri())
+    page.evaluate("document.body.insertAdjacentHTML('beforeend', '<img src=x onerror=\"hit=1\">')")
+    page.wait_for_timeout(200)
+    assert page.evaluate("typeof hit") == "undefined"
+    context.close()
+
+
+def test_filters_narrow_list_and_map_alike(open_map, region):
+    page = open_map()
+    sectors = region[0]
+    page.locator("#band-chips [data-band=severe]").click()
+    assert listed(page).count() == int((sectors["risk_band"] == "severe").sum()) > 0
+    on_map = page.evaluate(
+        "saltreach.sectors.risk_band.map((b, i) => [b, !!saltreach.screenPlace(i)])"
+    )
+    assert {band for band, there in on_map if there} == {"severe"}
+    page.locator("#clear").click()
+    assert listed(page).count() == 40
+
+    page.fill("#due-before", "2027-04-01")
+    due = sectors["next_inspection_on"].dropna()
+    assert listed(page).count() == int((due < "2027-04-01").sum()) > 0
+    page.locator("#clear").click()
+
+    page.select_option("#material", "titanium")
+    assert listed(page).count() == int((sectors["material_recommended"] == "titanium").sum())
+    page.select_option("#place", "no")
+    assert listed(page).count() == 0
+    assert page.get_by_text("No sector fits these filters.").is_visible()
+    page.locator("#clear").click()
+
+    page.select_option("#place", "yes")
+    assert listed(page).count() == int((sectors["sea_cliff"] == "yes").sum())
+    page.locator("#clear").click()
+    page.fill("#find", "pena roof")
+    assert listed(page).count() == 1
+
+
+def test_the_list_can_follow_the_map(open_map):
+    page = open_map()
+    page.check("#in-view")
+    assert listed(page).count() == 40
+    page.evaluate(
+        "saltreach.map.fitBounds(saltreach.boundsOf(saltreach.cragOf(0)), {animate: false})"
+    )
+    page.wait_for_timeout(200)
+    assert 0 < listed(page).count() <= 4
+
+
+def test_order_by_date_and_name(open_map):
+    page = open_map()
+    page.select_option("#order", "name")
+    # Rows out of sight are not laid out, so they have text but no inner text.
+    crags = listed(page).locator(".sub").all_text_contents()
+    order = "(a, b) => new Intl.Collator('en-GB', {numeric: true}).compare(a, b)"
+    assert crags == page.evaluate(f"(names) => [...names].sort({order})", crags)
+    page.select_option("#order", "due")
+    order = page.evaluate(
+        "[...document.querySelectorAll('.item')].map(b => "
+        "saltreach.sectors.next_inspection_on[b.dataset.sector] ?? '9999')"
+    )
+    assert order == sorted(order)
+
+
+def test_keyboard_alone(open_map):
+    page = open_map()
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    focused = page.locator(":focus")
+    assert focused.get_attribute("data-sector") == "0"
+    outline = focused.evaluate("node => getComputedStyle(node).outlineStyle")
+    assert outline == "solid"
+    page.keyboard.press("Enter")
+    assert page.locator("#card").is_visible()
+    assert page.evaluate("document.activeElement.id") == "card-title"
+    page.keyboard.press("Escape")
+    assert page.locator("#card").is_hidden()
+    assert page.locator(":focus").get_attribute("data-sector") == "0"
+    page.locator(".folium-map").focus()
+    before = page.evaluate("saltreach.map.getZoom()")
+    page.keyboard.press("+")
+    page.wait_for_timeout(500)
+    assert page.evaluate("saltreach.map.getZoom()") > before
+
+
+def test_next_and_previous_walk_the_filtered_list(open_map):
+    page = open_map()
+    page.fill("#find", "Peña")
+    listed(page).first.click()
+    names = listed(page).locator(".name").all_text_contents()
+    seen = [page.locator("#card h2").inner_text()]
+    while page.get_by_label("Next in the list").is_enabled():
+        page.get_by_label("Next in the list").click()
+        seen.append(page.locator("#card h2").inner_text())
+    assert seen == names
+
+
+def test_unknown_is_said(open_map):
+    page = open_map()
+    page.locator("#band-chips [data-band=unknown]").click()
+    assert listed(page).count() == 1
+    listed(page).first.click()
+    facts = page.locator("#card dd").all_inner_texts()
+    assert facts == ["not known", "Least allowed: not known", "not known", "not known"]
+    assert "NaN" not in page.locator("#card").inner_text()
+    assert "null" not in page.locator("#card").inner_text()
+
+
+def test_sources_and_assumptions(open_map):
+    page = open_map()
+    page.locator("#sources-open").click()
+    text = page.locator("#sources").inner_text()
+    for expected in (
+        "invented coast",
+        "none, it is invented <b>bold</b>",
+        "SO2 is taken as clean rural air.",
+        "anchors.csv: 600 rows read, 2 refused.",
+        "Leaflet",
+    ):
+        assert expected in text
+    page.keyboard.press("Escape")
+    assert page.locator("#sources").is_hidden()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_phone(open_map, scheme):
+    page = open_map(PHONE, color_scheme=scheme, has_touch=True)
+    width = "document.documentElement.scrollWidth"
+    assert page.evaluate(width) == PHONE["width"]
+    page.locator("#filters summary").click()
+    assert page.evaluate(width) == PHONE["width"]
+    page.locator("#filters summary").click()
+    page.locator("#legend summary").click()
+    assert page.locator("#legend-rows li").count() == 6
+    assert page.evaluate(width) == PHONE["width"]
+    page.locator("#legend summary").click()
+    listed(page).first.tap()
+    assert page.locator("#card").is_visible()
+    assert page.evaluate(width) == PHONE["width"]
+    caution = page.locator("footer.caution").bounding_box()
+    assert caution["y"] + caution["height"] <= PHONE["height"] + 1
+    page.locator("#card [data-close]").tap()
+    assert page.locator("#card").is_hidden()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_texts_of_the_page_can_be_read(open_map, scheme):
+    # WCAG 2.2, 1.4.3: at least 4.5 to 1 for each pair of text and ground the page uses.
+    page = open_map(color_scheme=scheme)
+    pairs = [
+        ("--ink", "--panel"),
+        ("--soft", "--panel"),
+        ("--soft", "--raise"),
+        ("--soft", "--accent-soft"),
+        ("--accent", "--panel"),
+        ("--accent", "--raise"),
+        ("--alarm", "--panel"),
+        ("--alarm", "--accent-soft"),
+        ("--warn", "--warn-soft"),
+    ]
+    ratios = page.evaluate(
+        """(pairs) => {
+          const luminance = (name) => {
+            const hex = saltreach.colour(name);
+            const [r, g, b] = [1, 3, 5].map((k) => parseInt(hex.slice(k, k + 2), 16) / 255)
+              .map((v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4));
+            return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+          };
+          return pairs.map(([text, ground]) => {
+            const [dark, light] = [luminance(text), luminance(ground)].sort((a, b) => a - b);
+            return (light + 0.05) / (dark + 0.05);
+          });
+        }""",
+        pairs,
+    )
+    for pair, ratio in zip(pairs, ratios, strict=True):
+        assert ratio >= 4.5, pair
+
+
+def test_print_is_clean(open_map):
+    page = open_map()
+    page.emulate_media(media="print")
+    for hidden in ("#find", "#filters", ".map-buttons", "#sources-open"):
+        assert page.locator(hidden).is_hidden()
+    for visible in ("h1", ".folium-map", "#legend", "footer.caution"):
+        assert page.locator(visible).is_visible()
+    assert page.pdf(format="A4").startswith(b"%PDF")
+
+
+def test_tiles_are_off_at_first_and_fail_softly(open_map, region, tmp_path):
+    path = write_map(
+        *region, tmp_path / "tiles.html", title="T", tiles="https://tiles.invalid/{z}/{x}/{y}.png"
+    )
+    page = open_map(path=path)
+    assert not page.locator("#tiles").is_checked()
+    page.wait_for_timeout(200)  # the fixture fails on any request until here
+    page.context.close()
+    page = open_map(path=path, allow_tiles=True)
+    page.click("#tiles")
+    page.wait_for_selector("#note:not(:empty)")
+    assert "could not be loaded" in page.locator("#note").inner_text()
+    assert not page.locator("#tiles").is_checked()
+    assert colour_at(page, *place_of(page, 0)) != "#000000"
+
+
+def test_a_region_across_the_antimeridian_is_one_piece(open_map, tmp_path, region):
+    anchors = synthetic.anchors()
+    moved = anchors.geometry.x - 174.5  # the region's middle lies at the antimeridian
+    anchors["lon"] = (moved + 180) % 360 - 180
+    anchors = anchors.set_geometry(
+        type(anchors.geometry).from_xy(anchors["lon"], anchors["lat"], crs="EPSG:4326")
+    )
+    path = write_map(
+        synthetic.sectors(anchors),
+        anchors,
+        region[2].iloc[:0],
+        region[3],
+        tmp_path / "far.html",
+        title="Far",
+    )
+    page = open_map(path=path)
+    bounds = page.evaluate("saltreach.map.getBounds().toBBoxString()").split(",")
+    assert float(bounds[2]) - float(bounds[0]) < 20
+    assert page.evaluate("saltreach.sectors.crag.every((_, i) => saltreach.screenPlace(i))")
+
+
+def test_a_hundred_thousand_anchors_stay_smooth(open_map, tmp_path, region):
+    anchors = synthetic.anchors(100_000, 6, crags=200)
+    path = write_map(
+        synthetic.sectors(anchors), anchors, region[2], region[3], tmp_path / "big.html", title="B"
+    )
+    page = open_map(path=path)
+    # Own bound, generous for a slow machine: five frames of a moving map in half a second.
+    took_ms = page.evaluate(
+        """() => {
+          saltreach.map.setView(saltreach.boundsOf([40]).getCenter(), 14, {animate: false});
+          const start = performance.now();
+          for (let k = 0; k < 5; k += 1) {
+            saltreach.map.panBy([150, 0], {animate: false});
+            saltreach.surface.draw();
+          }
+          const copy = document.createElement("canvas");  // waits until all is painted
+          const ctx = copy.getContext("2d", { willReadFrequently: true });
+          ctx.drawImage(document.querySelector("canvas.surface"), 0, 0);
+          ctx.getImageData(0, 0, 1, 1);
+          return performance.now() - start;
+        }"""
+    )
+    assert took_ms < 500
