@@ -1,3 +1,41 @@
-"""Science and decisions for the anchors of a whole region of sea cliffs and inland crags."""
+"""Science and decisions for the anchors of a whole region of sea cliffs and inland crags.
+
+The main job in three lines::
+
+    import saltreach as sr
+    result = sr.assess(sr.read_register("anchors.csv"))
+    result.sectors
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from saltreach.options import Options
+    from saltreach.pipeline import Assessment, assess
+    from saltreach.register import Register, read_register
+    from saltreach.views.tables import write_results
+
+_HOMES = {
+    "Assessment": "saltreach.pipeline",
+    "Options": "saltreach.options",
+    "Register": "saltreach.register",
+    "assess": "saltreach.pipeline",
+    "read_register": "saltreach.register",
+    "write_results": "saltreach.views.tables",
+}
+
+__all__ = ["Assessment", "Options", "Register", "__version__", "assess", "read_register",
+           "write_results"]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    """Load the heavy parts when they are first asked for."""
+    if name in _HOMES:
+        from importlib import import_module
+
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'saltreach' has no attribute {name!r}")

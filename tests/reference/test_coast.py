@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from saltreach.layers.coast import Coast, block_spheres, load_coast
 from saltreach.layers.catalogue import Layer
+from saltreach.layers.coast import Coast, block_spheres, load_coast
 from saltreach.layers.ecef import ecef_m
 
 EARTH = Geodesic.WGS84

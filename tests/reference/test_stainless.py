@@ -40,7 +40,10 @@ def test_so2_above_the_tables_end_is_unknown():
     assert stainless.so2_factor(250.0) == -10
 
 
-@pytest.mark.parametrize("material", [m for m in MATERIALS if 1 <= m.crc <= 5], ids=lambda m: m.name)
+MATCHED = [m for m in MATERIALS if 1 <= m.crc <= 5]
+
+
+@pytest.mark.parametrize("material", MATCHED, ids=lambda m: m.name)
 def test_our_families_stand_in_the_class_of_their_grades_en_1993_1_4_table_a3(material):
     grades = material.typical_grades.split(", ")
     assert set(grades) <= set(stainless.GRADES[ROMAN[material.crc]])

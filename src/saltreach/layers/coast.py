@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -85,7 +85,8 @@ class Coast:
         import shapely
 
         box = (west, south, east, north)
-        land, water = [], []
+        land: list[Any] = []
+        water: list[Any] = []
         for shift in (-360.0, 0.0, 360.0):
             for i in _lines_touching(self, west - shift, south, east - shift, north):
                 ring = self.vertex_deg[self.line_start[i] : self.line_start[i + 1]] + [shift, 0]
@@ -140,7 +141,8 @@ def embedded_layer() -> Layer:
         "to 192 m with an OpenStreetMap-derived coast; 90th percentile 1.0 to 1.7 km",
         sha256=sha256_of(path),
         extent="global",
-        note="Estuaries are sea as far up as drawn. Islets below the layer's resolution are absent.",
+        note="Estuaries are sea as far up as drawn; islets smaller than the layer resolves are "
+        "absent.",
     )
 
 

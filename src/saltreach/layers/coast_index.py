@@ -76,8 +76,39 @@ class CoastIndex:
             distance[part], on_land[part] = self._measure(lon[part], lat[part])
         return Shore(distance, on_land)
 
+    def foot(self, lon: ArrayLike, lat: ArrayLike) -> tuple[Floats, Floats]:
+        """Nearest place of the shoreline, for points this index was made for.
+
+        Parameters
+        ----------
+        lon, lat : array_like, shape (n,)
+            Degrees, WGS 84; NaN gives NaN.
+
+        Returns
+        -------
+        lon, lat : ndarray, shape (n,)
+            Degrees, WGS 84.
+        """
+        lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
+        at_lon, at_lat = np.full(len(lon), np.nan), np.full(len(lon), np.nan)
+        known = np.flatnonzero(np.isfinite(lon) & np.isfinite(lat))
+        if not len(self.start_m):
+            return at_lon, at_lat
+        for part in np.array_split(known, max(1, -(-len(known) // _CHUNK))):
+            _, piece, foot = self._closest(lon[part], lat[part], ecef_m(lon[part], lat[part]))
+            place = self.start_m[piece] + foot[:, None] * self.step_m[piece]
+            at_lon[part], at_lat[part] = lonlat_deg(place)
+        return at_lon, at_lat
+
     def _measure(self, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
         points = ecef_m(lon, lat)
+        distance, piece, foot = self._closest(lon, lat, points)
+        if not self.sided:
+            return distance, np.full(len(lon), np.nan)
+        return distance, self._on_land(points, piece, foot)
+
+    def _closest(self, lon: Floats, lat: Floats, points: Floats) -> tuple[Floats, Ints, Floats]:
+        """Distance, piece and the foot's place on it, 0 to 1."""
         chord, piece, foot = self._nearest(points)
         distance = 2 * MEAN_RADIUS_M * np.arcsin(np.minimum(chord / (2 * MEAN_RADIUS_M), 1))
         far = np.flatnonzero(distance > EXACT_BEYOND_M)
@@ -85,9 +116,7 @@ class CoastIndex:
             distance[far], piece[far], foot[far] = self._farther(
                 lon[far], lat[far], points[far], chord[far]
             )
-        if not self.sided:
-            return distance, np.full(len(lon), np.nan)
-        return distance, self._on_land(points, piece, foot)
+        return distance, piece, foot
 
     def _feet(self, points: Floats, piece: Ints) -> tuple[Floats, Floats]:
         """Squared distance to a piece, and the foot's place on it, 0 to 1."""

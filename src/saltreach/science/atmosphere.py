@@ -120,9 +120,7 @@ def first_year_loss_um_y(
     >>> round(float(first_year_loss_um_y("steel", 10, 75, 10, 10)), 2)
     33.8
     """
-    so2, salt = _parts(
-        metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
-    )
+    so2, salt = _parts(metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d)
     return so2 + salt
 
 
@@ -177,9 +175,7 @@ def loss_sigma_ln(
         No unit; broadcast shape of the inputs.
     """
     k = _coefficients(metal)
-    so2, salt = _parts(
-        metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
-    )
+    so2, salt = _parts(metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d)
     salt_share = salt / (so2 + salt)
     so2_share = 1 - salt_share
     warm = temperature_c > 10.0
@@ -240,8 +236,9 @@ def category_index(metal: str, rate_um_y: Any) -> Any:
     [1.0, 2.0]
     """
     if metal == "aluminium":
-        value, limits = np.asarray(rate_um_y, float) * ALUMINIUM_DENSITY_G_CM3, (
-            ALUMINIUM_UPPER_LIMIT_G_M2_Y
+        value, limits = (
+            np.asarray(rate_um_y, float) * ALUMINIUM_DENSITY_G_CM3,
+            (ALUMINIUM_UPPER_LIMIT_G_M2_Y),
         )
     else:
         _coefficients(metal)
@@ -270,9 +267,7 @@ def category_probabilities(metal: str, rate_um_y: Any, sigma_ln: Any) -> Any:
     return np.diff(_not_above(metal, rate_um_y, sigma_ln), axis=1, prepend=0.0)
 
 
-def worse_category_probabilities(
-    rates: dict[str, Any], sigmas: dict[str, Any]
-) -> Any:
+def worse_category_probabilities(rates: dict[str, Any], sigmas: dict[str, Any]) -> Any:
     """Probability that the worst category of several metals is C1, ... CX.
 
     The metals share one air, so their errors are taken to move together: the chance that all

@@ -1,0 +1,302 @@
+"""The `saltreach` command: parse, call, print, exit code. Data to stdout, the rest to stderr."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from saltreach import __version__
+
+if TYPE_CHECKING:
+    from saltreach.pipeline import Assessment
+    from saltreach.register import Register
+
+GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
+
+app = typer.Typer(
+    name="saltreach",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Which metal, which rock and when to look again, for the anchors of a whole region.\n\n"
+    "Advice only, never a certificate that an anchor is safe: local code, the land manager and "
+    "a competent person decide.",
+    epilog="Exit codes: 0 good, 1 rows refused (results still written), 2 unusable input.",
+)
+layers_app = typer.Typer(no_args_is_help=True, help="The data layers and where they come from.")
+app.add_typer(layers_app, name="layers")
+
+RegisterFile = Annotated[
+    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx or .kml.")
+]
+Columns = Annotated[
+    list[str] | None,
+    typer.Option("--column", help="Header mapping, e.g. lon=Longitude; may be repeated."),
+]
+Crs = Annotated[
+    str | None, typer.Option(help="CRS of the coordinates, e.g. EPSG:25830; default WGS 84.")
+]
+Sheet = Annotated[str | None, typer.Option(help="Sheet of an .xlsx file.")]
+LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file.")]
+OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
+OptionsFile = Annotated[
+    Path | None, typer.Option("--options", help="TOML file of options; flags given here win.")
+]
+CoastFile = Annotated[
+    Path | None,
+    typer.Option("--coast", help="Shoreline (lines) or land (polygons) to use instead."),
+]
+CoastSd = Annotated[
+    float | None, typer.Option("--coast-sd", help="Standard deviation of its position, m.")
+]
+So2 = Annotated[
+    float | None, typer.Option("--so2", help="Background SO2 assumed, ug/m3 (default 2).")
+]
+Today = Annotated[
+    datetime | None,
+    typer.Option("--today", formats=["%Y-%m-%d"], help="Day the assessment speaks for."),
+]
+Title = Annotated[str | None, typer.Option(help="Heading of the map.")]
+Tiles = Annotated[
+    str | None, typer.Option(help="Address template of an online tile base to offer as well.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"saltreach {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Which metal, which rock and when to look again, for the anchors of a whole region."""
+
+
+@app.command(epilog="Example: saltreach check anchors.xlsx --column lon=Longitude")
+def check(
+    register: RegisterFile,
+    column: Columns = None,
+    crs: Crs = None,
+    sheet: Sheet = None,
+    layer: LayerName = None,
+    as_json: AsJson = False,
+) -> None:
+    """Read a register and list every row that would be refused, with the fix."""
+    with _clear_errors():
+        from saltreach.register import read_register
+
+        with _progress() as step:
+            step("register")
+            found = read_register(
+                register, columns=_mapping(column), crs=crs, sheet=sheet, layer=layer
+            )
+        _print_check(found, as_json)
+    raise typer.Exit(ROWS_REFUSED if len(found.rejected) else GOOD)
+
+
+@app.command(epilog="Example: saltreach assess anchors.csv --out results")
+def assess(
+    register: RegisterFile,
+    out: OutFolder,
+    column: Columns = None,
+    crs: Crs = None,
+    sheet: Sheet = None,
+    layer: LayerName = None,
+    options_file: OptionsFile = None,
+    coast: CoastFile = None,
+    coast_sd: CoastSd = None,
+    so2: So2 = None,
+    today: Today = None,
+    title: Title = None,
+    tiles: Tiles = None,
+    as_json: AsJson = False,
+) -> None:
+    """Assess every anchor of a register: tables, GIS files and an offline map in one folder."""
+    with _clear_errors():
+        options = _options(
+            options_file,
+            coast_file=None if coast is None else str(coast),
+            coast_sd_m=coast_sd,
+            so2_ug_m3=so2,
+            today=None if today is None else today.date(),
+        )
+        result = _assess_file(
+            register,
+            out,
+            options=options,
+            title=title or register.stem,
+            tiles=tiles,
+            columns=_mapping(column),
+            crs=crs,
+            sheet=sheet,
+            layer=layer,
+        )
+        _print_summary(result, out, as_json)
+    raise typer.Exit(ROWS_REFUSED if len(result.rejected) else GOOD)
+
+
+@app.command(epilog="Example: saltreach demo --out maps/demo")
+def demo(out: OutFolder = Path("maps/demo"), today: Today = None, as_json: AsJson = False) -> None:
+    """Assess the embedded demo register: an invented region on real coordinates, no network.
+
+    Some of its rows are bad on purpose; refusing them is part of the demo, so it exits with 0.
+    """
+    with _clear_errors():
+        from saltreach.layers.embedded import embedded_file
+
+        result = _assess_file(
+            embedded_file("demo/anchors.csv"),
+            out,
+            options=_options(None, today=None if today is None else today.date()),
+            title="Demo: an invented region",
+        )
+        _print_summary(result, out, as_json)
+
+
+@app.command("map", epilog="Example: saltreach map results --out results/map.html")
+def draw_map(
+    results: Annotated[Path, typer.Argument(help="Folder that `saltreach assess` wrote.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="File to write; default map.html in that folder.")
+    ] = None,
+    title: Title = None,
+    tiles: Tiles = None,
+) -> None:
+    """Draw the map again from the results in a folder."""
+    with _clear_errors():
+        from saltreach.views.tables import read_results, write_map_file
+
+        target = out or results / "map.html"
+        with _progress() as step:
+            step("results")
+            result = read_results(results)
+            step("map")
+            write_map_file(result, target, title=title or results.name, tiles=tiles)
+        typer.echo(target)
+
+
+@layers_app.command("list", epilog="Example: saltreach layers list --json")
+def layers_list(as_json: AsJson = False) -> None:
+    """List the layers: source, version, licence, accuracy."""
+    with _clear_errors():
+        from saltreach.layers.climate import climate_layers
+        from saltreach.layers.coast import embedded_layer
+
+        records = [layer.record() for layer in (embedded_layer(), *climate_layers())]
+    if as_json:
+        typer.echo(json.dumps(records, indent=2, ensure_ascii=False))
+        return
+    for record in records:
+        typer.echo(record["name"])
+        for key, value in record.items():
+            if value and key != "name":
+                typer.echo(f"    {key}: {value}")
+
+
+def _assess_file(
+    file: Path,
+    out: Path,
+    *,
+    options: Any,
+    title: str,
+    tiles: str | None = None,
+    **reading: Any,
+) -> Assessment:
+    from saltreach.pipeline import assess as assess_register
+    from saltreach.register import read_register
+    from saltreach.views.tables import write_results
+
+    with _progress() as step:
+        step("register")
+        found = read_register(file, today=options.today, **reading)
+        result = assess_register(found, options, on_step=step)
+        step("files and map")
+        write_results(result, out, title=title, tiles=tiles)
+    return result
+
+
+def _options(file: Path | None, **flags: Any) -> Any:
+    from dataclasses import replace
+
+    from saltreach.options import Options, read_options
+
+    options = Options() if file is None else read_options(file)
+    return replace(options, **{k: v for k, v in flags.items() if v is not None})
+
+
+def _mapping(pairs: list[str] | None) -> dict[str, str] | None:
+    from saltreach.errors import OptionError
+
+    if not pairs:
+        return None
+    mapping = {}
+    for pair in pairs:
+        ours, equals, theirs = pair.partition("=")
+        if not equals or not ours.strip() or not theirs.strip():
+            raise OptionError(f"--column {pair!r}: write it as ours=theirs, e.g. lon=Longitude")
+        mapping[ours.strip()] = theirs.strip()
+    return mapping
+
+
+@contextmanager
+def _clear_errors() -> Iterator[None]:
+    """Our own errors end in one sentence on stderr and exit code 2."""
+    from saltreach.errors import SaltreachError
+
+    try:
+        yield
+    except (SaltreachError, PermissionError) as error:
+        typer.secho(f"saltreach: {error}", err=True, fg="red")
+        raise typer.Exit(UNUSABLE) from None
+
+
+@contextmanager
+def _progress() -> Iterator[Any]:
+    """A spinner on stderr that names the step; one plain line a step where no one watches."""
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda name: print(f"saltreach: {name} ...", file=sys.stderr)  # noqa: T201
+        return
+    with console.status("starting") as status:
+        yield lambda name: status.update(f"{name} ...")
+
+
+def _print_check(found: Register, as_json: bool) -> None:
+    if as_json:
+        rejected = json.loads(found.rejected.to_json(orient="records"))
+        counts = {"rows": found.rows_read, "accepted": len(found.anchors), "rejected": rejected}
+        typer.echo(json.dumps(counts, indent=2, ensure_ascii=False))
+        return
+    refused = found.rejected["row"].nunique()
+    typer.echo(
+        f"{found.file}: {found.rows_read} rows, {len(found.anchors)} good, {refused} refused"
+    )
+    for note in found.notes:
+        typer.echo(f"  note: {note}")
+    for row in found.rejected.itertuples(index=False):
+        typer.echo(f"  row {row.row}, {row.column} = {row.value!r}: {row.reason}; {row.fix}")
+
+
+def _print_summary(result: Assessment, out: Path, as_json: bool) -> None:
+    from saltreach.views.summary import summary, summary_text
+
+    typer.echo(
+        json.dumps(summary(result, out), indent=2, ensure_ascii=False)
+        if as_json
+        else summary_text(result, out)
+    )

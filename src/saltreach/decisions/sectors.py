@@ -1,0 +1,129 @@
+"""From anchors to sectors and crags: medians, worst cases, and one advice each."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from saltreach.decisions.corrosivity import PROBABILITY_COLUMNS, probabilities_json
+from saltreach.decisions.material import rank_of
+from saltreach.decisions.reasons import SEPARATOR
+from saltreach.decisions.warnings import SENTENCES
+from saltreach.materials import MATERIAL_NAMES
+from saltreach.register.columns import BANDS, CATEGORIES
+
+SEA_CLIFF_M = 500.0
+"""A sector whose median anchor is this near the sea counts as a sea cliff: EN 1993-1-4's
+nearest band (250 m) and one standard deviation of the embedded shoreline."""
+
+MEDIANS = (
+    "coast_distance_m", "coast_distance_sd_m", "elevation_m", "temperature_c",
+    "relative_humidity_pct", "rain_mm_y", "wind_speed_m_s", "so2_mg_m2_d", "sea_openness",
+    "chloride_mg_m2_d", "chloride_mg_m2_d_p10", "chloride_mg_m2_d_p90",
+    "steel_rate_um_y", "steel_rate_um_y_p10", "steel_rate_um_y_p90",
+    "zinc_rate_um_y", "zinc_rate_um_y_p10", "zinc_rate_um_y_p90",
+    "rock_strength_mpa", "rock_strength_mpa_p10", "rock_strength_mpa_p90",
+    "embedment_required_mm", "capacity_kn_p05",
+)  # fmt: skip
+"""Columns of which a sector shows the median of its anchors."""
+
+
+def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+    """One row per group of anchors.
+
+    Parameters
+    ----------
+    anchors : DataFrame
+        Assessed anchors.
+    by : list of str
+        `["crag", "sector"]` or `["crag"]`.
+
+    Returns
+    -------
+    DataFrame
+        Group columns, counts, medians of the exposures, worst case of categories, classes,
+        metals, bands, intervals and due dates, and the reasons of the anchors that set them.
+        A group's metal is the best any of its anchors needs: one metal is bought for a sector.
+    """
+    groups = anchors.groupby(by, sort=True, dropna=False)
+    out = groups.size().rename("anchors").to_frame()
+    out = out.join(groups[list(MEDIANS)].median())
+    keys = [anchors[name] for name in by]
+
+    def highest(name: str, order: tuple[str, ...]) -> pd.Series:
+        rank = anchors[name].map({word: i for i, word in enumerate(order)})
+        best = rank.groupby(keys, sort=True, dropna=False).max()
+        return best.map(dict(enumerate(order))).fillna("")
+
+    for name in ("material_minimum", "material_recommended"):
+        out[name] = highest(name, MATERIAL_NAMES)
+    for name, order in (
+        ("corrosivity_category", CATEGORIES),
+        ("crc", ("I", "II", "III", "IV", "V")),
+        ("risk_band", BANDS),
+        ("scc_band", BANDS),
+        ("rock_band", BANDS),
+        ("overdue", ("no", "yes")),
+    ):
+        out[name] = highest(name, order)
+    out["crf"] = groups["crf"].min()
+    out["inspection_interval_months"] = groups["inspection_interval_months"].min()
+    due = anchors["next_inspection_on"].replace("", None)
+    out["next_inspection_on"] = due.groupby(keys, sort=True, dropna=False).min().fillna("")
+    near = out["coast_distance_m"] <= SEA_CLIFF_M
+    out["sea_cliff"] = np.where(out["coast_distance_m"].isna(), "", np.where(near, "yes", "no"))
+    out["materials_present"] = _counts(anchors["material"], keys)
+    out["risk_bands"] = _counts(anchors["risk_band"].replace("", "unknown"), keys)
+    out["lithology"] = _most_common(anchors["lithology"], keys)
+    out = out.join(groups[list(PROBABILITY_COLUMNS)].mean())
+    out["category_probabilities"] = probabilities_json(out)
+    out = out.drop(columns=list(PROBABILITY_COLUMNS))
+    rank = rank_of(anchors["material_recommended"])
+    sets_metal = rank == rank.groupby(keys, dropna=False).transform("max")
+    months = anchors["inspection_interval_months"].astype(float)
+    sets_interval = months == months.groupby(keys, dropna=False).transform("min")
+    out["reasons"] = _texts(anchors, "material_reasons", sets_metal | rank.isna(), by)
+    out["interval_reasons"] = _texts(anchors, "interval_reasons", sets_interval | months.isna(), by)
+    out["warnings"] = _warnings(anchors, by, out["anchors"])
+    for name in ("reasons", "interval_reasons", "warnings"):
+        out[name] = out[name].fillna("")
+    for name in ("priority_score", "priority_rank"):
+        out[name] = anchors[name].groupby(keys, sort=True, dropna=False).min()
+    return out.reset_index()
+
+
+def _counts(values: pd.Series, keys: list[pd.Series]) -> pd.Series:
+    """`316 x 12; unknown x 3`, the most frequent first."""
+    count = values.groupby([*keys, values], dropna=False).size()
+    count = count.rename_axis([*(k.name for k in keys), "value"]).rename("n").reset_index()
+    count = count.sort_values(["n", "value"], ascending=[False, True], kind="stable")
+    count["text"] = count["value"].astype("str") + " x " + count["n"].astype("str")
+    return count.groupby([k.name for k in keys], sort=True, dropna=False)["text"].agg("; ".join)
+
+
+def _most_common(values: pd.Series, keys: list[pd.Series]) -> pd.Series:
+    return _counts(values, keys).str.split(" x ").str[0]
+
+
+def _texts(anchors: pd.DataFrame, name: str, rows: pd.Series, by: list[str]) -> pd.Series:
+    """The distinct sentences of a group's rows, in the order they first appear."""
+    parts = anchors.loc[rows, [*by, name]].drop_duplicates()
+    parts = parts.assign(**{name: parts[name].str.split(SEPARATOR, regex=False)}).explode(name)
+    parts = parts[parts[name] != ""].drop_duplicates()
+    return parts.groupby(by, sort=True, dropna=False)[name].agg(SEPARATOR.join)
+
+
+def _warnings(anchors: pd.DataFrame, by: list[str], size: pd.Series) -> pd.Series:
+    """The warnings of a group, most pressing first, each with how many anchors it is about."""
+    parts = anchors[[*by, "warnings"]]
+    parts = parts.assign(warnings=parts["warnings"].str.split(SEPARATOR, regex=False))
+    parts = parts.explode("warnings")
+    parts = parts[parts["warnings"] != ""]
+    count = parts.groupby([*by, "warnings"], sort=True, dropna=False).size().rename("n")
+    count = count.reset_index().join(size.rename("of"), on=by)
+    order = {sentence: i for i, sentence in enumerate(SENTENCES.values())}
+    count["order"] = count["warnings"].map(order).fillna(len(order))
+    count = count.sort_values("order", kind="stable")
+    some = " (" + count["n"].astype("str") + " of " + count["of"].astype("str") + " anchors)"
+    count["warnings"] += some.where(count["n"] < count["of"], "")
+    return count.groupby(by, sort=True, dropna=False)["warnings"].agg(SEPARATOR.join)

@@ -1,0 +1,67 @@
+"""What a reader must know before using a row."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from saltreach.decisions.material import rank_of, resistance_class_of
+from saltreach.decisions.reasons import Reasons
+from saltreach.materials import ROMAN, UNKNOWN
+
+SENTENCES = {
+    "failed": "Recorded as failed: keep it out of use.",
+    "hollow": "Hollow sound: do not trust or place an anchor here.",
+    "coated_mixed": "Mixed metals: coated steel against stainless or titanium loses its zinc fast.",
+    "coated": "Coated steel: below every class of the standard.",
+    "below": "The metal in place is below the class the place needs.",
+    "mixed": "Mixed metals: EN 959 asks for one metal in linked parts.",
+    "metal_unknown": "Metal unknown.",
+    "seaward": "Position falls seaward of the layer's shoreline: taken as at the shore.",
+    "no_climate": "Climate unknown here: no category is given.",
+    "no_humidity": "Humidity unknown here: no category is given.",
+    "beyond": "An input lies outside the range ISO 9223's functions were fitted on.",
+    "outside_europe": "Outside Europe: EN 1993-1-4 Annex A was not made for this climate.",
+}
+"""Warnings by their key, most pressing first; notes of the climate layer and assumed values
+come after them."""
+
+
+def warnings_of(table: pd.DataFrame) -> pd.Series:
+    """Warnings of each anchor as one text, most pressing first.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Register, layer and science columns of the anchors.
+    """
+    held, hanger = table["material"], table["hanger_material"]
+    held_class, hanger_class = resistance_class_of(held), resistance_class_of(hanger)
+    weakest = np.fmin(held_class, hanger_class)
+    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r})
+    mixed = (held != UNKNOWN) & (hanger != UNKNOWN) & (held != hanger)
+    with_coated = (held_class == 0) != (hanger_class == 0)
+    applies = {
+        "failed": table["condition"] == 4,
+        "hollow": table["tap_response"] == "hollow",
+        "coated_mixed": mixed & with_coated,
+        "coated": weakest == 0,
+        "below": (weakest > 0) & (weakest < needed),
+        "mixed": mixed & ~with_coated,
+        "metal_unknown": rank_of(held).isna(),
+        "seaward": table["seaward_m"] > 0,
+        "no_climate": table["temperature_c"].isna(),
+        "no_humidity": table["relative_humidity_pct"].isna() & table["temperature_c"].notna(),
+        "beyond": table["beyond_calibration"],
+        "outside_europe": ~table["in_europe"].astype(bool),
+    }
+    reasons = Reasons(table.index)
+    for key, sentence in SENTENCES.items():
+        reasons.add(applies[key], sentence)
+    notes = table["climate_notes"].fillna("").astype("str").to_numpy(object)
+    reasons.add(notes != "", notes)
+    assumed = np.char.mod("%g", table["so2_ug_m3_used"].to_numpy(float)).astype(object)
+    reasons.add(
+        table["so2_assumed"], np.array("SO2 assumed, not measured: ", object) + assumed + " ug/m3."
+    )
+    return reasons.text()

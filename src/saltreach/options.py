@@ -1,0 +1,80 @@
+"""Settings of an assessment: one frozen record, or one TOML file with the same names."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from dataclasses import asdict, dataclass, fields, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from saltreach.errors import OptionError
+
+
+@dataclass(frozen=True)
+class Options:
+    """Settings of an assessment.
+
+    Attributes
+    ----------
+    so2_ug_m3 : float
+        Background SO2 assumed where the register gives none, µg/m³.
+    coast_file : str or None
+        Shoreline to use in place of the embedded one.
+    coast_sd_m : float or None
+        Standard deviation of that shoreline's position, m.
+    offshore_limit_m : float
+        Positions farther than this seaward of the shoreline are refused.
+    today : date or None
+        Day the assessment speaks for; None means the day it runs.
+    """
+
+    so2_ug_m3: float = 2.0
+    coast_file: str | None = None
+    coast_sd_m: float | None = None
+    offshore_limit_m: float = 5000.0
+    today: date | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse impossible values."""
+        for name, low, high in (("so2_ug_m3", 0, 250), ("offshore_limit_m", 0, 1e6),
+                                ("coast_sd_m", 0, 1e5)):  # fmt: skip
+            value = getattr(self, name)
+            if value is not None and not low <= value <= high:
+                raise OptionError(f"option {name} = {value}: give a value from {low} to {high:g}")
+
+    def record(self) -> dict[str, Any]:
+        """The options as plain values, for `provenance.json`."""
+        return {
+            name: value.isoformat() if isinstance(value, date) else value
+            for name, value in asdict(self).items()
+        }
+
+
+def read_options(path: Path, base: Options | None = None) -> Options:
+    """Options from a TOML file; unknown names are refused with the nearest match.
+
+    Raises
+    ------
+    OptionError
+        When the file cannot be read, a name is unknown or a value has the wrong type.
+    """
+    try:
+        given = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise OptionError(f"options file {path} does not exist") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise OptionError(f"options file {path} is not valid TOML: {error}") from error
+    names = {f.name: f.type for f in fields(Options)}
+    for name, value in given.items():
+        if name not in names:
+            near = difflib.get_close_matches(name, names, n=1)
+            hint = f"; did you mean {near[0]!r}?" if near else ""
+            raise OptionError(
+                f"options file {path}: unknown option {name!r}{hint} (known: {', '.join(names)})"
+            )
+        wanted = (float, int) if "float" in names[name] else date if "date" in names[name] else str
+        if isinstance(value, bool) or not isinstance(value, wanted):
+            raise OptionError(f"options file {path}: {name} = {value!r} should be {names[name]}")
+    return replace(base or Options(), **given)

@@ -1,0 +1,56 @@
+"""The installed command, run in a folder of its own with the network closed."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+CLOSED = """
+import socket
+
+
+def refuse(*args, **kwargs):
+    raise OSError("the network is closed in this test")
+
+
+socket.socket.connect = refuse
+socket.getaddrinfo = refuse
+"""
+
+
+@pytest.fixture(scope="session")
+def closed_network(tmp_path_factory) -> dict[str, str]:
+    """Environment in which Python cannot open a connection."""
+    folder = tmp_path_factory.mktemp("closed")
+    (folder / "sitecustomize.py").write_text(CLOSED)
+    return {**os.environ, "PYTHONPATH": str(folder), "COLUMNS": "100"}
+
+
+@pytest.fixture(scope="session")
+def saltreach(closed_network, tmp_path_factory):
+    """Run the installed `saltreach` command."""
+    command = Path(sys.executable).with_name("saltreach")
+    folder = tmp_path_factory.mktemp("elsewhere")
+
+    def run(*arguments: object) -> subprocess.CompletedProcess:
+        return subprocess.run(
+            [str(command), *map(str, arguments)],
+            capture_output=True,
+            text=True,
+            env=closed_network,
+            cwd=folder,
+            check=False,
+        )
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def demo(saltreach, tmp_path_factory):
+    """The demo's results, and what the command printed."""
+    out = tmp_path_factory.mktemp("demo")
+    done = saltreach("demo", "--out", out, "--today", "2026-11-25")
+    assert done.returncode == 0, done.stderr
+    return out, done

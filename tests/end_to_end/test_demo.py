@@ -1,0 +1,130 @@
+"""The main job through the installed command: the demo's files and what they say."""
+
+import json
+import sqlite3
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+import pytest
+
+from saltreach.layers.embedded import embedded_file
+from saltreach.materials import MATERIAL_NAMES
+from saltreach.register.columns import BANDS, CATEGORIES, REGISTER, RESULTS
+
+FILES = {
+    "anchors.parquet", "crags.csv", "map.html", "provenance.json", "rejected.csv",
+    "saltreach.gpkg", "sectors.csv",
+}  # fmt: skip
+
+
+def test_all_files_and_nothing_else(demo):
+    assert {p.name for p in demo[0].iterdir()} == FILES
+
+
+def test_data_goes_to_stdout_and_progress_to_stderr(demo):
+    out, done = demo
+    assert str(out / "map.html") in done.stdout
+    assert "certificate" in done.stdout
+    assert "corrosivity" in done.stderr
+    assert "corrosivity ..." not in done.stdout
+
+
+def test_every_documented_column_is_present(demo):
+    anchors = gpd.read_parquet(demo[0] / "anchors.parquet")
+    names = dict.fromkeys(c.name for c in (*REGISTER, *RESULTS))
+    assert list(anchors.columns)[: len(names)] == list(names)
+    assert anchors.crs == "EPSG:4326"
+
+
+def test_every_row_is_assessed_or_refused(demo):
+    anchors = gpd.read_parquet(demo[0] / "anchors.parquet")
+    given = pd.read_csv(embedded_file("demo/anchors.csv"), dtype=str)
+    rejected = pd.read_csv(demo[0] / "rejected.csv", dtype=str)
+    assert len(anchors) + rejected["row"].nunique() == len(given)
+    assert rejected.notna()[["file", "row", "column", "reason", "fix"]].all(axis=None)
+    # The builder puts its bad rows last; the header is row 1 of the spreadsheet.
+    assert set(rejected["row"].astype(int)) == set(range(len(given) - 7, len(given) + 2))
+
+
+def test_demo_is_a_region_from_sea_cliffs_to_inland(demo):
+    sectors = pd.read_csv(demo[0] / "sectors.csv")
+    assert len(sectors) == 40
+    assert sectors["anchors"].sum() > 550
+    assert set(sectors["sea_cliff"]) == {"yes", "no"}
+    near, far = (sectors[sectors["sea_cliff"] == word] for word in ("yes", "no"))
+    rank = {name: i for i, name in enumerate(MATERIAL_NAMES)}
+    metal = sectors["material_recommended"].map(rank)
+    assert metal[near.index].min() > metal[far.index].median()
+    assert near["inspection_interval_months"].median() < far["inspection_interval_months"].median()
+
+
+def test_words_come_from_the_documented_lists(demo):
+    anchors = gpd.read_parquet(demo[0] / "anchors.parquet")
+    assert set(anchors["risk_band"]) <= set(BANDS)
+    assert set(anchors["corrosivity_category"]) <= set(CATEGORIES)
+    assert set(anchors["material_recommended"]) <= set(MATERIAL_NAMES)
+    for text in anchors["category_probabilities"]:
+        assert sum(json.loads(text).values()) == pytest.approx(1, abs=0.004)
+
+
+def test_recommendation_is_never_below_the_minimum(demo):
+    anchors = gpd.read_parquet(demo[0] / "anchors.parquet")
+    rank = {name: i for i, name in enumerate(MATERIAL_NAMES)}
+    assert (
+        anchors["material_recommended"].map(rank) >= anchors["material_minimum"].map(rank)
+    ).all()
+
+
+def test_so2_assumption_stands_in_every_output(demo):
+    out, done = demo
+    assert "SO2" in done.stdout
+    assert pd.read_csv(out / "sectors.csv")["warnings"].str.contains("SO2 assumed").all()
+    assert pd.read_csv(out / "crags.csv")["warnings"].str.contains("SO2 assumed").all()
+    assert gpd.read_parquet(out / "anchors.parquet")["warnings"].str.contains("SO2 assumed").all()
+    assert (
+        gpd.read_file(out / "saltreach.gpkg", layer="anchors")["warnings"]
+        .str.contains("SO2 assumed")
+        .all()
+    )
+    assert "SO2 is taken as 2" in (out / "map.html").read_text(encoding="utf-8")
+    assert "SO2" in " ".join(json.loads((out / "provenance.json").read_text())["assumptions"])
+
+
+def test_provenance_names_every_layer_with_its_licence(demo):
+    record = json.loads((demo[0] / "provenance.json").read_text(encoding="utf-8"))
+    assert record["register"]["sha256"]
+    assert {"coast-gshhg-h"} <= {layer["name"] for layer in record["layers"]}
+    assert all(layer["licence"] and layer["accuracy"] for layer in record["layers"])
+    assert record["assessed_for"] == "2026-11-25"
+
+
+def test_geopackage_opens_with_styles(demo):
+    path = demo[0] / "saltreach.gpkg"
+    layers = {name for name, kind in pyogrio.list_layers(path) if kind}
+    assert {"anchors", "sectors", "crags"} <= layers
+    sectors = gpd.read_file(path, layer="sectors")
+    assert set(sectors.geom_type) <= {"Polygon", "MultiPolygon"}
+    with sqlite3.connect(path) as database:
+        rows = database.execute(
+            "SELECT f_table_name, f_geometry_column, useAsDefault, styleQML FROM layer_styles"
+        ).fetchall()
+    database.close()
+    assert {r[0] for r in rows} == {"anchors", "sectors", "crags"}
+    assert all(r[1] == "geom" and r[2] == 1 for r in rows)
+    assert all(f'value="{band}"' in r[3] for r in rows for band in BANDS)
+
+
+def test_same_input_same_tables(demo, saltreach, tmp_path):
+    again = saltreach("demo", "--out", tmp_path, "--today", "2026-11-25")
+    assert again.returncode == 0
+    for name in ("sectors.csv", "crags.csv", "rejected.csv"):
+        assert (tmp_path / name).read_bytes() == (demo[0] / name).read_bytes()
+
+
+def test_map_can_be_drawn_again_from_the_results(demo, saltreach, tmp_path):
+    done = saltreach("map", demo[0], "--out", tmp_path / "again.html", "--title",
+                     "Demo: an invented region")  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    first = (demo[0] / "map.html").read_text(encoding="utf-8")
+    assert (tmp_path / "again.html").read_text(encoding="utf-8") == first
