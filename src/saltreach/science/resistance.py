@@ -1,0 +1,364 @@
+r"""Resistance of one anchor in rock, mode by mode: published formulas and their corrections.
+
+Units: N in kN, lengths in mm, stresses in MPa. The formulas for concrete are used with the
+strength of intact rock in place of concrete's. **Concrete is not rock**: it has no bedding, no
+joints and no blocks that come out whole; no standard covers small anchors in rock (Lamplmair et
+al. 2021, 2024). So strength is capped at what the formula was fitted for, the rock mass
+knocks the result down, and everything marked `judgement` is ours, in one place, to be edited.
+The result ranks places and depths; it certifies nothing and replaces no pull test.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+CONE_K_CRACKED = 7.7
+CONE_K_UNCRACKED = 11.0
+CONE_K_CAST_CRACKED = 8.9
+"""EN 1992-4 k1 for post-installed (cracked, uncracked) and cast-in fasteners (cracked), cylinder
+strength, from memory. They give characteristic values in concrete; here they are medians
+(judgement)."""
+
+CONE_STRENGTH_CAP_MPA = 60.0
+"""Strength put into concrete formulas is capped here: EN 1992-4 stops at C50/60 (judgement)."""
+
+GROUT_BOND_RATIO = 0.1
+GROUT_BOND_CAP_MPA = 4.2
+"""Littlejohn and Bruce (1977), cement grout, from memory. FHWA-IF-99-015 (GEC 4) repeats the
+tenth of the strength with a cap of 3.1 MPa."""
+
+ADHESIVE_BOND_LOW_MPA, ADHESIVE_BOND_HIGH_MPA = 5.0, 15.0
+"""Bond of resin in hard rock, 10th and 90th percentile (from memory; reading it so: judgement)."""
+ROCK_BOND_RATIO_LOW, ROCK_BOND_RATIO_HIGH = 0.1, 0.3
+"""Shear the wall of the hole can bear over the strength of the rock, 10th and 90th percentile:
+from Littlejohn and Bruce's tenth to the middle of their ratios for weak rock, without their cap,
+which is cement grout's and not the rock's (judgement)."""
+HOLE_OVERSIZE_MM = 2.0
+"""Hole less rod, the least of common practice (2 to 4 mm; no source)."""
+
+EDGE_LEAST_MM = 10.0
+"""Nearer to the edge than this the formula turns up again, far outside its tests: the resistance
+is taken to fall straight to 0 at the edge (judgement)."""
+EDGE_FACTOR_CRACKED = 1.7
+"""EN 1992-4 k9 for shear towards an edge, cracked, from memory. Rock at an edge is taken as
+cracked always (judgement)."""
+
+PRY_OUT_DEPTH_MM = 60.0
+"""EN 1992-4: pry-out factor k8 is 1 for shallower fasteners and 2 from here on, from memory."""
+
+SHEAR_RATIO = 0.6
+STEEL_STRENGTH_MPA = 600.0
+"""Usual nominal tensile strength of stainless rod for anchors (judgement; a register rarely
+says). Shear of steel is 0.6 of tension."""
+
+
+def bond_resistance_kn(diameter_mm: Any, embedment_mm: Any, bond_strength_mpa: Any) -> Any:
+    r"""Pull-out resistance of a bonded anchor with uniform bond.
+
+    .. math:: N = \pi d L \tau
+
+    Parameters
+    ----------
+    diameter_mm : array_like
+        Diameter d of the surface that fails: the rod for the resin, the hole for the rock.
+    embedment_mm : array_like
+        Bonded length L.
+    bond_strength_mpa : array_like
+        Bond strength tau.
+
+    Returns
+    -------
+    array_like
+        Resistance, kN; NaN stays NaN.
+
+    References
+    ----------
+    Uniform bond model, as in EAD 330499 and ACI 318-19 17.6.5.
+
+    Examples
+    --------
+    >>> round(float(bond_resistance_kn(12, 80, 10)), 2)
+    30.16
+    """
+    return np.pi * diameter_mm * embedment_mm * bond_strength_mpa / 1000.0
+
+
+def grout_bond_strength_mpa(strength_mpa: Any) -> Any:
+    r"""Ultimate bond between cement grout and rock.
+
+    .. math:: \tau = \min(0.1\,\sigma_c,\ 4.2)
+
+    Parameters
+    ----------
+    strength_mpa : array_like
+        Uniaxial compressive strength of the rock, MPa.
+
+    Returns
+    -------
+    array_like
+        Bond strength, MPa; NaN stays NaN.
+
+    Notes
+    -----
+    For weak rock (7 MPa and less) ratios of 0.25 to 0.35 are quoted; they are not used here.
+
+    References
+    ----------
+    Littlejohn and Bruce (1977), Rock anchors: state of the art, from memory.
+
+    Examples
+    --------
+    >>> float(grout_bond_strength_mpa(30.0))
+    3.0
+    """
+    return np.minimum(GROUT_BOND_RATIO * strength_mpa, GROUT_BOND_CAP_MPA)
+
+
+def cone_resistance_kn(k: Any, strength_mpa: Any, embedment_mm: Any) -> Any:
+    r"""Pull-out resistance of one fastener by a full cone of concrete, no edge near.
+
+    .. math:: N^0 = k \sqrt{f}\, h_{ef}^{1.5}
+
+    Parameters
+    ----------
+    k : array_like
+        Factor, N and mm: `CONE_K_CRACKED`, `CONE_K_UNCRACKED`, `CONE_K_CAST_CRACKED`.
+    strength_mpa : array_like
+        Cylinder strength f; for rock use no more than `CONE_STRENGTH_CAP_MPA`.
+    embedment_mm : array_like
+        Effective embedment.
+
+    Returns
+    -------
+    array_like
+        Resistance, kN; NaN stays NaN. With psi, inch and the factors of ACI 318 the same
+        expression gives thousands of pounds.
+
+    Notes
+    -----
+    A cone of concrete is not a cone of rock: see the module.
+
+    References
+    ----------
+    EN 1992-4:2018, 7.2.1.4, equation (7.2), from memory; ACI 318-19, 17.6.2.2.1.
+
+    Examples
+    --------
+    >>> round(float(cone_resistance_kn(7.7, 25, 80)), 2)
+    27.55
+    """
+    return k * np.sqrt(strength_mpa) * embedment_mm**1.5 / 1000.0
+
+
+def cone_area_ratio(edge_distance_mm: Any, embedment_mm: Any) -> Any:
+    r"""Share of the cone's base that one edge leaves.
+
+    .. math:: A_{c,N}/A^0_{c,N} = (1.5 h_{ef} + c) / (3 h_{ef}), \quad c \le 1.5 h_{ef}
+
+    Parameters
+    ----------
+    edge_distance_mm : array_like
+        Distance c to the edge.
+    embedment_mm : array_like
+        Effective embedment.
+
+    Returns
+    -------
+    array_like
+        Ratio, 0.5 to 1; NaN stays NaN.
+
+    References
+    ----------
+    EN 1992-4:2018, 7.2.1.4 (3), ccr = 1.5 hef, from memory; the same in ACI 318-19, 17.6.2.1.
+
+    Examples
+    --------
+    >>> float(cone_area_ratio(60.0, 80.0))
+    0.75
+    """
+    near = np.minimum(edge_distance_mm / (1.5 * embedment_mm), 1.0)
+    return 0.5 + 0.5 * near
+
+
+def edge_psi(edge_distance_mm: Any, embedment_mm: Any) -> Any:
+    r"""Disturbance of the stresses by an edge.
+
+    .. math:: \psi_{s,N} = 0.7 + 0.3\, c / (1.5 h_{ef}) \le 1
+
+    Parameters
+    ----------
+    edge_distance_mm : array_like
+        Distance c to the nearest edge.
+    embedment_mm : array_like
+        Effective embedment.
+
+    Returns
+    -------
+    array_like
+        Factor, 0.7 to 1; NaN stays NaN.
+
+    References
+    ----------
+    EN 1992-4:2018, equation (7.4), from memory; ACI 318-19, 17.6.2.4.1b.
+
+    Examples
+    --------
+    >>> round(float(edge_psi(60.0, 80.0)), 2)
+    0.85
+    """
+    return 0.7 + 0.3 * np.minimum(edge_distance_mm / (1.5 * embedment_mm), 1.0)
+
+
+def pair_ratio(spacing_mm: Any, embedment_mm: Any) -> Any:
+    r"""How many single cones a pair of equal anchors is worth.
+
+    .. math:: (3 h_{ef} + s) / (3 h_{ef}), \quad s \le 3 h_{ef}
+
+    Parameters
+    ----------
+    spacing_mm : array_like
+        Spacing s of the two.
+    embedment_mm : array_like
+        Effective embedment.
+
+    Returns
+    -------
+    array_like
+        1 to 2; NaN stays NaN. Half of it is each anchor's share when both are pulled.
+
+    References
+    ----------
+    EN 1992-4:2018, 7.2.1.4 (3), scr = 3 hef, from memory.
+
+    Examples
+    --------
+    >>> float(pair_ratio(120.0, 80.0))
+    1.5
+    """
+    return 1.0 + np.minimum(spacing_mm / (3.0 * embedment_mm), 1.0)
+
+
+def steel_resistance_kn(diameter_mm: Any, steel_strength_mpa: Any = STEEL_STRENGTH_MPA) -> Any:
+    r"""Tension resistance of a solid rod.
+
+    .. math:: N = \tfrac{\pi}{4} d^2 f_u
+
+    Parameters
+    ----------
+    diameter_mm : array_like
+        Diameter of the rod; for a thread the diameter of its stress area.
+    steel_strength_mpa : array_like
+        Tensile strength.
+
+    Returns
+    -------
+    array_like
+        Resistance, kN; NaN stays NaN. Shear is `SHEAR_RATIO` of it.
+
+    References
+    ----------
+    EN 1992-4:2018, 7.2.1.3 (tension) and 7.2.2.3.1 (shear, k6 = 0.6), from memory.
+
+    Examples
+    --------
+    >>> round(float(steel_resistance_kn(12, 600)), 1)
+    67.9
+    """
+    return np.pi / 4.0 * diameter_mm**2 * steel_strength_mpa / 1000.0
+
+
+def pry_out_factor(embedment_mm: Any) -> Any:
+    """Pry-out resistance over the cone's (or bond's, if lower): k8.
+
+    Parameters
+    ----------
+    embedment_mm : array_like
+        Effective embedment, mm.
+
+    Returns
+    -------
+    array_like
+        1 below 60 mm, 2 from there on; NaN stays NaN.
+
+    References
+    ----------
+    EN 1992-4:2018, 7.2.2.4, from memory.
+
+    Examples
+    --------
+    >>> float(pry_out_factor(59.0)), float(pry_out_factor(60.0))
+    (1.0, 2.0)
+    """
+    return 1.0 + (embedment_mm >= PRY_OUT_DEPTH_MM) + np.minimum(np.abs(embedment_mm), 0.0)
+
+
+def edge_shear_resistance_kn(
+    diameter_mm: Any, embedment_mm: Any, strength_mpa: Any, edge_distance_mm: Any
+) -> Any:
+    r"""Resistance to a pull square to a free edge that breaks the edge away.
+
+    .. math:: V^0 = 1.7\, d^{\alpha} l_f^{\beta} \sqrt{f}\, c^{1.5}, \quad
+        \alpha = 0.1 \sqrt{l_f/c}, \quad \beta = 0.1 (d/c)^{0.2}
+
+    with :math:`l_f = \min(h_{ef}, 12 d)`.
+
+    Parameters
+    ----------
+    diameter_mm, embedment_mm : array_like
+        Diameter and effective embedment, mm.
+    strength_mpa : array_like
+        Cylinder strength; for rock no more than `CONE_STRENGTH_CAP_MPA`.
+    edge_distance_mm : array_like
+        Distance c to the edge, mm; below `EDGE_LEAST_MM` straight to 0.
+
+    Returns
+    -------
+    array_like
+        Resistance, kN; NaN stays NaN.
+
+    References
+    ----------
+    EN 1992-4:2018, 7.2.2.5, equations (7.40) to (7.43), k9 = 1.7 cracked, from memory.
+
+    Examples
+    --------
+    >>> round(float(edge_shear_resistance_kn(12, 80, 25, 100)), 1)
+    14.1
+    """
+    length = np.minimum(embedment_mm, 12.0 * diameter_mm)
+    distance = np.maximum(edge_distance_mm, EDGE_LEAST_MM)
+    alpha = 0.1 * np.sqrt(length / distance)
+    beta = 0.1 * (diameter_mm / distance) ** 0.2
+    reach = diameter_mm**alpha * length**beta * np.minimum(edge_distance_mm / EDGE_LEAST_MM, 1.0)
+    return EDGE_FACTOR_CRACKED * reach * np.sqrt(strength_mpa) * distance**1.5 / 1000.0
+
+
+def interaction(axial_ratio: Any, radial_ratio: Any, exponent: float = 1.5) -> Any:
+    r"""Utilisation under axial and radial load together.
+
+    .. math:: (N/N_R)^n + (V/V_R)^n
+
+    Parameters
+    ----------
+    axial_ratio, radial_ratio : array_like
+        Load over resistance.
+    exponent : float
+        1.5 where the rock fails, 2 where steel does.
+
+    Returns
+    -------
+    array_like
+        Utilisation; up to 1 the pair is borne. NaN stays NaN.
+
+    References
+    ----------
+    EN 1992-4:2018, table 7.3, from memory.
+
+    Examples
+    --------
+    >>> round(float(interaction(0.6, 0.6)), 2)
+    0.93
+    """
+    return axial_ratio**exponent + radial_ratio**exponent

@@ -1,0 +1,74 @@
+"""Work on the distinct rows of long tables, some thousands at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+_CHUNK_ROWS = 4096
+
+
+def distinct_rows(columns: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """Find the distinct rows of a table of numbers.
+
+    Parameters
+    ----------
+    columns : list of numpy.ndarray
+        Columns of one length; NaN equals NaN.
+
+    Returns
+    -------
+    first, inverse : numpy.ndarray
+        Place of the first of each distinct row, and for each row its place among them.
+
+    Examples
+    --------
+    >>> first, inverse = distinct_rows([np.array([1.0, 2.0, 1.0]), np.array([0.0, 0.0, 0.0])])
+    >>> first.tolist(), inverse.tolist()
+    ([0, 1], [0, 1, 0])
+    """
+    key = np.zeros(len(columns[0]), dtype=np.int64)
+    for column in columns:
+        _, code = np.unique(column, return_inverse=True)
+        _, key = np.unique(key * (int(code.max(initial=0)) + 1) + code, return_inverse=True)
+    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+    return first, inverse
+
+
+def in_chunks(
+    function: Callable[..., tuple[np.ndarray, ...]], inputs: dict[str, Any]
+) -> tuple[np.ndarray, ...]:
+    """Call a function of equal-length columns on the distinct rows, some thousands at a time.
+
+    Parameters
+    ----------
+    function : callable
+        Takes the columns by name, returns arrays of their length.
+    inputs : dict
+        Array_like by name; broadcast against each other.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        What `function` returned, in the broadcast shape of the inputs.
+
+    Examples
+    --------
+    >>> in_chunks(lambda a, b: (a + b,), {"a": [1.0, 1.0], "b": 2.0})[0].tolist()
+    [3.0, 3.0]
+    """
+    broadcast = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in inputs.values()))
+    shape = broadcast[0].shape
+    columns = [column.ravel() for column in broadcast]
+    first, inverse = distinct_rows(columns)
+    rows = [column[first] for column in columns]
+    starts = range(0, max(len(first), 1), _CHUNK_ROWS)
+    parts = [
+        function(**{k: r[i : i + _CHUNK_ROWS] for k, r in zip(inputs, rows, strict=True)})
+        for i in starts
+    ]
+    return tuple(
+        np.concatenate(piece)[inverse].reshape(shape) for piece in zip(*parts, strict=True)
+    )
