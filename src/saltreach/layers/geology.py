@@ -1,0 +1,240 @@
+"""Rock type from a geological map the user has: polygons with a legend column, or coded cells.
+
+No lithology is embedded: no package of the public registries carries one. Rock type comes from
+the register, from a file given here, or is unknown. How entries are read: `rock_types`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from saltreach.errors import LayerError
+from saltreach.layers.catalogue import Layer
+from saltreach.layers.embedded import sha256_of
+from saltreach.layers.rock_types import mapped_lithology
+
+RASTER_SUFFIXES = frozenset((".tif", ".tiff", ".vrt", ".asc", ".img", ".grd"))
+TILE_CELLS = 512
+"""A raster is read in squares of this many cells, each once, only where anchors lie."""
+
+
+@dataclass(frozen=True)
+class RockMap:
+    """What a geological map says at the anchors.
+
+    `legend` is the map's text or code at each anchor (empty outside), `lithology` our name for
+    it or `unknown`. `overlaps` counts anchors on which polygons of different rock lie.
+    """
+
+    legend: np.ndarray
+    lithology: np.ndarray
+    layer: Layer
+    overlaps: int = 0
+    mapping: Mapping[str, str] = field(default_factory=dict)
+
+
+def rock_map_at(
+    lon: Any,
+    lat: Any,
+    path: str | Path,
+    *,
+    column: str | None = None,
+    mapping: Mapping[str, str] | None = None,
+) -> RockMap:
+    """What a geological map says at positions.
+
+    Parameters
+    ----------
+    lon, lat : array_like
+        WGS 84 degrees, shape (n,).
+    path : path
+        Polygons in any format GDAL reads, or a raster of codes (`RASTER_SUFFIXES`). It must
+        name its CRS; positions are moved into it.
+    column : str, optional
+        Column of the polygons that names the rock; required for polygons, refused for rasters.
+    mapping : mapping, optional
+        From `read_rock_mapping`; required for rasters, whose codes mean nothing alone.
+
+    Returns
+    -------
+    RockMap
+
+    Raises
+    ------
+    LayerError
+        The file is missing, unreadable, without CRS, without the column, or holds no polygons.
+
+    Notes
+    -----
+    Where polygons overlap the smallest governs, it is the more detailed unit; among equals the
+    first of the file. A position on a shared boundary is such an overlap. Outside the map, and
+    in empty cells, the rock is unknown.
+    """
+    file = Path(path)
+    if not file.is_file():
+        raise LayerError(f"geology file {file} does not exist")
+    position = np.asarray(lon, dtype=float), np.asarray(lat, dtype=float)
+    known = dict(mapping or {})
+    overlaps = 0
+    if file.suffix.lower() in RASTER_SUFFIXES:
+        if column is not None:
+            raise LayerError(
+                f"geology file {file.name} is a raster and has no columns; leave --rock-column out"
+            )
+        if not known:
+            raise LayerError(
+                f"geology file {file.name} is a raster of codes; say what they mean with "
+                "--rock-mapping FILE (CSV with columns code and lithology)"
+            )
+        legend = _raster_codes(file, *position)
+    else:
+        legend, overlaps = _polygon_legend(file, column, known, *position)
+    return RockMap(
+        legend=legend,
+        lithology=mapped_lithology(legend, known),
+        layer=Layer(
+            name=f"geology-file-{file.name}",
+            quantity="lithology",
+            source=file.name,
+            licence="the user's",
+            accuracy="the map's own scale; not known here",
+            sha256=sha256_of(file),
+            note=(f"legend column {column}; " if column else "")
+            + "the smallest polygon governs where several overlap",
+        ),
+        overlaps=overlaps,
+        mapping=known,
+    )
+
+
+def _moved(lon: np.ndarray, lat: np.ndarray, crs: Any, file: Path) -> tuple[np.ndarray, np.ndarray]:
+    """Positions in the CRS of the map; what it cannot hold becomes NaN."""
+    import pyproj
+
+    if crs is None:
+        raise LayerError(f"geology file {file.name} has no CRS; give it one (for example a .prj)")
+    to_map = pyproj.Transformer.from_crs(4326, pyproj.CRS.from_user_input(crs), always_xy=True)
+    easting, northing = to_map.transform(lon, lat)
+    inside = np.isfinite(easting) & np.isfinite(northing)
+    return np.where(inside, easting, np.nan), np.where(inside, northing, np.nan)
+
+
+def _layer_with(file: Path, column: str | None) -> tuple[str, Any]:
+    """Layer of the file that has the column, and the layer's CRS."""
+    import pyogrio
+
+    try:
+        found = [str(name) for name, _ in pyogrio.list_layers(file)]
+        about = {name: pyogrio.read_info(file, layer=name) for name in found}
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise LayerError(
+            f"geology file {file.name} cannot be read: {error}; give polygons (GeoPackage, "
+            f"GeoJSON, shapefile ...) or a raster ({', '.join(sorted(RASTER_SUFFIXES))})"
+        ) from error
+    columns = {name: [str(f) for f in info["fields"]] for name, info in about.items()}
+    listed = "; ".join(f"{name}: {', '.join(fields)}" for name, fields in columns.items())
+    if column is None:
+        raise LayerError(
+            f"geology file {file.name}: say which column names the rock with --rock-column; "
+            f"columns: {listed}"
+        )
+    fitting = [name for name, fields in columns.items() if column in fields]
+    if len(fitting) != 1:
+        what = "no layer has" if not fitting else "several layers have"
+        raise LayerError(
+            f"geology file {file.name}: {what} a column {column!r}; columns: {listed}"
+            + ("; keep one of the layers in the file" if fitting else "")
+        )
+    return fitting[0], about[fitting[0]]["crs"]
+
+
+def _polygon_legend(
+    file: Path, column: str | None, mapping: Mapping[str, str], lon: np.ndarray, lat: np.ndarray
+) -> tuple[np.ndarray, int]:
+    """Legend entry at each position, and how many lie on polygons of different rock."""
+    import pyogrio
+    import shapely
+
+    name, crs = _layer_with(file, column)
+    easting, northing = _moved(lon, lat, crs, file)
+    legend = np.full(len(lon), "", dtype=object)
+    placed = np.flatnonzero(~np.isnan(easting))
+    if not len(placed):
+        return legend, 0
+    box = (np.nanmin(easting), np.nanmin(northing), np.nanmax(easting), np.nanmax(northing))
+    try:
+        frame = pyogrio.read_dataframe(file, layer=name, columns=[column], bbox=box)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise LayerError(f"geology file {file.name} cannot be read: {error}") from error
+    if not len(frame):
+        return legend, 0
+    if "geometry" not in frame:
+        raise LayerError(f"geology file {file.name} holds no shapes; give polygons")
+    frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)].reset_index(drop=True)
+    kinds = set(frame.geom_type)
+    if not kinds <= {"Polygon", "MultiPolygon"}:
+        raise LayerError(
+            f"geology file {file.name} holds {', '.join(sorted(kinds))}; give polygons only"
+        )
+    shapes = shapely.make_valid(frame.geometry.to_numpy())
+    # the polygon is the prepared side of the test: one large polygon, many points
+    points = shapely.points(easting[placed], northing[placed])
+    shape, point = shapely.STRtree(points).query(shapes, predicate="intersects")
+    entries = frame[column].map(_entry, na_action=None).to_numpy(object)
+    order = np.lexsort((shape, shapely.area(shapes)[shape], point))
+    point, shape = point[order], shape[order]
+    first = np.r_[True, point[1:] != point[:-1]] if len(point) else np.zeros(0, bool)
+    legend[placed[point[first]]] = entries[shape[first]]
+    rock = mapped_lithology(entries, mapping)
+    pairs = pd.DataFrame({"point": point, "rock": rock[shape] if len(shape) else []})
+    overlaps = int((pairs.groupby("point")["rock"].nunique() > 1).sum())
+    return legend, overlaps
+
+
+def _entry(value: Any) -> str:
+    """Text of a legend cell, whole numbers without a point."""
+    if value is None or value != value or value is pd.NA:
+        return ""
+    if isinstance(value, float | np.floating):
+        return f"{value:g}"
+    return str(value).strip()
+
+
+def _raster_codes(file: Path, lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
+    """Code of the cell at each position: one read per square of cells that holds any."""
+    import rasterio
+    from rasterio.windows import Window
+
+    try:
+        with rasterio.open(file) as source:
+            easting, northing = _moved(lon, lat, source.crs, file)
+            column, row = ~source.transform * (easting, northing)
+            inside = (column >= 0) & (column < source.width) & (row >= 0) & (row < source.height)
+            codes = np.full(len(lon), np.nan)
+            places = np.flatnonzero(inside)
+            cells = np.floor(np.column_stack([row, column])[places]).astype(int)
+            tile = cells // TILE_CELLS
+            order = np.lexsort((tile[:, 1], tile[:, 0]))
+            starts = np.flatnonzero(
+                np.r_[True, (np.diff(tile[order], axis=0) != 0).any(axis=1)][: len(order)]
+            )
+            for members in np.split(order, starts[1:]) if len(order) else ():
+                top, left = tile[members[0]] * TILE_CELLS
+                window = Window(
+                    left,
+                    top,
+                    min(TILE_CELLS, source.width - left),
+                    min(TILE_CELLS, source.height - top),
+                )
+                square = source.read(1, window=window, masked=True).astype(float)
+                at = cells[members] - (top, left)
+                codes[places[members]] = square.filled(np.nan)[at[:, 0], at[:, 1]]
+    except rasterio.errors.RasterioIOError as error:
+        raise LayerError(f"geology file {file.name} cannot be read: {error}") from error
+    return pd.Series(codes).map(_entry, na_action=None).to_numpy(object)

@@ -1,0 +1,192 @@
+"""Normal distributions: cut off, in bands, in mixtures, and as nodes of a sum."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+_NEWTON_STEPS = 40  # two or three are the rule
+_CLOSE = 1e-3  # of the spread; the step after it would be its square
+
+
+def truncated_normal(mean: Any, sd: Any, low: float, high: float, z: Any) -> Any:
+    """Turn standard normal draws into those of a normal cut off at two ends.
+
+    Parameters
+    ----------
+    mean, sd : array_like
+        Of the normal before it is cut; the mean lies inside.
+    low, high : float
+        Ends.
+    z : array_like
+        Standard normal draws.
+
+    Returns
+    -------
+    array_like
+        Same order as `z`, inside the ends. NaN stays NaN.
+    """
+    from scipy.special import ndtr, ndtri
+
+    mean, sd, z = np.broadcast_arrays(*(np.asarray(v, float) for v in (mean, sd, z)))
+    out = np.clip(mean + sd * z, low, high)
+    # Where 4 standard deviations stay inside, the cut moves nothing that matters.
+    cut = (np.minimum(mean - low, high - mean) < 4 * sd) & (sd > 0)
+    m, s = mean[cut], sd[cut]
+    below, above = ndtr((low - m) / s), ndtr((high - m) / s)
+    out[cut] = m + s * ndtri(below + ndtr(z[cut]) * (above - below))
+    return out
+
+
+def truncated_normal_moments(mean: Any, sd: Any, low: float, high: float) -> tuple[Any, Any]:
+    """Mean and standard deviation of a normal cut off at two ends.
+
+    Parameters
+    ----------
+    mean, sd, low, high
+        As in `truncated_normal`.
+
+    Returns
+    -------
+    mean, sd : ndarray
+
+    References
+    ----------
+    Johnson, Kotz and Balakrishnan (1994), Continuous Univariate Distributions 1, 10.1, from
+    memory; a test compares with scipy.
+    """
+    from scipy.special import ndtr
+
+    mean, sd = np.asarray(mean, float), np.asarray(sd, float)
+    wide = np.where(sd > 1e-9, sd, 1.0)
+    a, b = (low - mean) / wide, (high - mean) / wide
+    at_a, at_b = (np.exp(-0.5 * v * v) / np.sqrt(2 * np.pi) for v in (a, b))
+    mass = ndtr(b) - ndtr(a)
+    shift = (at_a - at_b) / mass
+    shrink = 1 + (a * at_a - b * at_b) / mass - shift**2
+    return (
+        np.where(sd > 1e-9, mean + wide * shift, mean),
+        np.where(sd > 1e-9, wide * np.sqrt(np.maximum(shrink, 0)), sd),
+    )
+
+
+def normal_nodes(count: int) -> tuple[Floats, Floats]:
+    """Gauss-Hermite nodes and weights of a standard normal.
+
+    Parameters
+    ----------
+    count : int
+        Number of nodes; polynomials up to degree ``2 count - 1`` are integrated exactly.
+
+    Returns
+    -------
+    node, weight : ndarray, shape (count,)
+        Weights sum to 1.
+
+    Examples
+    --------
+    >>> node, weight = normal_nodes(5)
+    >>> round(float(node**4 @ weight), 6)  # the fourth moment of a standard normal is 3
+    3.0
+    """
+    node, weight = np.polynomial.hermite_e.hermegauss(count)
+    return node, weight / weight.sum()
+
+
+def non_negative_nodes(mean: Floats, sd: Floats, count: int) -> tuple[Floats, Floats]:
+    """Nodes and weights of a normal whose values below 0 count as 0.
+
+    Parameters
+    ----------
+    mean, sd : ndarray, shape (n,)
+        Of the normal.
+    count : int
+        Nodes above 0; one more stands at 0.
+
+    Returns
+    -------
+    node, weight : ndarray, shape (n, count + 1)
+        Gauss-Legendre in probability above 0; weights of a row sum to 1.
+    """
+    from scipy.special import ndtr, ndtri
+
+    place, share = np.polynomial.legendre.leggauss(count)
+    place, share = (place + 1) / 2, share / 2
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        below = np.where(sd > 0, ndtr(-mean / sd), 0.0)[:, None]
+    above = mean[:, None] + sd[:, None] * ndtri(below + (1 - below) * place)
+    node = np.column_stack([0.0 * mean, np.maximum(above, 0.0)])
+    return node, np.column_stack([below, (1 - below) * share])
+
+
+def mixture_quantiles(centre: Floats, sigma: Floats, weight: Floats, probability: Floats) -> Floats:
+    """Quantiles of a mixture of normals.
+
+    Parameters
+    ----------
+    centre, sigma : ndarray, shape (n, k)
+        Mean and standard deviation (above 0) of each part.
+    weight : ndarray, shape (k,) or (n, k)
+        Weights of the parts, summing to 1.
+    probability : ndarray, shape (q,)
+        Between 0 and 1.
+
+    Returns
+    -------
+    ndarray, shape (n, q)
+        By Newton's method from the normal with the mixture's mean and variance, halving the
+        bracket where a step would leave it.
+    """
+    from scipy.special import ndtr, ndtri
+
+    mean = (centre * weight).sum(axis=1)
+    spread = np.sqrt((((centre - mean[:, None]) ** 2 + sigma**2) * weight).sum(axis=1))
+    height = weight / sigma / np.sqrt(2 * np.pi)
+    out = np.empty((len(centre), len(probability)))
+    for column, wanted in enumerate(probability):
+        z_wanted = float(ndtri(wanted))
+        ends = centre + z_wanted * sigma  # the mixture's quantile lies between its parts'
+        low, high = ends.min(axis=1), ends.max(axis=1)
+        at = np.clip(mean + z_wanted * spread, low, high)
+        for _ in range(_NEWTON_STEPS):
+            z = (at[:, None] - centre) / sigma
+            density = (np.exp(-0.5 * z * z) * height).sum(axis=1)
+            excess = (ndtr(z) * weight).sum(axis=1) - wanted
+            low, high = np.where(excess < 0, at, low), np.where(excess > 0, at, high)
+            step = excess / np.maximum(density, 1e-300)
+            inside = (at - step >= low) & (at - step <= high)
+            step = np.where(inside, step, at - (low + high) / 2)
+            at = at - step
+            if not (np.abs(step) > _CLOSE * spread).any():
+                break
+        out[:, column] = at
+    return out
+
+
+def band_probabilities(mean: Floats, sd: Floats, limits: Floats, *, at_limit: bool) -> Floats:
+    """Chance that a normal value lies in each band between limits.
+
+    Parameters
+    ----------
+    mean, sd : ndarray, shape (n,)
+        Of the value; a standard deviation of 0 puts it in one band.
+    limits : ndarray, shape (m,)
+        Rising.
+    at_limit : bool
+        Whether a value at a limit belongs to the band below it.
+
+    Returns
+    -------
+    ndarray, shape (n, m + 1)
+        Rows sum to 1.
+    """
+    from scipy.special import ndtr
+
+    known = mean[:, None] <= limits if at_limit else mean[:, None] < limits
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        below = np.where(sd[:, None] > 0, ndtr((limits - mean[:, None]) / sd[:, None]), known)
+    below = np.column_stack([below, np.ones(len(below))])
+    return np.diff(below, axis=1, prepend=0.0)

@@ -1,0 +1,311 @@
+"""Washing by rain, time of wetness, and the hours in which only some salts are liquid.
+
+Hours are estimated from monthly means. Within a month temperature and relative humidity follow
+a day-night wave in opposite phase (coldest and dampest together), and days differ from each
+other by a normal spread:
+
+.. math:: H = \\bar H + A_H \\cos\\varphi + \\sigma_H Z, \\qquad
+          T = \\bar T - A_T \\cos\\varphi + \\sigma_T Z'
+
+with phase φ even over the day and Z, Z' independent standard normal. Amplitudes and spreads are
+**stated assumptions**, not data: the defaults are our judgement for open temperate sites. The
+amplitude shrinks near 100 and 0 % so that the wave stays possible. Saturated means above 100 %
+count as 100 %.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+HOURS_OF_MONTH = 24 * np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+HOURS_OF_YEAR = float(HOURS_OF_MONTH.sum())
+
+HUMIDITY_AMPLITUDE_PCT = 15.0
+HUMIDITY_SPREAD_PCT = 8.0
+TEMPERATURE_AMPLITUDE_C = 4.0
+TEMPERATURE_SPREAD_C = 4.0
+"""Half of the mean day-night range, and standard deviation between days: judgement."""
+
+WET_ABOVE_PCT = 80.0
+MAGNESIUM_CHLORIDE_PCT = 33.0
+SODIUM_CHLORIDE_PCT = 75.0
+"""Humidity at which MgCl2 and NaCl turn liquid near 25 °C, from memory."""
+
+WASHED_BELOW_DEG = 85.0
+SHELTERED_ABOVE_DEG = 100.0
+
+TAU_CLASSES = ("tau1", "tau2", "tau3", "tau4", "tau5")
+TAU_UPPER_H_Y = (10.0, 250.0, 2500.0, 5500.0)
+
+PHASES = 24  # of half a wave; the other half mirrors it
+_COSINES = np.cos(np.pi * (np.arange(PHASES) + 0.5) / PHASES)
+
+
+def rain_washed_from_face(face_slope_deg: Any, rain_washed: Any = "unknown") -> np.ndarray:
+    """Whether rain washes a place, from the register, else from the slope of the face.
+
+    Parameters
+    ----------
+    face_slope_deg : array_like, shape (n,)
+        Slope of the face, degrees: 90 is vertical, more overhangs. NaN: unknown.
+    rain_washed : array_like of str, shape (n,), optional
+        What the register says: ``yes``, ``no`` or ``unknown``; yes and no win.
+
+    Returns
+    -------
+    ndarray of str
+        ``yes`` below 85 degrees, ``no`` above 100 degrees, ``unknown`` between.
+
+    Notes
+    -----
+    Common practice, no source: a slab is wetted by any rain, an overhang by none, a steep wall
+    depends on wind and on what juts out above it.
+
+    Examples
+    --------
+    >>> rain_washed_from_face([70, 90, 120, 120], ["unknown", "unknown", "unknown", "yes"]).tolist()
+    ['yes', 'unknown', 'no', 'yes']
+    """
+    slope, said = np.broadcast_arrays(
+        np.asarray(face_slope_deg, float), np.asarray(rain_washed, object)
+    )
+    told = (said == "yes") | (said == "no")
+    by_slope = np.where(
+        slope < WASHED_BELOW_DEG, "yes", np.where(slope > SHELTERED_ABOVE_DEG, "no", "unknown")
+    )
+    return np.where(told, said, by_slope).astype(object)
+
+
+def wet_share(
+    temperature_c: Any,
+    relative_humidity_pct: Any,
+    *,
+    humidity_amplitude_pct: Any = HUMIDITY_AMPLITUDE_PCT,
+    humidity_spread_pct: Any = HUMIDITY_SPREAD_PCT,
+    temperature_amplitude_c: Any = TEMPERATURE_AMPLITUDE_C,
+    temperature_spread_c: Any = TEMPERATURE_SPREAD_C,
+) -> Any:
+    """Share of a month with relative humidity above 80 % and temperature above 0 °C.
+
+    Parameters
+    ----------
+    temperature_c, relative_humidity_pct : array_like
+        Monthly means, °C and %.
+    humidity_amplitude_pct, temperature_amplitude_c : array_like, optional
+        Half of the mean day-night range, % and °C.
+    humidity_spread_pct, temperature_spread_c : array_like, optional
+        Standard deviation between days, % and °C, above 0.
+
+    Returns
+    -------
+    array_like
+        0 to 1, shape and labels of the inputs; NaN stays NaN.
+
+    References
+    ----------
+    Definition of time of wetness: ISO 9223:1992, kept in 2012 (from memory).
+
+    Examples
+    --------
+    >>> round(float(wet_share(15.0, 80.0)), 2)
+    0.5
+    """
+    from scipy.special import ndtr
+
+    wave = _possible_amplitude(relative_humidity_pct, humidity_amplitude_pct)
+    total: Any = 0.0
+    for cosine in _COSINES:
+        damp = ndtr((relative_humidity_pct + wave * cosine - WET_ABOVE_PCT) / humidity_spread_pct)
+        mild = ndtr((temperature_c - temperature_amplitude_c * cosine) / temperature_spread_c)
+        total = total + damp * mild
+    return total / PHASES
+
+
+def time_of_wetness_h_y(temperature_c: Any, relative_humidity_pct: Any, **assumptions: Any) -> Any:
+    """Estimated hours in a year with relative humidity above 80 % and temperature above 0 °C.
+
+    Parameters
+    ----------
+    temperature_c, relative_humidity_pct : array_like, shape (..., 12)
+        Monthly means, January first on the last axis, °C and %.
+    **assumptions : array_like
+        Amplitudes and spreads of `wet_share`.
+
+    Returns
+    -------
+    array_like, shape (...)
+        h/y, 0 to 8766; NaN where a month is unknown.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> round(float(time_of_wetness_h_y(np.full(12, 15.0), np.full(12, 99.0))))
+    8681
+    """
+    return _over_the_year(wet_share(temperature_c, relative_humidity_pct, **assumptions))
+
+
+def tau_class(time_of_wetness_h_y: Any) -> np.ndarray:
+    """Class of time of wetness, tau1 to tau5; empty where unknown.
+
+    Parameters
+    ----------
+    time_of_wetness_h_y : array_like
+        h/y.
+
+    Returns
+    -------
+    ndarray of str
+        An upper limit belongs to the lower class.
+
+    References
+    ----------
+    ISO 9223:1992, table 1, limits from memory: 10, 250, 2500, 5500 h/y.
+
+    Examples
+    --------
+    >>> tau_class([10, 11, 3000, 6000]).tolist()
+    ['tau1', 'tau2', 'tau4', 'tau5']
+    """
+    hours = np.asarray(time_of_wetness_h_y, float)
+    names = np.array([*TAU_CLASSES, ""], object)
+    index = np.searchsorted(TAU_UPPER_H_Y, hours, side="left")
+    return names[np.where(np.isnan(hours), len(TAU_CLASSES), index)]
+
+
+def saturation_pressure_hpa(temperature_c: Any) -> Any:
+    """Saturation vapour pressure over water, hPa (Magnus; WMO-No. 8, annex 4.B).
+
+    Examples
+    --------
+    >>> round(float(saturation_pressure_hpa(20.0)), 1)
+    23.3
+    """
+    return 6.112 * np.exp(17.62 * temperature_c / (243.12 + temperature_c))
+
+
+def humidity_at_surface_pct(
+    relative_humidity_pct: Any, temperature_c: Any, surface_temperature_c: Any
+) -> Any:
+    """Relative humidity of the same air at the temperature of a surface.
+
+    Parameters
+    ----------
+    relative_humidity_pct : array_like
+        Of the free air, %.
+    temperature_c, surface_temperature_c : array_like
+        Of the air and of the surface, °C.
+
+    Returns
+    -------
+    array_like
+        %, not limited: above 100 the surface is wet with dew.
+
+    Examples
+    --------
+    >>> round(float(humidity_at_surface_pct(70.0, 25.0, 40.0)), 1)
+    30.0
+    """
+    return (
+        relative_humidity_pct
+        * saturation_pressure_hpa(temperature_c)
+        / saturation_pressure_hpa(surface_temperature_c)
+    )
+
+
+def liquid_magnesium_share(
+    temperature_c: Any,
+    relative_humidity_pct: Any,
+    *,
+    humidity_amplitude_pct: Any = HUMIDITY_AMPLITUDE_PCT,
+    humidity_spread_pct: Any = HUMIDITY_SPREAD_PCT,
+    temperature_amplitude_c: Any = TEMPERATURE_AMPLITUDE_C,
+    metal_excess_c: Any = 0.0,
+    low_pct: Any = MAGNESIUM_CHLORIDE_PCT,
+    high_pct: Any = SODIUM_CHLORIDE_PCT,
+) -> Any:
+    """Share of a month in which MgCl2 and CaCl2 deposits are liquid but NaCl is not.
+
+    Parameters
+    ----------
+    temperature_c, relative_humidity_pct : array_like
+        Monthly means of the air, °C and %.
+    humidity_amplitude_pct, temperature_amplitude_c : array_like, optional
+        Half of the mean day-night range, % and °C.
+    humidity_spread_pct : array_like, optional
+        Standard deviation between days, %, above 0.
+    metal_excess_c : array_like, optional
+        How much warmer than the air the metal is when the day is warmest, °C, not negative; it
+        follows the sun, half a wave by day and none by night. 0: the metal has the temperature
+        of the air.
+    low_pct, high_pct : array_like, optional
+        Band of relative humidity at the metal, %.
+
+    Returns
+    -------
+    array_like
+        0 to 1, shape and labels of the inputs; NaN stays NaN.
+
+    Notes
+    -----
+    Deposits dry below the humidity at which they turn liquid (NaCl near 45 %), so real times
+    differ; the band is the one in which only the aggressive brines of MgCl2 and CaCl2 exist.
+
+    Examples
+    --------
+    >>> round(float(liquid_magnesium_share(25.0, 54.0)), 2)
+    0.89
+    """
+    from scipy.special import ndtr
+
+    wave = _possible_amplitude(relative_humidity_pct, humidity_amplitude_pct)
+    total: Any = 0.0
+    for cosine in _COSINES:
+        air_c = temperature_c - temperature_amplitude_c * cosine
+        drier = humidity_at_surface_pct(1.0, air_c, air_c + metal_excess_c * max(-cosine, 0.0))
+        mean = relative_humidity_pct + wave * cosine
+        at_low, at_high = low_pct / drier, high_pct / drier  # humidity of the air, %
+        # Air holds 100 % at most: a limit beyond that is never reached.
+        total = total + np.maximum(
+            ndtr((at_high - mean) / humidity_spread_pct) * (at_high < 100)
+            + 1.0 * (at_high >= 100)
+            - ndtr((at_low - mean) / humidity_spread_pct) * (at_low < 100)
+            - 1.0 * (at_low >= 100),
+            0.0,
+        )
+    return total / PHASES
+
+
+def liquid_magnesium_share_of_year(
+    temperature_c: Any, relative_humidity_pct: Any, **assumptions: Any
+) -> Any:
+    """Share of the year in which MgCl2 and CaCl2 deposits are liquid but NaCl is not.
+
+    Parameters
+    ----------
+    temperature_c, relative_humidity_pct : array_like, shape (..., 12)
+        Monthly means, January first on the last axis, °C and %.
+    **assumptions : array_like
+        Those of `liquid_magnesium_share`.
+
+    Returns
+    -------
+    array_like, shape (...)
+        0 to 1; NaN where a month is unknown.
+    """
+    share = liquid_magnesium_share(temperature_c, relative_humidity_pct, **assumptions)
+    return _over_the_year(share) / HOURS_OF_YEAR
+
+
+def _possible_amplitude(mean_pct: Any, amplitude_pct: Any) -> Any:
+    """The wave, no higher than 100 % and no lower than 0 %."""
+    return np.maximum(np.minimum(np.minimum(amplitude_pct, 100.0 - mean_pct), mean_pct), 0.0)
+
+
+def _over_the_year(share: Any) -> Any:
+    """Hours in a year from shares of twelve months on the last axis; NaN where one is unknown."""
+    hours = share * HOURS_OF_MONTH
+    # xarray leaves NaN out of sums unless told not to; numpy knows no such option.
+    return hours.sum(-1) if isinstance(hours, np.ndarray) else hours.sum(axis=-1, skipna=False)

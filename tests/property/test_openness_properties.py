@@ -1,0 +1,62 @@
+"""What must hold for any coast: range, more land is never more open, weights average."""
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from saltreach.layers.catalogue import Layer
+from saltreach.layers.coast import Coast, block_spheres
+from saltreach.layers.openness import DIRECTIONS, sea_fetch, sea_openness
+
+
+def coast_of(rings):
+    vertex = np.concatenate(rings)
+    start = np.r_[0, np.cumsum([len(r) for r in rings])].astype(np.int64)
+    centre, radius = block_spheres(vertex)
+    land = np.ones(len(rings), bool)
+    return Coast(vertex, start, land, centre, radius, True, 1.0, Layer("drawn", "shoreline"))
+
+
+def blob(lon, lat, radii_deg):
+    """A star-shaped island drawn counter-clockwise."""
+    turn = np.linspace(0, 2 * np.pi, len(radii_deg), endpoint=False)
+    reach = np.asarray(radii_deg)
+    wide = reach / np.cos(np.radians(lat))
+    ring = np.column_stack([lon + wide * np.cos(turn), lat + reach * np.sin(turn)])
+    return np.vstack([ring, ring[:1]])
+
+
+shapes = st.lists(st.floats(0.02, 0.2), min_size=5, max_size=20)
+places = st.tuples(st.floats(-170, 170), st.floats(-75, 75))
+
+
+@settings(deadline=None, max_examples=40)
+@given(at=places, shape=shapes, other=shapes, turn=st.floats(0, 6.28))
+def test_land_in_front_never_opens_the_sea(at, shape, other, turn):
+    lon, lat = at
+    island = blob(lon, lat, shape)
+    alone = sea_openness([lon], [lat], coast_of([island]))[0]
+    assert 0 <= alone <= 1
+    away = 0.2 + max(other) + 0.05
+    beside = blob(lon + away * np.cos(turn) / np.cos(np.radians(lat)), lat + away * np.sin(turn),
+                  other)  # fmt: skip
+    single, both = coast_of([island]), coast_of([island, beside])
+    # The nearest shore must still be the first island's.
+    assume(both.shore([lon], [lat]).distance_m[0] == single.shore([lon], [lat]).distance_m[0])
+    # Half a cell of drawing may move the start by a cell: 1 % of room.
+    assert sea_openness([lon], [lat], both)[0] <= alone + 0.01
+
+
+@settings(deadline=None, max_examples=40)
+@given(at=places, shape=shapes, share=st.floats(0, 1), seed=st.integers(0, 99))
+def test_weights_are_an_average(at, shape, share, seed):
+    coast = coast_of([blob(*at, shape)])
+    one, two = np.random.default_rng(seed).dirichlet(np.ones(DIRECTIONS), 2)
+    lon, lat = [at[0]], [at[1]]
+    mixed = sea_openness(lon, lat, coast, weights=share * one + (1 - share) * two)
+    parts = [sea_openness(lon, lat, coast, weights=w)[0] for w in (one, two)]
+    assert mixed[0] == pytest.approx(share * parts[0] + (1 - share) * parts[1], abs=1e-5)
+    rays = sea_fetch(lon, lat, coast)
+    assert rays.fetch_m.min() >= 0
+    assert rays.fetch_m.max() <= 20_000

@@ -1,0 +1,124 @@
+"""Chloride deposition: monotone, finite at the shore, never negative, blind to the container."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from saltreach.science import salt
+
+patient = settings(deadline=None)  # a busy machine is no failure
+distances = st.one_of(st.floats(0, 1e3), st.floats(0, 3e6))
+nan = st.just(np.nan)
+surroundings = st.fixed_dictionaries(
+    {
+        "sea_openness": st.one_of(nan, st.floats(0, 1)),
+        "wind_speed_m_s": st.one_of(nan, st.floats(0, 30)),
+        "height_above_sea_m": st.one_of(nan, st.floats(-5, 1500)),
+        "shielding": st.one_of(nan, st.floats(0, 1)),
+    }
+)
+PROBABILITIES = (0.1, 0.5, 0.9)
+
+
+def quantiles(distance, **around):
+    median, sigma_ln = salt.chloride(distance, **around)
+    return [salt.lognormal_quantile(median, sigma_ln, p) for p in PROBABILITIES]
+
+
+def no_more(less, more):
+    return all(a <= b * (1 + 1e-12) for a, b in zip(less, more, strict=True))
+
+
+@patient
+@given(distances, surroundings)
+def test_positive_and_finite_everywhere(distance, around):
+    median, sigma_ln = salt.chloride(distance, **around)
+    assert 0 < median < 5000  # far above any station mean, far below a singularity
+    assert 0 < sigma_ln < 10
+    assert all(0 < q < np.inf for q in quantiles(distance, **around))
+
+
+@patient
+@given(distances, distances, surroundings)
+def test_never_more_salt_farther_from_the_sea(one, other, around):
+    near, far = sorted((one, other))
+    assert no_more(quantiles(far, **around), quantiles(near, **around))
+
+
+@patient
+@given(distances, surroundings, st.floats(0, 1), st.floats(0, 1))
+def test_never_less_salt_on_a_more_open_site(distance, around, one, other):
+    closed, open_ = sorted((one, other))
+    assert no_more(
+        quantiles(distance, **around | {"sea_openness": closed}),
+        quantiles(distance, **around | {"sea_openness": open_}),
+    )
+
+
+@patient
+@given(distances, surroundings, st.floats(0, 30), st.floats(0, 30))
+def test_never_less_salt_with_more_wind(distance, around, one, other):
+    calm, windy = sorted((one, other))
+    # The median only where height widens the spread of the surf part, whose share wind moves.
+    flat = around | {"height_above_sea_m": np.nan}
+    assert no_more(
+        quantiles(distance, **flat | {"wind_speed_m_s": calm}),
+        quantiles(distance, **flat | {"wind_speed_m_s": windy}),
+    )
+    lower, upper = (
+        salt.chloride(distance, **around | {"wind_speed_m_s": u})[0] for u in (calm, windy)
+    )
+    assert lower <= upper
+
+
+@patient
+@given(distances, surroundings, st.floats(-5, 1500), st.floats(-5, 1500))
+def test_median_never_rises_with_height(distance, around, one, other):
+    low, high = sorted((one, other))
+    below, above = (
+        salt.chloride(distance, **around | {"height_above_sea_m": h})[0] for h in (low, high)
+    )
+    assert above <= below
+
+
+@patient
+@given(distances, surroundings, st.floats(0, 1), st.floats(0, 1))
+def test_median_never_rises_with_shielding(distance, around, one, other):
+    less, more = sorted((one, other))
+    open_, hidden = (salt.chloride(distance, **around | {"shielding": s})[0] for s in (less, more))
+    assert hidden <= open_
+
+
+@patient
+@given(distances, surroundings, st.floats(0, 1))
+def test_unknown_openness_is_never_surer_than_known(distance, around, openness):
+    known = salt.chloride(distance, **around | {"sea_openness": openness})[1]
+    # Same median: a straight coast. Elsewhere the share of the surf part differs, too.
+    unknown = salt.chloride(distance, **around | {"sea_openness": np.nan})
+    straight = salt.chloride(distance, **around | {"sea_openness": 0.5})
+    assert straight[0] == pytest.approx(unknown[0])
+    assert straight[1] <= unknown[1]
+    flat = around["height_above_sea_m"]
+    if np.isnan(flat) or flat <= salt.HEIGHT_WITHOUT_GRADIENT_M:
+        assert known <= unknown[1]
+
+
+@patient
+@given(st.lists(distances, min_size=2, max_size=8), surroundings)
+def test_scalar_array_series_and_dataarray_agree(values, around):
+    values = [*values, np.nan]
+    alone = [salt.chloride(v, **around) for v in values]
+    array = salt.chloride(np.array(values), **around)
+    series = salt.chloride(pd.Series(values, index=range(5, 5 + len(values))), **around)
+    data = salt.chloride(xr.DataArray(values, dims="anchor"), **around)
+    for part in (0, 1):
+        expected = [a[part] for a in alone]
+        np.testing.assert_allclose(array[part], expected)
+        np.testing.assert_allclose(series[part], expected)
+        np.testing.assert_allclose(data[part], expected)
+    assert series[0].index[0] == 5
+    assert data[0].dims == ("anchor",)
+    assert np.isnan(array[0][-1])

@@ -1,0 +1,73 @@
+"""Chloride deposition at its limits, and its random draws."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from saltreach.science import salt
+
+
+def test_curve_is_flat_at_the_shore():
+    at_shore = salt.chloride_mg_m2_d(0.0)
+    assert salt.chloride_mg_m2_d(1.0) == pytest.approx(at_shore, rel=1e-3)
+    assert salt.chloride_mg_m2_d(-10.0) == at_shore
+
+
+def test_far_inland_only_the_floor_remains():
+    assert salt.chloride_mg_m2_d(3e6) == pytest.approx(salt.CURVE.floor, rel=0.02)
+    # Surroundings act on what the sea sends, not on the floor.
+    median, _ = salt.chloride(3e6, sea_openness=1.0, wind_speed_m_s=12.0)
+    assert median == pytest.approx(salt.CURVE.floor, rel=0.02)
+
+
+def test_unknown_surroundings_change_nothing_but_the_spread():
+    median, sigma_ln = salt.chloride(200.0)
+    known = salt.chloride(
+        200.0, sea_openness=0.5, wind_speed_m_s=6.6, height_above_sea_m=10.0, shielding=0.0
+    )
+    assert known[0] == pytest.approx(median)
+    assert known[1] < sigma_ln == pytest.approx(salt.SIGMA_LN)
+
+
+def test_unknown_openness_keeps_the_calibrated_spread_over_a_mix_of_sites():
+    # Law of total variance: known openness over a mix of sites adds up to unknown openness.
+    openness = np.random.default_rng(7).uniform(0.1, 0.9, 200_000)
+    between = np.log(salt.openness_factor(openness)).var()
+    assert np.sqrt(between) == pytest.approx(salt.OPENNESS_SIGMA_LN, abs=0.01)
+
+
+def test_height_changes_nothing_up_to_15_m_and_doubts_above():
+    at_5, at_15, at_60 = (salt.chloride(50.0, height_above_sea_m=h) for h in (5, 15, 60))
+    assert at_5 == at_15
+    assert at_60[0] < at_15[0]
+    assert at_60[1] > at_15[1]
+
+
+def test_wind_is_held_between_onset_and_limit():
+    assert salt.wind_factor(0.0) == salt.wind_factor(3.0) < salt.wind_factor(3.1)
+    assert salt.wind_factor(15.0) == salt.wind_factor(40.0)
+
+
+def test_labels_survive_with_unknown_rows():
+    index = ["a", "b"]
+    median, sigma_ln = salt.chloride(
+        pd.Series([100.0, np.nan], index), sea_openness=pd.Series([np.nan, 0.5], index)
+    )
+    assert list(median.index) == list(sigma_ln.index) == index
+    assert median.isna().tolist() == [False, True]
+
+
+def test_draws_repeat_with_the_seed_and_follow_the_distribution():
+    median, sigma_ln = np.array([100.0, np.nan]), 0.9
+    first, again, other = (
+        salt.lognormal_draws(median, sigma_ln, np.random.default_rng(seed), 40_000)
+        for seed in (1, 1, 2)
+    )
+    np.testing.assert_array_equal(first, again)
+    assert not np.array_equal(first[:, 0], other[:, 0])
+    assert np.isnan(first[:, 1]).all()
+    assert np.median(first[:, 0]) == pytest.approx(100, rel=0.03)
+    for p in (0.1, 0.9):
+        assert np.quantile(first[:, 0], p) == pytest.approx(
+            salt.lognormal_quantile(100.0, sigma_ln, p), rel=0.05
+        )
