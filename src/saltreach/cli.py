@@ -59,6 +59,19 @@ CoastSd = Annotated[
 So2 = Annotated[
     float | None, typer.Option("--so2", help="Background SO2 assumed, ug/m3 (default 2).")
 ]
+Dem = Annotated[
+    Path | None,
+    typer.Option("--dem", help="Height raster: elevation, slope, aspect, shielding from the sea."),
+]
+Wind = Annotated[bool | None, typer.Option("--wind", help="Use the mean wind over the sea nearby.")]
+Spread = Annotated[
+    str | None, typer.Option(help="How errors are carried on: quadrature (default) or sampling.")
+]
+Seed = Annotated[int | None, typer.Option(help="Seed of the sampling (default 0).")]
+Explain = Annotated[
+    str | None,
+    typer.Option("--explain", metavar="ANCHOR_ID", help="Print one anchor's chain of values."),
+]
 Today = Annotated[
     datetime | None,
     typer.Option("--today", formats=["%Y-%m-%d"], help="Day the assessment speaks for."),
@@ -119,6 +132,11 @@ def assess(
     coast: CoastFile = None,
     coast_sd: CoastSd = None,
     so2: So2 = None,
+    dem: Dem = None,
+    wind: Wind = None,
+    spread: Spread = None,
+    seed: Seed = None,
+    explain: Explain = None,
     today: Today = None,
     title: Title = None,
     tiles: Tiles = None,
@@ -131,6 +149,10 @@ def assess(
             coast_file=None if coast is None else str(coast),
             coast_sd_m=coast_sd,
             so2_ug_m3=so2,
+            dem_file=None if dem is None else str(dem),
+            wind=wind,
+            spread=spread,
+            seed=seed,
             today=None if today is None else today.date(),
         )
         result = _assess_file(
@@ -144,7 +166,12 @@ def assess(
             sheet=sheet,
             layer=layer,
         )
-        _print_summary(result, out, as_json)
+        if explain is None:
+            _print_summary(result, out, as_json)
+        else:
+            from saltreach.views.explain import explain as explain_anchor
+
+            typer.echo(explain_anchor(result, explain))
     raise typer.Exit(ROWS_REFUSED if len(result.rejected) else GOOD)
 
 

@@ -26,6 +26,24 @@ class Options:
         Standard deviation of that shoreline's position, m.
     offshore_limit_m : float
         Positions farther than this seaward of the shoreline are refused.
+    dem_file : str or None
+        Height raster for elevation, slope, aspect and shielding from the sea.
+    wind : bool
+        Take the mean wind over the sea nearby (not shown to improve the estimate).
+    spread : str
+        How errors are carried on: "quadrature" or "sampling".
+    seed : int
+        Seed of the sampling.
+    geology_file : str or None
+        Geological map: polygons, or a raster of codes.
+    rock_column : str or None
+        Column of its polygons that names the rock.
+    rock_mapping_file : str or None
+        CSV with columns code and lithology: what the map's entries mean.
+    survey_file : str or None
+        Survey of the sectors' rock mass, CSV or XLSX.
+    axial_kn : float
+        Axial load an anchor must bear: 15 (EN 959) or, stricter, 20; radial is 25.
     today : date or None
         Day the assessment speaks for; None means the day it runs.
     """
@@ -34,15 +52,29 @@ class Options:
     coast_file: str | None = None
     coast_sd_m: float | None = None
     offshore_limit_m: float = 5000.0
+    dem_file: str | None = None
+    wind: bool = False
+    spread: str = "quadrature"
+    seed: int = 0
+    geology_file: str | None = None
+    rock_column: str | None = None
+    rock_mapping_file: str | None = None
+    survey_file: str | None = None
+    axial_kn: float = 15.0
     today: date | None = None
 
     def __post_init__(self) -> None:
         """Refuse impossible values."""
         for name, low, high in (("so2_ug_m3", 0, 250), ("offshore_limit_m", 0, 1e6),
-                                ("coast_sd_m", 0, 1e5)):  # fmt: skip
+                                ("coast_sd_m", 0, 1e5), ("axial_kn", 1, 100)):  # fmt: skip
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
                 raise OptionError(f"option {name} = {value}: give a value from {low} to {high:g}")
+
+        if self.geology_file is None and self.rock_column is not None:
+            raise OptionError("option rock_column: give the geology file it belongs to as well")
+        if self.spread not in ("quadrature", "sampling"):
+            raise OptionError(f"option spread = {self.spread!r}: give quadrature or sampling")
 
     def record(self) -> dict[str, Any]:
         """The options as plain values, for `provenance.json`."""
@@ -74,7 +106,15 @@ def read_options(path: Path, base: Options | None = None) -> Options:
             raise OptionError(
                 f"options file {path}: unknown option {name!r}{hint} (known: {', '.join(names)})"
             )
-        wanted = (float, int) if "float" in names[name] else date if "date" in names[name] else str
-        if isinstance(value, bool) or not isinstance(value, wanted):
+        if not _fits(value, str(names[name])):
             raise OptionError(f"options file {path}: {name} = {value!r} should be {names[name]}")
     return replace(base or Options(), **given)
+
+
+def _fits(value: object, wanted: str) -> bool:
+    """Whether a TOML value has the type an option is declared with."""
+    if isinstance(value, bool):
+        return "bool" in wanted
+    if isinstance(value, int):
+        return "int" in wanted or "float" in wanted
+    return type(value).__name__ in wanted

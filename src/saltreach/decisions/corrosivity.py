@@ -6,69 +6,136 @@ import numpy as np
 import pandas as pd
 
 from saltreach.register.columns import CATEGORIES
-from saltreach.science import atmosphere, salt
+from saltreach.science import atmosphere, salt, stainless, uncertainty, wetness
 
-METALS = ("steel", "zinc")
+METALS = uncertainty.METALS
+CLASSES = ("I", "II", "III", "IV", "V")
 PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CATEGORIES)
-"""Working columns; written out as the one JSON column `category_probabilities`."""
-P10, P90 = 0.1, 0.9
+CLASS_PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CLASSES)
+"""Working columns; written out as the JSON columns `category_probabilities` and
+`crc_probabilities`."""
 
 
-def corrosivity(table: pd.DataFrame) -> pd.DataFrame:
-    """Chloride, first-year losses, ISO 9223 category and its probabilities for each anchor.
+def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 0) -> pd.DataFrame:
+    """Chloride, first-year losses, ISO 9223 category, washing and their probabilities.
 
     Parameters
     ----------
     table : DataFrame
-        Columns `coast_distance_m`, `temperature_c`, `temperature_sd_c`,
-        `relative_humidity_pct`, `relative_humidity_sd_pct`, `so2_ug_m3_used`.
+        Columns `coast_distance_m`, `coast_distance_sd_m`, `sea_openness`, `wind_speed_m_s`,
+        `height_above_sea_m`, `sea_shielding`, `temperature_c`, `temperature_sd_c`,
+        `relative_humidity_pct`, `relative_humidity_sd_pct`, `so2_ug_m3_used`,
+        `so2_sigma_ln`, `mild_sea`, `rain_washed`, `face_slope_deg`.
+    spread : {"quadrature", "sampling"}
+        How the inputs' errors are carried on: sums over nodes, or random draws.
+    seed : int
+        Seed of the draws.
 
     Returns
     -------
     DataFrame
-        Columns of stage "science" up to `category_probabilities`, `so2_mg_m2_d`, the working
-        columns `PROBABILITY_COLUMNS`, and `beyond_calibration`.
+        Columns of stage "science" up to `crc_probabilities`, `so2_mg_m2_d`, the working
+        columns, and `beyond_calibration`.
     """
-    chloride = salt.chloride_mg_m2_d(table["coast_distance_m"])
+    air, chloride = exposure_of(table), chloride_at(table)
+    if spread == "sampling":
+        found = uncertainty.spread_by_sampling(air, chloride, seed=seed)
+    else:
+        found = uncertainty.spread_by_quadrature(air, chloride)
     so2 = atmosphere.so2_deposition_mg_m2_d(table["so2_ug_m3_used"])
-    air = (table["temperature_c"], table["relative_humidity_pct"], so2, chloride)
-    out = {"so2_mg_m2_d": so2, "chloride_mg_m2_d": chloride}
-    for name, p in (("p10", P10), ("p90", P90)):
-        out[f"chloride_mg_m2_d_{name}"] = salt.lognormal_quantile(chloride, salt.SIGMA_LN, p)
-    rates, sigmas = {}, {}
-    for metal in METALS:
-        rate = atmosphere.first_year_loss_um_y(metal, *air)
-        sigma = atmosphere.loss_sigma_ln(
-            metal,
-            *air,
-            temperature_sd_c=table["temperature_sd_c"],
-            relative_humidity_sd_pct=table["relative_humidity_sd_pct"],
-            chloride_sigma_ln=salt.SIGMA_LN,
-        )
-        rates[metal], sigmas[metal] = rate, sigma
-        out[f"{metal}_rate_um_y"] = rate
-        for name, p in (("p10", P10), ("p90", P90)):
-            out[f"{metal}_rate_um_y_{name}"] = salt.lognormal_quantile(rate, sigma, p)
-    worst = np.maximum.reduce([atmosphere.category_index(m, rates[m]) for m in METALS])
+    out: dict[str, object] = {"so2_mg_m2_d": so2}
+    for name in ("chloride_mg_m2_d", "steel_rate_um_y", "zinc_rate_um_y"):
+        p10, p50, p90 = getattr(found, name).T
+        out.update({name: p50, f"{name}_p10": p10, f"{name}_p90": p90})
+    worst = np.maximum.reduce([atmosphere.category_index(m, out[f"{m}_rate_um_y"]) for m in METALS])
     names = np.array([*CATEGORIES, ""], object)
     out["corrosivity_category"] = names[np.where(np.isnan(worst), -1, worst).astype(int)]
-    probabilities = atmosphere.worse_category_probabilities(rates, sigmas)
-    out.update(zip(PROBABILITY_COLUMNS, probabilities.T, strict=True))
+    out.update(zip(PROBABILITY_COLUMNS, found.category_probabilities.T, strict=True))
     out["beyond_calibration"] = atmosphere.beyond_calibration(
-        temperature_c=air[0],
-        relative_humidity_pct=air[1],
-        so2_mg_m2_d=air[2],
-        chloride_mg_m2_d=air[3],
+        temperature_c=table["temperature_c"],
+        relative_humidity_pct=table["relative_humidity_pct"],
+        so2_mg_m2_d=so2,
+        chloride_mg_m2_d=out["chloride_mg_m2_d"],
     )
+    washing = wetness.rain_washed_from_face(table["face_slope_deg"], table["rain_washed"])
+    out["washing"] = washing
+    f3 = np.where(washing == "yes", stainless.F3_WASHED, stainless.F3_UNWASHED)
+    classes = uncertainty.crc_probabilities(
+        air.coast_distance_m,
+        air.coast_distance_sd_m,
+        air.so2_ug_m3,
+        air.so2_sigma_ln,
+        f3,
+        air.mild_sea,
+    )
+    out.update(zip(CLASS_PROBABILITY_COLUMNS, classes.T, strict=True))
     return pd.DataFrame(out, index=table.index)
 
 
-def probabilities_json(table: pd.DataFrame) -> pd.Series:
-    """`PROBABILITY_COLUMNS` as one JSON text per row, empty where unknown."""
-    values = table[list(PROBABILITY_COLUMNS)].to_numpy(float)
+def exposure_of(table: pd.DataFrame) -> uncertainty.Exposure:
+    """The uncertain air of the anchors, as the science takes it."""
+    return uncertainty.Exposure(
+        **{
+            name: table[column].to_numpy(float)
+            for name, column in (
+                ("coast_distance_m", "coast_distance_m"),
+                ("coast_distance_sd_m", "coast_distance_sd_m"),
+                ("temperature_c", "temperature_c"),
+                ("temperature_sd_c", "temperature_sd_c"),
+                ("relative_humidity_pct", "relative_humidity_pct"),
+                ("relative_humidity_sd_pct", "relative_humidity_sd_pct"),
+                ("so2_ug_m3", "so2_ug_m3_used"),
+                ("so2_sigma_ln", "so2_sigma_ln"),
+                ("mild_sea", "mild_sea"),
+            )
+        }
+    )
+
+
+def chloride_at(table: pd.DataFrame) -> uncertainty.Chloride:
+    """Chloride at any distance, with what else is known of each anchor's place."""
+    known = {
+        name: table[name].to_numpy(float)[:, None]
+        for name in ("sea_openness", "wind_speed_m_s", "height_above_sea_m")
+    }
+    known["shielding"] = table["sea_shielding"].to_numpy(float)[:, None]
+
+    def at(distance_m: np.ndarray, rows: slice) -> tuple[np.ndarray, np.ndarray]:
+        return salt.chloride(distance_m, **{name: value[rows] for name, value in known.items()})
+
+    return at
+
+
+def wet_and_liquid(temperature_c: np.ndarray, relative_humidity_pct: np.ndarray) -> pd.DataFrame:
+    """Time of wetness, and the share of the year in which only some salts are liquid.
+
+    Parameters
+    ----------
+    temperature_c, relative_humidity_pct : ndarray, shape (n, 12)
+        Monthly means.
+
+    Returns
+    -------
+    DataFrame
+        `time_of_wetness_h_y`, `liquid_salt_share`.
+    """
+    parts = np.array_split(np.arange(len(temperature_c)), max(1, len(temperature_c) // 50_000))
+    wet = [wetness.time_of_wetness_h_y(temperature_c[p], relative_humidity_pct[p]) for p in parts]
+    liquid = [
+        wetness.liquid_magnesium_share_of_year(temperature_c[p], relative_humidity_pct[p])
+        for p in parts
+    ]
+    return pd.DataFrame(
+        {"time_of_wetness_h_y": np.concatenate(wet), "liquid_salt_share": np.concatenate(liquid)}
+    )
+
+
+def probabilities_json(table: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
+    """Working columns as one JSON text per row, empty where unknown."""
+    values = table[list(columns)].to_numpy(float)
     text = np.array("{", object)
-    for i, category in enumerate(CATEGORIES):
+    for i, column in enumerate(columns):
         number = np.char.mod("%.3f", np.nan_to_num(values[:, i])).astype(object)
-        text = text + f'{", " if i else ""}"{category}": ' + number
+        text = text + f'{", " if i else ""}"{column.removeprefix("probability_")}": ' + number
     text = np.where(np.isnan(values).any(axis=1), "", text + "}")
     return pd.Series(text, index=table.index, dtype=object)

@@ -53,7 +53,7 @@ def inspection_interval(table: pd.DataFrame, today: date) -> pd.DataFrame:
     Parameters
     ----------
     table : DataFrame
-        Columns `corrosivity_category`, `crc`, `rain_washed`, `material`, `hanger_material`,
+        Columns `corrosivity_category`, `crc`, `washing`, `material`, `hanger_material`,
         `condition`, `tap_response`, `last_inspected_on`, `installed_on`.
     today : date
         Day the assessment speaks for.
@@ -97,7 +97,7 @@ def inspection_interval(table: pd.DataFrame, today: date) -> pd.DataFrame:
         "Metal unknown: treated as two classes short until someone finds out.",
     )
 
-    unwashed = (table["rain_washed"] != "yes").to_numpy() & (category >= 2).to_numpy()
+    unwashed = (table["washing"] != "yes").to_numpy() & (category >= 2).to_numpy()
     rung = rung - unwashed
     reasons.add(known & unwashed, "Not known to be washed by rain: one step shorter.")
     half_known = (

@@ -29,7 +29,7 @@ def choose_material(table: pd.DataFrame) -> pd.DataFrame:
     ----------
     table : DataFrame
         Columns `coast_distance_m`, `coast_distance_sd_m`, `so2_ug_m3_used`, `mild_sea`,
-        `rain_washed`, `chloride_mg_m2_d`.
+        `washing`, `chloride_mg_m2_d`.
 
     Returns
     -------
@@ -47,8 +47,8 @@ def choose_material(table: pd.DataFrame) -> pd.DataFrame:
     nearer = np.maximum(distance - table["coast_distance_sd_m"].to_numpy(float), 0)
     f2 = stainless.so2_factor(table["so2_ug_m3_used"])
     mild = table["mild_sea"].to_numpy(bool)
-    washed = (table["rain_washed"] == "yes").to_numpy()
-    unknown_washing = (~table["rain_washed"].isin(["yes", "no"])).to_numpy()
+    washed = (table["washing"] == "yes").to_numpy()
+    unknown_washing = (~table["washing"].isin(["yes", "no"])).to_numpy()
     f3 = np.where(washed, stainless.F3_WASHED, stainless.F3_UNWASHED)
 
     f1 = stainless.sea_factor(distance, mild)
@@ -106,7 +106,7 @@ def _with_precautions(
 ) -> np.ndarray:
     """Raise the advised class (6 stands for titanium) where unwashed parts may crack."""
     near_sea = f1 <= stainless.F1_SEA[1][1]
-    not_washed = (table["rain_washed"] == "no").to_numpy()
+    not_washed = (table["washing"] == "no").to_numpy()
     raise_to_v = near_sea & not_washed & (advised < 5)
     reasons.add(
         raise_to_v,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-SEPARATOR = " | "
+from saltreach.register.columns import SEPARATOR
 
 
 class Reasons:

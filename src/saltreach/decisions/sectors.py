@@ -7,10 +7,11 @@ import pandas as pd
 
 from saltreach.decisions.corrosivity import PROBABILITY_COLUMNS, probabilities_json
 from saltreach.decisions.material import rank_of
-from saltreach.decisions.reasons import SEPARATOR
+from saltreach.decisions.resistance import sector_kind
+from saltreach.decisions.rock import rmr_class_or_empty
 from saltreach.decisions.warnings import SENTENCES
 from saltreach.materials import MATERIAL_NAMES
-from saltreach.register.columns import BANDS, CATEGORIES
+from saltreach.register.columns import BANDS, CATEGORIES, SEPARATOR
 
 SEA_CLIFF_M = 500.0
 """A sector whose median anchor is this near the sea counts as a sea cliff: EN 1993-1-4's
@@ -19,11 +20,12 @@ nearest band (250 m) and one standard deviation of the embedded shoreline."""
 MEDIANS = (
     "coast_distance_m", "coast_distance_sd_m", "elevation_m", "temperature_c",
     "relative_humidity_pct", "rain_mm_y", "wind_speed_m_s", "so2_mg_m2_d", "sea_openness",
+    "time_of_wetness_h_y", "liquid_salt_share",
     "chloride_mg_m2_d", "chloride_mg_m2_d_p10", "chloride_mg_m2_d_p90",
     "steel_rate_um_y", "steel_rate_um_y_p10", "steel_rate_um_y_p90",
     "zinc_rate_um_y", "zinc_rate_um_y_p10", "zinc_rate_um_y_p90",
     "rock_strength_mpa", "rock_strength_mpa_p10", "rock_strength_mpa_p90",
-    "embedment_required_mm", "capacity_kn_p05",
+    "joint_spacing_mm", "rmr89", "gsi", "capacity_kn_p05",
 )  # fmt: skip
 """Columns of which a sector shows the median of its anchors."""
 
@@ -68,6 +70,15 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
         out[name] = highest(name, order)
     out["crf"] = groups["crf"].min()
     out["inspection_interval_months"] = groups["inspection_interval_months"].min()
+    for name in ("rock_axial_kn_p05", "rock_radial_kn_p05"):
+        out[name] = groups[name].min()
+    for name in ("embedment_required_mm", "diameter_required_mm"):
+        out[name] = groups[name].max()
+    out["resistance_mode"] = _most_common(anchors["resistance_mode"], keys)
+    out["rmr_class"] = rmr_class_or_empty(out["rmr89"])
+    out["kinds_advised"] = _counts(anchors["kind_advised"], keys)
+    if "sector" in by:
+        out = out.join(sector_kind(anchors, by))
     due = anchors["next_inspection_on"].replace("", None)
     out["next_inspection_on"] = due.groupby(keys, sort=True, dropna=False).min().fillna("")
     near = out["coast_distance_m"] <= SEA_CLIFF_M
@@ -76,7 +87,7 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     out["risk_bands"] = _counts(anchors["risk_band"].replace("", "unknown"), keys)
     out["lithology"] = _most_common(anchors["lithology"], keys)
     out = out.join(groups[list(PROBABILITY_COLUMNS)].mean())
-    out["category_probabilities"] = probabilities_json(out)
+    out["category_probabilities"] = probabilities_json(out, PROBABILITY_COLUMNS)
     out = out.drop(columns=list(PROBABILITY_COLUMNS))
     rank = rank_of(anchors["material_recommended"])
     sets_metal = rank == rank.groupby(keys, dropna=False).transform("max")

@@ -7,15 +7,21 @@ import pandas as pd
 
 from saltreach.decisions.material import rank_of, resistance_class_of
 from saltreach.decisions.reasons import Reasons
+from saltreach.decisions.rock import rock_notes
 from saltreach.materials import ROMAN, UNKNOWN
 
 SENTENCES = {
     "failed": "Recorded as failed: keep it out of use.",
     "hollow": "Hollow sound: do not trust or place an anchor here.",
+    "weathered": "Rock completely weathered (W5, W6): do not trust or place an anchor here.",
     "coated_mixed": "Mixed metals: coated steel against stainless or titanium loses its zinc fast.",
     "coated": "Coated steel: below every class of the standard.",
     "below": "The metal in place is below the class the place needs.",
     "mixed": "Mixed metals: EN 959 asks for one metal in linked parts.",
+    "resistance_short": "Resistance in this rock (5th percentile) below the required loads.",
+    "near_crack": "Crack closer than 1 embedment.",
+    "near_edge": "Edge closer than 1.5 embedments or 150 mm.",
+    "embedment_short": "Shorter in the rock than EN 959 asks for.",
     "metal_unknown": "Metal unknown.",
     "seaward": "Position falls seaward of the layer's shoreline: taken as at the shore.",
     "no_climate": "Climate unknown here: no category is given.",
@@ -44,10 +50,15 @@ def warnings_of(table: pd.DataFrame) -> pd.Series:
     applies = {
         "failed": table["condition"] == 4,
         "hollow": table["tap_response"] == "hollow",
+        "weathered": table["weathering_grade"].isin(["W5", "W6"]),
         "coated_mixed": mixed & with_coated,
         "coated": weakest == 0,
         "below": (weakest > 0) & (weakest < needed),
         "mixed": mixed & ~with_coated,
+        "resistance_short": table["resistance_short"],
+        "near_crack": table["rock_too_close"].str.contains("crack", regex=False),
+        "near_edge": table["rock_too_close"].str.contains("edge closer", regex=False),
+        "embedment_short": table["embedment_short"],
         "metal_unknown": rank_of(held).isna(),
         "seaward": table["seaward_m"] > 0,
         "no_climate": table["temperature_c"].isna(),
@@ -58,7 +69,9 @@ def warnings_of(table: pd.DataFrame) -> pd.Series:
     reasons = Reasons(table.index)
     for key, sentence in SENTENCES.items():
         reasons.add(applies[key], sentence)
-    notes = table["climate_notes"].fillna("").astype("str").to_numpy(object)
+    on_rock = rock_notes(table).to_numpy(object)
+    reasons.add(on_rock != "", on_rock)
+    notes = table["layer_notes"].fillna("").astype("str").to_numpy(object)
     reasons.add(notes != "", notes)
     assumed = np.char.mod("%g", table["so2_ug_m3_used"].to_numpy(float)).astype(object)
     reasons.add(

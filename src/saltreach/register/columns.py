@@ -15,6 +15,17 @@ POSITIONS = ("belay", "lower-off", "runner")
 KINDS = ("bonded", "expansion", "screw", "other")
 TAP_RESPONSES = ("ringing", "mixed", "dull", "hollow")
 WEATHERING = ("W1", "W2", "W3", "W4", "W5", "W6")
+STRENGTH_GRADES = ("R0", "R1", "R2", "R3", "R4", "R5", "R6")
+SEPARATOR = " | "
+"""Between the sentences of a text column."""
+RMR_CLASSES = ("V", "IV", "III", "II", "I")
+KINDS_ADVISED = (
+    "do not place here",
+    "bonded, longer",
+    "bonded",
+    "mechanical or bonded",
+    UNKNOWN,
+)
 YES_NO_UNKNOWN = ("yes", "no", UNKNOWN)
 MATERIAL_CHOICES = (*MATERIAL_NAMES, UNKNOWN)
 
@@ -96,6 +107,12 @@ REGISTER: tuple[Column, ...] = (
     _r("rock_type", "text", "rock at the anchor, trade name or GLiM code"),
     _r("tap_response", "choice", "sound of a hammer tap beside the anchor", choices=TAP_RESPONSES),
     _r("rebound_number", "number", "L-type rebound hammer number", low=5, high=90),
+    _r(
+        "strength_grade",
+        "choice",
+        "ISRM grade of strength by hammer and knife",
+        choices=STRENGTH_GRADES,
+    ),
     _r("weathering_grade", "choice", "ISRM weathering grade", choices=WEATHERING),
     _r(
         "crack_distance_mm",
@@ -129,6 +146,66 @@ REGISTER: tuple[Column, ...] = (
 )
 """Columns a register may hold, in the order they are written."""
 
+SURVEY: tuple[Column, ...] = (
+    _r("crag", "text", "crag, as the register spells it", required=True),
+    _r("sector", "text", "sector, as the register spells it", required=True),
+    _r(
+        "joint_spacing_mm",
+        "number",
+        "mean spacing of the joints",
+        unit="mm",
+        low=1,
+        high=100_000,
+    ),
+    _r("persistence_m", "number", "length of the joints", unit="m", low=0, high=1000),
+    _r("aperture_mm", "number", "opening of the joints; 0 closed", unit="mm", low=0, high=1000),
+    _r(
+        "roughness",
+        "choice",
+        "roughness of the joints",
+        choices=("very rough", "rough", "slightly rough", "smooth", "slickensided"),
+    ),
+    _r(
+        "infilling",
+        "choice",
+        "filling of the joints",
+        choices=(
+            "none",
+            "hard below 5 mm",
+            "hard above 5 mm",
+            "soft below 5 mm",
+            "soft above 5 mm",
+        ),
+    ),
+    _r(
+        "joint_weathering",
+        "choice",
+        "weathering of the joints' walls",
+        choices=("unweathered", "slight", "moderate", "high", "decomposed"),
+    ),
+    _r(
+        "water",
+        "choice",
+        "water in the rock",
+        choices=("dry", "damp", "wet", "dripping", "flowing"),
+    ),
+    _r(
+        "rqd_pct",
+        "number",
+        "rock quality designation; taken from the spacing where empty",
+        unit="%",
+        low=0,
+        high=100,
+    ),
+    _r(
+        "favourability",
+        "choice",
+        "orientation of the joints for the stability of the face",
+        choices=("very favourable", "favourable", "fair", "unfavourable", "very unfavourable"),
+    ),
+)
+"""Columns of a sector survey (rock mass), one row per sector; words and limits of RMR89."""
+
 
 def _c(stage: str, name: str, kind: str, meaning: str, **more: object) -> Column:
     return Column(name, kind, meaning, stage=stage, **more)  # type: ignore[arg-type]
@@ -149,7 +226,8 @@ RESULTS: tuple[Column, ...] = (
     _c("layers", "coast_distance_sd_m", "number", "standard deviation of that distance", unit="m"),
     _c("layers", "coast_distance_source", "text", "register, or the layer's name"),
     _c("layers", "coast_side", "choice", "side of the layer's shoreline", choices=("land", "sea")),
-    _c("layers", "sea_openness", "number", "share of open sea in the surroundings, 0 to 1"),
+    _c("layers", "sea_openness", "number", "share of directions with open sea, 0 to 1; a straight coast "
+       "has 0.5"),
     _c("layers", "elevation_m", "number", "elevation used", unit="m"),
     _c("layers", "elevation_source", "text", "register, the layer's name, or unknown"),
     _c(
@@ -163,9 +241,13 @@ RESULTS: tuple[Column, ...] = (
     _c("layers", "relative_humidity_pct", "number", "annual mean relative humidity", unit="%"),
     _c("layers", "relative_humidity_sd_pct", "number", "standard deviation of it", unit="%"),
     _c("layers", "rain_mm_y", "number", "annual precipitation", unit="mm/y"),
-    _c("layers", "wind_speed_m_s", "number", "annual mean wind speed", unit="m/s"),
+    _c("layers", "wind_speed_m_s", "number", "annual mean wind speed over the sea nearby", unit="m/s"),
+    _c("layers", "slope_deg", "number", "slope of the ground in the height raster", unit="deg"),
+    _c("layers", "aspect_deg", "number", "where that ground falls to", unit="deg"),
+    _c("layers", "sea_shielding", "number", "terrain towards the sea, 0 open to 1 hidden"),
     _c("layers", "so2_mg_m2_d", "number", "SO2 deposition", **_SALT),
     _c("layers", "lithology", "text", "rock class of the lithology table, or unknown"),
+    _c("layers", "lithology_source", "text", "register, the layer's name, or unknown"),
     _c("science", "chloride_mg_m2_d", "number", "chloride deposition, median", **_SALT),
     _c("science", "chloride_mg_m2_d_p10", "number", "its 10th percentile", **_SALT),
     _c("science", "chloride_mg_m2_d_p90", "number", "its 90th percentile", **_SALT),
@@ -183,6 +265,12 @@ RESULTS: tuple[Column, ...] = (
         choices=CATEGORIES,
     ),
     _c("science", "category_probabilities", "json", "probability of each ISO 9223 category"),
+    _c("science", "time_of_wetness_h_y", "number", "hours above 80 % humidity and 0 degC in a "
+       "year, estimated", unit="h/y"),
+    _c("science", "liquid_salt_share", "number", "share of the year in which MgCl2 and CaCl2 "
+       "deposits are liquid but NaCl is not"),
+    _c("science", "washing", "choice", "whether rain washes it: the register's word, else from "
+       "the slope of the face", choices=YES_NO_UNKNOWN),
     _c("science", "crf", "integer", "EN 1993-1-4 corrosion resistance factor that governs"),
     _c(
         "science",
@@ -191,6 +279,7 @@ RESULTS: tuple[Column, ...] = (
         "EN 1993-1-4 corrosion resistance class that governs",
         choices=("I", "II", "III", "IV", "V"),
     ),
+    _c("science", "crc_probabilities", "json", "probability of each resistance class"),
     _c("science", "crf_washed", "integer", "the factor if rain washes the anchor"),
     _c("science", "crf_unwashed", "integer", "the factor if rain does not"),
     _c("science", "scc_hazard", "number", "stress-corrosion hazard, 0 to 1"),
@@ -204,8 +293,53 @@ RESULTS: tuple[Column, ...] = (
     ),
     _c("science", "rock_strength_mpa_p10", "number", "its 10th percentile", unit="MPa"),
     _c("science", "rock_strength_mpa_p90", "number", "its 90th percentile", unit="MPa"),
+    _c(
+        "science",
+        "joint_spacing_mm",
+        "number",
+        "spacing of the discontinuities, from the survey",
+        unit="mm",
+    ),
+    _c(
+        "science",
+        "rmr89",
+        "number",
+        "rock mass rating RMR89 of the sector, with the orientation adjustment where surveyed",
+    ),
+    _c("science", "rmr_class", "choice", "class of that rating", choices=RMR_CLASSES),
+    _c("science", "gsi", "number", "geological strength index, RMR89 dry and unadjusted less 5"),
+    _c(
+        "science",
+        "rock_axial_kn_p05",
+        "number",
+        "axial resistance in this rock as placed and without corrosion, 5th percentile",
+        unit="kN",
+    ),
+    _c(
+        "science",
+        "rock_radial_kn_p05",
+        "number",
+        "radial resistance in this rock as placed and without corrosion, 5th percentile",
+        unit="kN",
+    ),
+    _c("science", "resistance_mode", "text", "how the anchor would fail first, and in which pull"),
     _c("science", "rock_band", "choice", "rock risk in words", choices=BANDS),
-    _c("decisions", "embedment_required_mm", "number", "embedment required", unit="mm"),
+    _c(
+        "decisions",
+        "embedment_required_mm",
+        "number",
+        "least embedment of a new anchor here for the required loads",
+        unit="mm",
+    ),
+    _c(
+        "decisions",
+        "diameter_required_mm",
+        "number",
+        "least usual diameter whose steel bears the required loads",
+        unit="mm",
+    ),
+    _c("decisions", "kind_advised", "choice", "what to place here", choices=KINDS_ADVISED),
+    _c("decisions", "kind_reasons", "text", "why that kind and that embedment"),
     _c("decisions", "material_recommended", "choice", "metal we advise", choices=MATERIAL_NAMES),
     _c(
         "decisions",
