@@ -5,7 +5,8 @@ points of the embedded shoreline and of the mountains behind it. No anchor stand
 register says one does.
 
 About 600 anchors in 40 sectors of 14 crags, with the gaps, the mixed metals and the bad rows
-that registers have. Run: ``python data/build/build_demo.py`` (seeded, same bytes each time).
+that registers have, and a survey of the rock mass of some sectors. Run:
+``python data/build/build_demo.py`` (seeded, same bytes each time).
 """
 
 from __future__ import annotations
@@ -18,7 +19,13 @@ import pandas as pd
 from saltreach.layers.coast import load_coast
 
 TARGET = Path(__file__).resolve().parents[1] / "demo" / "anchors.csv"
+SURVEY_TARGET = TARGET.with_name("sectors_survey.csv")
 SEED = 20251
+ROCK_SEED = 20252
+
+GRADES = {"granite": ("R5",), "quartzite": ("R5", "R6"), "limestone": ("R4", "R4", "R5"),
+          "sandstone": ("R3", "R4"), "slate": ("R4", "R5")}  # fmt: skip
+"""Hammer grades that the invented testers note on each rock."""
 
 # name, longitude near which it lies, metres inland of the shore (or a latitude, far inland),
 # rock, sectors, share washed by rain, mean slope, metals and their shares
@@ -130,13 +137,65 @@ def sector_rows(
     return rows
 
 
+def rock_findings(rng: np.random.Generator, anchors: pd.DataFrame) -> None:
+    """Hammer grades and edge distances, noted on a few anchors of each sector."""
+    grade = [rng.choice(GRADES[rock]) for rock in anchors["rock_type"]]
+    noted = rng.random(len(anchors)) < 0.25
+    place = anchors.columns.get_loc("rebound_number") + 1
+    anchors.insert(place, "strength_grade", np.where(noted, grade, ""))
+    edge = np.round(rng.uniform(60, 1500, len(anchors)), -1)
+    place = anchors.columns.get_loc("crack_distance_mm") + 1
+    anchors.insert(
+        place, "edge_distance_mm", np.where(rng.random(len(anchors)) < 0.15, edge, np.nan)
+    )
+
+
+def survey_rows(rng: np.random.Generator, anchors: pd.DataFrame) -> pd.DataFrame:
+    """An invented survey of the rock mass: about two sectors in three, some of it not noted."""
+    sectors = anchors[["crag", "sector", "rock_type"]].drop_duplicates().reset_index(drop=True)
+    sectors = sectors[rng.random(len(sectors)) < 0.65].reset_index(drop=True)
+    count = len(sectors)
+    blocky = sectors["rock_type"].map(
+        {"granite": 900, "quartzite": 350, "limestone": 700, "sandstone": 600, "slate": 180}
+    )
+    rows = pd.DataFrame(
+        {
+            "crag": sectors["crag"],
+            "sector": sectors["sector"],
+            "joint_spacing_mm": np.round(blocky * np.exp(rng.normal(0, 0.4, count)), -1),
+            "persistence_m": np.round(rng.uniform(0.5, 12, count), 1),
+            "aperture_mm": rng.choice([0, 0.05, 0.5, 2, 6], count, p=[0.25, 0.25, 0.3, 0.15, 0.05]),
+            "roughness": rng.choice(["very rough", "rough", "slightly rough", "smooth"], count),
+            "infilling": rng.choice(
+                ["none", "hard below 5 mm", "soft below 5 mm"], count, p=[0.7, 0.15, 0.15]
+            ),
+            "joint_weathering": rng.choice(
+                ["unweathered", "slight", "moderate", "high"], count, p=[0.3, 0.4, 0.25, 0.05]
+            ),
+            "water": rng.choice(
+                ["dry", "damp", "wet", "dripping"], count, p=[0.5, 0.3, 0.15, 0.05]
+            ),
+            "rqd_pct": np.nan,
+            "favourability": rng.choice(
+                ["very favourable", "favourable", "fair", ""], count, p=[0.3, 0.3, 0.1, 0.3]
+            ),
+        }
+    )
+    # nobody drills cores at a crag; two old site reports gave RQD, and two visits were cut short
+    rows.loc[[1, 5], "rqd_pct"] = [85, 70]
+    rows["persistence_m"] = rows["persistence_m"].astype(object)
+    rows.loc[[3, 8], "persistence_m"] = ""
+    return rows
+
+
 def spot_findings(anchors: pd.DataFrame) -> None:
-    """The few findings that stand out of a register: hollow rock, failed anchors."""
+    """The few findings that stand out of a register: hollow or weak rock, failed anchors."""
     for crag, sector, column, value in (
         ("Furna Morceda", "Left wing", "tap_response", "hollow"),
         ("Peña Tasuri", "Upper tier", "tap_response", "hollow"),
         ("Punta Vellorio", "Main wall", "condition", 4),
         ("Ensenada Trisca", "Left wing", "condition", 4),
+        ("Punta Vellorio", "Grey slab", "strength_grade", "R2"),
     ):
         here = anchors.index[(anchors["crag"] == crag) & (anchors["sector"] == sector)]
         anchors.loc[here[4], column] = value
@@ -178,12 +237,17 @@ def main() -> None:
     anchors = pd.concat(sectors, ignore_index=True)
     anchors.insert(0, "anchor_id", [f"DEMO-{i:04d}" for i in range(1, len(anchors) + 1)])
     anchors[["lon", "lat"]] = anchors[["lon", "lat"]].round(6)
+    rock_rng = np.random.default_rng(ROCK_SEED)  # of its own: the rest of the demo stays as it is
+    rock_findings(rock_rng, anchors)
     spot_findings(anchors)
+    survey = survey_rows(rock_rng, anchors)
     everything = pd.concat([anchors, bad_rows(anchors)], ignore_index=True)
     everything["notes"] = ""
     TARGET.parent.mkdir(exist_ok=True)
     everything.to_csv(TARGET, index=False, lineterminator="\n")
+    survey.to_csv(SURVEY_TARGET, index=False, lineterminator="\n")
     print(f"{TARGET.name}: {len(anchors)} good rows, {len(everything) - len(anchors)} bad ones")
+    print(f"{SURVEY_TARGET.name}: {len(survey)} sectors")
 
 
 if __name__ == "__main__":

@@ -84,6 +84,9 @@ def anchors(count: int = 600, sectors_per_crag: int = 4, crags: int | None = Non
             "lon": lon,
             "lat": lat,
             "risk_band": np.array(BANDS, dtype=object)[band],
+            "rock_band": np.array(BANDS, dtype=object)[np.arange(count) % 5],
+            "kind_advised": "bonded",
+            "embedment_required_mm": 110.0,
             "material": rng.choice(MATERIALS, count),
             "material_recommended": np.where(
                 band > 3, "titanium", np.where(band > 1, "duplex", "316")
@@ -164,8 +167,25 @@ def sectors(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "Rain washing is not known; the worse case is used. | 3 anchors have no material.",
             "",
         ),
-        rock_band="moderate",
+        rock_band=np.array(BANDS, dtype=object)[np.arange(n) % 5],
         lithology="carbonate rock",
+        rock_strength_mpa=90.0,
+        rock_strength_mpa_p10=60.0,
+        rock_strength_mpa_p90=140.0,
+        rmr89=64.0,
+        rmr_class="II",
+        gsi=59.0,
+        rock_axial_kn_p05=16.2,
+        rock_radial_kn_p05=27.5,
+        resistance_mode="bond, axial",
+        kind_advised=np.where(np.arange(n) % 5 == 4, "do not place here", "bonded"),
+        kind_reasons=np.where(
+            np.arange(n) % 5 == 4,
+            "Hollow sound under the hammer. (1 of 15 anchors)",
+            "Rock may be weaker than 50 MPa. | Deepest place: 110 mm bonded at 12 mm diameter.",
+        ),
+        embedment_required_mm=np.where(np.arange(n) % 5 == 4, np.nan, 110.0),
+        diameter_required_mm=10.0,
     )
     blank = [c for c in table.columns if c not in ("crag", "sector", "geometry", "anchors")]
     table[blank] = table[blank].astype(object)

@@ -357,7 +357,9 @@ def test_unknown_is_said(open_map):
     assert listed(page).count() == 1
     listed(page).first.click()
     facts = page.locator("#card dd").all_inner_texts()
-    assert facts == ["not known", "Least allowed: not known", "not known", "not known"]
+    metal_and_date = ["not known", "Least allowed: not known", "not known", "not known"]
+    kind_and_rock = ["not known", "unknown", "not known"]
+    assert facts == metal_and_date + kind_and_rock
     assert "NaN" not in page.locator("#card").inner_text()
     assert "null" not in page.locator("#card").inner_text()
 
@@ -503,3 +505,68 @@ def test_a_hundred_thousand_anchors_stay_smooth(open_map, tmp_path, region):
         }"""
     )
     assert took_ms < 500
+
+
+def test_colouring_by_rock_changes_map_list_legend_and_card(open_map, region):
+    page = open_map()
+    words = page.evaluate("saltreach.sectors.rock_band")
+    fills = {s["word"]: s["fill"] for s in page.evaluate("saltreach.data.bands")}
+    differing = next(
+        i for i, (rock, risk) in enumerate(
+            zip(words, page.evaluate("saltreach.sectors.risk_band"), strict=True))
+        if rock and risk and rock != risk
+    )  # fmt: skip
+    item = page.locator(f".item[data-sector='{differing}']")
+    item.click()
+    # By keyboard: the arrow keys of a radio group move the choice.
+    page.locator("input[name=colour-by][value=risk_band]").focus()
+    page.keyboard.press("ArrowRight")
+    assert page.locator("input[name=colour-by][value=rock_band]").is_checked()
+    word = words[differing]
+    assert item.locator(".unseen").text_content() == f"{word}: "
+    assert page.locator("#card .band-line strong").text_content() == word
+    legend = page.locator(f"#legend-rows li[data-band={word}]").inner_text()
+    assert page.evaluate("saltreach.texts.rock_" + word) in legend
+    page.keyboard.press("Escape")
+    page.locator("#whole").click()
+    x, y = place_of(page, differing)
+    assert colour_at(page, x - 8, y) == fills[word]
+    # The bands of the filter are now the rock's.
+    page.locator(f".chip[data-band={word}]").click()
+    assert listed(page).count() == sum(w == word for w in words)
+    # Worst rock first.
+    page.locator(f".chip[data-band={word}]").click()
+    order = [words[int(i)] for i in
+             listed(page).evaluate_all("els => els.map((e) => e.dataset.sector)")]  # fmt: skip
+    ranks = [BANDS.index(w) if w else -1 for w in order]
+    assert ranks == sorted(ranks, reverse=True)
+    page.locator("input[name=colour-by][value=risk_band]").check()
+    assert page.locator(f".item[data-sector='{differing}'] .unseen").text_content() != f"{word}: "
+
+
+def test_card_shows_what_the_rock_allows_and_why(open_map, region):
+    page = open_map()
+    kinds = page.evaluate("saltreach.sectors.kind_advised")
+    refused = kinds.index("do not place here")
+    page.locator(f".item[data-sector='{refused}']").click()
+    card = page.locator("#card")
+    assert card.locator("[data-part=kind]").inner_text() == "do not place here"
+    assert "Hollow sound under the hammer." in card.inner_text()
+    bonded = kinds.index("bonded")
+    page.locator(f".item[data-sector='{bonded}']").click()
+    text = " ".join(card.inner_text().split())
+    assert "at least 110 mm deep" in text
+    assert "Strength of the rock (UCS) 90 MPa (60 to 140)" in text
+    assert "Rock mass rating (RMR89) 64" in text
+    assert "Axial resistance, 5th percentile 16.2 kN" in text
+
+
+def test_anchors_take_the_colour_of_their_rock(open_map):
+    page = open_map()
+    words = page.evaluate(
+        "(() => { const a = saltreach.data.anchors.rock_band; saltreach.colourBy('rock_band');"
+        "return a.codes.slice(0, 50).map("
+        "(c, k) => [a.values[c], saltreach.colouring.ofAnchor(k).word]); })()"
+    )
+    assert all(given == drawn for given, drawn in words)
+    assert len({given for given, _ in words}) > 1

@@ -12,7 +12,7 @@ import pytest
 import shapely
 
 ROOT = Path(__file__).parents[2]
-COMMANDS = ("demo", "check", "assess", "map", "layers list")
+COMMANDS = ("demo", "check", "assess", "map", "cure", "layers list")
 
 
 def write(path, **changes):

@@ -13,7 +13,7 @@ from saltreach.materials import MATERIAL_NAMES
 from saltreach.register.columns import BANDS, CATEGORIES, REGISTER, RESULTS
 
 FILES = {
-    "anchors.parquet", "crags.csv", "map.html", "provenance.json", "rejected.csv",
+    "anchors.parquet", "crags.csv", "find_out.csv", "map.html", "provenance.json", "rejected.csv",
     "saltreach.gpkg", "sectors.csv",
 }  # fmt: skip
 

@@ -139,8 +139,10 @@ def test_six_formats_of_a_full_register(tmp_path):
         "height_above_sea_m": 12.5, "elevation_m": 20.25, "face_azimuth_deg": 270,
         "face_slope_deg": 95.5, "rain_washed": [True, False, True, True], "rock_type": "limestone",
         "tap_response": "ringing", "rebound_number": 44.0, "weathering_grade": "W2",
+        "strength_grade": "R4",
         "crack_distance_mm": 150, "edge_distance_mm": 250, "visits_per_year": 1200,
         "notes": "first; second, third", "coast_distance_m": 33.3, "so2_ug_m3": 4.5,
+        "interval_set_months": 12.0,
         "owner": "club <x> & y", "badge": "0042",
     }  # fmt: skip
     frame = pd.DataFrame(base)

@@ -151,6 +151,9 @@ def _layer_with(file: Path, column: str | None) -> tuple[str, Any]:
             f"geology file {file.name}: {what} a column {column!r}; columns: {listed}"
             + ("; keep one of the layers in the file" if fitting else "")
         )
+    kind = str(about[fitting[0]]["geometry_type"])
+    if not kind.startswith(("Polygon", "MultiPolygon", "Unknown")):
+        raise LayerError(f"geology file {file.name} holds {kind} shapes; give polygons only")
     return fitting[0], about[fitting[0]]["crs"]
 
 
@@ -214,7 +217,9 @@ def _raster_codes(file: Path, lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
     try:
         with rasterio.open(file) as source:
             easting, northing = _moved(lon, lat, source.crs, file)
-            column, row = ~source.transform * (easting, northing)
+            inverse = ~source.transform
+            column = inverse.a * easting + inverse.b * northing + inverse.c
+            row = inverse.d * easting + inverse.e * northing + inverse.f
             inside = (column >= 0) & (column < source.width) & (row >= 0) & (row < source.height)
             codes = np.full(len(lon), np.nan)
             places = np.flatnonzero(inside)

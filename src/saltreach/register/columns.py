@@ -136,6 +136,14 @@ REGISTER: tuple[Column, ...] = (
         high=3_000_000,
     ),
     _r(
+        "interval_set_months",
+        "number",
+        "longest interval that the land manager sets",
+        unit="months",
+        low=1,
+        high=240,
+    ),
+    _r(
         "so2_ug_m3",
         "number",
         "mean SO2 concentration; given here it overrides the assumption",
@@ -226,8 +234,12 @@ RESULTS: tuple[Column, ...] = (
     _c("layers", "coast_distance_sd_m", "number", "standard deviation of that distance", unit="m"),
     _c("layers", "coast_distance_source", "text", "register, or the layer's name"),
     _c("layers", "coast_side", "choice", "side of the layer's shoreline", choices=("land", "sea")),
-    _c("layers", "sea_openness", "number", "share of directions with open sea, 0 to 1; a straight coast "
-       "has 0.5"),
+    _c(
+        "layers",
+        "sea_openness",
+        "number",
+        "share of directions with open sea, 0 to 1; a straight coast has 0.5",
+    ),
     _c("layers", "elevation_m", "number", "elevation used", unit="m"),
     _c("layers", "elevation_source", "text", "register, the layer's name, or unknown"),
     _c(
@@ -241,7 +253,13 @@ RESULTS: tuple[Column, ...] = (
     _c("layers", "relative_humidity_pct", "number", "annual mean relative humidity", unit="%"),
     _c("layers", "relative_humidity_sd_pct", "number", "standard deviation of it", unit="%"),
     _c("layers", "rain_mm_y", "number", "annual precipitation", unit="mm/y"),
-    _c("layers", "wind_speed_m_s", "number", "annual mean wind speed over the sea nearby", unit="m/s"),
+    _c(
+        "layers",
+        "wind_speed_m_s",
+        "number",
+        "annual mean wind speed over the sea nearby",
+        unit="m/s",
+    ),
     _c("layers", "slope_deg", "number", "slope of the ground in the height raster", unit="deg"),
     _c("layers", "aspect_deg", "number", "where that ground falls to", unit="deg"),
     _c("layers", "sea_shielding", "number", "terrain towards the sea, 0 open to 1 hidden"),
@@ -265,12 +283,26 @@ RESULTS: tuple[Column, ...] = (
         choices=CATEGORIES,
     ),
     _c("science", "category_probabilities", "json", "probability of each ISO 9223 category"),
-    _c("science", "time_of_wetness_h_y", "number", "hours above 80 % humidity and 0 degC in a "
-       "year, estimated", unit="h/y"),
-    _c("science", "liquid_salt_share", "number", "share of the year in which MgCl2 and CaCl2 "
-       "deposits are liquid but NaCl is not"),
-    _c("science", "washing", "choice", "whether rain washes it: the register's word, else from "
-       "the slope of the face", choices=YES_NO_UNKNOWN),
+    _c(
+        "science",
+        "time_of_wetness_h_y",
+        "number",
+        "hours above 80 % humidity and 0 degC in a year, estimated",
+        unit="h/y",
+    ),
+    _c(
+        "science",
+        "liquid_salt_share",
+        "number",
+        "share of the year in which MgCl2 and CaCl2 deposits are liquid but NaCl is not",
+    ),
+    _c(
+        "science",
+        "washing",
+        "choice",
+        "whether rain washes it: the register's word, else from the slope of the face",
+        choices=YES_NO_UNKNOWN,
+    ),
     _c("science", "crf", "integer", "EN 1993-1-4 corrosion resistance factor that governs"),
     _c(
         "science",
@@ -283,6 +315,7 @@ RESULTS: tuple[Column, ...] = (
     _c("science", "crf_washed", "integer", "the factor if rain washes the anchor"),
     _c("science", "crf_unwashed", "integer", "the factor if rain does not"),
     _c("science", "scc_hazard", "number", "stress-corrosion hazard, 0 to 1"),
+    _c("science", "scc_hazard_mild", "number", "that hazard with unknowns at their mild end"),
     _c("science", "scc_band", "choice", "that hazard in words", choices=BANDS),
     _c(
         "science",
@@ -349,8 +382,11 @@ RESULTS: tuple[Column, ...] = (
         choices=MATERIAL_NAMES,
     ),
     _c("decisions", "material_reasons", "text", "why, and the rule that governed"),
+    _c("decisions", "material_codes", "text", "codes of the rules in the reasons"),
     _c("decisions", "capacity_kn_p05", "number", "capacity, 5th percentile", unit="kN"),
     _c("decisions", "failure_probability_y1", "number", "probability of failure in a year"),
+    _c("decisions", "failure_probability_y10", "number", "probability of failure in 10 years"),
+    _c("decisions", "failure_probability_y30", "number", "probability of failure in 30 years"),
     _c("decisions", "risk_band", "choice", "risk in words", choices=BANDS),
     _c(
         "decisions",
@@ -362,6 +398,9 @@ RESULTS: tuple[Column, ...] = (
     _c("decisions", "next_inspection_on", "date", "when the next inspection is due"),
     _c("decisions", "overdue", "choice", "whether that day has passed", choices=("no", "yes")),
     _c("decisions", "interval_reasons", "text", "why, and the rule that governed"),
+    _c("decisions", "interval_rule", "text", "rule that governed the interval"),
+    _c("decisions", "yearly_loss", "number", "relative expected loss of a year"),
+    _c("decisions", "replacement_cost", "number", "cost of replacing it, 0 where nothing is due"),
     _c("decisions", "priority_score", "number", "loss avoided per unit cost"),
     _c("decisions", "priority_rank", "integer", "place in the order of rebolting"),
     _c("decisions", "warnings", "text", "what a reader must know before using the row"),

@@ -161,7 +161,7 @@ def day_limits(iso: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     (['2014-01-01', '2012-02-01'], ['2014-12-31', '2012-02-29'])
     """
     text = pd.Series(iso, dtype="str")
-    known = text.notna().to_numpy()
+    known = (text.notna() & (text != "")).to_numpy(bool)
 
     def number(start: int, stop: int) -> np.ndarray:
         cut = text.str.slice(start, stop)

@@ -61,6 +61,8 @@ HEADERS: dict[str, tuple[str, ...]] = {
     "tap_response": ("tap", "hammer tap", "sound", "sonido", "son", "klang", "klopfprobe"),
     "rebound_number": ("rebound", "rebound value", "índice de rebote", "rebote",
                        "indice de rebond", "rückprallwert"),
+    "strength_grade": ("isrm grade", "hammer grade", "grado de resistencia", "grado isrm",
+                       "grade isrm", "festigkeitsklasse"),
     "weathering_grade": ("weathering", "meteorización", "grado de meteorización", "altération",
                          "degré d'altération", "verwitterung", "verwitterungsgrad"),
     "crack_distance_mm": ("crack distance", "distance to crack", "distancia a fisura",

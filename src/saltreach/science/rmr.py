@@ -130,6 +130,36 @@ def rmr_rqd_rating(rqd_pct: Any) -> Any:
     return _stepped(rqd_pct, 3.0, RQD_STEPS)
 
 
+def rqd_from_spacing_pct(spacing_mm: Any) -> Any:
+    r"""Rock quality designation to expect of a mean joint spacing, where no core was drilled.
+
+    .. math:: RQD = 100\, e^{-0.1 \lambda} (0.1 \lambda + 1)
+
+    with :math:`\lambda` joints per metre.
+
+    Parameters
+    ----------
+    spacing_mm : array_like
+        Mean spacing, mm.
+
+    Returns
+    -------
+    array_like
+        RQD, %; NaN stays NaN. An upper estimate where several joint sets cross.
+
+    References
+    ----------
+    Priest and Hudson (1976), negative exponential spacings, threshold 0.1 m; from memory.
+
+    Examples
+    --------
+    >>> round(float(rqd_from_spacing_pct(100.0)), 1)
+    73.6
+    """
+    per_threshold = 0.1 * 1000.0 / spacing_mm
+    return 100.0 * np.exp(-per_threshold) * (per_threshold + 1.0)
+
+
 def rmr_spacing_rating(spacing_mm: Any) -> Any:
     """RMR89 rating of the spacing of discontinuities, 5 to 20.
 
@@ -345,5 +375,6 @@ def gsi_from_rmr89(rmr89_dry: Any) -> Any:
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         # 0/0 is NaN outside the validity, and keeps the labels of the input
-        valid = np.divide(rmr89_dry > GSI_VALID_ABOVE_RMR89, rmr89_dry > GSI_VALID_ABOVE_RMR89)
+        holds = 1.0 * (rmr89_dry > GSI_VALID_ABOVE_RMR89)
+        valid = np.divide(holds, holds)
     return (rmr89_dry - 5.0) * valid

@@ -63,8 +63,10 @@ SECTOR_TEXTS = (
     "material_minimum",
     "material_recommended",
     "materials_present",
-    "rock_band",
     "lithology",
+    "rmr_class",
+    "resistance_mode",
+    "kind_advised",
 )
 SECTOR_NUMBERS = {
     "anchors": 0,
@@ -83,10 +85,19 @@ SECTOR_NUMBERS = {
     "temperature_c": 1,
     "relative_humidity_pct": 1,
     "rain_mm_y": 0,
+    "rock_strength_mpa": 0,
+    "rock_strength_mpa_p10": 0,
+    "rock_strength_mpa_p90": 0,
+    "rmr89": 0,
+    "gsi": 0,
+    "rock_axial_kn_p05": 1,
+    "rock_radial_kn_p05": 1,
+    "embedment_required_mm": 0,
+    "diameter_required_mm": 0,
     "inspection_interval_months": 0,
     "priority_rank": 0,
 }
-SENTENCES = ("reasons", "interval_reasons", "warnings")
+SENTENCES = ("reasons", "interval_reasons", "kind_reasons", "warnings")
 YES_NO = ("sea_cliff", "overdue")
 FIGURES: tuple[tuple[str, str], ...] = (
     ("corrosivity_category", ""),
@@ -100,16 +111,30 @@ FIGURES: tuple[tuple[str, str], ...] = (
     ("relative_humidity_pct", "%"),
     ("rain_mm_y", "mm/y"),
     ("lithology", ""),
+    ("rock_strength_mpa", "MPa"),
+    ("rmr89", ""),
+    ("rmr_class", ""),
+    ("gsi", ""),
+    ("rock_axial_kn_p05", "kN"),
+    ("rock_radial_kn_p05", "kN"),
+    ("resistance_mode", ""),
+    ("embedment_required_mm", "mm"),
+    ("diameter_required_mm", "mm"),
     ("rock_band", ""),
 )
 """Figures of the card and their units, in order; labels are in the texts file."""
 
+BAND_COLUMNS = ("risk_band", "rock_band")
+"""What the map can be coloured by."""
+
 ANCHOR_CODED = (
-    "risk_band",
+    *BAND_COLUMNS,
     "material",
     "material_recommended",
     "next_inspection_on",
     "condition",
+    "kind_advised",
+    "embedment_required_mm",
     "warnings",
 )
 SCRIPTS = ("base.js", "surface.js", "panel.js", "card.js", "start.js")
@@ -269,8 +294,8 @@ def _texts(frame: pd.DataFrame, name: str) -> pd.Series:
     return text.astype(object).where(known & (text != ""), None)
 
 
-def _bands(frame: pd.DataFrame) -> pd.Series:
-    band = _texts(frame, "risk_band")
+def _bands(frame: pd.DataFrame, name: str = "risk_band") -> pd.Series:
+    band = _texts(frame, name)
     return band.where(band.isin(BANDS), None)
 
 
@@ -292,7 +317,7 @@ def _probabilities(value: object) -> list[float] | None:
 
 def _sector_columns(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, Any]:
     columns: dict[str, Any] = {name: _texts(sectors, name) for name in (*SECTOR_TEXTS, *YES_NO)}
-    columns["risk_band"] = _bands(sectors)
+    columns |= {name: _bands(sectors, name) for name in BAND_COLUMNS}
     columns["next_inspection_on"] = _dates(sectors, "next_inspection_on")
     columns |= {
         name: _numbers(sectors, name).round(digits) for name, digits in SECTOR_NUMBERS.items()
@@ -341,7 +366,7 @@ def _anchor_columns(
         "sector": of_sector.get_indexer(own),
     }
     for name in ANCHOR_CODED:
-        values = _bands(anchors) if name == "risk_band" else _texts(anchors, name)
+        values = _bands(anchors, name) if name in BAND_COLUMNS else _texts(anchors, name)
         codes, known = pd.factorize(values, sort=True)
         columns[name] = {"codes": codes, "values": list(known)}
     return columns

@@ -44,12 +44,24 @@ window.saltreach = (() => {
   /* How sectors are coloured. Another colouring (another column, another year) replaces this
      object and calls `changed("colouring")`; map, list, legend and card read nothing else. */
   const styleByWord = new Map([...data.bands, data.unknown_band].map((style) => [style.word, style]));
+  const styleOf = (word) => styleByWord.get(word) ?? data.unknown_band;
   const colouring = {
     styles: data.bands,
     unknown: data.unknown_band,
-    ofSector: (i) => styleByWord.get(sectors.risk_band[i]) ?? data.unknown_band,
-    ofAnchor: (code) => styleByWord.get(data.anchors.risk_band.values[code]) ?? data.unknown_band,
+    column: "risk_band",
+    ofSector: (i) => styleOf(sectors[colouring.column][i]),
+    ofAnchor: (k) => {
+      const { codes, values } = data.anchors[colouring.column];
+      return styleOf(values[codes[k]]);
+    },
+    meaning: (style) => t(`${colouring.column === "rock_band" ? "rock" : "band"}_${style.word}`),
   };
+  function colourBy(column) {
+    colouring.column = column;
+    state.bands.clear(); /* the same words, but of another risk */
+    changed("colouring");
+    applyFilters();
+  }
 
   const state = {
     query: "", bands: new Set(), material: "", place: "", dueBefore: "", inView: false,
@@ -137,5 +149,5 @@ window.saltreach = (() => {
   const bandWord = (style) => (style.word === data.unknown_band.word ? t("unknown_word") : style.word);
 
   return { data, sectors, count, texts, t, many, known, number, date, el, byId, colour, colouring, state, on,
-    changed, shown, passes, applyFilters, patternFill, letter, swatch, bandWord };
+    changed, shown, colourBy, styleOf, passes, applyFilters, patternFill, letter, swatch, bandWord };
 })();

@@ -2,7 +2,7 @@
 /* The card of one sector or one anchor, and the sources of the whole map. */
 (() => {
   const { data, sectors, t, many, known, number, date, el, byId, colouring, state, on, changed, swatch,
-    bandWord, colour } = saltreach;
+    bandWord, colour, styleOf } = saltreach;
   const card = byId("card");
   let opener = null;
 
@@ -49,7 +49,7 @@
   }
   function bandLine(style) {
     return el("div", { class: "band-line" }, swatch(style, 44),
-      el("div", {}, el("strong", { text: bandWord(style) }), el("span", { text: t(`band_${style.word}`) })));
+      el("div", {}, el("strong", { text: bandWord(style) }), el("span", { text: colouring.meaning(style) })));
   }
   function head(title, where, tools) {
     return el("div", { class: "card-head" },
@@ -78,14 +78,22 @@
     const facts = el("dl", { class: "pair" },
       fact(t("buy"), textOr(sectors.material_recommended[i]), minimum),
       fact(t("look_again"), due, interval(i) ?? t("not_known")));
+    const kind = sectors.kind_advised[i];
+    const depth = sectors.embedment_required_mm[i];
+    const toPlace = el("dd", { class: kind === t("refused_kind") ? "late" : "", text: textOr(kind) });
+    toPlace.dataset.part = "kind";
+    const rock = el("dl", { class: "pair" },
+      fact(t("kind"), toPlace, known(depth) ? t("embedment_least", { n: number(depth) }) : null),
+      fact(t("rock_risk"), bandWord(styleOf(sectors.rock_band[i])), textOr(sectors.lithology[i])));
     const mind = sectors.warnings[i].length
       ? el("div", { class: "mind" }, heading(t("mind")), sentences(sectors.warnings[i])) : null;
     return [
       head(textOr(sectors.sector[i]), [textOr(sectors.crag[i]), cliff, anchors].filter(Boolean).join(", "),
         [step(-1, "‹", "previous"), step(1, "›", "next")]),
-      bandLine(style), facts, mind,
+      bandLine(style), facts, rock, mind,
       heading(t("why")), sentences(sectors.reasons[i].length ? sectors.reasons[i] : [t("not_known")]),
       heading(t("why_interval")), sentences(sectors.interval_reasons[i].length ? sectors.interval_reasons[i] : [t("not_known")]),
+      heading(t("why_kind")), sentences(sectors.kind_reasons[i].length ? sectors.kind_reasons[i] : [t("not_known")]),
       heading(t("present")), el("p", { text: textOr(sectors.materials_present[i]) }),
       heading(t("figures")),
       el("table", { class: "figures" }, el("tbody", {}, ...data.figures.map((row) => figure(i, row)))),
@@ -97,7 +105,7 @@
   function anchorCard(k) {
     const value = (name) => data.anchors[name].values[data.anchors[name].codes[k]];
     const i = data.anchors.sector[k];
-    const style = colouring.ofAnchor(data.anchors.risk_band.codes[k]);
+    const style = colouring.ofAnchor(k);
     const condition = value("condition");
     const warnings = (value("warnings") ?? "").split(" | ").filter(Boolean);
     const back = i >= 0
@@ -112,6 +120,9 @@
       heading(t("figures")),
       el("table", { class: "figures" }, el("tbody", {}, ...[
         [t("material_now"), textOr(value("material"))],
+        [t("kind"), textOr(value("kind_advised"))],
+        [t("figure_embedment_required_mm"), known(value("embedment_required_mm")) ? `${value("embedment_required_mm")} mm` : t("not_known")],
+        [t("rock_risk"), bandWord(styleOf(value("rock_band")))],
         [t("condition"), known(condition) ? (saltreach.texts[`condition_${condition}`] ?? condition) : t("not_known")],
         [t("position"), `${data.anchors.lat[k].toFixed(5)}, ${data.anchors.lon[k].toFixed(5)}`],
       ].map(([label, text]) => el("tr", {}, el("th", { scope: "row", text: label }), el("td", { text }))))),
@@ -138,6 +149,13 @@
     else if (opener?.isConnected && opener !== document.body) opener.focus();
     else byId(data.map).focus({ preventScroll: true });
   }
+
+  /* Another colouring: the open card says the other band, and the focus stays where it was. */
+  on("colouring", () => {
+    if (card.hidden) return;
+    const parts = saltreach.pickedAnchor >= 0 ? anchorCard(saltreach.pickedAnchor) : sectorCard(state.selected);
+    card.replaceChildren(...parts.filter(Boolean));
+  });
 
   saltreach.select = (i, { from }) => {
     if (i < 0) return;

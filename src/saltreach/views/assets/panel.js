@@ -2,13 +2,13 @@
 /* The list of sectors, its filters and the legend. */
 (() => {
   const { data, sectors, count, t, many, known, date, el, byId, colouring, state, on, changed, shown,
-    applyFilters, swatch, bandWord, number } = saltreach;
+    applyFilters, swatch, bandWord, number, colourBy } = saltreach;
 
   const list = byId("sector-list");
   const items = sectors.crag.map((crag, i) => {
-    const style = colouring.ofSector(i);
     const late = sectors.overdue[i] === "yes";
     const badge = el("span");
+    const band = el("span", { class: "unseen" });
     const button = el("button", {
       type: "button", class: "item", "data-sector": String(i),
       onclick: () => saltreach.select(i, { from: "list" }),
@@ -17,7 +17,7 @@
     },
     badge,
     el("span", {},
-      el("span", { class: "unseen", text: `${bandWord(style)}: ` }),
+      band,
       el("div", { class: "name", text: sectors.sector[i] ?? t("not_known") }),
       el("div", { class: "sub", text: crag ?? t("not_known") })),
     el("span", { class: "right" },
@@ -25,10 +25,14 @@
       el("div", { class: late ? "due late" : "due",
         text: late ? t("overdue") : date(sectors.next_inspection_on[i]) })));
     const entry = el("li", {}, button);
-    return { button, entry, badge };
+    return { button, entry, badge, band };
   });
   function paintBadges() {
-    items.forEach((item, i) => item.badge.replaceChildren(swatch(colouring.ofSector(i))));
+    items.forEach((item, i) => {
+      const style = colouring.ofSector(i);
+      item.badge.replaceChildren(swatch(style));
+      item.band.textContent = `${bandWord(style)}: `;
+    });
   }
 
   function near(i) {
@@ -42,7 +46,9 @@
   const collator = new Intl.Collator(saltreach.texts.locale, { numeric: true });
   const named = (i) => `${sectors.crag[i] ?? "\uffff"}\u0000${sectors.sector[i] ?? "\uffff"}`;
   const orders = {
-    risk: () => 0,
+    /* Sectors come sorted by risk; by rock they are sorted here, unknown last. */
+    risk: (a, b) => (colouring.column === "risk_band" ? 0
+      : colouring.styles.indexOf(colouring.ofSector(b)) - colouring.styles.indexOf(colouring.ofSector(a))),
     due: (a, b) => {
       const [x, y] = [sectors.next_inspection_on[a] ?? "9999", sectors.next_inspection_on[b] ?? "9999"];
       return x < y ? -1 : x > y ? 1 : 0;
@@ -76,7 +82,7 @@
 
   /* Bands: no chip pressed means all of them. */
   const styles = () => [...colouring.styles].reverse().concat(
-    sectors.risk_band.some((band) => !known(band)) ? [colouring.unknown] : []);
+    sectors[colouring.column].some((band) => !known(band)) ? [colouring.unknown] : []);
   function buildChips() {
     byId("band-chips").replaceChildren(...styles().map((style) => {
       const n = sectors.crag.reduce((sum, _, i) => sum + (colouring.ofSector(i) === style), 0);
@@ -91,7 +97,7 @@
     }));
     byId("legend-rows").replaceChildren(...styles().map((style) => el("li", { "data-band": style.word }, swatch(style),
       el("div", {}, el("strong", { text: bandWord(style) }), document.createTextNode(" "),
-        el("span", { text: t(`band_${style.word}`) })))));
+        el("span", { text: colouring.meaning(style) })))));
   }
 
   const present = new Set(sectors.material_recommended.filter(known));
@@ -117,6 +123,12 @@
     applyFilters();
   });
 
+  for (const choice of document.querySelectorAll("input[name=colour-by]")) {
+    choice.checked = choice.value === colouring.column;
+    choice.addEventListener("change", () => colourBy(choice.value));
+  }
+  byId("colour-by").hidden = !sectors.rock_band.some(known);
+
   const summary = byId("summary");
   const late = sectors.overdue.filter((value) => value === "yes").length;
   summary.append([many("sectors", count), many("anchors", data.anchors.lon.length)].join(", "));
@@ -131,7 +143,7 @@
 
   on("filters", refresh);
   on("drawn", () => { if (state.inView) refresh(); });
-  on("colouring", () => { paintBadges(); buildChips(); refresh(); });
+  on("colouring", () => { paintBadges(); buildChips(); arrange(); refresh(); });
   on("select", (i) => {
     items.forEach((item, k) => (k === i ? item.button.setAttribute("aria-current", "true") : item.button.removeAttribute("aria-current")));
     if (i >= 0) items[i].entry.scrollIntoView({ block: "nearest" });

@@ -250,7 +250,6 @@
     const { ctx, scale, origin, size, zoom, edge } = frame;
     const found = [];
     if (zoom >= ANCHOR_ZOOM) {
-      const { codes } = data.anchors.risk_band;
       const of = data.anchors.sector;
       const [west, north, east, south] = frame.view;
       for (let k = 0; k < anchorX.length; k += 1) {
@@ -261,7 +260,7 @@
       const radius = found.length > MANY_ANCHORS ? 1.5 : Math.min(9, 2.6 + (zoom - ANCHOR_ZOOM) * 1.5);
       const groups = new Map();
       for (const k of found) {
-        const style = colouring.ofAnchor(codes[k]);
+        const style = colouring.ofAnchor(k);
         if (!groups.has(style)) groups.set(style, []);
         groups.get(style).push(k);
       }

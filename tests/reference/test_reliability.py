@@ -1,0 +1,169 @@
+"""Reliability formulas: published figures and arithmetic (`reliability.csv` names each), and scipy.
+
+scipy.stats is an independent library for the distributions; the competing-risk curve is checked
+against Monte Carlo written apart from it.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from saltreach.materials import MATERIAL_NAMES
+from saltreach.science import failure, inspection, reliability, updating
+from saltreach.science.atmosphere import first_year_loss_um_y
+from saltreach.science.failure import Anchors, capacity_quantile_kn, failure_curve
+from saltreach.science.metal_loss import EXPONENT_MEAN, loss_um, section_ratio, years_to_loss
+from saltreach.science.reliability import MODEL, material_weights
+from saltreach.science.resistance import SHEAR_RATIO, steel_resistance_kn
+
+CASES = pd.read_csv(Path(__file__).with_name("reliability.csv"))
+MODULES = {"reliability": reliability, "inspection": inspection, "updating": updating}
+
+
+def numbers(text):
+    """`3;25;(2;40)` to 3, 25, (2, 40)."""
+    head, _, pair = str(text).partition("(")
+    found = [float(v) for v in head.split(";") if v]
+    return [*found, tuple(float(v) for v in pair.strip(")").split(";"))] if pair else found
+
+
+@pytest.mark.parametrize(
+    "case",
+    CASES.to_dict("records"),
+    ids=lambda c: f"{c['function']} {c['arguments']} {c['status']}: {c['source'][:50]}",
+)
+def test_formula(case):
+    computed = getattr(MODULES[case["module"]], case["function"])(*numbers(case["arguments"]))
+    expected = [float(v) for v in str(case["expected"]).split(";")]
+    assert np.atleast_1d(computed) == pytest.approx(expected, abs=case["abs"])
+
+
+@pytest.mark.parametrize("shape", [0.8, 1.0, 2.0, 3.5])
+def test_weibull_is_scipys(shape):
+    time = np.linspace(0.5, 60, 40)
+    law = stats.weibull_min(shape, scale=22.0)
+    assert reliability.weibull_probability(time, 22.0, shape) == pytest.approx(law.cdf(time))
+    assert reliability.weibull_hazard_per_y(time, 22.0, shape) == pytest.approx(
+        law.pdf(time) / law.sf(time)
+    )
+    ahead = 1 - law.sf(time + 3) / law.sf(time)
+    assert reliability.weibull_conditional_probability(time, 3.0, 22.0, shape) == pytest.approx(
+        ahead, rel=1e-9
+    )
+
+
+def test_reliability_index_is_scipys_and_goes_there_and_back():
+    beta = np.linspace(-2, 7, 50)
+    assert reliability.failure_probability(beta) == pytest.approx(stats.norm.sf(beta))
+    assert reliability.reliability_index(stats.norm.sf(beta)) == pytest.approx(beta)
+
+
+def test_zero_failure_size_is_the_least_that_binomial_allows():
+    for confidence in (0.8, 0.9, 0.95, 0.99):
+        for r in (0.8, 0.9, 0.95, 0.99):
+            n = int(inspection.zero_failure_sample_size(confidence, r))
+            assert stats.binom.pmf(0, n, 1 - r) <= 1 - confidence
+            assert stats.binom.pmf(0, n - 1, 1 - r) > 1 - confidence
+
+
+def test_overload_against_monte_carlo():
+    rng = np.random.default_rng(1)
+    strength = rng.lognormal(np.log(9.0), 0.3, 400_000)
+    load = rng.lognormal(np.log(MODEL.load_median_kn), MODEL.load_sigma_ln, 400_000)
+    assert reliability.overload_probability(9.0, 0.3) == pytest.approx(
+        (strength < load).mean(), rel=0.02
+    )
+
+
+def test_rust_against_monte_carlo():
+    """Zinc then steel by ISO 9224, each drawn; written apart from the curve's nodes."""
+    rng = np.random.default_rng(2)
+    z, e, load = rng.standard_normal((3, 200_000))
+    spread = np.log(12 / 5) / (2 * stats.norm.ppf(0.9))
+    zinc = 4.0 * np.exp(np.hypot(0.4, spread) * z)
+    steel = 80.0 * np.exp(np.hypot(0.4, MODEL.local_sigma_ln) * z)
+    bare = np.maximum(25.0 - years_to_loss(np.sqrt(60.0), zinc, EXPONENT_MEAN["zinc"]), 0)
+    lost_mm = MODEL.local_factor * loss_um(steel, bare, EXPONENT_MEAN["steel"]) / 1000
+    strength = SHEAR_RATIO * steel_resistance_kn(10.0) * section_ratio(10.0, lost_mm)
+    strength = strength * np.exp(0.05 * (e + stats.norm.ppf(0.95)))
+    fails = (strength < MODEL.load_median_kn * np.exp(MODEL.load_sigma_ln * load)).mean()
+    strong_rock = {"rock_kn_p05": 1e6, "rock_kn_p50": 1e6}
+    place = Anchors(0.0, 4.0, 80.0, diameter_mm=10.0, **strong_rock)
+    curve = failure_curve(material_weights(["zinc-plated steel"]), [25.0], place, keep_rank=False)
+    assert curve[0, 0] == pytest.approx(fails, rel=0.05)
+
+
+def test_competing_risks_by_hand():
+    """304, hazard 0.5, age 10, scale 12 y, shape 2; rock 20/40 kN, rest: arithmetic."""
+    place = Anchors(0.5, 1.0, 1.0, rock_kn_p05=20.0, rock_kn_p50=40.0)
+    curve = failure_curve(material_weights(["304"]), [10.0], place)
+    sigma = np.hypot(np.log(2) / 1.645, 0.4)
+    rock = stats.norm.cdf(-np.log(10.0) / sigma)
+    years = 10.0 + np.arange(31)
+    crack = -np.expm1((years / 12) ** 2 - ((years + 1) / 12) ** 2)
+    expected = 1 - (1 - crack) * (1 - 1e-5) * (1 - rock)
+    assert curve[0] == pytest.approx(expected, rel=1e-3)
+
+
+def test_mixture_is_the_weighted_mean_of_its_parts():
+    """Law of total probability, rock so strong that it takes no part."""
+    place = Anchors(0.4, 3.0, 60.0, rock_kn_p05=1e6, rock_kn_p50=1e6)
+    shares = np.array([1, 1, 4, 2, 0, 0, 1.0])
+    mixed = failure_curve(material_weights(["unknown"], shares), [12.0], place)
+    alone = [failure_curve(material_weights([m]), [12.0], place)[0] for m in MATERIAL_NAMES]
+    assert mixed[0] == pytest.approx(shares / shares.sum() @ np.array(alone))
+
+
+def test_capacity_against_monte_carlo():
+    rng = np.random.default_rng(3)
+    n = 400_000
+    crack = rng.random(n) < stats.weibull_min(2.0, scale=6.0 / (0.1 * 0.4)).cdf(20.0)
+    whole = SHEAR_RATIO * steel_resistance_kn(12.0)
+    metal = whole * np.exp(0.05 * (rng.standard_normal(n) + stats.norm.ppf(0.95)))
+    rock = 45.0 * np.exp(np.log(45 / 18) / stats.norm.ppf(0.95) * rng.standard_normal(n))
+    held = np.minimum(np.where(crack, 0.0, metal), rock)
+    place = Anchors(0.1, 1.0, 1.0, diameter_mm=12.0, rock_kn_p05=18.0, rock_kn_p50=45.0)
+    found = capacity_quantile_kn(material_weights(["316"]), [20.0], place)
+    assert found[0] == pytest.approx(np.quantile(held, 0.05), rel=0.01)
+
+
+def test_weibull_scale_lies_within_published_crack_growth():
+    """304 and 304L in open sea air: 1.2e-12 to 1.8e-11 m/s (Nuclear Engineering and Design 2008,
+    abstract; article 299184). Through 3 mm that takes 5 to 80 years."""
+    seconds = 365.25 * 86400
+    fastest, slowest = (0.003 / (v * seconds) for v in (1.8e-11, 1.2e-12))
+    assert fastest <= MODEL.scale_304_y <= slowest
+
+
+def test_zinc_on_bolts_of_a_tropical_shore_is_soon_gone():
+    """Wenchang, Hainan: steel under zinc corroded from 6 months, bolts watched for 2 years
+    (abstract of a study of bolts). Our reading of the place: 24 degC, 87 %, 300 mg/(m2 d)."""
+    rate = first_year_loss_um_y("zinc", 24.0, 87.0, 5.0, 300.0)
+    life = years_to_loss(np.sqrt(5.0 * 12.0), rate, EXPONENT_MEAN["zinc"])
+    assert 0.3 < life < 2.0
+
+
+def test_gamma_poisson_is_bayes_on_a_grid():
+    rate = np.linspace(1e-4, 0.6, 60_000)
+    weight = stats.gamma.pdf(rate, 2.0, scale=1 / 40.0) * stats.poisson.pmf(3, rate * 25.0)
+    mean = (rate * weight).sum() / weight.sum()
+    assert updating.batch_update(3, 25, (2.0, 40.0))[0] == pytest.approx(mean, rel=1e-4)
+
+
+def test_condition_is_bayes_rule_by_hand():
+    """1 % before; poor condition: 0.01 x 0.35 / (0.01 x 0.35 + 0.99 x 0.018). Arithmetic."""
+    after = updating.odds_update(0.01, updating.odds_ratio(3, "visible"))
+    assert after == pytest.approx(0.0035 / (0.0035 + 0.01782))
+
+
+def test_likelihoods_are_probabilities():
+    for failing, sound in updating.LIKELIHOODS.values():
+        assert sum(failing) == pytest.approx(1)
+        assert sum(sound) == pytest.approx(1)
+
+
+def test_years_of_a_curve_are_the_coming_one_and_thirty():
+    assert failure.YEARS == 31

@@ -1,0 +1,93 @@
+"""Stress-corrosion hazard: what papers state of it, and its mathematics against other ways.
+
+The hazard itself is our own screening; no paper gives one to compare with. See
+`test_field_observations.py` for the order of places.
+"""
+
+import numpy as np
+import pytest
+
+from saltreach.materials import MATERIAL_NAMES
+from saltreach.science import stress_corrosion as scc
+from saltreach.science.sunlight import AIR_POWER, BEAM, DAY_WEIGHTS, DECLINATIONS_DEG, sun_exposure
+from saltreach.science.wetness import MAGNESIUM_CHLORIDE_PCT, SODIUM_CHLORIDE_PCT
+
+PLACE = {"warm_month_c": 25.0, "sun": 0.5, "humidity_share": 0.4, "carbonate_rock": 0.0}
+
+
+def test_316_is_two_to_three_times_slower_than_304():
+    """Corrosion 75:1371 (2019), abstract."""
+    ratio = scc.scc_alloy_factor("304") / scc.scc_alloy_factor("316")
+    assert 2.0 <= ratio <= 3.0
+
+
+def test_alloys_fall_in_the_order_of_their_resistance():
+    """304 worst, duplex resistant (Prosek 2009), 6Mo and titanium treated as resistant (memory)."""
+    factors = scc.scc_alloy_factor(list(MATERIAL_NAMES))
+    assert np.isnan(factors[:2]).all()  # coated steel: does not apply
+    assert (np.diff(factors[2:]) < 0).all()
+    assert factors[-1] == 0.0
+
+
+def test_chloride_half_point_is_the_measured_one():
+    """Örnek 2019: cracks at 145 µg/cm² with 0.1 % elastic strain. 1 µg/cm² is 10 mg/m²."""
+    assert scc.WEIGHTS["deposit_half_mg_m2"].value == 145 * 10
+
+
+def test_temperature_threshold_is_the_tested_one():
+    """Prosek 2009: 304 and 316L susceptible at 30 °C and above."""
+    assert scc.WEIGHTS["hot_mid_c"].value == 30.0
+
+
+def test_humidity_band_is_that_of_the_salts():
+    """Deliquescence of MgCl2 and NaCl near 25 °C, from memory: 33 and 75 %."""
+    assert (MAGNESIUM_CHLORIDE_PCT, SODIUM_CHLORIDE_PCT) == (33.0, 75.0)
+
+
+def test_every_weight_says_whence_it_comes():
+    for name, weight in {**scc.WEIGHTS, **scc.ALLOYS}.items():
+        assert weight.source, name
+        assert weight.status in ("published", "judgement"), name
+
+
+def test_mean_over_uncertain_chloride_against_monte_carlo():
+    rng = np.random.default_rng(4)
+    drawn = 80.0 * np.exp(0.97 * rng.standard_normal(200_000))
+    point = scc.scc_hazard(drawn, 17.0, rain_washed="no", **PLACE)
+    mean = scc.scc_hazard(80.0, 17.0, rain_washed="no", chloride_sigma_ln=0.97, **PLACE)
+    assert mean == pytest.approx(point.mean(), rel=0.005)
+
+
+def test_band_probabilities_against_monte_carlo():
+    rng = np.random.default_rng(5)
+    drawn = 30.0 * np.exp(0.97 * rng.standard_normal(200_000))
+    for washed in ("yes", "no"):
+        bands = scc.scc_band(scc.scc_hazard(drawn, 19.0, rain_washed=washed, **PLACE))
+        counted = [(bands == b).mean() for b in scc.SCC_BANDS]
+        exact = scc.scc_band_probabilities(30.0, 19.0, 0.97, rain_washed=washed, **PLACE)
+        assert exact == pytest.approx(counted, abs=0.005)
+
+
+@pytest.mark.parametrize("slope", [0, 40, 90, 115])
+@pytest.mark.parametrize("azimuth", [0, 75, 180, 300])
+@pytest.mark.parametrize("lat", [-43, 0, 28, 60])
+def test_sun_against_the_textbook_angle_of_incidence(slope, azimuth, lat):
+    """Duffie and Beckman, Solar Engineering, equation (1.6.2), from memory: azimuth from south,
+    west positive."""
+    beta, gamma, phi = np.radians([slope, azimuth - 180.0, lat])
+    omega = np.radians((np.arange(24) + 0.5 - 12) * 15)
+    peaks = []
+    for delta in np.radians(DECLINATIONS_DEG):
+        theta = (
+            np.sin(delta) * np.sin(phi) * np.cos(beta)
+            - np.sin(delta) * np.cos(phi) * np.sin(beta) * np.cos(gamma)
+            + np.cos(delta) * np.cos(phi) * np.cos(beta) * np.cos(omega)
+            + np.cos(delta) * np.sin(phi) * np.sin(beta) * np.cos(gamma) * np.cos(omega)
+            + np.cos(delta) * np.sin(beta) * np.sin(gamma) * np.sin(omega)
+        )
+        zenith = np.cos(phi) * np.cos(delta) * np.cos(omega) + np.sin(phi) * np.sin(delta)
+        mass = 1 / np.maximum(zenith, 0.02)
+        beam = np.where(zenith > 0, np.maximum(theta, 0) * BEAM ** (mass**AIR_POWER - 1), 0)
+        peaks.append(beam.max())
+    expected = np.average(peaks, weights=DAY_WEIGHTS)
+    assert sun_exposure(azimuth, slope, lat) == pytest.approx(expected, abs=1e-12)

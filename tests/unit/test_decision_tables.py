@@ -1,0 +1,132 @@
+"""State, priority and what to find out, on small tables whose answer is plain."""
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from saltreach.decisions.find_out import worth_finding_out
+from saltreach.decisions.priority import anchor_priority, sector_priority
+from saltreach.decisions.state import metal_in_place, metal_shares, state_of_anchors
+from saltreach.layers.embedded import embedded_file
+from saltreach.materials import MATERIAL_NAMES
+from saltreach.pipeline import assess
+from saltreach.policy import DEFAULT
+from saltreach.register import read_register
+
+TODAY = dt.date(2026, 11, 25)
+
+
+@pytest.fixture(scope="module")
+def demo():
+    from saltreach.options import Options
+
+    register = read_register(embedded_file("demo/anchors.csv"), today=TODAY)
+    return assess(register, Options(today=TODAY))
+
+
+def test_the_weaker_known_part_governs_and_an_unknown_bolt_stays_unknown():
+    table = pd.DataFrame(
+        {"material": ["316", "316", "unknown", "titanium"],
+         "hanger_material": ["304", "unknown", "316", "titanium"]}
+    )  # fmt: skip
+    assert metal_in_place(table).tolist() == ["304", "316", "unknown", "titanium"]
+
+
+def test_shares_follow_the_crag_then_the_region_then_the_prior():
+    crag = pd.Series(["a", "a", "a", "b"])
+    metal = pd.Series(["316", "316", "unknown", "unknown"])
+    shares = metal_shares(crag, metal)
+    at_316 = MATERIAL_NAMES.index("316")
+    assert shares[2, at_316] == pytest.approx(3.0)  # two of the crag, one for the region
+    assert shares[3, at_316] == pytest.approx(1.0)
+    nothing = metal_shares(crag, pd.Series(["unknown"] * 4))
+    assert (nothing > 0).all()
+    assert nothing.sum(axis=1) == pytest.approx(1.0)
+
+
+def test_a_failure_raises_its_batch_mates_and_no_one_else(demo):
+    table = demo.working
+    calm = table[(table["condition"] != 4) & (table["material"] == "316")]
+    sector = calm.groupby(["crag", "sector"]).size().idxmax()
+    part = table[(table["crag"] == sector[0]) & (table["sector"] == sector[1])].copy()
+    part["installed_on"], part["material"], part["hanger_material"] = "2010", "316", "316"
+    part["condition"] = pd.array([0] * len(part), dtype="Int64")
+    before = state_of_anchors(part, TODAY).curve[:, 0]
+    part.iloc[0, part.columns.get_loc("condition")] = 4
+    after = state_of_anchors(part, TODAY).curve[:, 0]
+    assert after[0] == 1.0
+    assert (after[1:] > before[1:]).all()
+    part.iloc[0, part.columns.get_loc("installed_on")] = "1990"  # another batch
+    apart = state_of_anchors(part, TODAY).curve[:, 0]
+    assert apart[1:] == pytest.approx(before[1:])
+
+
+def test_priority_ranks_sea_cliffs_first_within_a_band(demo):
+    sectors = demo.sectors.sort_values("priority_rank")
+    band = sectors["risk_band"].map({b: i for i, b in enumerate(
+        ("low", "moderate", "raised", "high", "severe"))})  # fmt: skip
+    assert band.is_monotonic_decreasing
+    for _, part in sectors.groupby("risk_band"):
+        sea = (part["sea_cliff"] == "yes").astype(int)
+        assert sea.is_monotonic_decreasing
+    assert sectors["priority_rank"].tolist() == list(range(1, len(sectors) + 1))
+    assert (sectors["sea_cliff"].head(5) == "yes").all()
+    assert sectors["priority_reasons"].str.contains("sea cliff|inland").all()
+
+
+def test_pure_risk_follows_the_score_alone(demo):
+    anchors = demo.anchors.join(demo.working[["yearly_loss_after"]])
+    plain = demo.sectors.drop(columns=["priority_score", "priority_rank", "priority_reasons"])
+    plain = plain[["crag", "sector", "anchors", "risk_band", "sea_cliff"]]
+    found = sector_priority(plain, anchors, replace(DEFAULT, order="pure-risk"))
+    by_rank = found.sort_values("priority_rank")["priority_score"]
+    assert by_rank.is_monotonic_decreasing
+
+
+def test_dearer_work_lowers_the_score_and_nothing_to_do_costs_nothing(demo):
+    cheap = anchor_priority(demo.working, DEFAULT)
+    dear = anchor_priority(demo.working, replace(DEFAULT, work_cost=40.0))
+    some = cheap["priority_score"] > 0
+    assert some.any()
+    assert (dear.loc[some, "priority_score"] < cheap.loc[some, "priority_score"]).all()
+    idle = cheap["replacement_cost"] == 0
+    assert (cheap.loc[idle, "priority_score"] == 0).all()
+
+
+def test_finding_out_concerns_unknowns_only_and_nothing_is_left_when_all_is_known(demo):
+    found = worth_finding_out(demo.working, TODAY, 15.0)
+    table = demo.working
+    for row in found.itertuples(index=False):
+        here = (table["crag"] == row.crag) & (table["sector"] == row.sector)
+        assert 0 < row.decisions_changed <= row.anchors_unknown <= here.sum()
+    washing = found[found["find_out"] == "washing"]
+    unknown = table[table["washing"] == "unknown"].groupby(["crag", "sector"]).size()
+    for row in washing.itertuples(index=False):
+        assert row.anchors_unknown == unknown[row.crag, row.sector]
+    told = table.assign(
+        material=table["material"].replace("unknown", "316"),
+        installed_on=table["installed_on"].fillna("2010"),
+        washing=table["washing"].replace("unknown", "no"),
+        tap_response=table["tap_response"].fillna("ringing"),
+        coast_distance_source="register",
+    )
+    assert worth_finding_out(told, TODAY, 15.0).empty
+
+
+def test_unknown_metal_is_no_single_value(demo):
+    """The chance of an unknown metal lies between those of the best and the worst metal."""
+    table = demo.working.head(60).assign(condition=pd.array([pd.NA] * 60, dtype="Int64"))
+    curves = {}
+    for metal in ("unknown", "titanium", "304"):
+        part = table.assign(material=metal, hanger_material="unknown")
+        if metal == "unknown":  # what the region used
+            part = pd.concat(
+                [part, table.assign(material="316", crag="elsewhere")], ignore_index=True
+            )
+        curves[metal] = state_of_anchors(part, TODAY).curve[:60, 0]
+    assert (curves["unknown"] >= curves["titanium"] - 1e-12).all()
+    assert (curves["unknown"] <= curves["304"] + 1e-12).all()
+    assert np.ptp(curves["unknown"]) > 0

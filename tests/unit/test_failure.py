@@ -1,0 +1,125 @@
+"""Edges of the failure model: nothing known, nothing there, wrong shapes, many rows."""
+
+import numpy as np
+import pytest
+
+from saltreach.errors import OptionError
+from saltreach.science.failure import (
+    Anchors,
+    age_mixture,
+    capacity_quantile_kn,
+    failure_curve,
+)
+from saltreach.science.reliability import MODEL, material_weights, scc_scale_y
+from saltreach.science.stress_corrosion import scc_hazard, scc_minimum_material
+from saltreach.science.updating import odds_ratio
+
+NAN = float("nan")
+AIR = {"scc_hazard": 0.3, "zinc_rate_um_y": 3.0, "steel_rate_um_y": 60.0}
+
+
+def first_year(material, age=10.0, **changed):
+    return failure_curve(material_weights([material]), [age], Anchors(**(AIR | changed)))[0, 0]
+
+
+def test_what_carries_no_weight_may_be_unknown():
+    assert np.isfinite(first_year("titanium", scc_hazard=NAN, zinc_rate_um_y=NAN))
+    assert np.isfinite(first_year("316", zinc_rate_um_y=NAN, steel_rate_um_y=NAN))
+    assert np.isfinite(first_year("zinc-plated steel", scc_hazard=NAN))
+
+
+def test_what_carries_weight_stays_unknown():
+    assert np.isnan(first_year("304", scc_hazard=NAN))
+    assert np.isnan(first_year("zinc-plated steel", steel_rate_um_y=NAN))
+    assert np.isnan(first_year("316", age=NAN))
+    assert np.isnan(first_year("unknown"))
+    weights = material_weights(["unknown", "304"])
+    held = capacity_quantile_kn(weights, [5.0, NAN], Anchors(**AIR))
+    assert np.isnan(held).all()
+
+
+def test_recorded_as_failed_is_certain_and_holds_nothing():
+    assert first_year("titanium", condition=4.0) == 1.0
+    place = Anchors(**AIR, condition=4.0)
+    assert capacity_quantile_kn(material_weights(["titanium"]), [1.0], place)[0] == 0.0
+
+
+def test_looking_earns_credit_on_rust_and_next_to_none_on_cracks():
+    seen = {"condition": 0.0, "years_since_inspection": 0.0, "rock_kn_p05": 1e6, "rock_kn_p50": 1e6}
+    blind = {"rock_kn_p05": 1e6, "rock_kn_p50": 1e6}
+    rusty = {"scc_hazard": 0.0, "zinc_rate_um_y": 8.0, "steel_rate_um_y": 200.0}
+    steel = [first_year("zinc-plated steel", **(rusty | s)) for s in (seen, blind)]
+    crack = [first_year("304", **s) for s in (seen, blind)]
+    assert steel[0] < 0.2 * steel[1]
+    assert 0.9 * crack[1] < crack[0] < crack[1]
+    assert odds_ratio(0, "visible", NAN) == 1.0
+
+
+def test_unknown_diameter_is_never_safer_than_the_thinnest_in_use():
+    assert first_year("galvanised steel", age=40.0) >= first_year(
+        "galvanised steel", age=40.0, diameter_mm=MODEL.diameter_mm
+    )
+
+
+def test_no_rows():
+    empty = failure_curve(np.empty((0, 7)), np.empty(0), Anchors(0.1, 1.0, 1.0))
+    assert empty.shape == (0, 31)
+    assert capacity_quantile_kn(np.empty((0, 7)), np.empty(0), Anchors(0.1, 1.0, 1.0)).size == 0
+
+
+def test_many_rows_are_the_same_as_few():
+    rng = np.random.default_rng(0)
+    n = 70_000  # more than two chunks
+    place = Anchors(rng.uniform(0, 1, n), rng.uniform(0.1, 9, n), rng.uniform(2, 200, n))
+    names = rng.choice(np.array(["zinc-plated steel", "304", "titanium"], object), n)
+    age = rng.uniform(0, 40, n)
+    whole = failure_curve(material_weights(names), age, place)
+    some = slice(32_700, 32_900)
+    part = failure_curve(
+        material_weights(names[some]), age[some], Anchors(*(c[some] for c in place[:3]))
+    )
+    assert np.array_equal(whole[some], part)
+
+
+@pytest.mark.parametrize(
+    ("call", "word"),
+    [
+        (lambda: failure_curve(np.ones((2, 3)), [1.0, 1.0], Anchors(0, 1, 1)), "weights of shape"),
+        (lambda: failure_curve(np.ones((1, 7)) / 7, [[1.0, 2.0]], Anchors(0, 1, 1)), "age_weights"),
+        (lambda: material_weights(["brass"]), "brass"),
+        (lambda: material_weights(["unknown"], [0] * 7), "shares"),
+        (lambda: material_weights(["unknown"], [-1, 2, 0, 0, 0, 0, 0]), "shares"),
+        (lambda: age_mixture([NAN], [1.0], [0.0]), "ages"),
+        (lambda: odds_ratio(1, "smell"), "smell"),
+        (lambda: scc_hazard(1.0, 1.0, rain_washed="sometimes"), "sometimes"),
+        (lambda: scc_hazard(1.0, 1.0, weights={"moon": 1.0}), "moon"),
+        (lambda: scc_minimum_material("low", table={"low": "304"}), "give one of"),
+    ],
+)
+def test_refuses_what_cannot_be_and_names_it(call, word):
+    with pytest.raises(OptionError, match=word):
+        call()
+
+
+def test_a_table_may_not_leave_high_hazard_to_316_nor_fall():
+    table = dict.fromkeys(("low", "moderate", "raised", "high", "severe"), "316")
+    with pytest.raises(OptionError, match="never end at 304 or 316"):
+        scc_minimum_material("high", table=table)
+    with pytest.raises(OptionError, match="reorder"):
+        scc_minimum_material("high", table=table | {"low": "titanium"})
+
+
+def test_a_changed_weight_changes_the_hazard():
+    plain = scc_hazard(100.0, 17.0, rain_washed="no", sun=0.5, carbonate_rock=1)
+    without = scc_hazard(
+        100.0, 17.0, rain_washed="no", sun=0.5, carbonate_rock=1, weights={"carbonate": 1.0}
+    )
+    assert plain == pytest.approx(1.15 * without)
+
+
+def test_nothing_cracks_without_hazard():
+    assert np.isinf(scc_scale_y(0.0, "304"))
+    assert np.isinf(scc_scale_y(1.0, "titanium"))
+    assert first_year("titanium", rock_kn_p05=1e6, rock_kn_p50=1e6) == pytest.approx(
+        MODEL.rest_per_y
+    )
