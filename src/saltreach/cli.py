@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from saltreach import __version__
+from saltreach.cli_views import landowner, show
 
 if TYPE_CHECKING:
     from saltreach.pipeline import Assessment
@@ -68,9 +69,42 @@ Spread = Annotated[
     str | None, typer.Option(help="How errors are carried on: quadrature (default) or sampling.")
 ]
 Seed = Annotated[int | None, typer.Option(help="Seed of the sampling (default 0).")]
+PolicyFile = Annotated[
+    Path | None, typer.Option("--policy", help="TOML file of an association's own rules.")
+]
+LooserPolicy = Annotated[
+    bool | None,
+    typer.Option("--allow-looser-policy", help="Accept rules looser than the defaults, aloud."),
+]
 Explain = Annotated[
     str | None,
     typer.Option("--explain", metavar="ANCHOR_ID", help="Print one anchor's chain of values."),
+]
+Geology = Annotated[
+    Path | None,
+    typer.Option("--geology", help="Geological map: polygons, or a raster of codes."),
+]
+RockColumn = Annotated[
+    str | None, typer.Option("--rock-column", help="Column of its polygons that names the rock.")
+]
+RockMapping = Annotated[
+    Path | None,
+    typer.Option("--rock-mapping", help="CSV code,lithology: what the map's entries mean."),
+]
+SurveyFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--survey",
+        help="Survey of the sectors' rock mass, .csv or .xlsx; a sheet named survey of the "
+        "register's workbook is read without it.",
+    ),
+]
+AxialLoad = Annotated[
+    float | None,
+    typer.Option("--axial-kn", help="Axial load to bear, kN: 15 (EN 959, default) or 20."),
+]
+Plots = Annotated[
+    bool, typer.Option("--plots", help="Also draw resistance against embedment per sector.")
 ]
 Today = Annotated[
     datetime | None,
@@ -136,7 +170,15 @@ def assess(
     wind: Wind = None,
     spread: Spread = None,
     seed: Seed = None,
+    policy: PolicyFile = None,
+    allow_looser_policy: LooserPolicy = None,
     explain: Explain = None,
+    geology: Geology = None,
+    rock_column: RockColumn = None,
+    rock_mapping: RockMapping = None,
+    survey: SurveyFile = None,
+    axial_kn: AxialLoad = None,
+    plots: Plots = False,
     today: Today = None,
     title: Title = None,
     tiles: Tiles = None,
@@ -151,8 +193,15 @@ def assess(
             so2_ug_m3=so2,
             dem_file=None if dem is None else str(dem),
             wind=wind,
+            policy_file=None if policy is None else str(policy),
+            allow_looser_policy=allow_looser_policy,
             spread=spread,
             seed=seed,
+            geology_file=None if geology is None else str(geology),
+            rock_column=rock_column,
+            rock_mapping_file=None if rock_mapping is None else str(rock_mapping),
+            survey_file=None if survey is None else str(survey),
+            axial_kn=axial_kn,
             today=None if today is None else today.date(),
         )
         result = _assess_file(
@@ -165,6 +214,7 @@ def assess(
             crs=crs,
             sheet=sheet,
             layer=layer,
+            plots=plots,
         )
         if explain is None:
             _print_summary(result, out, as_json)
@@ -187,7 +237,11 @@ def demo(out: OutFolder = Path("maps/demo"), today: Today = None, as_json: AsJso
         result = _assess_file(
             embedded_file("demo/anchors.csv"),
             out,
-            options=_options(None, today=None if today is None else today.date()),
+            options=_options(
+                None,
+                survey_file=str(embedded_file("demo/sectors_survey.csv")),
+                today=None if today is None else today.date(),
+            ),
             title="Demo: an invented region",
         )
         _print_summary(result, out, as_json)
@@ -201,6 +255,11 @@ def draw_map(
     ] = None,
     title: Title = None,
     tiles: Tiles = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", help="Also draw an overview picture, .png or .svg."),
+    ] = None,
+    open_it: Annotated[bool, typer.Option("--open", help="Open the map when drawn.")] = False,
 ) -> None:
     """Draw the map again from the results in a folder."""
     with _clear_errors():
@@ -212,7 +271,57 @@ def draw_map(
             result = read_results(results)
             step("map")
             write_map_file(result, target, title=title or results.name, tiles=tiles)
+            if picture is not None:
+                from saltreach.views.overview import write_overview
+
+                step("picture")
+                write_overview(result, picture, title=title or results.name)
         typer.echo(target)
+        if picture is not None:
+            typer.echo(picture)
+        if open_it:
+            show(target)
+
+
+@app.command(epilog="Example: saltreach cure datasheet.csv --rock-temperature 8 --wet")
+def cure(
+    table: Annotated[
+        Path,
+        typer.Argument(
+            help="Your product's own data sheet as CSV: rock_temperature_c, gel_min, cure_min."
+        ),
+    ],
+    rock_temperature: Annotated[
+        float,
+        typer.Option(
+            "--rock-temperature", help="Temperature in the hole, the lowest until cured, degC."
+        ),
+    ],
+    wet: Annotated[bool, typer.Option("--wet", help="The hole is wet.")] = False,
+    expires: Annotated[
+        str, typer.Option("--expires", help="Expiry printed on the cartridge: 2027-03 or a date.")
+    ] = "",
+    today: Today = None,
+    as_json: AsJson = False,
+) -> None:
+    """How long an adhesive needs at the temperature of the rock, from its own data sheet.
+
+    Between the rows of the sheet only, never beyond them. An expired cartridge is refused.
+    """
+    with _clear_errors():
+        from saltreach.views.cure import cure_advice, cure_text
+
+        on = (today or datetime.now()).date()
+        advice = cure_advice(table, rock_temperature, wet=wet, expires_on=expires, on=on)
+        typer.echo(
+            json.dumps(advice, indent=2, ensure_ascii=False) if as_json else cure_text(advice)
+        )
+
+
+app.command(
+    epilog="Example: saltreach landowner results --holding land.geojson --contact us.toml --out "
+    "for-the-owner"
+)(landowner)
 
 
 @layers_app.command("list", epilog="Example: saltreach layers list --json")
@@ -240,18 +349,24 @@ def _assess_file(
     options: Any,
     title: str,
     tiles: str | None = None,
+    plots: bool = False,
     **reading: Any,
 ) -> Assessment:
+    from dataclasses import replace
+
     from saltreach.pipeline import assess as assess_register
     from saltreach.register import read_register
+    from saltreach.register.survey import survey_sheet
     from saltreach.views.tables import write_results
 
     with _progress() as step:
         step("register")
         found = read_register(file, today=options.today, **reading)
+        if options.survey_file is None and survey_sheet(file) is not None:
+            options = replace(options, survey_file=str(file))
         result = assess_register(found, options, on_step=step)
         step("files and map")
-        write_results(result, out, title=title, tiles=tiles)
+        write_results(result, out, title=title, tiles=tiles, plots=plots)
     return result
 
 

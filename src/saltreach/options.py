@@ -30,6 +30,10 @@ class Options:
         Height raster for elevation, slope, aspect and shielding from the sea.
     wind : bool
         Take the mean wind over the sea nearby (not shown to improve the estimate).
+    policy_file : str or None
+        TOML file of an association's rules.
+    allow_looser_policy : bool
+        Accept rules looser than the defaults; every output then says so.
     spread : str
         How errors are carried on: "quadrature" or "sampling".
     seed : int
@@ -54,6 +58,8 @@ class Options:
     offshore_limit_m: float = 5000.0
     dem_file: str | None = None
     wind: bool = False
+    policy_file: str | None = None
+    allow_looser_policy: bool = False
     spread: str = "quadrature"
     seed: int = 0
     geology_file: str | None = None

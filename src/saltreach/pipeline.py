@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from saltreach.layers.coast import Coast
     from saltreach.layers.geology import RockMap
+    from saltreach.policy import Policy
     from saltreach.register import Register
     from saltreach.register.survey import Survey
 
@@ -30,8 +31,9 @@ class Assessment:
     """What an assessment found.
 
     `anchors`: GeoDataFrame, one row per good anchor. `sectors`, `crags`: one row each, with
-    shapes. `rejected`: refused rows. `provenance`: where every value came from. `working`: the
-    anchors with every value met on the way, for explanations; None when read back from files.
+    shapes. `rejected`: refused rows. `provenance`: where every value came from. `find_out`: what
+    is worth finding out next. `working`: the anchors with every value met on the way, for
+    explanations; None when read back from files.
     """
 
     anchors: gpd.GeoDataFrame
@@ -39,6 +41,7 @@ class Assessment:
     crags: gpd.GeoDataFrame
     rejected: pd.DataFrame
     provenance: dict[str, Any]
+    find_out: pd.DataFrame | None = None
     working: pd.DataFrame | None = None
 
 
@@ -77,11 +80,19 @@ def assess(
         probabilities_json,
         wet_and_liquid,
     )
+    from saltreach.decisions.find_out import worth_finding_out
     from saltreach.decisions.interval import inspection_interval
-    from saltreach.decisions.material import choose_material
+    from saltreach.decisions.material import choose_material, stress_corrosion_hazard
+    from saltreach.decisions.priority import (
+        PRIORITY_WORK,
+        anchor_priority,
+        rank_of_sector,
+        sector_priority,
+    )
     from saltreach.decisions.resistance import rock_resistance
     from saltreach.decisions.rock import rock_mass, rock_strength
     from saltreach.decisions.sectors import aggregate
+    from saltreach.decisions.state import sector_curves, state_of_anchors
     from saltreach.decisions.warnings import warnings_of
     from saltreach.layers.coast_index import Shore
     from saltreach.layers.join import layer_values, months_of, shore_of
@@ -91,6 +102,7 @@ def assess(
     from saltreach.views.frames import anchor_frame, with_shapes
 
     options = options or Options()
+    policy = open_policy(options)
     today = options.today or date.today()
     on_step("coast")
     coast = open_coast(options)
@@ -126,17 +138,29 @@ def assess(
     table = table.join(rock_mass(table, surveyed))
     table = table.join(rock_resistance(table, options.axial_kn))
     on_step("decisions")
-    table = table.join(choose_material(table))
-    table = table.join(inspection_interval(table, today))
-    table["warnings"] = warnings_of(table)
+    table["warm_month_c"] = months[0].max(axis=1)
+    table = table.join(stress_corrosion_hazard(table))
+    table = table.join(choose_material(table, policy))
+    state = state_of_anchors(table, today)
+    table = table.join(state.columns)
+    table = table.join(inspection_interval(table, state.curve, state.age_y, today, policy))
+    table = table.join(anchor_priority(table, policy))
+    table["warnings"] = warnings_of(table, policy)
     table["category_probabilities"] = probabilities_json(table, PROBABILITY_COLUMNS)
     table["crc_probabilities"] = probabilities_json(table, CLASS_PROBABILITY_COLUMNS)
     on_step("sectors and crags")
     anchors = anchor_frame(table, register.anchors)
-    working = anchors.join(table[list(PROBABILITY_COLUMNS)])
-    sectors = with_shapes(aggregate(working, ["crag", "sector"]), register.anchors)
+    extra = [*PROBABILITY_COLUMNS, *PRIORITY_WORK]
+    working = anchors.join(table[[c for c in extra if c not in anchors]])
+    sectors = aggregate(working, ["crag", "sector"])
+    sectors = sectors.drop(columns=["priority_score", "priority_rank"])
+    sectors = sectors.join(sector_priority(sectors, working, policy))
+    sectors["failure_curve"] = sector_curves(working, state.curve, ["crag", "sector"])
+    anchors["priority_rank"] = rank_of_sector(anchors, sectors)
+    working["priority_rank"] = anchors["priority_rank"]
+    sectors = with_shapes(sectors, register.anchors)
     crags = with_shapes(aggregate(working, ["crag"]), register.anchors)
-    record = provenance(register, options, coast, today)
+    record = provenance(register, options, coast, today, policy)
     record["layers"] += [] if rock_map is None else [rock_map.layer.record()]
     record["rock"] = rock_record(rocks, rock_map)
     record["survey"] = None if survey is None else survey.record()
@@ -148,8 +172,18 @@ def assess(
         if survey is None
         else pd.concat([register.rejected, survey.rejected], ignore_index=True),
         provenance=record,
+        find_out=worth_finding_out(table, today, options.axial_kn, policy),
         working=table,
     )
+
+
+def open_policy(options: Options) -> Policy:
+    """The association's rules, or saltreach's own."""
+    from saltreach.policy import DEFAULT, read_policy
+
+    if options.policy_file is None:
+        return DEFAULT
+    return read_policy(Path(options.policy_file), allow_looser=options.allow_looser_policy)
 
 
 def open_coast(options: Options) -> Coast:
@@ -186,7 +220,9 @@ def open_survey(options: Options) -> Survey | None:
     return None if options.survey_file is None else read_survey(options.survey_file)
 
 
-def provenance(register: Register, options: Options, coast: Coast, today: date) -> dict[str, Any]:
+def provenance(
+    register: Register, options: Options, coast: Coast, today: date, policy: Policy
+) -> dict[str, Any]:
     """Inputs, layers, options, versions and assumptions of an assessment."""
     from importlib.metadata import version
 
@@ -217,7 +253,8 @@ def provenance(register: Register, options: Options, coast: Coast, today: date) 
         "options": options.record(),
         "seed": options.seed if options.spread == "sampling" else None,
         "versions": {name: version(name) for name in packages},
-        "assumptions": assumptions(options),
+        "policy": policy.record(),
+        "assumptions": assumptions(options) + [f"LOOSER POLICY: {t}." for t in policy.loosened],
         "caution": CAUTION,
     }
 
@@ -233,11 +270,13 @@ def assumptions(options: Options) -> list[str]:
         "The errors of ISO 9223's functions for steel and zinc are taken to move together.",
         "Washing comes from the register, else from the slope of the face (below 85 degrees "
         "washed, above 100 not).",
-        "Unknown washing is assessed as not washed; unknown metal as two classes short.",
+        "Unknown washing is assessed as not washed; unknown metal or date as a mixture of what the "
+        "register holds.",
         "Coefficients and limits of ISO 9223, ISO 9224 and EN 1993-1-4 are from memory in "
         "part; the documentation of each formula says which.",
-        "Inspection intervals and risk bands follow a table of our own, common practice "
-        "without a source.",
+        "Probabilities of failure, risk bands and priorities rest on judgement: nobody has "
+        "counted enough failures of anchors to calibrate them. They rank, they do not certify.",
+        "Prices are those of the policy; without one they are examples.",
         "Rock type comes from the register, else from the geology file given; no rock layer is "
         "embedded.",
         "Rock strength starts from wide textbook ranges per lithology and is narrowed by the "
@@ -246,6 +285,4 @@ def assumptions(options: Options) -> list[str]:
         "percentile) comes from bond and concrete-cone formulas with a knock-down of our own; "
         "crack and edge distances that are not given are taken as kept clear.",
         "Wind is left out unless asked for: it was not shown to improve the estimate.",
-        "Stress-corrosion hazard, anchor capacity and priority are not assessed yet: their "
-        "columns are empty.",
     ]

@@ -1,7 +1,8 @@
-"""How long until the next inspection, and the risk in words: a table of our own.
+"""How long until the next inspection, and the risk in words; the rule that governed is named.
 
-OUR OWN RULE, common practice without a source, until the reliability model replaces it. It is
-one table: corrosivity category by how far the metal falls short of the class the place needs.
+The shortest of: half of the remaining life (API 570's rule, coated steel), the time until the
+yearly probability of failure reaches the target, caps by class and evidence, a land manager's
+own interval, and the policy's longest. Rounded down to a ladder of 3 to 60 months.
 """
 
 from __future__ import annotations
@@ -11,125 +12,190 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from saltreach.decisions.material import resistance_class_of
+from saltreach.decisions.material import rank_of, resistance_class_of
 from saltreach.decisions.reasons import Reasons
-from saltreach.materials import ROMAN, UNKNOWN
-from saltreach.register.columns import CATEGORIES
+from saltreach.decisions.state import metal_in_place
+from saltreach.materials import MATERIAL_BY_NAME
+from saltreach.policy import DEFAULT, Policy
+from saltreach.science.inspection import (
+    LADDER_MONTHS,
+    cap_months,
+    governing,
+    half_life_months,
+    months_to_target,
+)
+from saltreach.science.reliability import MODEL, ZINC_UM, rust_life_y
+from saltreach.science.resistance import SHEAR_RATIO, steel_resistance_kn
 
-LADDER_MONTHS = (3, 6, 12, 24, 36, 48, 60)
-"""Intervals in use; every step down moves to the shorter neighbour."""
+SECTION_LEFT = 0.8
+"""Coated steel is at the end of its life at this share of its section; judgement."""
+OLDEST_Y = 35.0
+"""Age of an undated anchor in a register that dates none; judgement."""
 
-BASE_MONTHS: dict[str, tuple[int, int, int, int]] = {
-    # metal meets the class; one class short; two or more short; coated steel
-    "C1": (60, 60, 48, 48),
-    "C2": (60, 48, 36, 36),
-    "C3": (48, 36, 24, 24),
-    "C4": (48, 24, 12, 12),
-    "C5": (36, 12, 12, 6),
-    "CX": (24, 12, 6, 3),
-}
-SHORTFALL_WORDS = ("meets", "is one class short of", "is two or more classes short of", "is below")
-
-CONDITION_CAP_MONTHS = {2: 24, 3: 6, 4: 3}
-"""Longest interval by recorded condition (2 worn, 3 poor, 4 failed)."""
-
-BAND_OF_MONTHS = {60: "low", 48: "low", 36: "moderate", 24: "raised", 12: "high", 6: "severe",
-                  3: "severe"}  # fmt: skip
-"""Risk in words: how soon someone must look again."""
-
+BAND_LIMITS_PER_Y = (1e-4, 1e-3, 1e-2, 5e-2)
+"""Lower limits of moderate to severe, yearly probability of failure of one anchor; judgement."""
+BANDS = np.array(["low", "moderate", "raised", "high", "severe"], object)
 BAND_MEANINGS = {
-    "low": "Metal and place suit each other: look again within 4 to 5 years.",
-    "moderate": "Wear to be expected: look again within 3 years.",
-    "raised": "Harsh place or weaker metal: look again within 2 years.",
-    "high": "Metal well below what the place needs: look again within a year.",
-    "severe": "Look again within 3 to 6 months, and plan better metal.",
+    "low": "Less than 1 in 10,000 a year that an anchor fails, as far as the model can tell.",
+    "moderate": "Between 1 in 10,000 and 1 in 1,000 a year.",
+    "raised": "Between 1 in 1,000 and 1 in 100 a year: above the default target.",
+    "high": "Between 1 in 100 and 1 in 20 a year: plan better metal.",
+    "severe": "More than 1 in 20 a year, or failed, or hollow rock: act first.",
 }
 """What each band says, for legends."""
 
 
-def inspection_interval(table: pd.DataFrame, today: date) -> pd.DataFrame:
+def inspection_interval(
+    table: pd.DataFrame, curve: np.ndarray, age_y: np.ndarray, today: date, policy: Policy = DEFAULT
+) -> pd.DataFrame:
     """Interval, due date and risk band of each anchor, with reasons.
 
     Parameters
     ----------
     table : DataFrame
-        Columns `corrosivity_category`, `crc`, `washing`, `material`, `hanger_material`,
-        `condition`, `tap_response`, `last_inspected_on`, `installed_on`.
+        Register columns, `corrosivity_category`, `crc`, `scc_band`, losses of steel and zinc.
+    curve : ndarray, shape (n, years)
+        Yearly failure probability, from `state_of_anchors`.
+    age_y : ndarray, shape (n,)
+        Age, years; NaN unknown.
     today : date
         Day the assessment speaks for.
+    policy : Policy
+        Rules of the association.
 
     Returns
     -------
     DataFrame
-        Columns `risk_band`, `inspection_interval_months`, `next_inspection_on`, `overdue`,
-        `interval_reasons`. Empty interval and band where the category or class is unknown.
+        `risk_band`, `inspection_interval_months`, `next_inspection_on`, `overdue`,
+        `interval_reasons`, `interval_rule`. Empty where neither category nor class is known.
     """
-    category = table["corrosivity_category"].map({c: i for i, c in enumerate(CATEGORIES)})
-    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r})
-    known = (category.notna() & needed.notna()).to_numpy()
+    candidates = _candidates(table, curve, age_y, policy)
+    found = governing(candidates)
+    known = ((table["corrosivity_category"] != "") & (table["crc"] != "")).to_numpy()
+    months = np.where(known, found.months, np.nan)
     reasons = Reasons(table.index)
-
-    held = resistance_class_of(table["material"])
-    hanger = resistance_class_of(table["hanger_material"])
-    weakest = np.fmin(held, hanger)  # the weaker part governs; an unknown part is handled below
-    short = np.clip(needed - weakest, 0, 2)
-    column = np.where(weakest == 0, 3, np.nan_to_num(short)).astype(int)
-    unknown_metal = weakest.isna().to_numpy()
-    column[unknown_metal] = 2
-    months_table = np.array([BASE_MONTHS[c] for c in CATEGORIES])
-    months = months_table[category.fillna(0).astype(int), column].astype(float)
-    rung = np.searchsorted(LADDER_MONTHS, months)
-
-    words = np.array(SHORTFALL_WORDS, object)[column]
-    base = (
-        table["corrosivity_category"].astype(object)
-        + ": the metal "
-        + words
-        + " class "
-        + table["crc"].astype(object)
-        + ", "
-        + pd.Series(months, index=table.index).astype(int).astype(str)
-        + " months."
-    )
-    reasons.add(known & ~unknown_metal, base)
-    reasons.add(
-        known & unknown_metal,
-        "Metal unknown: treated as two classes short until someone finds out.",
-    )
-
-    unwashed = (table["washing"] != "yes").to_numpy() & (category >= 2).to_numpy()
-    rung = rung - unwashed
-    reasons.add(known & unwashed, "Not known to be washed by rain: one step shorter.")
-    half_known = (
-        (table["hanger_material"] != UNKNOWN) & (table["hanger_material"] != table["material"])
-    ).to_numpy() & ~unknown_metal
-    rung = rung - half_known
-    reasons.add(known & half_known, "Bolt and hanger differ in metal: one step shorter.")
-
-    rung = np.clip(rung, 0, len(LADDER_MONTHS) - 1)
-    result = np.array(LADDER_MONTHS, float)[rung]
-    for grade, cap in CONDITION_CAP_MONTHS.items():
-        capped = (table["condition"] == grade).to_numpy() & (result > cap)
-        result = np.where(capped, cap, result)
-        reasons.add(known & capped, f"Condition {grade}: at most {cap} months.")
-    hollow = (table["tap_response"] == "hollow").to_numpy()
-    result = np.where(hollow, np.minimum(result, LADDER_MONTHS[0]), result)
-    reasons.add(known & hollow, "Hollow sound beside the anchor: the shortest interval.")
-
-    result = np.where(known, result, np.nan)
     reasons.add(~known, "Category or class unknown: no interval can be given.")
-    band = pd.Series(result, index=table.index).map(BAND_OF_MONTHS)
-    due, overdue = _due(table, result, today, reasons)
+    exact = np.char.mod("%.0f", np.nan_to_num(found.exact_months, posinf=999)).astype(object)
+    rounded = np.char.mod("%.0f", np.nan_to_num(months)).astype(object)
+    reasons.add(
+        known,
+        np.array("Governed by: ", object)
+        + found.rule
+        + " ("
+        + exact
+        + " months, rounded down to "
+        + rounded
+        + ").",
+    )
+    reasons.add(
+        known & found.below_ladder,
+        "Even the shortest interval is longer than the rule asks: looking does not mend it, "
+        "replace it or keep it out of use.",
+    )
+    unmended = known & (found.rule == TARGET_RULE) & _cracks(table)
+    reasons.add(
+        unmended, "An eye sees next to nothing of stress-corrosion cracks: better metal, not looks."
+    )
+    due, overdue = _due(table, months, today, reasons)
     return pd.DataFrame(
         {
-            "risk_band": band.fillna(""),
-            "inspection_interval_months": pd.array(result, dtype="Int64"),
+            "risk_band": risk_band(table, curve[:, 0]),
+            "inspection_interval_months": pd.array(months, dtype="Int64"),
             "next_inspection_on": due,
             "overdue": overdue,
             "interval_reasons": reasons.text(),
+            "interval_rule": np.where(known, found.rule, ""),
         },
         index=table.index,
     )
+
+
+TARGET_RULE = "yearly failure probability"
+
+
+def _candidates(
+    table: pd.DataFrame, curve: np.ndarray, age_y: np.ndarray, policy: Policy
+) -> dict[str, np.ndarray]:
+    """Months by rule, NaN where a rule has nothing to say."""
+    caps = cap_months(
+        corrosivity_category=table["corrosivity_category"].to_numpy(object),
+        scc_band=table["scc_band"].to_numpy(object),
+        cracks=_cracks(table),
+        condition=table["condition"].to_numpy(float, na_value=np.nan),
+        metal_known=(table["material"] != "unknown").to_numpy(),
+        date_known=~np.isnan(age_y),
+        hollow=(table["tap_response"] == "hollow").to_numpy(bool, na_value=False),
+        external_months=table["interval_set_months"].to_numpy(float),
+    )
+    below = (
+        np.fmin(
+            resistance_class_of(table["material"]), resistance_class_of(table["hanger_material"])
+        )
+        < table["crc"].map({"I": 1.0, "II": 2.0, "III": 3.0, "IV": 4.0, "V": 5.0})
+    ).to_numpy()
+    return {
+        "half of remaining life": half_life_months(remaining_life_of_coated_y(table, age_y)),
+        TARGET_RULE: _months_by_failure(curve, policy.failure_target_per_y),
+        "metal below its class": np.where(below, BELOW_CLASS_CAP_MONTHS, np.nan),
+        **caps,
+        "longest of the policy": np.full(len(table), float(policy.longest_interval_months)),
+    }
+
+
+ABOVE_TARGET = ((2.0, 12.0), (10.0, 6.0), (np.inf, 3.0))
+"""Months while today's yearly probability is below so many times the target: once it is passed
+looking more often mends little, so the interval shortens in steps; judgement. 12 months is what
+EN 365 asks of personal fall-protection equipment (from memory)."""
+
+
+def _months_by_failure(curve: np.ndarray, target_per_y: float) -> np.ndarray:
+    """Time until the target is reached, or the step of today's probability if that is longer."""
+    ratio = curve[:, 0] / target_per_y
+    limits, months = (np.array(v) for v in zip(*ABOVE_TARGET, strict=True))
+    step = months[np.searchsorted(limits[:-1], np.nan_to_num(ratio), side="right")]
+    return np.maximum(months_to_target(curve, target_per_y), step)
+
+
+BELOW_CLASS_CAP_MONTHS = 24.0
+"""Longest interval of a metal below the class of its place; judgement."""
+
+
+def _cracks(table: pd.DataFrame) -> np.ndarray:
+    """Whether the metal in place may crack by stress corrosion, unknown metal included."""
+    free = rank_of(metal_in_place(table)) >= MATERIAL_BY_NAME["superaustenitic"].rank
+    coated = resistance_class_of(metal_in_place(table)) == 0
+    return ~(free | coated).to_numpy()
+
+
+def remaining_life_of_coated_y(table: pd.DataFrame, age_y: np.ndarray) -> np.ndarray:
+    """Years until coated steel has lost a fifth of its section; NaN for other metals.
+
+    The thin end of the usual coating, ISO 9224, and rust that is `Model.local_factor` times
+    deeper than the mean at its worst place. An unknown date counts as the oldest dated anchor.
+    """
+    metal = metal_in_place(table)
+    coating = metal.map({name: low for name, (low, _) in ZINC_UM.items()}).to_numpy(float)
+    diameter = table["diameter_mm"].fillna(MODEL.diameter_mm).to_numpy(float)
+    required = SECTION_LEFT * SHEAR_RATIO * steel_resistance_kn(diameter)
+    life = rust_life_y(
+        diameter,
+        required,
+        coating,
+        table["zinc_rate_um_y"].to_numpy(float),
+        table["steel_rate_um_y"].to_numpy(float),
+    )
+    oldest = np.nanmax(age_y) if (~np.isnan(age_y)).any() else OLDEST_Y
+    return np.maximum(life - np.where(np.isnan(age_y), oldest, age_y), 0.0)
+
+
+def risk_band(table: pd.DataFrame, yearly_probability: np.ndarray) -> np.ndarray:
+    """Risk in words by the yearly probability; failed or hollow is severe; empty if unknown."""
+    p = np.asarray(yearly_probability, float)
+    index = np.searchsorted(BAND_LIMITS_PER_Y, np.nan_to_num(p), side="right")
+    band = np.where(np.isnan(p), "", BANDS[index])
+    act = (table["condition"] == 4).to_numpy(bool, na_value=False)
+    act = act | (table["tap_response"] == "hollow").to_numpy(bool, na_value=False)
+    return np.where(act, "severe", band)
 
 
 def _due(
@@ -164,3 +230,6 @@ def _earliest(dates: pd.Series) -> pd.Series:
     full = (text + "-01-01").str.slice(0, 10).where(text.str.len() == 4, text)
     full = (full + "-01").where(full.str.len() == 7, full)
     return pd.to_datetime(full.where(text != "", None), format="%Y-%m-%d").astype("datetime64[s]")
+
+
+__all__ = ["BAND_MEANINGS", "LADDER_MONTHS", "inspection_interval", "risk_band"]

@@ -12,6 +12,7 @@ from saltreach.decisions.rock import rmr_class_or_empty
 from saltreach.decisions.warnings import SENTENCES
 from saltreach.materials import MATERIAL_NAMES
 from saltreach.register.columns import BANDS, CATEGORIES, SEPARATOR
+from saltreach.science.placement import DO_NOT_PLACE
 
 SEA_CLIFF_M = 500.0
 """A sector whose median anchor is this near the sea counts as a sea cliff: EN 1993-1-4's
@@ -25,7 +26,8 @@ MEDIANS = (
     "steel_rate_um_y", "steel_rate_um_y_p10", "steel_rate_um_y_p90",
     "zinc_rate_um_y", "zinc_rate_um_y_p10", "zinc_rate_um_y_p90",
     "rock_strength_mpa", "rock_strength_mpa_p10", "rock_strength_mpa_p90",
-    "joint_spacing_mm", "rmr89", "gsi", "capacity_kn_p05",
+    "joint_spacing_mm", "rmr89", "gsi", "capacity_kn_p05", "scc_hazard",
+    "failure_probability_y1", "failure_probability_y10", "failure_probability_y30",
 )  # fmt: skip
 """Columns of which a sector shows the median of its anchors."""
 
@@ -74,11 +76,15 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
         out[name] = groups[name].min()
     for name in ("embedment_required_mm", "diameter_required_mm"):
         out[name] = groups[name].max()
-    out["resistance_mode"] = _most_common(anchors["resistance_mode"], keys)
+    known = anchors["resistance_mode"] != ""
+    modes = _most_common(anchors.loc[known, "resistance_mode"], [key[known] for key in keys])
+    out["resistance_mode"] = modes.reindex(out.index).fillna("")
     out["rmr_class"] = rmr_class_or_empty(out["rmr89"])
     out["kinds_advised"] = _counts(anchors["kind_advised"], keys)
     if "sector" in by:
         out = out.join(sector_kind(anchors, by))
+        refused = out["kind_advised"] == DO_NOT_PLACE
+        out["embedment_required_mm"] = out["embedment_required_mm"].mask(refused)
     due = anchors["next_inspection_on"].replace("", None)
     out["next_inspection_on"] = due.groupby(keys, sort=True, dropna=False).min().fillna("")
     near = out["coast_distance_m"] <= SEA_CLIFF_M

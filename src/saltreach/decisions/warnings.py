@@ -9,6 +9,7 @@ from saltreach.decisions.material import rank_of, resistance_class_of
 from saltreach.decisions.reasons import Reasons
 from saltreach.decisions.rock import rock_notes
 from saltreach.materials import ROMAN, UNKNOWN
+from saltreach.policy import DEFAULT, Policy
 
 SENTENCES = {
     "failed": "Recorded as failed: keep it out of use.",
@@ -33,13 +34,15 @@ SENTENCES = {
 come after them."""
 
 
-def warnings_of(table: pd.DataFrame) -> pd.Series:
+def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
     """Warnings of each anchor as one text, most pressing first.
 
     Parameters
     ----------
     table : DataFrame
         Register, layer and science columns of the anchors.
+    policy : Policy
+        Rules of the association; what they loosen is said on every row.
     """
     held, hanger = table["material"], table["hanger_material"]
     held_class, hanger_class = resistance_class_of(held), resistance_class_of(hanger)
@@ -77,4 +80,6 @@ def warnings_of(table: pd.DataFrame) -> pd.Series:
     reasons.add(
         table["so2_assumed"], np.array("SO2 assumed, not measured: ", object) + assumed + " ug/m3."
     )
+    for loosened in policy.loosened:
+        reasons.add(np.ones(len(table), bool), f"Looser policy: {loosened}.")
     return reasons.text()

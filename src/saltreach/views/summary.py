@@ -7,12 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from saltreach.decisions.find_out import WORDS
 from saltreach.materials import MATERIAL_NAMES
 from saltreach.pipeline import CAUTION
-from saltreach.register.columns import BANDS
+from saltreach.register.columns import BANDS, KINDS_ADVISED, SEPARATOR
+from saltreach.science.placement import DO_NOT_PLACE
 
 if TYPE_CHECKING:
     from saltreach.pipeline import Assessment
+
+MOST_TO_FIND_OUT = 5
+MOST_CRAGS = 20
 
 
 def summary(result: Assessment, out: Path) -> dict[str, Any]:
@@ -32,6 +37,18 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
         "crag_materials": dict(
             zip(crags["crag"], crags["material_recommended"].replace("", "unknown"), strict=True)
         ),
+        "sectors_by_rock_band": {b: int((sectors["rock_band"] == b).sum()) for b in BANDS[::-1]},
+        "sectors_by_kind": {k: int((sectors["kind_advised"] == k).sum()) for k in KINDS_ADVISED},
+        "do_not_place": [
+            {"crag": s.crag, "sector": s.sector, "reasons": s.kind_reasons.split(SEPARATOR)}
+            for s in sectors[sectors["kind_advised"] == DO_NOT_PLACE].itertuples(index=False)
+        ],
+        "rock_disagreements": result.provenance["rock"]["disagreements"],
+        "rock_entries_unmapped": result.provenance["rock"]["unmapped_entries"],
+        "survey": result.provenance["survey"],
+        "find_out": []
+        if result.find_out is None
+        else result.find_out.groupby("crag").head(MOST_TO_FIND_OUT).to_dict("records"),
         "assumptions": result.provenance["assumptions"],
         "map": str(out / "map.html"),
         "caution": CAUTION,
@@ -49,28 +66,76 @@ def summary_text(result: Assessment, out: Path) -> str:
         "Sectors by risk: " + _counted(found["sectors_by_risk_band"]),
         "Sectors by metal recommended: " + _counted(found["sectors_by_material"]),
         f"Sectors with an overdue inspection: {found['sectors_overdue']}",
+        *_rock_lines(found),
         "",
-        "Worst sectors:",
-        *_worst(result.sectors),
+        "First in line:",
+        *_first(result.sectors),
+        *_find_out(result.find_out),
         "",
         "Rests on: " + " ".join(found["assumptions"][:2]) + " All assumptions: provenance.json.",
+        *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),
         CAUTION,
         f"Map: {found['map']}",
     ]
     return "\n".join(lines)
 
 
-def _counted(counts: dict[str, int]) -> str:
-    return ", ".join(f"{n} {word}" for word, n in counts.items() if n) or "none known"
-
-
-def _worst(sectors: pd.DataFrame, count: int = 5) -> list[str]:
-    rank = sectors["risk_band"].map({band: i for i, band in enumerate(BANDS)}).fillna(-1)
-    order = pd.DataFrame(
-        {"rank": -rank, "due": sectors["next_inspection_on"], "crag": sectors["crag"]}
-    ).sort_values(["rank", "due", "crag"], kind="stable")
-    return [
-        f"  {s.crag} / {s.sector}: {s.risk_band or 'unknown'}, buy {s.material_recommended or '?'},"
-        f" every {s.inspection_interval_months} months, next {s.next_inspection_on or '?'}"
-        for s in sectors.loc[order.index[:count]].itertuples(index=False)
+def _rock_lines(found: dict[str, Any]) -> list[str]:
+    """Rock: bands, kinds, the places to keep off with their reasons, and what to check."""
+    lines = [
+        "Sectors by rock risk: " + _counted(found["sectors_by_rock_band"]),
+        "Sectors by kind of anchor advised: " + _counted(found["sectors_by_kind"]),
+        *(
+            f"  {place['crag']} / {place['sector']}: {DO_NOT_PLACE}. {' '.join(place['reasons'])}"
+            for place in found["do_not_place"]
+        ),
     ]
+    if found["rock_disagreements"]:
+        lines.append(
+            f"Register and geological map name different rocks at {found['rock_disagreements']} "
+            "anchors: see their warnings."
+        )
+    if found["rock_entries_unmapped"]:
+        lines.append(
+            "Rock entries that name no rock of the table (map them with --rock-mapping): "
+            + _counted(found["rock_entries_unmapped"], first=True)
+        )
+    return lines
+
+
+def _counted(counts: dict[str, int], *, first: bool = False) -> str:
+    texts = (f"{word} ({n})" if first else f"{n} {word}" for word, n in counts.items() if n)
+    return ", ".join(texts) or "none known"
+
+
+def _first(sectors: pd.DataFrame, count: int = 5) -> list[str]:
+    lines = []
+    for s in sectors.sort_values("priority_rank").head(count).itertuples(index=False):
+        due = s.next_inspection_on or "?"
+        lines += [
+            f"  {s.crag} / {s.sector}: buy {s.material_recommended or '?'}, look every "
+            f"{s.inspection_interval_months} months, next {due}"
+            + (" (overdue)" if s.overdue == "yes" else ""),
+            f"    {s.priority_reasons}",
+        ]
+    return lines
+
+
+def _find_out(found: pd.DataFrame | None) -> list[str]:
+    """The most valuable unknowns of each crag, one line a crag."""
+    if found is None or not len(found):
+        return []
+    best = found.groupby("crag").head(MOST_TO_FIND_OUT)
+    value = best.groupby("crag")["decisions_changed"].sum().sort_values(ascending=False)
+    lines = ["", "Worth finding out next (sector: how many decisions it would likely change):"]
+    for crag in value.index[:MOST_CRAGS]:
+        parts: dict[str, list[str]] = {}
+        for row in best[best["crag"] == crag].itertuples(index=False):
+            parts.setdefault(WORDS[row.find_out], []).append(
+                f"{row.sector}: {row.decisions_changed:g}"
+            )
+        texts = (f"{words} ({', '.join(where)})" for words, where in parts.items())
+        lines.append(f"  {crag}: " + "; ".join(texts))
+    if len(value) > MOST_CRAGS:
+        lines.append(f"  and {len(value) - MOST_CRAGS} more crags: see find_out.csv")
+    return lines

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,13 +30,21 @@ SECTOR_COLUMNS = (
     "steel_rate_um_y", "steel_rate_um_y_p10", "steel_rate_um_y_p90",
     "zinc_rate_um_y", "zinc_rate_um_y_p10", "zinc_rate_um_y_p90",
     "lithology", "rock_strength_mpa", "rock_strength_mpa_p10", "rock_strength_mpa_p90",
-    "embedment_required_mm", "capacity_kn_p05", "priority_score", "risk_bands",
+    "joint_spacing_mm", "rmr89", "rmr_class", "gsi",
+    "rock_axial_kn_p05", "rock_radial_kn_p05", "resistance_mode",
+    "kind_advised", "kind_reasons", "kinds_advised",
+    "embedment_required_mm", "diameter_required_mm", "capacity_kn_p05",
+    "scc_hazard", "failure_probability_y1", "failure_probability_y10", "failure_probability_y30",
+    "failure_curve", "priority_score", "priority_reasons", "anchors_to_replace",
+    "replacement_cost", "loss_avoided", "risk_bands",
     "reasons", "interval_reasons", "warnings",
 )  # fmt: skip
 """Columns of `sectors.csv`, and of `crags.csv` without `sector`, in order."""
 
 
-def write_results(result: Assessment, out: Path, *, title: str, tiles: str | None = None) -> None:
+def write_results(
+    result: Assessment, out: Path, *, title: str, tiles: str | None = None, plots: bool = False
+) -> None:
     """Write every result file into a folder, all or none.
 
     Parameters
@@ -49,8 +58,15 @@ def write_results(result: Assessment, out: Path, *, title: str, tiles: str | Non
         Heading of the map.
     tiles : str, optional
         Address template of an online tile base to offer on the map.
+    plots : bool
+        Also write `plots/`, resistance against embedment for each sector.
     """
-    with whole_folder(out) as work:
+    with ExitStack() as folders:
+        work = folders.enter_context(whole_folder(out))
+        if plots:
+            from saltreach.views.plots import write_plots
+
+            write_plots(result, folders.enter_context(whole_folder(out / "plots")))
         result.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.sectors), ("crags", result.crags)):
             flat = frame[[c for c in SECTOR_COLUMNS if c in frame]]
@@ -58,6 +74,8 @@ def write_results(result: Assessment, out: Path, *, title: str, tiles: str | Non
         if len(result.rejected):
             table = result.rejected[list(REJECTED_COLUMNS)]
             spreadsheet_safe(table).to_csv(work / "rejected.csv", index=False)
+        if result.find_out is not None:
+            spreadsheet_safe(result.find_out).to_csv(work / "find_out.csv", index=False)
         write_geopackage(result, work / "saltreach.gpkg")
         text = json.dumps(result.provenance, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")

@@ -1,0 +1,164 @@
+"""What to rebolt first: expected yearly loss avoided for each unit of cost, with the reason why."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from saltreach.decisions.material import rank_of
+from saltreach.policy import DEFAULT, Policy
+from saltreach.register.columns import BANDS
+from saltreach.science.failure import Anchors, failure_curve
+from saltreach.science.reliability import material_weights
+from saltreach.science.value import priority_rank, priority_score, yearly_loss
+
+PRIORITY_WORK = ("yearly_loss", "yearly_loss_after", "replacement_cost")
+"""Working columns of `anchor_priority` that `sector_priority` sums."""
+WORN = 3
+"""Recorded condition from which an anchor is replaced whatever its metal."""
+
+
+def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame:
+    """Loss, cost and score of replacing each anchor with the metal recommended for it.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Register columns, `failure_probability_y1`, `failure_probability_y10`, `scc_hazard`,
+        losses, `material_recommended`.
+    policy : Policy
+        Prices and cost of the work.
+
+    Returns
+    -------
+    DataFrame
+        `yearly_loss`, `yearly_loss_after`, `replacement_cost` (0 where nothing is to be done),
+        `priority_score`. Losses are relative numbers, not money.
+    """
+    visits = table["visits_per_year"].to_numpy(float)
+    usual = float(np.nanmedian(visits)) if (~np.isnan(visits)).any() else 100.0
+    rank = rank_of(table["material_recommended"])
+    weights = material_weights(
+        table["material_recommended"].replace("", "unknown").to_numpy(object)
+    )
+    fresh = Anchors(
+        scc_hazard=table["scc_hazard"].to_numpy(float),
+        zinc_rate_um_y=table["zinc_rate_um_y"].to_numpy(float),
+        steel_rate_um_y=table["steel_rate_um_y"].to_numpy(float),
+        diameter_mm=table["diameter_mm"].to_numpy(float),
+    )
+    after = failure_curve(weights, np.zeros(len(table)), fresh, years=1)[:, 0]
+    position = table["position"].fillna("").to_numpy(object)
+    loss = [
+        yearly_loss(p, position, visits, unknown_visits_per_year=usual)
+        for p in (table["failure_probability_y1"].to_numpy(float), after)
+    ]
+    weaker = np.fmin(rank_of(table["material"]), rank_of(table["hanger_material"]))
+    worn = (table["condition"] >= WORN).to_numpy(bool, na_value=False)
+    replace = (~(weaker >= rank)).to_numpy() | worn
+    price = table["material_recommended"].map(policy.prices).to_numpy(float)
+    cost = policy.work_cost + price
+    score = np.where(replace, priority_score(loss[0], loss[1], cost), 0.0)
+    return pd.DataFrame(
+        {
+            "yearly_loss": loss[0],
+            "yearly_loss_after": np.where(replace, loss[1], loss[0]),
+            "replacement_cost": np.where(replace, cost, 0.0),
+            "priority_score": np.where(np.isnan(loss[0]) | np.isnan(price), np.nan, score),
+        },
+        index=table.index,
+    )
+
+
+def sector_priority(
+    sectors: pd.DataFrame, anchors: pd.DataFrame, policy: Policy = DEFAULT
+) -> pd.DataFrame:
+    """Score, rank and reason of each sector.
+
+    Parameters
+    ----------
+    sectors : DataFrame
+        Aggregated sectors: `crag`, `sector`, `risk_band`, `sea_cliff`, `materials_present`.
+    anchors : DataFrame
+        Anchors with the columns of `anchor_priority`, `crag`, `sector`.
+    policy : Policy
+        Order of rebolting.
+
+    Returns
+    -------
+    DataFrame
+        `priority_score`, `priority_rank` (from 1), `priority_reasons`, `anchors_to_replace`,
+        `replacement_cost`, `loss_avoided`, in the sectors' order.
+    """
+    work = anchors.assign(
+        avoided=(anchors["yearly_loss"] - anchors["yearly_loss_after"]).clip(lower=0),
+        to_replace=anchors["replacement_cost"] > 0,
+    )
+    sums = work.groupby(["crag", "sector"], sort=False, dropna=False)[
+        ["yearly_loss", "avoided", "replacement_cost", "to_replace"]
+    ].sum(min_count=1)
+    found = sectors[["crag", "sector"]].merge(sums, on=["crag", "sector"], how="left")
+    cost = found["replacement_cost"].to_numpy(float)
+    avoided = found["avoided"].to_numpy(float)
+    score = np.where(cost > 0, avoided / np.where(cost > 0, cost, 1.0), 0.0)
+    score = np.where(np.isnan(avoided), np.nan, score)
+    band = sectors["risk_band"].map({b: float(i) for i, b in enumerate(BANDS)}).to_numpy(float)
+    sea = (sectors["sea_cliff"] == "yes").to_numpy()
+    rank = priority_rank(score, band, sea, policy.order)
+    total = np.nansum(found["yearly_loss"])
+    share = 100 * avoided / total if total > 0 else np.zeros(len(found))
+    text = [
+        _why(r, policy, s, int(n), of, c, a)
+        for r, s, n, of, c, a in zip(
+            rank,
+            sectors[["risk_band", "sea_cliff"]].to_dict("records"),
+            found["to_replace"].fillna(0),
+            sectors["anchors"],
+            cost,
+            np.nan_to_num(share),
+            strict=True,
+        )
+    ]
+    return pd.DataFrame(
+        {
+            "priority_score": score,
+            "priority_rank": pd.array(rank, dtype="Int64"),
+            "priority_reasons": text,
+            "anchors_to_replace": pd.array(found["to_replace"].fillna(0).astype(int), "Int64"),
+            "replacement_cost": cost,
+            "loss_avoided": avoided,
+        },
+        index=sectors.index,
+    )
+
+
+def _why(
+    rank: int,
+    policy: Policy,
+    sector: dict[str, str],
+    count: int,
+    of: int,
+    cost: float,
+    share: float,
+) -> str:
+    """Why a sector stands where it stands, for a reader without the tables."""
+    band = sector["risk_band"] or "unknown"
+    place = {"yes": "sea cliff", "no": "inland"}.get(sector["sea_cliff"], "place unknown")
+    if count == 0:
+        return f"Place {rank}: risk {band}, {place}; no anchor needs better metal now."
+    rule = (
+        "worse risk first, sea cliffs before inland within a band, then loss avoided per cost"
+        if policy.order == "sea-cliffs-first"
+        else "loss avoided per cost alone"
+    )
+    return (
+        f"Place {rank}: risk {band}, {place}; replacing {count} of {of} anchors avoids "
+        f"{share:.1f} % of the region's expected loss for {cost:.0f} cost units. Order: {rule}."
+    )
+
+
+def rank_of_sector(anchors: pd.DataFrame, sectors: pd.DataFrame) -> pd.Series:
+    """The rank of each anchor's sector, in the anchors' order."""
+    rank = sectors.set_index(["crag", "sector"])["priority_rank"]
+    keys = pd.MultiIndex.from_frame(anchors[["crag", "sector"]])
+    return pd.Series(rank.reindex(keys).array, index=anchors.index)

@@ -1,0 +1,169 @@
+"""What inspections and failures of others teach: Bayes' rule, in four small forms.
+
+*Published*: the rules themselves (any text on Bayesian statistics). *Our own judgement*: every
+likelihood of `LIKELIHOODS`. An eye sees rust and wear; it sees next to nothing of stress-corrosion
+cracks, so a sound look earns near-zero credit there, and little for a bond inside the rock.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from saltreach.errors import OptionError
+
+CONDITIONS = 5
+LIKELIHOODS: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
+    # chance of recording condition 0, 1, 2, 3, 4 if it would fail within a year; if it would not
+    "visible": ((0.05, 0.10, 0.20, 0.35, 0.30), (0.70, 0.20, 0.08, 0.018, 0.002)),
+    "cracking": ((0.80, 0.10, 0.05, 0.03, 0.02), (0.845, 0.10, 0.035, 0.013, 0.007)),
+    "rock": ((0.55, 0.20, 0.12, 0.08, 0.05), (0.70, 0.20, 0.08, 0.018, 0.002)),
+}
+"""By what fails: rust and wear, stress-corrosion cracks, the rock side. Judgement."""
+
+CREDIT_HALF_LIFE_Y = 3.0
+"""Years after which a good finding counts half as much (in the logarithm). A bad one stays."""
+
+
+def odds_ratio(condition: Any, way: str, years_since: Any = 0.0) -> np.ndarray:
+    """How much a recorded condition multiplies the odds of failure.
+
+    Parameters
+    ----------
+    condition : array_like
+        0 sound to 4 failed; NaN: not recorded.
+    way : str
+        One of `LIKELIHOODS`.
+    years_since : array_like
+        Years since the inspection; NaN: a good finding earns no credit.
+
+    Returns
+    -------
+    numpy.ndarray
+        1 where nothing is recorded; infinite for condition 4, which is a fact, no hint.
+
+    Raises
+    ------
+    OptionError
+        A way that is not listed.
+
+    Examples
+    --------
+    >>> odds_ratio([0, 3, np.nan], "visible").round(2).tolist()
+    [0.07, 19.44, 1.0]
+    >>> odds_ratio([0, 3], "cracking").round(2).tolist()
+    [0.95, 2.31]
+    """
+    if way not in LIKELIHOODS:
+        raise OptionError(f"way to fail {way!r} is not known; use one of {list(LIKELIHOODS)}")
+    failing, sound = (np.array(row) for row in LIKELIHOODS[way])
+    grade, since = np.broadcast_arrays(np.asarray(condition, float), np.asarray(years_since, float))
+    index = np.clip(np.nan_to_num(grade), 0, CONDITIONS - 1).astype(int)
+    ratio = np.where(np.isnan(grade), 1.0, (failing / sound)[index])
+    credit = np.where(np.isnan(since), 0.0, 0.5 ** (np.maximum(since, 0) / CREDIT_HALF_LIFE_Y))
+    ratio = np.where(ratio < 1, ratio**credit, ratio)
+    return np.where(grade == CONDITIONS - 1, np.inf, ratio)
+
+
+def odds_update(probability: Any, ratio: Any) -> np.ndarray:
+    """Bayes' rule on odds.
+
+    Parameters
+    ----------
+    probability : array_like
+        Before, 0 to 1.
+    ratio : array_like
+        Likelihood ratio; infinite makes it certain.
+
+    Returns
+    -------
+    numpy.ndarray
+        After; NaN stays NaN.
+
+    Examples
+    --------
+    >>> float(odds_update(0.5, 3.0)), float(odds_update(0.01, np.inf))
+    (0.75, 1.0)
+    """
+    p, r = np.broadcast_arrays(np.asarray(probability, float), np.asarray(ratio, float))
+    finite = np.where(np.isinf(r), 1.0, r)
+    after = p * finite / (p * finite + (1 - p))
+    return np.where(np.isinf(r), 1.0, after)
+
+
+def batch_update(failures: Any, exposure: Any, prior: tuple[float, float]) -> tuple[Any, Any, Any]:
+    """Failure rate after some failures in some exposure: gamma prior, Poisson counts.
+
+    Parameters
+    ----------
+    failures : array_like
+        Number seen.
+    exposure : array_like
+        Anchor years (or any exposure) in which they were seen.
+    prior : tuple of float
+        Shape a and rate b of the gamma prior, in the same exposure.
+
+    Returns
+    -------
+    mean, shape, rate : array_like
+        Of the posterior gamma; mean = shape / rate.
+
+    Examples
+    --------
+    >>> round(float(batch_update(3, 25, (2.0, 40.0))[0]), 4)
+    0.0769
+    """
+    shape, rate = prior[0] + failures, prior[1] + exposure
+    return shape / rate, shape, rate
+
+
+def batch_factor(failures: Any, expected_failures: Any, prior_shape: float = 0.5) -> Any:
+    """How much failures in a batch raise the failure rate of its other anchors.
+
+    Parameters
+    ----------
+    failures : array_like
+        Failures seen in the batch (same make, same team, same year).
+    expected_failures : array_like
+        Failures the model expected there until now.
+    prior_shape : float
+        Shape of the gamma spread of batches about 1; the smaller, the more batches differ
+        (0.5 is judgement: about one batch in three is worse than the mean).
+
+    Returns
+    -------
+    array_like
+        Factor with mean 1 before anything is seen.
+
+    Examples
+    --------
+    >>> round(float(batch_factor(1, 0.1)), 2)
+    2.5
+    """
+    return batch_update(failures, expected_failures, (prior_shape, prior_shape))[0]
+
+
+def normal_update(
+    prior_mean: Any, prior_sd: Any, mean: Any, sd: Any, count: Any
+) -> tuple[Any, Any]:
+    """Mean and spread of a quantity after some readings, all normal.
+
+    Parameters
+    ----------
+    prior_mean, prior_sd : array_like
+        Before.
+    mean, sd, count : array_like
+        Mean of the readings, standard deviation of one, and their number.
+
+    Returns
+    -------
+    mean, sd : array_like
+
+    Examples
+    --------
+    >>> [round(float(v), 4) for v in normal_update(0.05, 0.02, 0.08, 0.015, 4)]
+    [0.0763, 0.007]
+    """
+    before, seen = prior_sd**-2.0, count * sd**-2.0
+    return (before * prior_mean + seen * mean) / (before + seen), (before + seen) ** -0.5
