@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from saltreach.layers import climate
 from saltreach.science import wetness
 
 
@@ -20,13 +19,6 @@ def test_humidity_at_metal_temperature():
 )
 def test_saturation_pressure(temperature_c, hpa):
     assert wetness.saturation_pressure_hpa(temperature_c) == pytest.approx(hpa, rel=0.003)
-
-
-def test_science_and_layers_use_one_formula():
-    t = np.linspace(-30, 50, 9)
-    np.testing.assert_allclose(
-        wetness.saturation_pressure_hpa(t), climate.saturation_pressure_hpa(t)
-    )
 
 
 @pytest.mark.parametrize("mean", [68.0, 75.0, 80.0, 86.0])

@@ -17,7 +17,6 @@ from saltreach.layers.climate import (
     monthly_climate,
     relative_humidity_pct,
     sample_climate,
-    saturation_pressure_hpa,
 )
 from saltreach.layers.climate_maps import GlobalGrid
 
@@ -92,12 +91,6 @@ def test_lapse_arithmetic():
     assert lapse_corrected_c(10.0, 2000.0, 0.0) == pytest.approx(-3.0)
     assert lapse_corrected_c([10.0, 10.0], [0.0, np.nan], [1000.0, 0.0])[0] == pytest.approx(16.5)
     assert np.isnan(lapse_corrected_c(10.0, np.nan, 0.0))
-
-
-@pytest.mark.parametrize(("temperature_c", "hpa"), [(0.0, 6.112), (20.0, 23.37), (30.0, 42.43)])
-def test_saturation_pressure(temperature_c, hpa):
-    """From memory: steam tables give 6.11, 23.4 and 42.4 hPa."""
-    assert saturation_pressure_hpa(temperature_c) == pytest.approx(hpa, rel=0.003)
 
 
 @pytest.mark.parametrize(("temperature_c", "density"), [(0, 4.85), (10, 9.40), (20, 17.3)])

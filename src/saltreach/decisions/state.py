@@ -17,7 +17,8 @@ from saltreach.decisions.material import rank_of
 from saltreach.materials import MATERIAL_NAMES
 from saltreach.register.dates import year_fraction
 from saltreach.science.failure import Anchors, age_mixture, capacity_quantile_kn, failure_curve
-from saltreach.science.reliability import material_weights
+from saltreach.science.metal_loss import EXPONENT_MEAN, years_to_loss
+from saltreach.science.reliability import ZINC_UM, material_weights
 from saltreach.science.updating import batch_factor
 
 METAL_PRIOR = (0.30, 0.10, 0.30, 0.27, 0.01, 0.01, 0.01)
@@ -56,7 +57,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     Returns
     -------
     State
-        `columns`: `capacity_kn_p05`, `failure_probability_y1`, `_y10`, `_y30` (within 1, 10 and
+        `columns`: `capacity_kn_p05`, `coating_life_y`, `failure_probability_y1`, `_y10`, `_y30` (within 1, 10 and
         30 years).
     """
     metal = metal_in_place(table)
@@ -95,6 +96,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
             "capacity_kn_p05": capacity_quantile_kn(weights, ages, anchors, age_weights=age_weights)
             if capacity
             else np.nan,
+            "coating_life_y": coating_life_y(table, metal),
             "failure_probability_y1": curve[:, 0],
             "failure_probability_y10": within[:, 9],
             "failure_probability_y30": within[:, 29],
@@ -102,6 +104,15 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
         index=table.index,
     )
     return State(columns, curve, age)
+
+
+def coating_life_y(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
+    """Years from placing until the zinc of coated steel is used up; NaN for other metals.
+
+    The thin end of the usual coating (`ZINC_UM`) and ISO 9224's mean exponent.
+    """
+    thin = metal.map({name: low for name, (low, _) in ZINC_UM.items()}).to_numpy(float)
+    return years_to_loss(thin, table["zinc_rate_um_y"].to_numpy(float), EXPONENT_MEAN["zinc"])
 
 
 def sector_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> list[str]:

@@ -19,6 +19,7 @@ from saltreach.errors import LayerError
 from saltreach.layers import climate_maps as maps
 from saltreach.layers.catalogue import Layer
 from saltreach.layers.embedded import embedded_file, sha256_of
+from saltreach.science.wetness import saturation_pressure_hpa
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -76,24 +77,6 @@ def lapse_corrected_c(
     return np.asarray(temperature_c) - LAPSE_K_PER_M * (
         np.asarray(elevation_m) - np.asarray(reference_m)
     )
-
-
-def saturation_pressure_hpa(temperature_c: ArrayLike) -> np.ndarray:
-    """Saturation vapour pressure over water, hPa.
-
-    Over water also below freezing, as relative humidity is reported by weather services.
-
-    References
-    ----------
-    WMO-No. 8, Guide to Instruments and Methods of Observation, annex 4.B.
-
-    Examples
-    --------
-    >>> round(float(saturation_pressure_hpa(20.0)), 1)
-    23.3
-    """
-    t = np.asarray(temperature_c)
-    return 6.112 * np.exp(17.62 * t / (243.12 + t))
 
 
 def relative_humidity_pct(density_g_m3: ArrayLike, temperature_c: ArrayLike) -> np.ndarray:

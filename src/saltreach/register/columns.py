@@ -384,6 +384,13 @@ RESULTS: tuple[Column, ...] = (
     _c("decisions", "material_reasons", "text", "why, and the rule that governed"),
     _c("decisions", "material_codes", "text", "codes of the rules in the reasons"),
     _c("decisions", "capacity_kn_p05", "number", "capacity, 5th percentile", unit="kN"),
+    _c(
+        "decisions",
+        "coating_life_y",
+        "number",
+        "years from placing until the zinc of coated steel is used up",
+        unit="y",
+    ),
     _c("decisions", "failure_probability_y1", "number", "probability of failure in a year"),
     _c("decisions", "failure_probability_y10", "number", "probability of failure in 10 years"),
     _c("decisions", "failure_probability_y30", "number", "probability of failure in 30 years"),
