@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from saltreach.errors import NoGoodRowsError
 from saltreach.options import Options
 
 if TYPE_CHECKING:
@@ -70,6 +71,8 @@ def assess(
     ------
     LayerError
         When a layer file cannot be used.
+    NoGoodRowsError
+        When no row is left to assess.
     """
     import pandas as pd
 
@@ -113,6 +116,12 @@ def assess(
     )
     kept = placed.isin(register.anchors["source_row"]).to_numpy()
     shore = Shore(shore.distance_m[kept], shore.on_land[kept])
+    if not len(register.anchors):
+        raise NoGoodRowsError(
+            f"{register.file}: none of its {register.rows_read} rows can be used; correct the "
+            "refused rows (saltreach check lists them)",
+            register.rejected,
+        )
     on_step("climate, openness and terrain")
     layers = layer_values(
         register.anchors,

@@ -66,6 +66,16 @@ def test_bad_rows_exit_with_1_and_results_are_written(saltreach, tmp_path):
     assert len(gpd.read_parquet(tmp_path / "out" / "anchors.parquet")) == 2
 
 
+@pytest.mark.parametrize("lat", [[199, 199, 199], [45.5, 45.6, 45.7]], ids=["bad", "at sea"])
+def test_a_register_without_a_good_row_leaves_the_list_and_exits_with_2(saltreach, tmp_path, lat):
+    path = write(tmp_path / "a.csv", lat=lat)
+    done = saltreach("assess", path, "--out", tmp_path / "out")
+    assert done.returncode == 2
+    assert "none of its 3 rows" in done.stderr
+    assert [p.name for p in (tmp_path / "out").iterdir()] == ["rejected.csv"]
+    assert len(pd.read_csv(tmp_path / "out" / "rejected.csv")) >= 3
+
+
 def test_check_lists_each_bad_row_with_its_fix(saltreach, tmp_path):
     path = write(tmp_path / "a.csv", material=["316", "kryptonite", "Ti"])
     done = saltreach("check", path)

@@ -57,8 +57,8 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     Returns
     -------
     State
-        `columns`: `capacity_kn_p05`, `coating_life_y`, `failure_probability_y1`, `_y10`, `_y30` (within 1, 10 and
-        30 years).
+        `columns`: `capacity_kn_p05`, `coating_life_y`, `failure_probability_y1`, `_y10`, `_y30`
+        (within 1, 10 and 30 years).
     """
     metal = metal_in_place(table)
     weights = material_weights(metal.to_numpy(object), metal_shares(table["crag"], metal))
