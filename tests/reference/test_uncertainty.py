@@ -25,7 +25,7 @@ QUANTILES = (0.1, 0.5, 0.9)
 
 
 def chloride(distance_m, rows):
-    """A plain power law with a floor; spread factor 2.5 (handbook figures, for the test only)."""
+    """A plain power law with a floor; spread factor 2.5 (for the test only)."""
     return np.maximum(95 * (np.maximum(distance_m, 30) / 100) ** -0.55, 3.3), np.log(2.5)
 
 
@@ -155,7 +155,7 @@ def test_class_probabilities_against_plain_draws(f3, mild):
 
 
 def test_exact_inputs_give_one_class_en_1993_1_4_table_a_1():
-    """Handbook check values: sites known exactly, at the bands' limits too."""
+    """Check values of EN 1993-1-4 Annex A (arithmetic): sites known exactly, at the bands' limits too."""
     distance = [12_000, 5_000, 500, 100, 250, 1_000, 10_000]
     washed = crc_probabilities(distance, 0, 8, 0, 0.0)
     sheltered = crc_probabilities(distance, 0, 8, 0, -7.0)

@@ -197,7 +197,7 @@ CHOICES: dict[str, dict[str, tuple[str, ...]]] = {
     },
 }  # fmt: skip
 """Words accepted for each value of a choice column, beside the value itself. EN numbers by
-EN 1993-1-4:2006+A1:2015 Table A.3 (from memory, handbook of the project), A2 to A8 and D6 by
+EN 1993-1-4:2006+A1:2015 Table A.3 (from memory), A2 to A8 and D6 by
 ISO 3506-1:2020 (from memory). `grade 2` or `grade 5` alone is refused: it is a titanium grade
 and a strength grade of carbon steel bolts (SAE J429) as well."""
 
