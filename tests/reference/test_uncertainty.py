@@ -155,7 +155,7 @@ def test_class_probabilities_against_plain_draws(f3, mild):
 
 
 def test_exact_inputs_give_one_class_en_1993_1_4_table_a_1():
-    """Check values of EN 1993-1-4 Annex A (arithmetic): sites known exactly, at the bands' limits too."""
+    """Sites known exactly, at the bands' limits too (EN 1993-1-4 Annex A, arithmetic)."""
     distance = [12_000, 5_000, 500, 100, 250, 1_000, 10_000]
     washed = crc_probabilities(distance, 0, 8, 0, 0.0)
     sheltered = crc_probabilities(distance, 0, 8, 0, -7.0)
