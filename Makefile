@@ -21,6 +21,7 @@ lint: $(VENV)/tested
 bench: $(VENV)/tested
 	$(BIN)/python tests/benchmarks/bench_coast.py
 	$(BIN)/python tests/benchmarks/bench_assess.py
+	$(BIN)/python tests/benchmarks/bench_map.py
 
 $(VENV)/installed: pyproject.toml
 	$(PYTHON) -m venv $(VENV)

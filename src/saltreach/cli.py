@@ -14,6 +14,7 @@ import typer
 
 from saltreach import __version__
 from saltreach.cli_views import landowner, show
+from saltreach.views.texts import Language
 
 if TYPE_CHECKING:
     from saltreach.pipeline import Assessment
@@ -114,6 +115,9 @@ Title = Annotated[str | None, typer.Option(help="Heading of the map.")]
 Tiles = Annotated[
     str | None, typer.Option(help="Address template of an online tile base to offer as well.")
 ]
+MapLanguage = Annotated[
+    Language, typer.Option("--language", help="Language the map opens in; it can be changed there.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
 
 
@@ -182,6 +186,7 @@ def assess(
     today: Today = None,
     title: Title = None,
     tiles: Tiles = None,
+    language: MapLanguage = Language.EN,
     as_json: AsJson = False,
 ) -> None:
     """Assess every anchor of a register: tables, GIS files and an offline map in one folder."""
@@ -210,6 +215,7 @@ def assess(
             options=options,
             title=title or register.stem,
             tiles=tiles,
+            language=language,
             columns=_mapping(column),
             crs=crs,
             sheet=sheet,
@@ -226,7 +232,12 @@ def assess(
 
 
 @app.command(epilog="Example: saltreach demo --out maps/demo")
-def demo(out: OutFolder = Path("maps/demo"), today: Today = None, as_json: AsJson = False) -> None:
+def demo(
+    out: OutFolder = Path("maps/demo"),
+    today: Today = None,
+    language: MapLanguage = Language.EN,
+    as_json: AsJson = False,
+) -> None:
     """Assess the embedded demo register: an invented region on real coordinates, no network.
 
     Some of its rows are bad on purpose; refusing them is part of the demo, so it exits with 0.
@@ -243,6 +254,7 @@ def demo(out: OutFolder = Path("maps/demo"), today: Today = None, as_json: AsJso
                 today=None if today is None else today.date(),
             ),
             title="Demo: an invented region",
+            language=language,
         )
         _print_summary(result, out, as_json)
 
@@ -255,6 +267,7 @@ def draw_map(
     ] = None,
     title: Title = None,
     tiles: Tiles = None,
+    language: MapLanguage = Language.EN,
     picture: Annotated[
         Path | None,
         typer.Option("--picture", help="Also draw an overview picture, .png or .svg."),
@@ -270,7 +283,9 @@ def draw_map(
             step("results")
             result = read_results(results)
             step("map")
-            write_map_file(result, target, title=title or results.name, tiles=tiles)
+            write_map_file(
+                result, target, title=title or results.name, tiles=tiles, language=language
+            )
             if picture is not None:
                 from saltreach.views.overview import write_overview
 
@@ -350,23 +365,29 @@ def _assess_file(
     title: str,
     tiles: str | None = None,
     plots: bool = False,
+    language: str = "en",
     **reading: Any,
 ) -> Assessment:
     from dataclasses import replace
 
+    from saltreach.errors import NoGoodRowsError
     from saltreach.pipeline import assess as assess_register
     from saltreach.register import read_register
     from saltreach.register.survey import survey_sheet
-    from saltreach.views.tables import write_results
+    from saltreach.views.tables import write_rejected, write_results
 
     with _progress() as step:
         step("register")
         found = read_register(file, today=options.today, **reading)
         if options.survey_file is None and survey_sheet(file) is not None:
             options = replace(options, survey_file=str(file))
-        result = assess_register(found, options, on_step=step)
+        try:
+            result = assess_register(found, options, on_step=step)
+        except NoGoodRowsError as error:
+            write_rejected(error.rejected, out)
+            raise
         step("files and map")
-        write_results(result, out, title=title, tiles=tiles, plots=plots)
+        write_results(result, out, title=title, tiles=tiles, plots=plots, language=language)
     return result
 
 

@@ -87,6 +87,8 @@ def anchors(count: int = 600, sectors_per_crag: int = 4, crags: int | None = Non
             "rock_band": np.array(BANDS, dtype=object)[np.arange(count) % 5],
             "kind_advised": "bonded",
             "embedment_required_mm": 110.0,
+            "inspection_interval_months": np.array([60, 36, 24, 12, 3])[band],
+            "interval_rule": "corrosivity category",
             "material": rng.choice(MATERIALS, count),
             "material_recommended": np.where(
                 band > 3, "titanium", np.where(band > 1, "duplex", "316")
@@ -186,12 +188,28 @@ def sectors(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         ),
         embedment_required_mm=np.where(np.arange(n) % 5 == 4, np.nan, 110.0),
         diameter_required_mm=10.0,
+        scc_band=np.array(BANDS, dtype=object)[np.minimum(step, 2)],
+        capacity_kn_p05=12.5,
+        failure_probability_y1=0.0025,
+        failure_probability_y10=0.024,
+        failure_probability_y30=0.6,
+        failure_curve=[json.dumps(curve(s)) for s in step],
+        priority_rank=np.nan,
+        priority_reasons="Place 3: risk severe, sea cliff.",
+        anchors_to_replace=4,
+        replacement_cost=36.0,
     )
     blank = [c for c in table.columns if c not in ("crag", "sector", "geometry", "anchors")]
     table[blank] = table[blank].astype(object)
     table.loc[n - 1, blank] = None
     table.loc[n - 2, ["chloride_mg_m2_d_p10", "zinc_rate_um_y"]] = np.nan
     return table
+
+
+def curve(step: int) -> list[float]:
+    """31 yearly probabilities from the middle of a band's decade, ten times as much after 30."""
+    start = (3e-5, 3e-4, 3e-3, 2e-2, 8e-2)[step]
+    return [float(f"{min(start * 10 ** (year / 30), 1):.3g}") for year in range(31)]
 
 
 def provenance() -> dict:
@@ -214,6 +232,7 @@ def provenance() -> dict:
                 "accuracy": None,
             },
         ],
+        "assessed_for": "2026-11-20",
         "options": {"policy": "sea-cliffs-first"},
         "software": {"saltreach": "test"},
         "register": {"file": "anchors.csv", "rows": 600, "rejected": 2},

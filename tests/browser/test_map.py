@@ -11,9 +11,12 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 import synthetic
+from accessibility import assert_accessible
 
 from saltreach.register.columns import BANDS
-from saltreach.views.map import write_map
+from saltreach.views.colourings import COLOURINGS
+from saltreach.views.map import SCRIPTS, write_map
+from saltreach.views.texts import LANGUAGES, catalogue
 
 pytestmark = pytest.mark.browser
 
@@ -245,7 +248,9 @@ def test_hostile_names_are_text(open_map, name):
     assert name in page.locator("#card .where").inner_text()
     page.mouse.move(*place_of(page, int(items.nth(1).get_attribute("data-sector"))))
     assert page.locator("img").count() == 0
-    assert page.evaluate("document.querySelectorAll('script:not([type])').length") == 7
+    assert page.evaluate("document.querySelectorAll('script:not([type])').length") == 2 + len(
+        SCRIPTS
+    )
 
 
 def test_injected_markup_could_not_run_anyway(open_map, browser, map_file):
@@ -288,6 +293,16 @@ def test_filters_narrow_list_and_map_alike(open_map, region):
     page.locator("#clear").click()
     page.fill("#find", "pena roof")
     assert listed(page).count() == 1
+    page.locator("#clear").click()
+
+    page.select_option("#crag", "Cabo Ventisca")
+    assert listed(page).count() == int((sectors["crag"] == "Cabo Ventisca").sum()) == 4
+    page.locator("#clear").click()
+    page.check("#overdue-only")
+    assert listed(page).count() == int((sectors["overdue"] == "yes").sum()) > 0
+    page.locator("#clear").click()
+    assert not page.locator("#overdue-only").is_checked()
+    assert listed(page).count() == 40
 
 
 def test_the_list_can_follow_the_map(open_map):
@@ -359,7 +374,8 @@ def test_unknown_is_said(open_map):
     facts = page.locator("#card dd").all_inner_texts()
     metal_and_date = ["not known", "Least allowed: not known", "not known", "not known"]
     kind_and_rock = ["not known", "unknown", "not known"]
-    assert facts == metal_and_date + kind_and_rock
+    place_and_cost = ["not known"] * 3
+    assert facts == metal_and_date + kind_and_rock + place_and_cost
     assert "NaN" not in page.locator("#card").inner_text()
     assert "null" not in page.locator("#card").inner_text()
 
@@ -570,3 +586,190 @@ def test_anchors_take_the_colour_of_their_rock(open_map):
     )
     assert all(given == drawn for given, drawn in words)
     assert len({given for given, _ in words}) > 1
+
+
+def year(page, value):
+    page.locator("#years").fill(str(value))
+    until_year(page, value)
+
+
+def until_year(page, value):
+    """The map follows the slider one frame later; the page's policy forbids to wait inside it."""
+    for _ in range(80):
+        if page.evaluate("saltreach.state.years") == value:
+            return
+        page.wait_for_timeout(25)
+    pytest.fail(f"the map does not show year {value}")
+
+
+@pytest.mark.parametrize("column", [c.column for c in COLOURINGS])
+def test_each_colouring_has_a_legend_and_paints_map_list_and_filter(open_map, region, column):
+    page = open_map()
+    page.locator(f"input[name=colour-by][value={column}]").check()
+    rows = page.locator("#legend-rows li")
+    words = rows.evaluate_all("rows => rows.map((row) => row.dataset.band)")
+    names = [name.lower() for name in rows.locator("strong").all_inner_texts()]
+    assert len(set(words)) == len(set(names)) == len(words) >= 3
+    styles = page.evaluate("saltreach.sectors.crag.map((_, i) => saltreach.colouring.ofSector(i))")
+    assert {s["word"] for s in styles} <= set(words)
+    for index in (0, 9, 21, 39):
+        x, y = place_of(page, index)
+        assert colour_at(page, x - 9, y) == styles[index]["fill"]
+        text = page.locator(f".item[data-sector='{index}'] .unseen").text_content()
+        assert text[:-2] in names
+    word = styles[9]["word"]
+    page.locator(f".chip[data-band='{word}']").click()
+    assert listed(page).count() == sum(s["word"] == word for s in styles)
+
+
+def test_metal_interval_and_due_steps_are_those_of_the_table(open_map, region):
+    page = open_map()
+    known = region[0].dropna(subset=["risk_band"])
+    found = {}
+    for column in ("material_recommended", "inspection_interval_months", "next_inspection_on"):
+        found[column] = page.evaluate(
+            f"saltreach.colourBy('{column}'), Object.fromEntries(saltreach.sectors.crag.map("
+            "(c, i) => [c + '|' + saltreach.sectors.sector[i], "
+            "saltreach.colouring.ofSector(i).word]))"
+        )
+    for row in known.itertuples():
+        key = f"{row.crag}|{row.sector}"
+        assert found["material_recommended"][key] == row.material_recommended
+        assert found["inspection_interval_months"][key] == str(row.inspection_interval_months)
+        # Assessed for 2026-11-20: the 15th of January 2027 is within 3 months, February is too
+        # (until the 20th), the rest of 2027 until October within 12, then within 3 years.
+        month = int(row.next_inspection_on[5:7])
+        step = "3" if month <= 2 else "12" if month <= 11 else "36"
+        assert found["next_inspection_on"][key] == step
+
+
+def test_the_year_slider_follows_the_curves_and_never_gets_better(open_map, region):
+    page = open_map()
+    limits = (1e-4, 1e-3, 1e-2, 5e-2)
+    table = page.evaluate("[saltreach.sectors.risk_band, saltreach.sectors.failure_curve]")
+    bands = "saltreach.sectors.crag.map((_, i) => saltreach.colouring.ofSector(i).word)"
+    for value in (0, 12, 30):
+        year(page, value)
+        for today, curve, drawn in zip(*table, page.evaluate(bands), strict=True):
+            if today is None:
+                assert drawn == "unknown"
+                continue
+            then = BANDS[sum(curve[value] >= limit for limit in limits)]
+            worst = max(today, then, key=BANDS.index) if value else today
+            assert drawn == ("severe" if today == "severe" else worst)
+    assert page.locator("#years-value").inner_text() == "in 30 years"
+    assert page.locator("#years").get_attribute("aria-valuetext").startswith("in 30 years: ")
+    counts = page.locator(".chip[data-band=severe] b").inner_text()
+    assert f"{counts} severe" in page.locator("#years").get_attribute("aria-valuetext")
+    # The list is in that year's order, and anchors carry no band of their own.
+    order = listed(page).evaluate_all("els => els.map((e) => +e.dataset.sector)")
+    words = page.evaluate(bands)
+    ranks = [BANDS.index(words[i]) if words[i] in BANDS else -1 for i in order]
+    assert ranks == sorted(ranks, reverse=True)
+    assert page.evaluate("saltreach.colouring.ofAnchor(0).word") == "anchor"
+    page.locator("#years-back").click()
+    assert page.evaluate(bands) == [b or "unknown" for b in table[0]]
+    # Only the risk has a forecast.
+    page.locator("input[name=colour-by][value=rock_band]").check()
+    assert page.locator("#years-bar").is_hidden()
+
+
+def test_the_year_slider_works_by_keyboard(open_map):
+    page = open_map()
+    page.locator("#years").focus()
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    until_year(page, 3)
+    assert page.locator("#years-value").inner_text() == "in 3 years"
+    page.keyboard.press("End")
+    until_year(page, 30)
+    page.keyboard.press("Home")
+    until_year(page, 0)
+    assert page.locator("#years-value").inner_text() == "today"
+
+
+def test_a_sector_without_a_curve_is_unknown_later_unless_severe(open_map, region, tmp_path):
+    path = write_map(
+        region[0].assign(failure_curve=""), *region[1:], tmp_path / "m.html", title="T"
+    )
+    page = open_map(path=path)
+    assert page.locator("#years-bar").is_hidden()  # no curve at all: no slider
+    some = region[0]["failure_curve"].where(region[0].index > 5, "")
+    page = open_map(
+        path=write_map(
+            region[0].assign(failure_curve=some), *region[1:], tmp_path / "n.html", title="T"
+        )
+    )
+    year(page, 10)
+    drawn = page.evaluate(
+        "saltreach.sectors.crag.map((_, i) => [saltreach.sectors.failure_curve[i] === null, "
+        "saltreach.sectors.risk_band[i], saltreach.colouring.ofSector(i).word])"
+    )
+    for missing, today, then in drawn:
+        if missing:
+            assert then == ("severe" if today == "severe" else "unknown")
+
+
+def test_card_says_chances_capacity_place_and_cost(open_map):
+    page = open_map()
+    page.locator(".item[data-sector='0']").click()
+    card = page.locator("#card")
+    text = " ".join(card.inner_text().split())
+    for expected in (
+        "within 1 year about 1 in 400",  # 0.0025
+        "within 10 years about 1 in 42",  # 0.024
+        "within 30 years more than 1 in 2",  # 0.6
+        "Capacity today, 5th percentile 12.5 kN",
+        "To replace 4 anchors 36 cost units",
+        "Place 3: risk severe, sea cliff.",
+        "Hazard of stress-corrosion cracking raised",
+        "years from now",
+        "every 6 months",
+    ):
+        assert expected in text
+    curve = card.locator("svg.curve")
+    assert "in 10 years 1 in" in curve.get_attribute("aria-label")
+    assert len(curve.locator("polyline.line").get_attribute("points").split()) == 31
+
+
+@pytest.mark.parametrize("language", [code for code in LANGUAGES if code != "en"])
+def test_the_page_speaks_other_languages(open_map, region, tmp_path, language):
+    path = write_map(*region, tmp_path / "m.html", title="T", language=language)
+    written, switched = open_map(path=path), open_map()
+    switched.select_option("#language", language)
+    texts, english = catalogue(language), catalogue("en")
+    seen = []
+    for page in (written, switched):
+        assert page.locator("html").get_attribute("lang") == language
+        assert page.locator("#language").input_value() == language
+        page.locator(".item[data-sector='0']").click()
+        assert page.locator("footer.caution").inner_text() == texts["caution"]
+        body = page.locator("body").inner_text()
+        assert texts["reasons_in_english"] in body
+        assert texts["material_unknown"] in page.locator("#card").inner_text()
+        assert page.locator("#card .sentences[lang=en]").count() >= 3
+        assert page.locator(".chip[data-band=severe]").inner_text().startswith(texts["word_severe"])
+        assert page.locator("#find").get_attribute("placeholder") == texts["find_hint"]
+        assert page.locator(".folium-map").get_attribute("aria-label") == texts["map_label"]
+        for key in ("legend", "more_filters", "years_label", "why", "overdue_only", "minimum"):
+            assert english[key] not in body.split("\n")
+        seen.append(body)
+    # Chosen in the page or when it was written: the same words.
+    assert seen[0].replace("T\n", "", 1).split() == seen[1].replace("Test region\n", "").split()
+    switched.select_option("#language", "en")
+    assert english["reasons_in_english"] == ""
+    assert english["caution"] in switched.locator("body").inner_text()
+
+
+@pytest.mark.parametrize("viewport", [DESKTOP, PHONE], ids=["desktop", "phone"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious(open_map, viewport, scheme):
+    page = open_map(viewport, color_scheme=scheme)
+    assert_accessible(page)
+    page.locator(".item[data-sector='0']").click()
+    page.wait_for_timeout(300)
+    year(page, 20)
+    assert_accessible(page)
+    page.locator("#card [data-close]").click()
+    page.locator("#sources-open").click()
+    assert_accessible(page)

@@ -5,8 +5,17 @@ import itertools
 import numpy as np
 import pytest
 
+from saltreach.materials import MATERIAL_NAMES
 from saltreach.register.columns import BANDS
-from saltreach.views.map import BAND_STYLES, UNKNOWN_STYLE
+from saltreach.science.inspection import LADDER_MONTHS
+from saltreach.views.colourings import (
+    BAND_STYLES,
+    COLOURINGS,
+    DUE_STYLES,
+    INTERVAL_STYLES,
+    METAL_STYLES,
+    UNKNOWN_STYLE,
+)
 
 # Machado, Oliveira and Fernandes (2009), IEEE TVCG 15(6), 1291-1298, severity 1.0, applied to
 # linear RGB. From memory of the published table; its rows must sum to 1 (grey stays grey).
@@ -83,19 +92,42 @@ def test_the_five_bands_are_styled_in_order_with_distinct_letters_and_patterns()
     assert len({style.pattern for style in BAND_STYLES}) == len(BAND_STYLES)
 
 
+SCALES = {
+    "bands": BAND_STYLES,
+    "metal": METAL_STYLES,
+    "interval": INTERVAL_STYLES,
+    "due": DUE_STYLES,
+}
+
+
+def test_each_scale_covers_its_words_with_distinct_letters_and_patterns():
+    assert tuple(s.word for s in METAL_STYLES) == MATERIAL_NAMES
+    assert tuple(int(s.word) for s in INTERVAL_STYLES) == tuple(reversed(LADDER_MONTHS))
+    assert {id(c.styles) for c in COLOURINGS} == {id(styles) for styles in SCALES.values()}
+    for styles in SCALES.values():
+        assert len({s.letter for s in (*styles, UNKNOWN_STYLE)}) == len(styles) + 1
+        assert len({s.pattern for s in styles}) == len(styles)
+
+
 @pytest.mark.parametrize("vision", MACHADO_2009)
-def test_bands_stay_apart_for(vision):
-    seen = [cielab(MACHADO_2009[vision] @ linear_rgb(style.fill)) for style in BAND_STYLES]
+@pytest.mark.parametrize("scale", SCALES)
+def test_steps_stay_apart_for(scale, vision):
+    seen = [cielab(MACHADO_2009[vision] @ linear_rgb(style.fill)) for style in SCALES[scale]]
     closest = min(np.linalg.norm(a - b) for a, b in itertools.combinations(seen, 2))
     assert closest > MIN_DISTANCE
 
 
 @pytest.mark.parametrize("vision", MACHADO_2009)
-def test_worse_is_darker_for(vision):
-    lightness = [cielab(MACHADO_2009[vision] @ linear_rgb(s.fill))[0] for s in BAND_STYLES]
+@pytest.mark.parametrize("scale", SCALES)
+def test_further_is_darker_for(scale, vision):
+    lightness = [cielab(MACHADO_2009[vision] @ linear_rgb(s.fill))[0] for s in SCALES[scale]]
     assert (np.diff(lightness) < 0).all()
 
 
-@pytest.mark.parametrize("style", (*BAND_STYLES, UNKNOWN_STYLE), ids=lambda s: s.word)
+@pytest.mark.parametrize(
+    "style",
+    (*BAND_STYLES, *METAL_STYLES, *INTERVAL_STYLES, *DUE_STYLES, UNKNOWN_STYLE),
+    ids=lambda s: s.word,
+)
 def test_letters_can_be_read(style):
     assert contrast(style.ink, style.fill) >= MIN_CONTRAST

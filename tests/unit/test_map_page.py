@@ -4,6 +4,7 @@ import json
 import re
 import sys
 from html.parser import HTMLParser
+from importlib.resources import files
 from pathlib import Path
 
 import folium
@@ -16,8 +17,9 @@ import shapely
 from saltreach.errors import OptionError
 from saltreach.register.columns import BANDS
 from saltreach.views.html import asset_text, json_block, json_text, render_template, write_text
-from saltreach.views.map import map_data, write_map
+from saltreach.views.map import SCRIPTS, map_data, write_map
 from saltreach.views.shapes import sector_shapes
+from saltreach.views.texts import catalogue
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
 import synthetic
@@ -101,13 +103,15 @@ def test_templates_escape():
     page = render_template(
         "map.html",
         title="<b>&",
-        texts=json.loads(asset_text("texts_en.json")),
+        texts=catalogue("en"),
         policy="",
         styles=[],
         scripts=[],
         map_body="",
         leaflet_licence="",
         blocks=[],
+        languages=[],
+        colourings=[],
     )
     assert "<h1>&lt;b&gt;&amp;</h1>" in page
 
@@ -135,7 +139,8 @@ def test_the_page_asks_for_no_other_file_and_leaves_folium_as_it_was(region, tmp
     assert [a["href"] for _, a in elements if "href" in a] == ["data:,", "#sector-list"]
     assert not [name for _, a in elements for name in a if name.startswith("on") or name == "style"]
     assert "sourceMappingURL" not in page
-    assert not re.search(r"url\((?!#)", page)
+    # Scripts make pictures of their own drawings: url(${...data}).
+    assert not re.search(r"url\((?!#|\$\{swatch)", page)
     policy = next(a["content"] for t, a in elements if a.get("http-equiv"))
     assert "default-src 'none'" in policy
     assert "unsafe" not in policy
@@ -237,9 +242,24 @@ def test_outlines_are_the_shapes(region):
 
 
 def test_words_used_by_the_page_are_all_in_the_texts_file():
-    texts = json.loads(asset_text("texts_en.json"))
-    for name in ("base.js", "surface.js", "panel.js", "card.js", "start.js"):
+    texts = catalogue("en")
+    for name in SCRIPTS:
         for key in re.findall(r"""\bt\("([a-z0-9_]+)\"""", asset_text(name)):
             assert key in texts, f"{name}: {key}"
+        for key in re.findall(r"""\bmany\("([a-z0-9_]+)\"""", asset_text(name)):
+            assert {f"{key}_one", f"{key}_many"} <= set(texts), f"{name}: {key}"
+    template = (files("saltreach.views") / "templates" / "map.html").read_text("utf-8")
+    for key in re.findall(r"""texts\.(\w+)|data-t[a-z-]*="(\w+)|said\("(\w+)""", template):
+        assert "".join(dict.fromkeys(key)) in texts
     for band in (*BANDS, "unknown"):
         assert texts[f"band_{band}"]
+
+
+def test_curves_are_read_or_left_out(region):
+    sectors, anchors, coast, provenance = region
+    curve = [0.001 * (k + 1) for k in range(31)]
+    given = [json.dumps(curve), curve, "", "[0.1]", "not json", None, json.dumps([2.0] * 31)]
+    column = pd.Series(given + [""] * (len(sectors) - len(given)), dtype=object)
+    data = map_data(sectors.assign(failure_curve=column), anchors, coast, provenance, title="R")
+    read = [c for c in data["sectors"]["failure_curve"] if c is not None]
+    assert read == [pytest.approx(curve, rel=0.005)] * 2

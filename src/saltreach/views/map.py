@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from saltreach.decisions.interval import BAND_LIMITS_PER_Y
 from saltreach.errors import OptionError
 from saltreach.materials import MATERIAL_NAMES
 from saltreach.register.columns import BANDS, CATEGORIES
+from saltreach.views.colourings import BAND_STYLES, UNKNOWN_STYLE, BandStyle, colouring_records
 from saltreach.views.html import (
     asset_text,
     json_block,
@@ -23,37 +25,11 @@ from saltreach.views.html import (
     write_text,
 )
 from saltreach.views.shapes import label_points, map_window, unwrapped_lon, window_coast
+from saltreach.views.texts import catalogue, catalogues
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
-
-@dataclass(frozen=True)
-class BandStyle:
-    """How one risk band is drawn: colour, letter and pattern say the same thing.
-
-    `fill` is the area's colour, `ink` the colour of the letter on it, `pattern` one of plain,
-    dots, lines, dense, cross.
-    """
-
-    word: str
-    letter: str
-    fill: str
-    ink: str
-    pattern: str
-
-
-BAND_STYLES: tuple[BandStyle, ...] = (
-    BandStyle("low", "L", "#bfe0d4", "#16222b", "plain"),
-    BandStyle("moderate", "M", "#f0c95a", "#16222b", "dots"),
-    BandStyle("raised", "R", "#e07f3c", "#16222b", "lines"),
-    BandStyle("high", "H", "#ad2f55", "#ffffff", "dense"),
-    BandStyle("severe", "S", "#43195a", "#ffffff", "cross"),
-)
-"""Our own scale, least to worst. Lightness falls with every step, so it also reads in grey and
-with red-green or blue-yellow colour blindness (tests/unit/test_map_colours.py)."""
-
-UNKNOWN_STYLE = BandStyle("unknown", "?", "#9aa5ab", "#16222b", "plain")
 
 SECTOR_TEXTS = (
     "crag",
@@ -95,14 +71,22 @@ SECTOR_NUMBERS = {
     "embedment_required_mm": 0,
     "diameter_required_mm": 0,
     "inspection_interval_months": 0,
+    "capacity_kn_p05": 1,
+    "failure_probability_y1": 6,
+    "failure_probability_y10": 6,
+    "failure_probability_y30": 6,
     "priority_rank": 0,
+    "anchors_to_replace": 0,
+    "replacement_cost": 0,
 }
-SENTENCES = ("reasons", "interval_reasons", "kind_reasons", "warnings")
+SENTENCES = ("reasons", "interval_reasons", "kind_reasons", "priority_reasons", "warnings")
 YES_NO = ("sea_cliff", "overdue")
 FIGURES: tuple[tuple[str, str], ...] = (
+    ("risk_band", ""),
     ("corrosivity_category", ""),
     ("crc", ""),
     ("crf", ""),
+    ("scc_band", ""),
     ("chloride_mg_m2_d", "mg/(m²·d)"),
     ("steel_rate_um_y", "µm/y"),
     ("zinc_rate_um_y", "µm/y"),
@@ -120,24 +104,42 @@ FIGURES: tuple[tuple[str, str], ...] = (
     ("resistance_mode", ""),
     ("embedment_required_mm", "mm"),
     ("diameter_required_mm", "mm"),
+    ("capacity_kn_p05", "kN"),
     ("rock_band", ""),
 )
 """Figures of the card and their units, in order; labels are in the texts file."""
 
-BAND_COLUMNS = ("risk_band", "rock_band")
-"""What the map can be coloured by."""
+__all__ = ["BAND_STYLES", "UNKNOWN_STYLE", "BandStyle", "map_data", "write_map"]
+
+BAND_COLUMNS = ("risk_band", "rock_band", "scc_band")
+"""Risks in the five words of the bands."""
+
+FORECAST_YEARS = 30
 
 ANCHOR_CODED = (
-    *BAND_COLUMNS,
+    "risk_band",
+    "rock_band",
     "material",
     "material_recommended",
     "next_inspection_on",
+    "inspection_interval_months",
+    "interval_rule",
     "condition",
     "kind_advised",
     "embedment_required_mm",
     "warnings",
 )
-SCRIPTS = ("base.js", "surface.js", "panel.js", "card.js", "start.js")
+SCRIPTS = (
+    "base.js",
+    "colouring.js",
+    "surface.js",
+    "panel.js",
+    "years.js",
+    "card.js",
+    "start.js",
+)
+"""In order. A further panel is one more script before the last: it fills the page's `#panels`,
+adds to `saltreach.filters` and listens with `saltreach.on`."""
 MAP_ELEMENT = "map_sectors"
 """Name of the map's element and of its variable in the page."""
 
@@ -152,6 +154,7 @@ def write_map(
     title: str,
     tiles: str | None = None,
     band_meanings: Mapping[str, str] | None = None,
+    language: str = "en",
 ) -> Path:
     """Write the interactive map. The same input gives the same bytes.
 
@@ -175,7 +178,10 @@ def write_map(
         Name of a tile provider known to xyzservices, or a URL with {z}, {x}, {y}. Offered as a
         switch that is off at first, and fails softly without network.
     band_meanings : mapping, optional
-        Sentences that replace the legend's own, by band word.
+        Sentences that replace the legend's own, by band word, in every language.
+    language : str
+        Language the page opens in, one of `saltreach.views.texts.LANGUAGES`; the reader can
+        choose another there.
 
     Returns
     -------
@@ -185,14 +191,18 @@ def write_map(
     Raises
     ------
     OptionError
-        When `tiles` is neither known nor a URL, or `band_meanings` names an unknown band.
+        When `tiles` is neither known nor a URL, `band_meanings` names an unknown band, or
+        `language` is not one of the map's.
     """
-    texts = json.loads(asset_text("texts_en.json"))
+    catalogue(language)  # refuses an unknown language before any work
+    texts = catalogues()
     data = map_data(sectors, anchors, coast, provenance, title=title)
     for band, meaning in (band_meanings or {}).items():
         if band not in (*BANDS, UNKNOWN_STYLE.word):
             raise OptionError(f"band_meanings: {band!r} is not a band; use one of {BANDS}")
-        texts[f"band_{band}"] = meaning
+        for words in texts.values():
+            words[f"band_{band}"] = meaning
+    data["language"] = language
 
     body, frame_script, data["tiles"], origins = leaflet_frame(data["map"], data["region"], tiles)
     scripts = [asset_text("leaflet.js"), frame_script, *map(asset_text, SCRIPTS)]
@@ -200,7 +210,9 @@ def write_map(
     page = render_template(
         "map.html",
         title=title,
-        texts=texts,
+        texts=texts[language],
+        languages=[(code, words["language_name"]) for code, words in texts.items()],
+        colourings=[(one["column"], one["label"]) for one in data["colourings"]],
         policy=page_policy(scripts, styles, origins),
         styles=styles,
         scripts=scripts,
@@ -243,6 +255,8 @@ def map_data(
         "title": title,
         "map": MAP_ELEMENT,
         "bands": [asdict(style) for style in BAND_STYLES],
+        "band_limits": list(BAND_LIMITS_PER_Y),
+        "colourings": colouring_records(),
         "unknown_band": asdict(UNKNOWN_STYLE),
         "categories": list(CATEGORIES),
         "materials": list(MATERIAL_NAMES),
@@ -315,6 +329,20 @@ def _probabilities(value: object) -> list[float] | None:
     return [round(float(value.get(name) or 0.0), 4) for name in CATEGORIES]
 
 
+def _curve(value: object) -> list[float | None] | None:
+    """Yearly probabilities from a list or its JSON text; None when there are none to draw."""
+    if isinstance(value, str):
+        try:
+            value = json.loads(value)
+        except json.JSONDecodeError:
+            return None
+    if not isinstance(value, list | tuple | np.ndarray) or len(value) != FORECAST_YEARS + 1:
+        return None
+    years = pd.to_numeric(pd.Series(list(value)), errors="coerce").astype(float)
+    known = years.between(0.0, 1.0)
+    return [float(f"{p:.3g}") for p in years] if known.all() else None
+
+
 def _sector_columns(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, Any]:
     columns: dict[str, Any] = {name: _texts(sectors, name) for name in (*SECTOR_TEXTS, *YES_NO)}
     columns |= {name: _bands(sectors, name) for name in BAND_COLUMNS}
@@ -330,6 +358,7 @@ def _sector_columns(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, A
     columns["category_probabilities"] = [
         _probabilities(value) for value in _column(sectors, "category_probabilities")
     ]
+    columns["failure_curve"] = [_curve(value) for value in _column(sectors, "failure_curve")]
     columns["outline"] = _outlines(sectors, centre_lon)
     columns["label"] = np.round(label_points(sectors.geometry, centre_lon), 6)
     return columns

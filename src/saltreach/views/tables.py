@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from saltreach.decisions.interval import BAND_MEANINGS
 from saltreach.errors import LayerError
 from saltreach.register.columns import REJECTED_COLUMNS
 from saltreach.views.files import whole_folder
@@ -43,7 +42,13 @@ SECTOR_COLUMNS = (
 
 
 def write_results(
-    result: Assessment, out: Path, *, title: str, tiles: str | None = None, plots: bool = False
+    result: Assessment,
+    out: Path,
+    *,
+    title: str,
+    tiles: str | None = None,
+    plots: bool = False,
+    language: str = "en",
 ) -> None:
     """Write every result file into a folder, all or none.
 
@@ -60,6 +65,8 @@ def write_results(
         Address template of an online tile base to offer on the map.
     plots : bool
         Also write `plots/`, resistance against embedment for each sector.
+    language : str
+        Language the map opens in: en, de, es or fr.
     """
     with ExitStack() as folders:
         work = folders.enter_context(whole_folder(out))
@@ -72,19 +79,36 @@ def write_results(
             flat = frame[[c for c in SECTOR_COLUMNS if c in frame]]
             spreadsheet_safe(flat).to_csv(work / f"{name}.csv", index=False)
         if len(result.rejected):
-            table = result.rejected[list(REJECTED_COLUMNS)]
-            spreadsheet_safe(table).to_csv(work / "rejected.csv", index=False)
+            _rejected_csv(result.rejected, work)
         if result.find_out is not None:
             spreadsheet_safe(result.find_out).to_csv(work / "find_out.csv", index=False)
         write_geopackage(result, work / "saltreach.gpkg")
         text = json.dumps(result.provenance, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
-        write_map_file(result, work / "map.html", title=title, tiles=tiles)
+        write_map_file(result, work / "map.html", title=title, tiles=tiles, language=language)
     if not len(result.rejected):
         (out / "rejected.csv").unlink(missing_ok=True)
 
 
-def write_map_file(result: Assessment, path: Path, *, title: str, tiles: str | None = None) -> None:
+def write_rejected(rejected: pd.DataFrame, out: Path) -> None:
+    """Write `rejected.csv` alone, where nothing could be assessed."""
+    with whole_folder(out) as work:
+        _rejected_csv(rejected, work)
+
+
+def _rejected_csv(rejected: pd.DataFrame, folder: Path) -> None:
+    table = rejected[list(REJECTED_COLUMNS)]
+    spreadsheet_safe(table).to_csv(folder / "rejected.csv", index=False)
+
+
+def write_map_file(
+    result: Assessment,
+    path: Path,
+    *,
+    title: str,
+    tiles: str | None = None,
+    language: str = "en",
+) -> None:
     """Write the interactive map of an assessment."""
     from saltreach.views.map import write_map
 
@@ -96,7 +120,7 @@ def write_map_file(result: Assessment, path: Path, *, title: str, tiles: str | N
         path,
         title=title,
         tiles=tiles,
-        band_meanings=BAND_MEANINGS,
+        language=language,
     )
 
 

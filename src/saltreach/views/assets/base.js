@@ -4,26 +4,54 @@
 window.saltreach = (() => {
   const read = (id) => JSON.parse(document.getElementById(id).textContent);
   const data = read("map-data");
-  const texts = read("map-texts");
+  const catalogues = read("map-texts");
   const sectors = data.sectors;
   const count = sectors.crag.length;
+  const byId = (id) => document.getElementById(id);
 
+  const listeners = {};
+  const on = (name, run) => (listeners[name] ??= []).push(run);
+  const changed = (name, ...values) => (listeners[name] ?? []).forEach((run) => run(...values));
+
+  /* Words and numbers in the language of the page. */
+  let texts = catalogues[data.language];
+  let formats = {};
+  function format(name, make) { return (formats[name] ??= make(texts.locale)); }
   const t = (key, values = {}) =>
     Object.entries(values).reduce((text, [k, v]) => text.split(`{${k}}`).join(String(v)), texts[key] ?? key);
   const many = (key, n) => t(`${key}_${n === 1 ? "one" : "many"}`, { n: number(n) });
+  /* A word of the data (a metal, a band, a kind of rock) in the page's language, or as it is. */
+  const wordOf = (kind, value) => texts[`${kind}_${value}`] ?? value;
 
   const known = (value) => value !== null && value !== undefined && value !== "";
-  const number = (value, digits = 3) => new Intl.NumberFormat(texts.locale,
-    Math.abs(value) >= 1000 ? { maximumFractionDigits: 0 } : { maximumSignificantDigits: digits }).format(value).replace("-", "−");
-  const monthDay = new Intl.DateTimeFormat(texts.locale,
-    { day: "numeric", month: "short", year: "numeric", timeZone: "UTC" });
-  const month = new Intl.DateTimeFormat(texts.locale, { month: "short", year: "numeric", timeZone: "UTC" });
+  const number = (value, digits = 3) => (Math.abs(value) >= 1000
+    ? format("whole", (locale) => new Intl.NumberFormat(locale, { maximumFractionDigits: 0 }))
+    : format(`digits${digits}`, (locale) => new Intl.NumberFormat(locale, { maximumSignificantDigits: digits }))
+  ).format(value).replace("-", "−");
   /* Dates may stop at the year or the month. */
   function date(iso) {
     if (!known(iso)) return t("not_known");
     const time = Date.parse(iso.length === 7 ? `${iso}-01` : iso);
     if (Number.isNaN(time) || iso.length === 4) return iso;
-    return (iso.length === 7 ? month : monthDay).format(time);
+    const parts = { month: "short", year: "numeric", timeZone: "UTC" };
+    return (iso.length === 7 ? format("month", (locale) => new Intl.DateTimeFormat(locale, parts))
+      : format("day", (locale) => new Intl.DateTimeFormat(locale, { day: "numeric", ...parts }))).format(time);
+  }
+  /* A probability in words a reader can picture. */
+  function oneIn(p, key = "one_in") {
+    if (!known(p)) return t("not_known");
+    if (p > 0.5) return t("one_in_more");
+    if (p < 1e-6) return t("one_in_less", { n: number(1e6) });
+    return t(key, { n: number(Number((1 / p).toPrecision(2))) });
+  }
+  function setLanguage(code) {
+    texts = catalogues[code] ?? texts;
+    formats = {};
+    document.documentElement.lang = texts.lang;
+    for (const node of document.querySelectorAll("[data-t]")) node.textContent = t(node.dataset.t);
+    for (const node of document.querySelectorAll("[data-t-label]")) node.setAttribute("aria-label", t(node.dataset.tLabel));
+    for (const node of document.querySelectorAll("[data-t-hint]")) node.setAttribute("placeholder", t(node.dataset.tHint));
+    changed("language");
   }
 
   /* Makes an element; `text` and children are text nodes or elements. */
@@ -38,116 +66,38 @@ window.saltreach = (() => {
     node.append(...children.filter((child) => child !== null));
     return node;
   }
-  const byId = (id) => document.getElementById(id);
-  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-
-  /* How sectors are coloured. Another colouring (another column, another year) replaces this
-     object and calls `changed("colouring")`; map, list, legend and card read nothing else. */
-  const styleByWord = new Map([...data.bands, data.unknown_band].map((style) => [style.word, style]));
-  const styleOf = (word) => styleByWord.get(word) ?? data.unknown_band;
-  const colouring = {
-    styles: data.bands,
-    unknown: data.unknown_band,
-    column: "risk_band",
-    ofSector: (i) => styleOf(sectors[colouring.column][i]),
-    ofAnchor: (k) => {
-      const { codes, values } = data.anchors[colouring.column];
-      return styleOf(values[codes[k]]);
-    },
-    meaning: (style) => t(`${colouring.column === "rock_band" ? "rock" : "band"}_${style.word}`),
-  };
-  function colourBy(column) {
-    colouring.column = column;
-    state.bands.clear(); /* the same words, but of another risk */
-    changed("colouring");
-    applyFilters();
+  /* Colours of the style sheet, asked for once: asking makes the browser lay out the list first. */
+  let colours = {};
+  const colour = (name) => (colours[name] ??= getComputedStyle(document.documentElement).getPropertyValue(name).trim());
+  for (const media of ["(prefers-color-scheme: dark)", "print"]) {
+    window.matchMedia(media).addEventListener("change", () => { colours = {}; });
   }
 
   const state = {
-    query: "", bands: new Set(), material: "", place: "", dueBefore: "", inView: false,
-    order: "risk", selected: -1, near: -1,
+    query: "", bands: new Set(), material: "", crag: "", place: "", dueBefore: "", overdue: false,
+    inView: false, order: "risk", years: 0, selected: -1, near: -1,
   };
-  const listeners = {};
-  const on = (name, run) => (listeners[name] ??= []).push(run);
-  const changed = (name, ...values) => (listeners[name] ?? []).forEach((run) => run(...values));
 
-  /* Sectors that pass the filters, but for the part of the map in view. */
+  /* Sectors that pass the filters, but for the part of the map in view. A further panel may add
+     a test of its own to `filters`: a function of the sector's index. */
   const folded = (text) => (text ?? "").normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
   const haystack = sectors.crag.map((crag, i) => folded(`${crag ?? ""} ${sectors.sector[i] ?? ""}`));
-  function passes(i) {
-    const due = sectors.next_inspection_on[i];
-    return (!state.bands.size || state.bands.has(colouring.ofSector(i).word))
-      && (!state.material || sectors.material_recommended[i] === state.material)
-      && (!state.place || sectors.sea_cliff[i] === state.place)
-      && (!state.dueBefore || (known(due) && due < state.dueBefore))
-      && folded(state.query).split(/\s+/).every((word) => haystack[i].includes(word));
-  }
+  const filters = [
+    (i) => !state.bands.size || state.bands.has(saltreach.colouring.ofSector(i).word),
+    (i) => !state.material || sectors.material_recommended[i] === state.material,
+    (i) => !state.crag || sectors.crag[i] === state.crag,
+    (i) => !state.place || sectors.sea_cliff[i] === state.place,
+    (i) => !state.overdue || sectors.overdue[i] === "yes",
+    (i) => !state.dueBefore || (known(sectors.next_inspection_on[i]) && sectors.next_inspection_on[i] < state.dueBefore),
+    (i) => folded(state.query).split(/\s+/).every((word) => haystack[i].includes(word)),
+  ];
+  const passes = (i) => filters.every((test) => test(i));
   const shown = new Uint8Array(count).fill(1);
   function applyFilters() {
     for (let i = 0; i < count; i += 1) shown[i] = passes(i) ? 1 : 0;
     changed("filters");
   }
 
-  /* Pattern of a band on any canvas: the same in legend, list and map. */
-  function patternTile(style, ratio) {
-    const size = { dots: 7, lines: 7, dense: 5, cross: 7 }[style.pattern];
-    if (!size) return null;
-    const tile = document.createElement("canvas");
-    tile.width = tile.height = size * ratio;
-    const ctx = tile.getContext("2d");
-    ctx.scale(ratio, ratio);
-    ctx.strokeStyle = ctx.fillStyle = style.ink;
-    ctx.globalAlpha = 0.45;
-    ctx.lineWidth = 1;
-    if (style.pattern === "dots") {
-      ctx.beginPath(); ctx.arc(size / 2, size / 2, 1, 0, 7); ctx.fill();
-      return tile;
-    }
-    const stroke = (x0, y0, x1, y1) => { ctx.beginPath(); ctx.moveTo(x0, y0); ctx.lineTo(x1, y1); ctx.stroke(); };
-    for (const shift of [-size, 0, size]) {
-      stroke(shift - 1, size + 1, shift + size + 1, -1);
-      if (style.pattern === "cross") stroke(shift - 1, -1, shift + size + 1, size + 1);
-    }
-    return tile;
-  }
-  function patternFill(ctx, style, ratio) {
-    const tile = patternTile(style, ratio);
-    if (!tile) return null;
-    const pattern = ctx.createPattern(tile, "repeat");
-    pattern.setTransform(new DOMMatrix().scale(1 / ratio));
-    return pattern;
-  }
-  function letter(ctx, style, x, y, size) {
-    ctx.font = `700 ${size}px system-ui, sans-serif`;
-    ctx.textAlign = "center";
-    ctx.textBaseline = "middle";
-    ctx.fillStyle = style.ink;
-    ctx.fillText(style.letter, x, y + size * 0.06);
-  }
-  function swatch(style, size = 34) {
-    const ratio = Math.max(2, window.devicePixelRatio || 1);
-    const canvas = el("canvas", { class: "swatch", width: size * ratio, height: size * ratio, "aria-hidden": "true" });
-    canvas.style.width = canvas.style.height = `${size}px`;
-    const ctx = canvas.getContext("2d");
-    ctx.scale(ratio, ratio);
-    ctx.beginPath();
-    ctx.roundRect(1, 1, size - 2, size - 2, size / 4);
-    ctx.fillStyle = style.fill;
-    ctx.fill();
-    const pattern = size > 24 ? patternFill(ctx, style, ratio) : null;
-    if (pattern) { ctx.fillStyle = pattern; ctx.fill(); }
-    ctx.strokeStyle = "rgb(22 34 43 / .35)";
-    ctx.lineWidth = 1;
-    ctx.stroke();
-    if (pattern) {
-      ctx.beginPath(); ctx.arc(size / 2, size / 2, size * 0.29, 0, 7);
-      ctx.fillStyle = style.fill; ctx.fill();
-    }
-    letter(ctx, style, size / 2, size / 2, size * (size > 24 ? 0.41 : 0.6));
-    return canvas;
-  }
-  const bandWord = (style) => (style.word === data.unknown_band.word ? t("unknown_word") : style.word);
-
-  return { data, sectors, count, texts, t, many, known, number, date, el, byId, colour, colouring, state, on,
-    changed, shown, colourBy, styleOf, passes, applyFilters, patternFill, letter, swatch, bandWord };
+  return { data, sectors, count, get texts() { return texts; }, catalogues, setLanguage, t, many, wordOf,
+    known, number, date, oneIn, el, byId, colour, state, on, changed, shown, filters, passes, applyFilters };
 })();

@@ -1,16 +1,34 @@
 "use strict";
 /* The card of one sector or one anchor, and the sources of the whole map. */
 (() => {
-  const { data, sectors, t, many, known, number, date, el, byId, colouring, state, on, changed, swatch,
-    bandWord, colour, styleOf } = saltreach;
+  const { data, sectors, count, t, many, known, number, date, oneIn, el, byId, colouring, state, on, changed,
+    swatch, bandWord, bandName, wordOf, colour } = saltreach;
   const card = byId("card");
   let opener = null;
 
   const textOr = (value) => (known(value) ? String(value) : t("not_known"));
   const heading = (text) => el("h3", { text });
-  const sentences = (lines) => el("ul", { class: "sentences" }, ...lines.map((text) => el("li", { text })));
+  const sentences = (lines, lang = null) => el("ul", { class: "sentences", lang }, ...lines.map((text) => el("li", { text })));
+  /* Sentences of the assessment; they are written in English. */
+  const reasons = (lines) => (lines?.length ? sentences(lines, "en") : sentences([t("not_known")]));
+  const said = (kind, value) => (known(value) ? wordOf(kind, value) : t("not_known"));
+  /* "316 x 12; unknown x 3", each metal in the page's words. */
+  const metals = (text) => (known(text) ? text.split("; ").map((part) => {
+    const at = part.lastIndexOf(" x ");
+    return at < 0 ? wordOf("material", part) : `${wordOf("material", part.slice(0, at))}${part.slice(at)}`;
+  }).join("; ") : t("not_known"));
+  const parts = (text) => text.split(", ").map((part) => wordOf("part", part)).join(", ");
+  const inWords = {
+    lithology: (value) => wordOf("lithology", value), resistance_mode: parts,
+    risk_band: bandName, rock_band: bandName, scc_band: bandName,
+  };
   const fact = (label, ...lines) => el("div", { class: "fact" }, el("dt", { text: label }),
-    ...lines.filter(Boolean).map((line) => (typeof line === "string" ? el("dd", { text: line }) : line)));
+    ...lines.filter(Boolean).map((line) => (typeof line === "string" ? el("dd", { text: line }) : line)).map(narrowed));
+  /* A long word is set smaller rather than broken. */
+  function narrowed(line) {
+    if (/\S{14}/.test(line.textContent)) line.classList.add("long");
+    return line;
+  }
 
   function measured(key, value, unit) {
     if (key === "coast_distance_m" && value >= 1000) return `${number(value / 1000)} km`;
@@ -18,7 +36,7 @@
   }
   function figure(i, [key, unit]) {
     const value = sectors[key][i];
-    const cell = el("td", { text: known(value) ? (typeof value === "number" ? measured(key, value, unit) : value) : t("not_known") });
+    const cell = el("td", { text: known(value) ? (typeof value === "number" ? measured(key, value, unit) : (inWords[key] ?? String)(value)) : t("not_known") });
     const [low, high] = [sectors[`${key}_p10`]?.[i], sectors[`${key}_p90`]?.[i]];
     const sd = key.endsWith("_m") ? sectors[key.replace(/_m$/, "_sd_m")]?.[i] : undefined;
     if (known(value) && known(low) && known(high)) {
@@ -57,11 +75,29 @@
       el("div", { class: "tools" }, ...tools,
         el("button", { type: "button", "aria-label": t("close"), "data-close": true, text: "×", onclick: close })));
   }
-  function interval(i) {
-    const months = sectors.inspection_interval_months[i];
+  function interval(months) {
     if (!known(months)) return null;
-    return months === 1 ? t("every_month") : t("every_months", { n: number(months) });
+    return Number(months) === 1 ? t("every_month") : t("every_months", { n: number(Number(months)) });
   }
+  /* How likely failure is, in words, and how it grows. */
+  function failure(i) {
+    const rows = [1, 10, 30].map((years) => el("tr", {}, el("th", { scope: "row", text: t(`chance_${years}`) }),
+      el("td", { text: oneIn(sectors[`failure_probability_y${years}`][i]) })));
+    const curve = saltreach.curve(i);
+    return el("div", {}, heading(t("chance_title")), el("table", { class: "figures" }, el("tbody", {}, ...rows)),
+      el("p", { class: "small", text: t("chance_note") }), heading(t("curve_title")),
+      curve ? el("figure", {}, el("figcaption", { class: "small", text: t("curve_y") }), curve) : el("p", { text: t("not_known") }));
+  }
+  function priority(i) {
+    const place = sectors.priority_rank[i];
+    const [replace, cost] = [sectors.anchors_to_replace[i], sectors.replacement_cost[i]];
+    return el("div", {}, el("dl", { class: "pair" },
+      fact(t("priority_title"), known(place) ? t("priority_place", { n: number(place), all: number(count) }) : t("not_known")),
+      fact(t("to_replace"), known(replace) ? many("anchors", replace) : t("not_known"),
+        known(cost) ? t("cost_units", { n: number(cost) }) : t("not_known"))),
+    sectors.priority_reasons[i].length ? sentences(sectors.priority_reasons[i], "en") : null);
+  }
+  const english = () => (saltreach.texts.lang === "en" ? null : el("p", { class: "small", text: t("reasons_in_english") }));
   function sectorCard(i) {
     const style = colouring.ofSector(i);
     const step = (by, sign, label) => {
@@ -73,28 +109,28 @@
     const anchors = known(sectors.anchors[i]) ? many("anchors", sectors.anchors[i]) : null;
     const due = el("dd", { class: sectors.overdue[i] === "yes" ? "late" : "", text: date(sectors.next_inspection_on[i])
       + (sectors.overdue[i] === "yes" ? `, ${t("overdue")}` : "") });
-    const minimum = el("dd", { text: `${t("minimum")}: ${textOr(sectors.material_minimum[i])}` });
+    const minimum = el("dd", { text: `${t("minimum")}: ${said("material", sectors.material_minimum[i])}` });
     minimum.dataset.part = "minimum";
     const facts = el("dl", { class: "pair" },
-      fact(t("buy"), textOr(sectors.material_recommended[i]), minimum),
-      fact(t("look_again"), due, interval(i) ?? t("not_known")));
+      fact(t("buy"), said("material", sectors.material_recommended[i]), minimum),
+      fact(t("look_again"), due, interval(sectors.inspection_interval_months[i]) ?? t("not_known")));
     const kind = sectors.kind_advised[i];
     const depth = sectors.embedment_required_mm[i];
-    const toPlace = el("dd", { class: kind === t("refused_kind") ? "late" : "", text: textOr(kind) });
+    const toPlace = el("dd", { class: kind === "do not place here" ? "late" : "", text: said("kind", kind) });
     toPlace.dataset.part = "kind";
     const rock = el("dl", { class: "pair" },
       fact(t("kind"), toPlace, known(depth) ? t("embedment_least", { n: number(depth) }) : null),
-      fact(t("rock_risk"), bandWord(styleOf(sectors.rock_band[i])), textOr(sectors.lithology[i])));
+      fact(t("rock_risk"), bandName(sectors.rock_band[i]), said("lithology", sectors.lithology[i])));
     const mind = sectors.warnings[i].length
-      ? el("div", { class: "mind" }, heading(t("mind")), sentences(sectors.warnings[i])) : null;
+      ? el("div", { class: "mind" }, heading(t("mind")), sentences(sectors.warnings[i], "en")) : null;
     return [
       head(textOr(sectors.sector[i]), [textOr(sectors.crag[i]), cliff, anchors].filter(Boolean).join(", "),
         [step(-1, "‹", "previous"), step(1, "›", "next")]),
-      bandLine(style), facts, rock, mind,
-      heading(t("why")), sentences(sectors.reasons[i].length ? sectors.reasons[i] : [t("not_known")]),
-      heading(t("why_interval")), sentences(sectors.interval_reasons[i].length ? sectors.interval_reasons[i] : [t("not_known")]),
-      heading(t("why_kind")), sentences(sectors.kind_reasons[i].length ? sectors.kind_reasons[i] : [t("not_known")]),
-      heading(t("present")), el("p", { text: textOr(sectors.materials_present[i]) }),
+      bandLine(style), facts, rock, english(), mind, priority(i), failure(i),
+      heading(t("why")), reasons(sectors.reasons[i]),
+      heading(t("why_interval")), reasons(sectors.interval_reasons[i]),
+      heading(t("why_kind")), reasons(sectors.kind_reasons[i]),
+      heading(t("present")), el("p", { text: metals(sectors.materials_present[i]) }),
       heading(t("figures")),
       el("table", { class: "figures" }, el("tbody", {}, ...data.figures.map((row) => figure(i, row)))),
       el("p", { class: "small", text: t("figures_note") }),
@@ -114,15 +150,17 @@
       head(`${t("anchor")} ${textOr(data.anchors.anchor_id[k])}`,
         i >= 0 ? `${textOr(sectors.sector[i])}, ${textOr(sectors.crag[i])}` : t("not_known"), []),
       bandLine(style),
-      el("dl", { class: "pair" }, fact(t("buy"), textOr(value("material_recommended"))),
-        fact(t("look_again"), date(value("next_inspection_on")))),
-      warnings.length ? el("div", { class: "mind" }, heading(t("mind")), sentences(warnings)) : null,
+      el("dl", { class: "pair" }, fact(t("buy"), said("material", value("material_recommended"))),
+        fact(t("look_again"), date(value("next_inspection_on")), interval(value("inspection_interval_months")) ?? t("not_known"))),
+      warnings.length ? el("div", { class: "mind" }, heading(t("mind")), sentences(warnings, "en")) : null,
       heading(t("figures")),
       el("table", { class: "figures" }, el("tbody", {}, ...[
-        [t("material_now"), textOr(value("material"))],
-        [t("kind"), textOr(value("kind_advised"))],
+        [t("figure_risk_band"), bandName(value("risk_band"))],
+        [t("material_now"), said("material", value("material"))],
+        [t("interval_rule"), textOr(value("interval_rule"))],
+        [t("kind"), said("kind", value("kind_advised"))],
         [t("figure_embedment_required_mm"), known(value("embedment_required_mm")) ? `${value("embedment_required_mm")} mm` : t("not_known")],
-        [t("rock_risk"), bandWord(styleOf(value("rock_band")))],
+        [t("rock_risk"), bandName(value("rock_band"))],
         [t("condition"), known(condition) ? (saltreach.texts[`condition_${condition}`] ?? condition) : t("not_known")],
         [t("position"), `${data.anchors.lat[k].toFixed(5)}, ${data.anchors.lon[k].toFixed(5)}`],
       ].map(([label, text]) => el("tr", {}, el("th", { scope: "row", text: label }), el("td", { text }))))),
@@ -150,12 +188,16 @@
     else byId(data.map).focus({ preventScroll: true });
   }
 
-  /* Another colouring: the open card says the other band, and the focus stays where it was. */
-  on("colouring", () => {
+  /* Another colouring, year or language: the open card follows, the focus stays where it was. */
+  function rewrite() {
     if (card.hidden) return;
-    const parts = saltreach.pickedAnchor >= 0 ? anchorCard(saltreach.pickedAnchor) : sectorCard(state.selected);
-    card.replaceChildren(...parts.filter(Boolean));
-  });
+    const top = card.scrollTop;
+    card.replaceChildren(...(saltreach.pickedAnchor >= 0
+      ? anchorCard(saltreach.pickedAnchor) : sectorCard(state.selected)).filter(Boolean));
+    card.scrollTop = top;
+  }
+  on("colouring", rewrite);
+  on("language", rewrite);
 
   saltreach.select = (i, { from }) => {
     if (i < 0) return;
@@ -174,7 +216,6 @@
     saltreach.redraw();
   };
   saltreach.closeCard = close;
-  on("colouring", () => { if (state.selected >= 0 && saltreach.pickedAnchor < 0) card.replaceChildren(...sectorCard(state.selected).filter(Boolean)); });
 
   /* Sources and assumptions of the whole map. */
   function plain(value) {
@@ -206,14 +247,19 @@
   }
   const dialog = byId("sources");
   function openSources() { dialog.showModal(); }
-  fillSources();
   byId("sources-open").addEventListener("click", openSources);
   dialog.addEventListener("click", (event) => { if (event.target === dialog) dialog.close(); });
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape" && !dialog.open) close();
   });
   const { time } = data.provenance;
-  const names = (data.provenance.layers ?? []).map((layer) => [layer.name, layer.licence].filter(known).join(", "));
-  const assessed = known(time) ? [t("made_on", { date: date(String(time).slice(0, 10)) })] : [];
-  byId("credit").textContent = [...assessed, `${t("data_from")}: ${names.join("; ") || t("not_known")}`, "Leaflet"].join(" | ");
+  function writeSources() {
+    fillSources();
+    const names = (data.provenance.layers ?? []).map((layer) => [layer.name, layer.licence].filter(known).join(", "));
+    const assessed = known(time) ? [t("made_on", { date: date(String(time).slice(0, 10)) })] : [];
+    byId("credit").textContent = [...assessed, `${t("data_from")}: ${names.join("; ") || t("not_known")}`, "Leaflet",
+      ...(data.tiles ? [data.tiles.attribution] : [])].join(" | ");
+  }
+  writeSources();
+  on("language", writeSources);
 })();

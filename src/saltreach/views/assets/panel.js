@@ -2,35 +2,49 @@
 /* The list of sectors, its filters and the legend. */
 (() => {
   const { data, sectors, count, t, many, known, date, el, byId, colouring, state, on, changed, shown,
-    applyFilters, swatch, bandWord, number, colourBy } = saltreach;
+    applyFilters, swatch, swatchPicture, bandWord, number, colourBy, wordOf } = saltreach;
 
   const list = byId("sector-list");
   const items = sectors.crag.map((crag, i) => {
-    const late = sectors.overdue[i] === "yes";
-    const badge = el("span");
+    const badge = el("span", { class: "swatch" });
     const band = el("span", { class: "unseen" });
-    const button = el("button", {
-      type: "button", class: "item", "data-sector": String(i),
-      onclick: () => saltreach.select(i, { from: "list" }),
-      onmouseenter: () => near(i), onmouseleave: () => near(-1),
-      onfocus: () => near(i), onblur: () => near(-1),
-    },
-    badge,
-    el("span", {},
-      band,
-      el("div", { class: "name", text: sectors.sector[i] ?? t("not_known") }),
-      el("div", { class: "sub", text: crag ?? t("not_known") })),
-    el("span", { class: "right" },
-      el("div", { class: "metal", text: sectors.material_recommended[i] ?? t("not_known") }),
-      el("div", { class: late ? "due late" : "due",
-        text: late ? t("overdue") : date(sectors.next_inspection_on[i]) })));
-    const entry = el("li", {}, button);
-    return { button, entry, badge, band };
+    const metal = el("div", { class: "metal" });
+    const due = el("div", { class: sectors.overdue[i] === "yes" ? "due late" : "due" });
+    const name = el("div", { class: "name" });
+    const sub = el("div", { class: "sub" });
+    const button = el("button", { type: "button", class: "item", "data-sector": String(i) },
+      badge, el("span", {}, band, name, sub), el("span", { class: "right" }, metal, due));
+    return { button, entry: el("li", {}, button), badge, band, name, sub, metal, due };
   });
+  const rowOf = (event) => event.target.closest?.(".item");
+  list.addEventListener("click", (event) => {
+    const row = rowOf(event);
+    if (row) saltreach.select(Number(row.dataset.sector), { from: "list" });
+  });
+  for (const name of ["mouseover", "focusin"]) {
+    list.addEventListener(name, (event) => near(Number(rowOf(event)?.dataset.sector ?? -1)));
+  }
+  for (const name of ["mouseleave", "focusout"]) list.addEventListener(name, () => near(-1));
+
+  function writeWords() {
+    items.forEach((item, i) => {
+      item.name.textContent = sectors.sector[i] ?? t("not_known");
+      item.sub.textContent = sectors.crag[i] ?? t("not_known");
+      const metal = sectors.material_recommended[i];
+      item.metal.textContent = known(metal) ? wordOf("material", metal) : t("not_known");
+      item.due.textContent = sectors.overdue[i] === "yes" ? t("overdue") : date(sectors.next_inspection_on[i]);
+    });
+    nothing.textContent = t("none_shown");
+    for (const option of byId("material").options) if (option.value) option.textContent = wordOf("material", option.value);
+    const summary = [many("sectors", count), many("anchors", data.anchors.lon.length)].join(", ");
+    const late = sectors.overdue.filter((value) => value === "yes").length;
+    byId("summary").replaceChildren(summary);
+    if (late) byId("summary").append(", ", el("span", { class: "alarm", text: t("overdue_count", { n: number(late) }) }));
+  }
   function paintBadges() {
     items.forEach((item, i) => {
       const style = colouring.ofSector(i);
-      item.badge.replaceChildren(swatch(style));
+      item.badge.style.backgroundImage = swatchPicture(style);
       item.band.textContent = `${bandWord(style)}: `;
     });
   }
@@ -43,24 +57,28 @@
     saltreach.redraw();
   }
 
-  const collator = new Intl.Collator(saltreach.texts.locale, { numeric: true });
   const named = (i) => `${sectors.crag[i] ?? "\uffff"}\u0000${sectors.sector[i] ?? "\uffff"}`;
-  const orders = {
-    /* Sectors come sorted by risk; by rock they are sorted here, unknown last. */
-    risk: (a, b) => (colouring.column === "risk_band" ? 0
-      : colouring.styles.indexOf(colouring.ofSector(b)) - colouring.styles.indexOf(colouring.ofSector(a))),
-    due: (a, b) => {
-      const [x, y] = [sectors.next_inspection_on[a] ?? "9999", sectors.next_inspection_on[b] ?? "9999"];
-      return x < y ? -1 : x > y ? 1 : 0;
-    },
-    name: (a, b) => collator.compare(named(a), named(b)),
-  };
-  let sequence = Array.from({ length: count }, (_, i) => i);
-  function arrange() {
-    sequence = Array.from({ length: count }, (_, i) => i).sort((a, b) => orders[state.order](a, b) || a - b);
-    list.replaceChildren(...sequence.map((i) => items[i].entry), nothing);
+  function comparison() {
+    const collator = new Intl.Collator(saltreach.texts.locale, { numeric: true });
+    const rank = new Map(colouring.styles.map((style, k) => [style, k]));
+    const step = (i) => rank.get(colouring.ofSector(i)) ?? -1;
+    return {
+      /* Sectors come sorted by risk today; by anything else they are sorted here, unknown last. */
+      risk: (a, b) => (colouring.column === "risk_band" && !state.years ? 0 : step(b) - step(a)),
+      due: (a, b) => {
+        const [x, y] = [sectors.next_inspection_on[a] ?? "9999", sectors.next_inspection_on[b] ?? "9999"];
+        return x < y ? -1 : x > y ? 1 : 0;
+      },
+      name: (a, b) => collator.compare(named(a), named(b)),
+    }[state.order];
   }
-  const nothing = el("li", { class: "empty", text: t("none_shown"), hidden: true });
+  const nothing = el("li", { class: "empty", hidden: true });
+  let sequence = [];
+  let rows = [];
+  function arrange() {
+    const compare = comparison();
+    sequence = Array.from({ length: count }, (_, i) => i).sort((a, b) => compare(a, b) || a - b);
+  }
 
   function listed(i) {
     if (!shown[i]) return false;
@@ -69,40 +87,59 @@
     return bounds !== null && saltreach.map.getBounds().intersects(bounds);
   }
   function refresh() {
-    let n = 0;
-    items.forEach((item, i) => {
-      const visible = listed(i);
-      n += visible;
-      if (item.entry.hidden === visible) item.entry.hidden = !visible;
-    });
-    nothing.hidden = n > 0;
-    const text = t("shown", { n: number(n), all: number(count) });
+    const wanted = sequence.filter(listed);
+    /* Rows that do not fit are taken out: hiding thousands of them costs the browser seconds. */
+    if (wanted.length !== rows.length || wanted.some((i, k) => i !== rows[k])) {
+      const focused = list.contains(document.activeElement) ? document.activeElement : null;
+      rows = wanted;
+      list.replaceChildren(...rows.map((i) => items[i].entry), nothing);
+      if (focused?.isConnected) focused.focus({ preventScroll: true });
+    }
+    nothing.hidden = rows.length > 0;
+    const text = t("shown", { n: number(rows.length), all: number(count) });
     if (byId("count").textContent !== text) byId("count").textContent = text;
   }
 
-  /* Bands: no chip pressed means all of them. */
-  const styles = () => [...colouring.styles].reverse().concat(
-    sectors[colouring.column].some((band) => !known(band)) ? [colouring.unknown] : []);
+  /* Bands: no chip pressed means all of them. Steps that no sector has are left out of a scale
+     of metals or months, and kept in the five risk bands. */
+  function counted() {
+    const n = new Map();
+    for (let i = 0; i < count; i += 1) n.set(colouring.ofSector(i), (n.get(colouring.ofSector(i)) ?? 0) + 1);
+    const all = [...colouring.styles].reverse().filter((style) => n.has(style)
+      || state.bands.has(style.word) || colouring.styles.length <= 5);
+    if (n.has(colouring.unknown) || state.bands.has(colouring.unknown.word)) all.push(colouring.unknown);
+    return all.map((style) => [style, n.get(style) ?? 0]);
+  }
   function buildChips() {
-    byId("band-chips").replaceChildren(...styles().map((style) => {
-      const n = sectors.crag.reduce((sum, _, i) => sum + (colouring.ofSector(i) === style), 0);
-      return el("button", {
-        type: "button", class: "chip", "data-band": style.word, "aria-pressed": String(state.bands.has(style.word)),
-        onclick: (event) => {
-          if (!state.bands.delete(style.word)) state.bands.add(style.word);
-          event.currentTarget.setAttribute("aria-pressed", String(state.bands.has(style.word)));
-          applyFilters();
-        },
-      }, swatch(style, 22), document.createTextNode(bandWord(style)), el("b", { text: String(n) }));
+    const steps = counted();
+    const focused = document.activeElement?.dataset?.band;
+    byId("band-chips").replaceChildren(...steps.map(([style, n]) => el("button", {
+      type: "button", class: "chip", "data-band": style.word, "aria-pressed": String(state.bands.has(style.word)),
+      onclick: (event) => {
+        if (!state.bands.delete(style.word)) state.bands.add(style.word);
+        event.currentTarget.setAttribute("aria-pressed", String(state.bands.has(style.word)));
+        applyFilters();
+      },
+    }, swatch(style, 22), document.createTextNode(bandWord(style)), el("b", { text: number(n) }))));
+    if (focused) byId("band-chips").querySelector(`[data-band="${CSS.escape(focused)}"]`)?.focus();
+    /* What is true of every step is said once, below them. */
+    const shared = colouring.inFuture ? `${t("years_note")} ${t("years_anchors")}` : colouring.note();
+    byId("legend-rows").replaceChildren(...steps.map(([style]) => {
+      const meaning = colouring.meaning(style);
+      return el("li", { "data-band": style.word }, swatch(style), el("div", {}, el("strong", { text: bandWord(style) }),
+        ...(meaning === shared ? [] : [document.createTextNode(" "), el("span", { text: meaning })])));
     }));
-    byId("legend-rows").replaceChildren(...styles().map((style) => el("li", { "data-band": style.word }, swatch(style),
-      el("div", {}, el("strong", { text: bandWord(style) }), document.createTextNode(" "),
-        el("span", { text: colouring.meaning(style) })))));
+    byId("legend-all").hidden = !shared;
+    byId("legend-all").textContent = shared;
+    saltreach.steps = steps;
+    changed("counted");
   }
 
   const present = new Set(sectors.material_recommended.filter(known));
   const inOrder = [...data.materials.filter((name) => present.delete(name)), ...[...present].sort()];
   byId("material").append(...inOrder.map((name) => el("option", { value: name, text: name })));
+  const crags = [...new Set(sectors.crag.filter(known))].sort(new Intl.Collator(saltreach.texts.locale, { numeric: true }).compare);
+  byId("crag").append(...crags.map((name) => el("option", { value: name, text: name })));
 
   const bind = (id, key, event = "change", property = "value") => byId(id).addEventListener(event, (e) => {
     state[key] = e.currentTarget[property];
@@ -110,51 +147,52 @@
   });
   bind("find", "query", "input");
   bind("material", "material");
+  bind("crag", "crag");
   bind("place", "place");
   bind("due-before", "dueBefore", "input");
+  bind("overdue-only", "overdue", "change", "checked");
   bind("in-view", "inView", "change", "checked");
-  byId("order").addEventListener("change", (e) => { state.order = e.currentTarget.value; arrange(); });
+  byId("order").addEventListener("change", (e) => { state.order = e.currentTarget.value; arrange(); refresh(); });
   byId("clear").addEventListener("click", () => {
-    Object.assign(state, { query: "", material: "", place: "", dueBefore: "", inView: false });
+    Object.assign(state, { query: "", material: "", crag: "", place: "", dueBefore: "", overdue: false, inView: false });
     state.bands.clear();
-    for (const id of ["find", "material", "place", "due-before"]) byId(id).value = "";
-    byId("in-view").checked = false;
+    for (const id of ["find", "material", "crag", "place", "due-before"]) byId(id).value = "";
+    for (const id of ["in-view", "overdue-only"]) byId(id).checked = false;
     buildChips();
     applyFilters();
   });
 
   for (const choice of document.querySelectorAll("input[name=colour-by]")) {
     choice.checked = choice.value === colouring.column;
+    choice.closest("label").hidden = !choice.checked && !sectors[choice.value].some(known);
     choice.addEventListener("change", () => colourBy(choice.value));
   }
-  byId("colour-by").hidden = !sectors.rock_band.some(known);
-
-  const summary = byId("summary");
-  const late = sectors.overdue.filter((value) => value === "yes").length;
-  summary.append([many("sectors", count), many("anchors", data.anchors.lon.length)].join(", "));
-  if (late) summary.append(", ", el("span", { class: "alarm", text: t("overdue_count", { n: late }) }));
 
   const wide = window.matchMedia("(min-width: 761px)").matches;
   byId("filters").open = wide;
   byId("legend").open = wide;
+  writeWords();
   paintBadges();
   buildChips();
   arrange();
 
   on("filters", refresh);
   on("drawn", () => { if (state.inView) refresh(); });
-  on("colouring", () => { paintBadges(); buildChips(); arrange(); refresh(); });
+  on("colouring", () => { paintBadges(); buildChips(); arrange(); });
+  on("language", () => { writeWords(); paintBadges(); buildChips(); arrange(); refresh(); });
+  let current = null;
   on("select", (i) => {
-    items.forEach((item, k) => (k === i ? item.button.setAttribute("aria-current", "true") : item.button.removeAttribute("aria-current")));
-    if (i >= 0) items[i].entry.scrollIntoView({ block: "nearest" });
+    current?.removeAttribute("aria-current");
+    current = i >= 0 ? items[i].button : null;
+    current?.setAttribute("aria-current", "true");
+    if (i >= 0 && items[i].entry.isConnected) items[i].entry.scrollIntoView({ block: "nearest" });
   });
 
   saltreach.near = near;
   saltreach.focusItem = (i) => items[i]?.button.focus({ preventScroll: false });
   /* The next (1) or previous (-1) sector of the list as it stands; -1 at its ends. */
   saltreach.beside = (i, step) => {
-    const visible = sequence.filter((k) => listed(k));
-    return visible[visible.indexOf(i) + step] ?? -1;
+    return rows[rows.indexOf(i) + step] ?? -1;
   };
   saltreach.refreshList = refresh;
 })();

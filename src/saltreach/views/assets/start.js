@@ -5,7 +5,9 @@
   const map = saltreach.map = window[data.map];
   const container = map.getContainer();
   container.setAttribute("role", "application");
-  container.setAttribute("aria-label", t("map_label"));
+  const nameMap = () => container.setAttribute("aria-label", t("map_label"));
+  nameMap();
+  on("language", nameMap);
   container.classList.toggle("no-sea", data.coast.kind !== "land");
   const calm = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
   if (calm) Object.assign(map.options, { zoomAnimation: false, fadeAnimation: false, inertia: false });
@@ -14,8 +16,8 @@
   const phone = window.matchMedia("screen and (max-width: 760px)");
   function whole() {
     const side = phone.matches ? 34 : 80;
-    map.fitBounds(box(data.region), { paddingTopLeft: [side, phone.matches ? 56 : 60],
-      paddingBottomRight: [side, 60], maxZoom: 15, animate: false });
+    map.fitBounds(box(data.region), { paddingTopLeft: [side, phone.matches ? 84 : 60],
+      paddingBottomRight: [side, phone.matches ? 34 : 60], maxZoom: 15, animate: false });
   }
   function limit() {
     map.setMinZoom(Math.min(map.getBoundsZoom(box(data.window), true), map.getBoundsZoom(box(data.region))));
@@ -31,7 +33,7 @@
     const bounds = saltreach.boundsOf(saltreach.cragOf(i)) ?? saltreach.boundsOf([i]);
     if (!bounds) return;
     const right = phone.matches ? 40 : 440;
-    map.fitBounds(bounds, { paddingTopLeft: [50, 60], paddingBottomRight: [right, phone.matches ? 120 : 60], maxZoom: 15.5 });
+    map.fitBounds(bounds, { paddingTopLeft: [50, phone.matches ? 84 : 60], paddingBottomRight: [right, phone.matches ? 120 : 60], maxZoom: 15.5 });
   };
 
   /* Pointer: a tip while hovering, the card on a click. */
@@ -85,7 +87,6 @@
       redraw();
     };
     byId("tiles-switch").hidden = false;
-    byId("credit").textContent += ` | ${data.tiles.attribution}`;
     tick.addEventListener("change", () => { byId("note").textContent = ""; show(tick.checked); });
     tiles.on("tileerror", () => {
       failures += 1;
@@ -106,6 +107,11 @@
     else whole();
     redraw();
   });
+  const language = byId("language");
+  const nameLanguage = () => { language.value = saltreach.texts.lang; };
+  nameLanguage();
+  on("language", nameLanguage);
+  language.addEventListener("change", () => saltreach.setLanguage(language.value));
   saltreach.applyFilters();
   document.documentElement.dataset.ready = "yes";
 })();

@@ -341,6 +341,7 @@
     const short = (text) => (text.length > 30 ? `${text.slice(0, 29)}…` : text);
     const { seen } = frame;
     taken.push([seen[0], seen[1], seen[0] + 225, seen[1] + 58]); /* the map's buttons */
+    taken.push([seen[0], seen[3] - 26, seen[0] + 150, seen[3]]); /* the scale bar */
     const whole = (box) => box[0] >= seen[0] && box[1] >= seen[1] && box[2] <= seen[2] && box[3] <= seen[3];
     function name(text, boxes, font) {
       ctx.font = font;
@@ -455,5 +456,5 @@
   };
   saltreach.redraw = () => { if (saltreach.surface._bounds) saltreach.surface.draw(); };
   on("filters", () => { layout.zoom = NaN; saltreach.redraw(); });
-  on("colouring", () => { layout.zoom = NaN; saltreach.redraw(); });
+  on("language", () => saltreach.redraw());
 })();
