@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from saltreach import __version__
+from saltreach.cli_plan import add_commands as add_plan_commands
 from saltreach.cli_views import landowner, show
 from saltreach.views.texts import Language
 
@@ -337,6 +338,9 @@ app.command(
     epilog="Example: saltreach landowner results --holding land.geojson --contact us.toml --out "
     "for-the-owner"
 )(landowner)
+
+
+add_plan_commands(app)
 
 
 @layers_app.command("list", epilog="Example: saltreach layers list --json")

@@ -12,7 +12,9 @@ import pytest
 import shapely
 
 ROOT = Path(__file__).parents[2]
-COMMANDS = ("demo", "check", "assess", "map", "cure", "layers list")
+COMMANDS = (
+    "demo", "check", "assess", "map", "landowner", "plan", "priorities", "cure", "layers list",
+)  # fmt: skip
 
 
 def write(path, **changes):

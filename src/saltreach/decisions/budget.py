@@ -1,0 +1,407 @@
+"""What the money rebolts: which sectors and which metal, exactly, and what more money would do.
+
+Every sector offers choices: all anchors that fall short, or only the worst, in the metal
+recommended or a better one. One choice at most is taken per sector, so that the loss avoided is
+greatest within the budget and the team-days; HiGHS solves it to the optimum. Under the policy
+`sea-cliffs-first` that is done in steps: worse risk bands first, sea cliffs before inland within
+a band, each step keeping what the steps before it reached.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from saltreach.decisions.highs import FREE, Row, SolverError, minimise
+from saltreach.decisions.prices import Prices
+from saltreach.decisions.priority import WORN, anchor_priority
+from saltreach.decisions.visits import BAND_WEIGHT, UNKNOWN_WEIGHT
+from saltreach.errors import OptionError
+from saltreach.materials import MATERIAL_NAMES
+from saltreach.policy import ORDERS
+from saltreach.register.columns import BANDS
+
+PARTS = 1_000_000
+"""Loss is counted in millionths of the region's: the optimum is exact to one of them."""
+
+NO_LIMIT = 1e7
+"""A budget that limits nothing."""
+
+ALL, WORST = "all that fall short", "the worst only"
+WORST_BANDS = ("high", "severe")
+USUAL_DIAMETER_MM, USUAL_EMBEDMENT_MM = 12.0, 80.0
+"""Taken where the rock asked for no size; the list says so."""
+
+HOLE_WIDER_MM, HOLE_DEEPER_MM, WASTE_FACTOR = 2.0, 10.0, 1.25
+"""Common practice without a source: the hole is 2 to 4 mm wider than the rod and 5 to 15 mm
+deeper, and a quarter of the adhesive is lost in nozzles, brushes and the first strokes."""
+
+
+@dataclass(frozen=True)
+class Money:
+    """What limits the choice.
+
+    Attributes
+    ----------
+    budget : float
+        Money, in the currency of the prices.
+    team_days : float or None
+        Days of one team; None for no limit.
+    hours_per_day, hours_per_anchor, hours_per_sector : float
+        Length of a day at the rock, replacing one anchor, setting up once a sector.
+    order : str
+        ``sea-cliffs-first`` or ``pure-risk``.
+    waste_factor : float
+        Adhesive bought over adhesive in the holes.
+    """
+
+    budget: float
+    team_days: float | None = None
+    hours_per_day: float = 7.0
+    hours_per_anchor: float = 1.0
+    hours_per_sector: float = 0.5
+    order: str = "sea-cliffs-first"
+    waste_factor: float = WASTE_FACTOR
+
+    def __post_init__(self) -> None:
+        """Refuse impossible values."""
+        limits = {
+            "budget": (0, NO_LIMIT), "hours_per_day": (1, 16), "hours_per_anchor": (0.05, 24),
+            "hours_per_sector": (0, 12), "waste_factor": (1, 5),
+        }  # fmt: skip
+        for name, (low, high) in limits.items():
+            if not low <= getattr(self, name) <= high:
+                raise OptionError(
+                    f"{name} = {getattr(self, name)}: give a value from {low} to {high:g}"
+                )
+        if self.team_days is not None and not 0 <= self.team_days <= 1e5:
+            raise OptionError(f"team_days = {self.team_days}: give a value from 0 up")
+        if self.order not in ORDERS:
+            raise OptionError(f"order {self.order!r}: give one of {', '.join(ORDERS)}")
+
+
+def resin_ml(
+    diameter_mm: Any, embedment_mm: Any, *, wider_mm: float = HOLE_WIDER_MM,
+    deeper_mm: float = HOLE_DEEPER_MM,
+) -> Any:  # fmt: skip
+    """Adhesive that fills one hole around its rod, mL.
+
+    Parameters
+    ----------
+    diameter_mm, embedment_mm : array_like
+        Of the rod.
+    wider_mm, deeper_mm : float
+        By how much the hole is wider and deeper.
+
+    Notes
+    -----
+    Volume of the hole less that of the rod in it; no waste.
+
+    Examples
+    --------
+    >>> round(resin_ml(12.0, 80.0), 2)
+    4.81
+    """
+    hole = (diameter_mm + wider_mm) ** 2 * (embedment_mm + deeper_mm)
+    return np.pi / 4 * (hole - diameter_mm**2 * embedment_mm) / 1000
+
+
+def choices(
+    anchors: pd.DataFrame, sectors: pd.DataFrame, prices: Prices, money: Money
+) -> tuple[pd.DataFrame, list[str]]:
+    """Every choice of every sector: scope, metal, count, cost, hours, loss avoided.
+
+    Parameters
+    ----------
+    anchors : DataFrame
+        Assessed anchors.
+    sectors : DataFrame
+        Assessed sectors.
+    prices : Prices
+        What things cost.
+    money : Money
+        Hours and waste.
+
+    Returns
+    -------
+    choices : DataFrame
+        `crag`, `sector`, `sea_cliff`, `risk_band`, `scope`, `metal`, `kind`, `count`,
+        `diameter_mm`, `embedment_mm`, `resin_ml`, `cost`, `minutes`, `avoided` (share of the
+        loss of the region, 0 to 1), `size_assumed`.
+    notes : list of str
+        What was assumed or left out.
+    """
+    notes: list[str] = []
+    table = anchors.reset_index(drop=True)
+    loss, by_metal = _losses(table, notes)
+    total = float(loss.sum())
+    if not total > 0:
+        raise OptionError("no anchor has a loss to avoid: assess the register first")
+    worst = (
+        table["risk_band"].isin(WORST_BANDS)
+        | (table["condition"] >= WORN).to_numpy(bool, na_value=False)
+    ).to_numpy()  # fmt: skip
+    groups = table.groupby(["crag", "sector"], sort=False).indices
+    rows, refused, unpriced = [], [], set()
+    for s in sectors.to_dict("records"):
+        here = groups[s["crag"], s["sector"]]
+        kind = str(s["kind_advised"])
+        if kind.startswith("do not"):
+            refused.append(f"{s['crag']} / {s['sector']}")
+            continue
+        first = MATERIAL_NAMES.index(s["material_recommended"]) if s["material_recommended"] else 99
+        for metal in MATERIAL_NAMES[first:]:
+            offered = {
+                k: prices.anchors[k, metal] for k in _offered(kind) if (k, metal) in prices.anchors
+            }
+            if not offered:
+                unpriced.add(metal)
+                continue
+            how = min(offered, key=lambda k: (offered[k], k))
+            for scope in (ALL, WORST):
+                rows += _choice(
+                    s, scope, metal, how, offered[how], here, table, loss, by_metal[metal],
+                    worst, total, prices, money,
+                )  # fmt: skip
+    if refused:
+        notes.append("left out, because nothing should be placed there: " + ", ".join(refused))
+    if unpriced:
+        notes.append("metals without a price, not offered: " + ", ".join(sorted(unpriced)))
+    columns = [
+        "crag", "sector", "sea_cliff", "risk_band", "scope", "metal", "kind", "count",
+        "diameter_mm", "embedment_mm", "resin_ml", "cost", "minutes", "avoided", "size_assumed",
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=columns), notes
+
+
+def _offered(kind: str) -> tuple[str, ...]:
+    """Kinds of anchor that may be placed, by the kind advised."""
+    return ("bonded", "mechanical") if kind.startswith("mechanical") else ("bonded",)
+
+
+def _losses(
+    table: pd.DataFrame, notes: list[str]
+) -> tuple[np.ndarray, dict[str, tuple[np.ndarray, np.ndarray]]]:
+    """Yearly loss of each anchor, and by metal: which would be replaced, and its loss then."""
+    by_metal = {}
+    now = np.full(len(table), np.nan)
+    for metal in MATERIAL_NAMES[2:]:
+        found = anchor_priority(table.assign(material_recommended=metal))
+        now = found["yearly_loss"].to_numpy(float)
+        by_metal[metal] = (
+            (found["replacement_cost"] > 0).to_numpy(),
+            found["yearly_loss_after"].to_numpy(float),
+        )
+    known = ~np.isnan(now)
+    weight = table["risk_band"].map(BAND_WEIGHT).fillna(UNKNOWN_WEIGHT).to_numpy(float)
+    if not known.any():
+        notes.append(
+            "no failure probability is known: losses are the weights of the risk bands "
+            "(each twice the one below), and a new anchor keeps the weight of the lowest band"
+        )
+        lowest = min(BAND_WEIGHT.values())
+        after = {m: (r, np.where(r, lowest, weight)) for m, (r, _) in by_metal.items()}
+        return weight, after
+    if not known.all():
+        notes.append(
+            f"{int((~known).sum())} anchors without a failure probability count as the median "
+            "of their risk band"
+        )
+        medians = pd.Series(now).groupby(table["risk_band"].to_numpy()).median()
+        usual = table["risk_band"].map(medians).fillna(float(np.nanmedian(now))).to_numpy(float)
+        now = np.where(known, now, usual)
+    return now, {
+        m: (r, np.where(np.isnan(after), np.nanmin(after), after))
+        for m, (r, after) in by_metal.items()
+    }
+
+
+def _choice(
+    s: dict[str, Any], scope: str, metal: str, kind: str, price: float, here: np.ndarray,
+    table: pd.DataFrame, loss: np.ndarray, new: tuple[np.ndarray, np.ndarray],
+    worst: np.ndarray, total: float, prices: Prices, money: Money,
+) -> list[dict[str, Any]]:  # fmt: skip
+    """One row, or none where nothing is to be replaced."""
+    replaced, after = new
+    picked = here[replaced[here] & (worst[here] if scope == WORST else True)]
+    if not len(picked) or (scope == WORST and len(picked) == int(replaced[here].sum())):
+        return []
+    diameter, embedment = s["diameter_required_mm"], s["embedment_required_mm"]
+    assumed = pd.isna(diameter) or pd.isna(embedment)
+    diameter = USUAL_DIAMETER_MM if pd.isna(diameter) else float(diameter)
+    embedment = USUAL_EMBEDMENT_MM if pd.isna(embedment) else float(embedment)
+    count = len(picked)
+    resin = 0.0
+    if kind == "bonded":
+        resin = float(resin_ml(diameter, embedment)) * count * money.waste_factor
+    each = price + prices.work_per_anchor + prices.extra_per_anchor
+    cost = round(count * each + resin * prices.resin_per_ml + prices.travel_per_sector, 2)
+    minutes = round(60 * (money.hours_per_sector + count * money.hours_per_anchor))
+    return [
+        {
+            "crag": s["crag"], "sector": s["sector"], "sea_cliff": s["sea_cliff"],
+            "risk_band": s["risk_band"], "scope": scope, "metal": metal, "kind": kind,
+            "count": count, "diameter_mm": diameter, "embedment_mm": embedment,
+            "resin_ml": round(resin, 1), "cost": cost, "minutes": minutes,
+            "avoided": float(np.maximum(loss[picked] - after[picked], 0).sum() / total),
+            "size_assumed": "yes" if assumed else "no",
+        }
+    ]  # fmt: skip
+
+
+def choose(table: pd.DataFrame, money: Money) -> np.ndarray:
+    """Positions of the choices taken: the most loss avoided within budget and team-days.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `choices`.
+    money : Money
+        Limits and policy.
+
+    Returns
+    -------
+    ndarray of int
+        Rows of the table; of equal plans one of the cheapest.
+
+    Raises
+    ------
+    SolverError
+        When the optimum cannot be proven.
+    """
+    if not len(table):
+        return np.zeros(0, np.int64)
+    worth = np.rint(table["avoided"].to_numpy(float) * PARTS).astype(np.int64)
+    cents = np.rint(table["cost"].to_numpy(float) * 100).astype(np.int64)
+    minutes = table["minutes"].to_numpy(np.int64)
+    rows: list[Row] = [_limit(cents, int(np.floor(money.budget * 100 + 1e-6)))]
+    if money.team_days is not None:
+        rows.append(_limit(minutes, int(np.floor(money.team_days * money.hours_per_day * 60))))
+    for positions in table.groupby(["crag", "sector"], sort=False).indices.values():
+        rows.append(([(int(i), 1) for i in positions], -FREE, 1))
+    taken = np.zeros(len(table), bool)
+    for step in _steps(table, money.order):
+        taken = _solved({int(i): -int(worth[i]) for i in step}, rows, len(table), taken)
+        reached = int(worth[step][taken[step]].sum())
+        rows.append(([(int(i), int(worth[i])) for i in step], reached, FREE))
+    taken = _solved({i: int(c) for i, c in enumerate(cents)}, rows, len(table), taken)
+    spent = int(cents[taken].sum())
+    if spent > money.budget * 100 + 0.5:
+        raise SolverError(f"HiGHS overspent: {spent / 100} of {money.budget}; please report it")
+    return np.flatnonzero(taken)
+
+
+def _limit(weight: np.ndarray, most: int) -> Row:
+    """A row that keeps a sum below its limit; scaled where a common divisor allows."""
+    scale = int(np.gcd.reduce(weight[weight > 0])) if (weight > 0).any() else 1
+    terms = [(i, int(w) // scale) for i, w in enumerate(weight.tolist()) if w]
+    return terms, -FREE, min(most // scale, FREE - 1)
+
+
+def _solved(cost: dict[int, int], rows: Sequence[Row], count: int, start: np.ndarray) -> np.ndarray:
+    found = minimise(cost, [1] * count, rows, start={i: int(v) for i, v in enumerate(start)})
+    if found.values is None or not found.proven:
+        raise SolverError(
+            "the best choice could not be proven in ten minutes; ask for fewer points"
+        )
+    return found.values > 0.5
+
+
+def _steps(table: pd.DataFrame, order: str) -> list[np.ndarray]:
+    """Choices whose loss is made great together, step by step."""
+    if order == "pure-risk":
+        return [np.arange(len(table))]
+    band = table["risk_band"].map({b: i for i, b in enumerate(BANDS)}).fillna(-1).to_numpy()
+    sea = (table["sea_cliff"] == "yes").to_numpy()
+    steps = []
+    for rank in sorted(set(band.tolist()), reverse=True):
+        for cliff in (True, False):
+            step = np.flatnonzero((band == rank) & (sea == cliff))
+            if len(step):
+                steps.append(step)
+    return steps
+
+
+def curve(table: pd.DataFrame, money: Money, points: int = 25) -> pd.DataFrame:
+    """What each budget avoids, from nothing to all that can be done.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `choices`.
+    money : Money
+        Limits and policy; its budget is one of the points.
+    points : int
+        Number of budgets besides.
+
+    Returns
+    -------
+    DataFrame
+        `budget`, `spent`, `sectors`, `anchors`, `team_days`, `avoided_pct`,
+        `avoided_sea_cliffs_pct`, `avoided_pure_risk_pct` (the most any order could avoid).
+    """
+    from dataclasses import replace
+
+    unlimited = replace(money, budget=NO_LIMIT)
+    most = float(table["cost"].to_numpy()[choose(table, unlimited)].sum())
+    budgets = {round(most * i / points, 2) for i in range(points + 1)} | {float(money.budget)}
+    rows = []
+    for budget in sorted(budgets):
+        now = replace(money, budget=budget)
+        taken = table.iloc[choose(table, now)]
+        pure = taken
+        if money.order != "pure-risk":
+            pure = table.iloc[choose(table, replace(now, order="pure-risk"))]
+        sea = taken["sea_cliff"] == "yes"
+        rows.append(
+            {
+                "budget": budget, "spent": round(float(taken["cost"].sum()), 2),
+                "sectors": len(taken), "anchors": int(taken["count"].sum()),
+                "team_days": round(float(taken["minutes"].sum()) / 60 / money.hours_per_day, 1),
+                "avoided_pct": round(100 * float(taken["avoided"].sum()), 3),
+                "avoided_sea_cliffs_pct": round(100 * float(taken.loc[sea, "avoided"].sum()), 3),
+                "avoided_pure_risk_pct": round(100 * float(pure["avoided"].sum()), 3),
+            }
+        )  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def shopping(taken: pd.DataFrame) -> pd.DataFrame:
+    """What to buy for the choices taken: kind, metal, size, count, adhesive with waste.
+
+    Parameters
+    ----------
+    taken : DataFrame
+        Rows of `choices`.
+    """
+    keys = ["kind", "metal", "diameter_mm", "embedment_mm", "size_assumed"]
+    if not len(taken):
+        return pd.DataFrame(columns=[*keys, "count", "resin_ml", "sectors"])
+    groups = taken.groupby(keys, sort=True)
+    out = groups[["count", "resin_ml"]].sum()
+    out["sectors"] = groups.size()
+    return out.reset_index()
+
+
+def ranked(table: pd.DataFrame, taken: np.ndarray, sectors: pd.DataFrame) -> pd.DataFrame:
+    """Every sector in the order of the assessment's priority, with what is bought for it.
+
+    Sectors that are not chosen show their full rebolting in the recommended metal.
+    """
+    chosen = table.iloc[taken].assign(chosen="yes")
+    best = table[table["scope"] == ALL].drop_duplicates(["crag", "sector"]).assign(chosen="no")
+    both = pd.concat([chosen, best]).drop_duplicates(["crag", "sector"])
+    out = sectors[["crag", "sector", "sea_cliff", "risk_band", "priority_rank"]].merge(
+        both.drop(columns=["sea_cliff", "risk_band"]), on=["crag", "sector"], how="left"
+    )
+    out["chosen"] = out["chosen"].fillna("no")
+    out["avoided_pct"] = (100 * out.pop("avoided")).round(3)
+    out["work_hours"] = (out.pop("minutes") / 60).round(2)
+    out["anchors_to_replace"] = pd.array(out.pop("count"), dtype="Int64")
+    order = pd.to_numeric(out["priority_rank"], errors="coerce")
+    out = out.assign(order=order).sort_values(["order", "crag", "sector"], kind="stable")
+    return out.drop(columns="order").reset_index(drop=True)

@@ -1,0 +1,104 @@
+"""HiGHS for linear models in whole numbers, one call, quiet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from saltreach.errors import SaltreachError
+
+FREE = 10**9
+"""A row limit at or beyond it is none."""
+
+Row = tuple[list[tuple[int, int]], int, int]
+"""Terms (variable, coefficient), low, high."""
+
+
+class SolverError(SaltreachError):
+    """A model that a solver refuses."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Values (None where none was found), bound on the cost, and whether it is the optimum."""
+
+    values: np.ndarray | None
+    bound: float | None
+    proven: bool
+
+
+def minimise(
+    cost: Mapping[int, int],
+    upper: Sequence[int],
+    rows: Sequence[Row],
+    *,
+    start: Mapping[int, int] | None = None,
+    seconds: float = 600.0,
+    seed: int = 0,
+) -> Answer:
+    """Least cost of whole variables from 0 to `upper` that keep the rows.
+
+    Parameters
+    ----------
+    cost : mapping of int to int
+        Coefficient of each variable; whole, so that a gap below one half is none.
+    upper : sequence of int
+        Upper bound of each variable.
+    rows : sequence of (terms, low, high)
+        Linear rows.
+    start : mapping of int to int, optional
+        Values of some variables to begin from.
+    seconds : float
+        Time after which the best answer so far is given.
+    seed : int
+        Of the search.
+
+    Raises
+    ------
+    SolverError
+        When HiGHS refuses the model.
+    """
+    import highspy
+
+    class Quiet(highspy.Highs):
+        """HiGHS prints its name when callbacks are enabled; none are used here."""
+
+        def enableCallbacks(self) -> None:
+            self.silent()
+
+    solver = Quiet()
+    for name, value in (
+        ("time_limit", float(seconds)), ("random_seed", seed % (1 << 30)),
+        ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.5),
+    ):  # fmt: skip
+        solver.setOptionValue(name, value)
+    count = len(upper)
+    lp = highspy.HighsLp()
+    lp.num_col_, lp.num_row_ = count, len(rows)
+    lp.col_cost_ = np.array([cost.get(i, 0) for i in range(count)], float)
+    lp.col_lower_, lp.col_upper_ = np.zeros(count), np.array(upper, float)
+    inf = highspy.kHighsInf
+    lp.row_lower_ = np.array([low if low > -FREE else -inf for _, low, _ in rows], float)
+    lp.row_upper_ = np.array([high if high < FREE else inf for _, _, high in rows], float)
+    lp.integrality_ = [highspy.HighsVarType.kInteger] * count
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    sizes = np.array([len(terms) for terms, _, _ in rows], np.int64)
+    lp.a_matrix_.start_ = np.concatenate([[0], np.cumsum(sizes)])
+    lp.a_matrix_.index_ = np.array([x for terms, _, _ in rows for x, _ in terms], np.int64)
+    lp.a_matrix_.value_ = np.array([c for terms, _, _ in rows for _, c in terms], float)
+    if solver.passModel(lp) == highspy.HighsStatus.kError:
+        raise SolverError("HiGHS refused the model; please report it with the input")
+    if start:
+        index = np.array(list(start), np.int32)
+        solver.setSolution(len(index), index, np.array(list(start.values()), float))
+    solver.run()
+    info = solver.getInfo()
+    found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    bound = float(info.mip_dual_bound)
+    return Answer(
+        np.array(solver.getSolution().col_value) if found else None,
+        bound if np.isfinite(bound) else None,
+        solver.getModelStatus() == highspy.HighsModelStatus.kOptimal,
+    )

@@ -1,0 +1,141 @@
+"""`saltreach plan` and `saltreach priorities` on the demo, as a person runs them."""
+
+import json
+from pathlib import Path
+
+import openpyxl
+import pandas as pd
+import pytest
+import vobject
+
+from saltreach.pipeline import CAUTION
+
+DATA = Path(__file__).parents[2] / "data" / "demo"
+TABLES = (
+    "--teams", DATA / "teams.csv", "--windows", DATA / "windows.csv", "--needs", DATA / "needs.csv",
+)  # fmt: skip
+SEABIRDS = ("Punta Vellorio", "Ensenada Trisca", "Cabo Alzoro", "Isla Corbaya")
+
+
+@pytest.fixture(scope="module")
+def planned(saltreach, demo, tmp_path_factory):
+    out = tmp_path_factory.mktemp("plan")
+    results, _ = demo
+    done = saltreach(
+        "plan", results, *TABLES, "--from", "2026-12-01", "--seconds", "6", "--out", out
+    )
+    assert done.returncode == 0, done.stderr
+    return out, done
+
+
+def test_the_demo_plan_keeps_the_nesting_closure(planned):
+    out, _ = planned
+    visits = pd.read_csv(out / "plan.csv", dtype=str)
+    there = visits.loc[visits["crag"].isin(SEABIRDS), "date"].str[5:]
+    assert len(there) and not ((there >= "02-01") & (there <= "07-31")).any()
+    assert not visits.duplicated(["team", "date", "stop"]).any()
+    august = visits.loc[visits["team"] == "Western team", "date"].str[5:7]
+    assert "08" not in set(august)
+
+
+def test_the_plan_says_its_gap_its_peer_and_what_it_cannot_meet(planned):
+    out, done = planned
+    assert "Gap to the bound:" in done.stdout and CAUTION in done.stdout
+    record = json.loads((out / "plan.json").read_text(encoding="utf-8"))
+    assert record["bound_team_hours"] <= record["cost"]["total_team_hours"]
+    assert record["cost"]["total_team_hours"] <= record["greedy"]["total_team_hours"]
+    unmet = pd.read_csv(out / "unmet.csv")
+    assert len(unmet) == record["overdue_spells"]
+    assert unmet[["rule", "why", "fix"]].notna().all().all()
+    assert unmet["days_overdue"].sum() == record["cost"]["overdue_days"]
+    assert sum(m["trips"] for m in record["trips"]) == record["cost"]["trips"]
+    assert len(record["trips"]) == 24
+
+
+def test_the_files_open(planned):
+    out, _ = planned
+    assert len(openpyxl.load_workbook(out / "plan.xlsx").sheetnames) == 4
+    calendar = vobject.readOne((out / "inspections.ics").read_text(encoding="utf-8"))
+    assert len(calendar.vevent_list) == len(pd.read_csv(out / "plan.csv"))
+    provenance = json.loads((out / "plan.json").read_text(encoding="utf-8"))["assessment"]
+    stamp = calendar.vevent_list[0].dtstamp.value
+    assert pd.Timestamp(provenance) == pd.Timestamp(stamp)
+
+
+def test_planning_again_changes_little_and_says_what(planned, saltreach, demo, tmp_path):
+    out, _ = planned
+    results, _ = demo
+    visits = pd.read_csv(out / "plan.csv", dtype=str)
+    past = visits[visits["date"] < "2027-01-01"]
+    done_rows = past[["crag", "sector"]].assign(done_on=past["date"]).iloc[1:]
+    done_rows.to_csv(tmp_path / "done.csv", index=False)
+    again = saltreach(
+        "plan", results, *TABLES, "--from", "2027-01-01", "--seconds", "4", "--out", tmp_path,
+        "--last-plan", out / "plan.csv", "--done", tmp_path / "done.csv", "--json",
+    )  # fmt: skip
+    assert again.returncode == 0, again.stderr
+    record = json.loads(again.stdout)
+    changes = pd.read_csv(tmp_path / "changes.csv")
+    assert len(changes) == record["visits_changed"]
+    assert record["visits_kept"] > len(changes)
+
+
+def test_bad_rows_of_a_table_exit_with_1_and_are_listed(saltreach, demo, tmp_path):
+    results, _ = demo
+    windows = (DATA / "windows.csv").read_text(encoding="utf-8")
+    (tmp_path / "w.csv").write_text(windows + "Punta Velorio,,closed,02-01,07-31,x\n")
+    done = saltreach(
+        "plan", results, "--teams", DATA / "teams.csv", "--windows", tmp_path / "w.csv",
+        "--solver", "greedy", "--out", tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 1, done.stderr
+    rejected = pd.read_csv(tmp_path / "plan_rejected.csv")
+    assert rejected["fix"].str.contains("nearest: Punta Vellorio").all()
+    assert (tmp_path / "plan.csv").is_file()
+
+
+def test_priorities_choose_buy_and_feed_the_plan(saltreach, demo, tmp_path):
+    results, _ = demo
+    done = saltreach(
+        "priorities", results, "--budget", "1500", "--prices", DATA / "prices.toml",
+        "--points", "6", "--out", tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "EXAMPLE PRICES" in done.stdout and CAUTION in done.stdout
+    table = pd.read_csv(tmp_path / "priorities.csv")
+    chosen = table[table["chosen"] == "yes"]
+    assert 0 < chosen["cost"].sum() <= 1500
+    buy = pd.read_csv(tmp_path / "shopping.csv")
+    assert buy["count"].sum() == chosen["anchors_to_replace"].sum()
+    assert (tmp_path / "budget_curve.png").read_bytes()[:4] == b"\x89PNG"
+    line = pd.read_csv(tmp_path / "budget_curve.csv")
+    assert line.loc[line["budget"] == 1500, "anchors"].tolist() == [buy["count"].sum()]
+    plan = saltreach(
+        "plan", results, *TABLES, "--rebolt", tmp_path / "priorities.csv", "--solver", "greedy",
+        "--from", "2026-12-01", "--out", tmp_path,
+    )  # fmt: skip
+    assert plan.returncode == 0, plan.stderr
+    visits = pd.read_csv(tmp_path / "plan.csv")
+    work = visits[visits["kind"] == "rebolt"]
+    assert set(work["crag"] + work["sector"]) <= set(chosen["crag"] + chosen["sector"])
+    assert len(work) and "Western team" not in set(work["team"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("plan", "{results}", "--teams", "absent.csv"), "cannot be read"),
+        (("plan", "{results}", "--teams", "{teams}", "--years", "9"), "years"),
+        (("plan", "{results}", "--teams", "{teams}", "--solver", "magic"), "highs, cp-sat, greedy"),
+        (("plan", "absent", "--teams", "{teams}"), "absent"),
+        (("priorities", "{results}", "--budget", "-1", "--prices", "{prices}"), "budget"),
+        (("priorities", "{results}", "--budget", "1", "--prices", "{teams}"), "prices"),
+    ],
+)
+def test_errors_are_one_sentence_and_exit_code_2(saltreach, demo, tmp_path, arguments, says):
+    names = {"results": demo[0], "teams": DATA / "teams.csv", "prices": DATA / "prices.toml"}
+    done = saltreach(*(a.format(**names) for a in arguments), "--out", tmp_path)
+    assert done.returncode == 2
+    last = done.stderr.strip().splitlines()[-1]
+    assert last.startswith("saltreach:") and says in done.stderr
+    assert "Traceback" not in done.stderr

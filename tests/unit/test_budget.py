@@ -1,0 +1,150 @@
+"""The budget's optimum against trying every choice, and the shopping list."""
+
+from itertools import product
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from saltreach.decisions.budget import ALL, WORST, Money, choose, curve, resin_ml, shopping
+from saltreach.decisions.prices import read_prices
+from saltreach.errors import OptionError
+from saltreach.register.columns import BANDS
+
+
+def table(seed, sectors=5):
+    rng = np.random.default_rng(seed)
+    rows = []
+    for s in range(sectors):
+        sea, band = rng.choice(["yes", "no"]), rng.choice(BANDS[2:])
+        for c in range(int(rng.integers(1, 4))):
+            rows.append(
+                {
+                    "crag": "C", "sector": f"S{s}", "sea_cliff": sea, "risk_band": band,
+                    "scope": (ALL, WORST)[c % 2], "metal": "316", "kind": "bonded",
+                    "count": int(rng.integers(1, 20)), "cost": round(float(rng.uniform(5, 400)), 2),
+                    "minutes": int(rng.integers(30, 900)),
+                    "avoided": round(float(rng.uniform(0, 0.2)), 6),
+                }
+            )  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def every_choice(frame):
+    groups = [[None, *rows.index] for _, rows in frame.groupby("sector")]
+    for picked in product(*groups):
+        yield [i for i in picked if i is not None]
+
+
+def fits(frame, rows, money):
+    part = frame.loc[rows]
+    if round(part["cost"].sum() * 100) > money.budget * 100 + 1e-6:
+        return False
+    limit = money.team_days
+    return limit is None or part["minutes"].sum() <= limit * money.hours_per_day * 60
+
+
+def steps(frame, rows):
+    """Loss avoided by band and place, the first to be made great first."""
+    part = frame.loc[rows]
+    return tuple(
+        round(1e6 * part.loc[(part["risk_band"] == b) & (part["sea_cliff"] == s), "avoided"].sum())
+        for b in BANDS[::-1]
+        for s in ("yes", "no")
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("days", [None, 2.5])
+def test_pure_risk_is_the_optimum_of_trying_every_choice(seed, days):
+    frame = table(seed)
+    money = Money(budget=500.0, team_days=days, order="pure-risk")
+    best = max(
+        round(1e6 * frame.loc[r, "avoided"].sum())
+        for r in every_choice(frame)
+        if fits(frame, r, money)
+    )  # fmt: skip
+    taken = choose(frame, money)
+    assert fits(frame, taken, money)
+    assert frame.loc[taken, "sector"].is_unique
+    assert round(1e6 * frame.loc[taken, "avoided"].sum()) == best
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_sea_cliffs_first_is_the_first_in_order_of_every_choice(seed):
+    frame = table(seed)
+    money = Money(budget=500.0, team_days=3.0)
+    able = [r for r in every_choice(frame) if fits(frame, r, money)]
+    best = max(steps(frame, r) for r in able)
+    assert steps(frame, choose(frame, money)) == best
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_of_equal_choices_the_cheapest_is_taken(seed):
+    frame = table(seed).assign(avoided=0.1)
+    money = Money(budget=400.0, order="pure-risk")
+    taken = choose(frame, money)
+    able = [r for r in every_choice(frame) if fits(frame, r, money) and len(r) == len(taken)]
+    assert frame.loc[taken, "cost"].sum() == pytest.approx(
+        min(frame.loc[r, "cost"].sum() for r in able)
+    )
+
+
+def test_the_curve_rises_with_pure_risk_and_bounds_every_order():
+    frame = table(3, sectors=8)
+    pure = curve(frame, Money(budget=300.0, order="pure-risk"), points=12)
+    assert (pure["avoided_pct"].diff().dropna() >= 0).all()
+    assert pure["budget"].iloc[0] == 0 and pure["avoided_pct"].iloc[0] == 0
+    sea = curve(frame, Money(budget=300.0), points=12)
+    assert (sea["avoided_pct"] <= sea["avoided_pure_risk_pct"] + 1e-9).all()
+    assert (sea["spent"] <= sea["budget"]).all()
+    assert 300.0 in set(sea["budget"])
+
+
+def test_resin_fills_the_hole_around_the_rod():
+    # arithmetic only: a hole of 14 mm x 90 mm holds 13.854 mL, the rod in it 9.048 mL
+    assert float(resin_ml(12.0, 80.0)) == pytest.approx(13.8544 - 9.0478, abs=1e-3)
+
+
+def test_the_shopping_list_adds_up_sizes():
+    taken = pd.DataFrame(
+        {
+            "kind": "bonded", "metal": ["316", "316", "titanium"], "diameter_mm": [12.0] * 3,
+            "embedment_mm": [80.0] * 3, "size_assumed": "no", "count": [3, 4, 5],
+            "resin_ml": [10.0, 20.0, 30.0],
+        }
+    )  # fmt: skip
+    found = shopping(taken).set_index("metal")
+    assert found.loc["316", ["count", "resin_ml", "sectors"]].tolist() == [7, 30.0, 2]
+    assert shopping(taken.iloc[:0]).empty
+
+
+def test_prices_come_from_toml_or_csv_alike(tmp_path):
+    (tmp_path / "p.toml").write_text('currency = "EUR"\nresin_per_ml = 0.1\n[bonded]\n316 = 8\n')
+    (tmp_path / "p.csv").write_text("item,metal,price,currency\nbonded,316,8,EUR\nresin_per_ml,,0.1,\n")  # noqa: E501  # fmt: skip
+    toml, csv = read_prices(tmp_path / "p.toml"), read_prices(tmp_path / "p.csv")
+    assert toml.anchors == csv.anchors == {("bonded", "316"): 8.0}
+    assert (toml.resin_per_ml, toml.currency) == (csv.resin_per_ml, csv.currency) == (0.1, "EUR")
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("[bonded]\nbrass = 1\n", "no metal to rebolt with"),
+        ("[bonded]\n316 = -1\n", "no price"),
+        ("[bonded]\n316 = true\n", "no price"),
+        ("glue = 1\n", "cannot use glue"),
+        ("resin_per_ml = 1\n", "no anchor has a price"),
+        ("[bonded\n", "not valid TOML"),
+    ],
+)
+def test_impossible_prices_are_refused(tmp_path, text, says):
+    (tmp_path / "p.toml").write_text(text)
+    with pytest.raises(OptionError, match=says):
+        read_prices(tmp_path / "p.toml")
+
+
+@pytest.mark.parametrize("change", [{"budget": -1}, {"order": "cheap"}, {"team_days": -1}])
+def test_impossible_limits_are_refused(change):
+    with pytest.raises(OptionError):
+        Money(**({"budget": 1.0} | change))

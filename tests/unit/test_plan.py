@@ -1,0 +1,287 @@
+"""Plans of small worlds whose optimum is found by trying every plan."""
+
+import datetime as dt
+from itertools import chain, combinations
+
+import numpy as np
+import pandas as pd
+import pytest
+from geographiclib.geodesic import Geodesic
+
+from planning_world import closed, problem, sectors, sheet, team
+from saltreach.decisions.plan import make_plan
+from saltreach.decisions.plan_bound import least_cost
+from saltreach.decisions.plan_cost import broken_rules, cost_of, round_min, timetable
+from saltreach.decisions.plan_greedy import greedy_plan
+from saltreach.decisions.plan_solver import solve
+from saltreach.decisions.travel import great_circle_km, middle
+from saltreach.decisions.windows import day_number, day_text
+from saltreach.errors import OptionError
+
+
+def overdue_by_counting(world, task, days):
+    """Overdue days counted one by one: due from the due date, or the last visit's next one."""
+    row = world.tasks.iloc[task]
+    due, late = dt.date.fromisoformat(day_text(row["due"])), 0
+    for day in range(world.start, world.end):
+        today = dt.date.fromisoformat(day_text(day))
+        if day in days:
+            again = pd.Timestamp(today) + pd.DateOffset(months=int(row["months"]))
+            due = again.date() if row["months"] else dt.date(9999, 1, 1)
+        late += today >= due
+    return late
+
+
+def cost_by_hand(world, pairs):
+    """Cost without fairness, added up from the tables alone."""
+    total = 0
+    day_of, team_of = world.days["day"].to_numpy(), world.days["team_at"].to_numpy()
+    for k in range(len(world.tasks)):
+        visits = {int(day_of[d]) for t, d in pairs if t == k}
+        total += overdue_by_counting(world, k, visits) * int(world.tasks["late_min"].iloc[k])
+    for d in {d for _, d in pairs}:
+        mine = [k for k, day in pairs if day == d]
+        crags = {int(world.tasks["crag_at"].iloc[k]) for k in mine}
+        home = world.home_min[team_of[d]]
+        way = 2 * sum(int(home[c]) for c in crags)
+        if len(crags) == 2:
+            a, b = crags
+            way = int(home[a] + home[b] + world.between_min[a, b])
+        total += way + 30 + sum(int(world.tasks["work_min"].iloc[k]) for k in mine)
+    return total
+
+
+def every_plan(world):
+    able = [(int(k), int(d)) for k, d in np.argwhere(world.allowed)]
+    return chain.from_iterable(combinations(able, n) for n in range(len(able) + 1))
+
+
+WORLDS = {
+    "two crags, one team": {
+        "frame": sectors(2, crag=["Crag 0", "Crag 1"]), "teams": [team(days_free=("2SA",))],
+    },
+    "closure": {
+        "frame": sectors(2), "teams": [team(days_free=("2SA",))],
+        "tables": {"windows": sheet(closed("Crag 0", "03-01", "04-30"))},
+    },
+    "two teams, skill": {
+        "frame": sectors(2, crag=["Crag 0", "Crag 1"], risk_band=["severe", "low"]),
+        "teams": [team("A", days_free=("3SA",), until=None, **{"from": dt.date(2027, 4, 1)}),
+                  team("B", lon=0.6, skills=("rope access",), days_free=("1SU",),
+                       away=((dt.date(2027, 3, 1), dt.date(2027, 6, 30)),))],
+        "tables": {"needs": sheet({"crag": "Crag 1", "sector": "", "skills": ("rope access",),
+                                   "people": 1, "access_hours": 0.0, "hours_per_anchor": None})},
+    },
+    "one day a month": {
+        "frame": sectors(2, crag=["Crag 0", "Crag 1"]),
+        "teams": [team(days_free=("1SA", "1SU"), days_per_month=1,
+                       **{"until": dt.date(2027, 3, 31)})],
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("engine", ["highs", "cp-sat"])
+@pytest.mark.parametrize("name", WORLDS)
+def test_the_solver_finds_the_optimum_of_trying_every_plan(name, engine):
+    world = problem(**WORLDS[name], unfair_hours=0, years=0.5)
+    plans = [frozenset(p) for p in every_plan(world)]
+    plans = [p for p in plans if not broken_rules(world, p)]
+    assert len(plans) > 20
+    best = min(cost_by_hand(world, p) for p in plans)
+    found = solve(world, greedy_plan(world), seconds=20, engine=engine)
+    assert found.proven
+    assert cost_by_hand(world, found.pairs) == best
+    assert found.bound_min == best
+    assert least_cost(world)[0] <= best
+
+
+@pytest.mark.parametrize("name", WORLDS)
+def test_fairness_is_part_of_the_proven_optimum(name):
+    world = problem(**WORLDS[name], years=0.5)
+    plans = [frozenset(p) for p in every_plan(world)]
+    best = min(cost_of(world, p).total_min for p in plans if not broken_rules(world, p))
+    assert solve(world, frozenset(), seconds=20).bound_min == best
+
+
+def test_the_judge_adds_up_as_by_hand():
+    world = problem(**WORLDS["two crags, one team"], unfair_hours=0)
+    for pairs in list(every_plan(world))[::7]:
+        assert cost_of(world, frozenset(pairs)).total_min == cost_by_hand(world, pairs)
+
+
+def test_solving_from_nothing_and_in_parts_keeps_every_rule():
+    world = problem(sectors(8), [team("A"), team("B", lon=1.0, days_free=("3SA",))], years=1)
+    made = make_plan(world, seconds=3)
+    assert not broken_rules(world, made.pairs)
+    assert made.bound_min <= made.cost.total_min <= made.greedy.total_min
+
+
+def test_a_tide_window_is_kept_to_the_minute():
+    tide = {"crag": "Crag 0", "sector": "Sector 0", "date": dt.date(2027, 2, 6),
+            "from": 720, "until": 850}  # fmt: skip
+    world = problem(sectors(2), [team(days_free=("1SA", "2SA"))], tables={"tides": sheet(tide)})
+    made = make_plan(world, seconds=5)
+    ruled = made.visits[made.visits["sector"] == "Sector 0"]
+    assert ruled["date"].tolist() == ["2027-02-06"]
+    assert ruled["begins"].iloc[0] >= "12:00" and ruled["ends"].iloc[0] <= "14:10"
+    assert set(made.unmet.loc[made.unmet["sector"] == "Sector 0", "rule"]) == {"tide"}
+
+
+def test_other_visits_fill_the_time_before_the_tide():
+    tide = {"crag": "Crag 0", "sector": "Sector 0", "date": dt.date(2027, 1, 2),
+            "from": 780, "until": 900}  # fmt: skip
+    world = problem(sectors(2), tables={"tides": sheet(tide)})
+    stops = timetable(world, 0, [0, 1])
+    assert [s.task for s in stops] == [1, 0]
+    assert stops[1].begins == 780
+    # a window too short for the work
+    short = problem(sectors(2), tables={"tides": sheet(tide | {"until": 890})})
+    assert not short.allowed[0, 0]
+
+
+@pytest.mark.parametrize(
+    ("teams", "tables", "frame", "rule", "says"),
+    [
+        ([team()], {"needs": sheet({"crag": "Crag 0", "sector": "", "skills": ("rope access",),
+          "people": 1, "access_hours": 0.0, "hours_per_anchor": None})}, {}, "skills",
+         "a team with rope access"),
+        ([team(people=1)], {"needs": sheet({"crag": "Crag 0", "sector": "", "skills": (),
+          "people": 3, "access_hours": 0.0, "hours_per_anchor": None})}, {}, "people",
+         "3 people on one day"),
+        ([team()], {"windows": sheet(closed("Crag 0", "2027-01-01", "2027-07-31"))}, {}, "closure",
+         "agree one visit"),
+        ([team(lon=9.0)], {}, {}, "length of day", "nearer team"),
+        ([team(days_free=("2SA",), **{"from": dt.date(2027, 6, 1)})], {}, {}, "team-days",
+         "one more team-day in January 2027, for example of A"),
+        ([team(days_free=("2SA",), days_per_month=0)], {}, {}, "team time",
+         "one more team-day in January 2027, for example of A"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_met_names_the_rule_and_the_remedy(teams, tables, frame, rule, says):
+    made = make_plan(problem(sectors(1, **frame), teams, tables=tables), solver="greedy")
+    assert made.unmet["rule"].iloc[0] == rule
+    assert says in made.unmet["fix"].iloc[0]
+    assert made.cost.overdue_days == made.unmet["days_overdue"].sum()
+
+
+def test_the_remedy_of_another_team_day_works():
+    frame = sectors(1, inspection_interval_months=pd.array([12], dtype="Int64"))
+    before = make_plan(problem(frame, [team(days_free=("2SA",), days_per_month=0)]))
+    assert "January 2027" in before.unmet["fix"].iloc[0]
+    after = problem(frame, [team(days_free=("2SA",), until=dt.date(2027, 1, 31))])
+    assert make_plan(after).unmet.empty
+
+
+def test_rebolting_needs_its_skill_and_is_split_into_days():
+    frame = sectors(1, anchors=20)
+    chosen = frame[["crag", "sector", "anchors"]]
+    teams = [team("A", days_free=("SA",)), team("B", days_free=("SU",), skills=("rebolting",))]
+    made = make_plan(problem(frame, teams, rebolt=chosen), seconds=5)
+    work = made.visits[made.visits["kind"] == "rebolt"]
+    assert set(work["team"]) == {"B"}
+    assert work["part"].nunique() == len(work) == 4  # 20 h in days of 8 h less travel
+    assert work["date"].is_unique
+
+
+def test_what_was_done_moves_the_due_date():
+    done = [{"crag": "Crag 0", "sector": "", "kind": "inspect", "done_on": dt.date(2026, 12, 1)}]
+    world = problem(sectors(2), done=done)
+    assert [day_text(d) for d in world.tasks["due"]] == ["2027-03-01"] * 2
+
+
+def test_the_next_plan_keeps_names_and_says_what_changed():
+    frame = sectors(4)
+    teams = [team("A", days_free=("1SA", "3SA"))]
+    first = make_plan(problem(frame, teams), seconds=5)
+    assert first.visits["visit_id"].is_unique
+    same = make_plan(problem(frame, teams), seconds=5, last=first.visits)
+    assert same.changes.empty and same.kept == len(first.visits)
+    assert same.visits["visit_id"].tolist() == first.visits["visit_id"].tolist()
+    gone = dt.date.fromisoformat(first.visits["date"].iloc[0])
+    away = make_plan(
+        problem(frame, [teams[0] | {"away": ((gone, gone),)}]), seconds=5, last=first.visits
+    )
+    lost = set(first.visits.loc[first.visits["date"] == gone.isoformat(), "visit_id"])
+    assert lost <= set(away.changes["visit_id"])
+    moved = away.changes.set_index("visit_id")["change"]
+    assert set(moved[list(lost)]) <= {"moved", "dropped"}
+    still = first.visits[first.visits["date"] != gone.isoformat()]
+    as_before = away.visits.merge(still, on=["visit_id", "date", "team"])
+    assert len(as_before) == away.kept
+    revision = away.visits.set_index("visit_id")["revision"]
+    assert all(revision[i] == 1 for i in moved.index[moved == "moved"])
+
+
+def test_stability_is_worth_what_it_is_said_to_be():
+    frame = sectors(4)
+    teams = [team("A", days_free=("SA",))]
+    world = problem(frame, teams, change_hours=0.0)
+    best = make_plan(world, seconds=5)
+    worse = greedy_plan(world)
+    assert cost_of(world, worse).total_min > best.cost.total_min
+    from saltreach.decisions.plan import visit_table
+
+    last = visit_table(world, worse)
+    free = make_plan(world, seconds=5, last=last)
+    tied = make_plan(problem(frame, teams, change_hours=1000.0), seconds=5, last=last)
+    assert free.cost.total_min == best.cost.total_min
+    assert tied.pairs == worse and tied.changes.empty
+
+
+def test_travel_is_the_users_own_where_given():
+    legs = sheet(
+        {"from": "A", "to": "crag 0", "hours": 1.5}, {"from": "Crag 0", "to": "A", "hours": 2.0},
+        {"from": "A", "to": "Nowhere", "hours": 1.0},
+    )  # fmt: skip
+    world = problem(tables={"travel": legs})
+    assert world.home_min.tolist() == [[120]]  # the longer way counts
+    assert any("Nowhere" in note for note in world.notes)
+
+
+def test_great_circle_agrees_with_the_geodesic():
+    # geographiclib on WGS 84; a sphere is within 0.6 %
+    rng = np.random.default_rng(1)
+    for lon, lat, lon2, lat2 in rng.uniform([-180, -90] * 2, [180, 90] * 2, (50, 4)):
+        exact = Geodesic.WGS84.Inverse(lat, lon, lat2, lon2)["s12"] / 1000
+        assert float(great_circle_km(lon, lat, lon2, lat2)) == pytest.approx(exact, rel=0.006)
+
+
+def test_the_middle_of_a_crag_holds_across_the_antimeridian():
+    lon, lat = middle([179.9, -179.9], [10.0, 10.0])
+    assert abs(lon) == pytest.approx(180) and lat == pytest.approx(10, abs=0.01)
+
+
+def test_a_round_of_three_crags_is_the_shortest():
+    world = problem(sectors(6), crags_per_day=3)
+    a, b, c = (int(v) for v in world.home_min[0])
+    far = world.between_min
+    orders = [a + far[0, 1] + far[1, 2] + c, a + far[0, 2] + far[2, 1] + b,
+              b + far[1, 0] + far[0, 2] + c]  # fmt: skip
+    assert round_min(world, 0, [0, 1, 2]) == min(orders)
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [({"solver": "magic"}, "highs"), ({"years": 9}, "years"), ({"crags_per_day": 4}, "crags")],
+)
+def test_impossible_settings_are_refused(change, says):
+    with pytest.raises(OptionError, match=says):
+        if "solver" in change:
+            make_plan(problem(), **change)
+        else:
+            problem(**change)
+
+
+def test_no_team_and_no_free_day_are_refused():
+    with pytest.raises(OptionError, match="no teams"):
+        problem(tables={"teams": sheet()})
+    with pytest.raises(OptionError, match="free on any day"):
+        problem(teams=[team(until=dt.date(2020, 1, 1))])
+
+
+def test_first_day_counts_and_a_visit_on_the_due_day_is_in_time():
+    frame = sectors(1, next_inspection_on="2027-01-02")
+    world = problem(frame, [team()], years=0.2)
+    day = day_number("2027-01-02")
+    assert cost_of(world, frozenset({(0, 0)})).overdue_days == 0
+    assert int(world.days["day"].iloc[0]) == day
