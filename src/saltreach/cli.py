@@ -273,11 +273,14 @@ def draw_map(
         Path | None,
         typer.Option("--picture", help="Also draw an overview picture, .png or .svg."),
     ] = None,
+    plan: Annotated[
+        Path | None, typer.Option("--plan", help="plan.csv of `saltreach plan`: trips by month.")
+    ] = None,
     open_it: Annotated[bool, typer.Option("--open", help="Open the map when drawn.")] = False,
 ) -> None:
     """Draw the map again from the results in a folder."""
     with _clear_errors():
-        from saltreach.views.tables import read_results, write_map_file
+        from saltreach.views.tables import read_plan, read_results, write_map_file
 
         target = out or results / "map.html"
         with _progress() as step:
@@ -285,7 +288,12 @@ def draw_map(
             result = read_results(results)
             step("map")
             write_map_file(
-                result, target, title=title or results.name, tiles=tiles, language=language
+                result,
+                target,
+                title=title or results.name,
+                tiles=tiles,
+                language=language,
+                trips=None if plan is None else read_plan(plan),
             )
             if picture is not None:
                 from saltreach.views.overview import write_overview

@@ -773,3 +773,39 @@ def test_axe_finds_nothing_serious(open_map, viewport, scheme):
     page.locator("#card [data-close]").click()
     page.locator("#sources-open").click()
     assert_accessible(page)
+
+
+@pytest.fixture(scope="module")
+def trips_file(region, tmp_path_factory):
+    """A plan of three trips: two sectors in March, one in May, none in April."""
+    sectors = region[0]
+    visits = sectors[["crag", "sector"]].iloc[[0, 1, 2]].assign(
+        date=["2027-03-06", "2027-03-06", "2027-05-01"], trip=["a", "a", "b"]
+    )  # fmt: skip
+    target = tmp_path_factory.mktemp("trips") / "map.html"
+    return write_map(*region, target, title="Test region", trips=visits)
+
+
+@pytest.mark.parametrize("viewport", [DESKTOP, PHONE], ids=["desktop", "phone"])
+def test_trips_by_month_narrow_list_and_map(open_map, trips_file, viewport):
+    page = open_map(viewport, trips_file)
+    bars = page.locator(".trips-bar")
+    assert bars.count() == 3  # the quiet month between stands there too
+    assert "2 trips" in page.locator(".trips-said").inner_text()
+    everything = listed(page).count()
+    bars.nth(0).focus()
+    page.keyboard.press("Enter")
+    assert listed(page).count() == 2
+    assert bars.nth(0).get_attribute("aria-pressed") == "true"
+    assert "1 trip, 2 visits" in page.locator(".trips-said").inner_text()
+    bars.nth(1).click()
+    assert listed(page).count() == 0
+    bars.nth(1).click()
+    assert listed(page).count() == everything
+    page.locator("#language").select_option("de")
+    assert "Fahrten" in page.locator(".trips").inner_text()
+    assert_accessible(page)
+
+
+def test_a_map_without_a_plan_has_no_trips(open_map):
+    assert open_map().locator(".trips").count() == 0

@@ -139,3 +139,15 @@ def test_errors_are_one_sentence_and_exit_code_2(saltreach, demo, tmp_path, argu
     last = done.stderr.strip().splitlines()[-1]
     assert last.startswith("saltreach:") and says in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_the_plan_is_drawn_on_the_map(saltreach, demo, planned, tmp_path):
+    (results, _), (plan, _) = demo, planned
+    target = tmp_path / "trips.html"
+    done = saltreach("map", results, "--plan", plan / "plan.csv", "--out", target)
+    assert done.returncode == 0, done.stderr
+    page = target.read_text(encoding="utf-8")
+    assert '"trips":[{"month":"' in page
+    missing = saltreach("map", results, "--plan", tmp_path / "none.csv", "--out", target)
+    assert missing.returncode == 2
+    assert "none.csv" in missing.stderr

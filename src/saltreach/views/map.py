@@ -135,6 +135,7 @@ SCRIPTS = (
     "surface.js",
     "panel.js",
     "years.js",
+    "trips.js",
     "card.js",
     "start.js",
 )
@@ -155,6 +156,7 @@ def write_map(
     tiles: str | None = None,
     band_meanings: Mapping[str, str] | None = None,
     language: str = "en",
+    trips: pd.DataFrame | None = None,
 ) -> Path:
     """Write the interactive map. The same input gives the same bytes.
 
@@ -182,6 +184,8 @@ def write_map(
     language : str
         Language the page opens in, one of `saltreach.views.texts.LANGUAGES`; the reader can
         choose another there.
+    trips : pandas.DataFrame, optional
+        A plan's visits: `crag`, `sector`, `date` (ISO) and `trip` (its name). Shown by month.
 
     Returns
     -------
@@ -197,6 +201,7 @@ def write_map(
     catalogue(language)  # refuses an unknown language before any work
     texts = catalogues()
     data = map_data(sectors, anchors, coast, provenance, title=title)
+    data["trips"] = trips_by_month(data["sectors"], trips)
     for band, meaning in (band_meanings or {}).items():
         if band not in (*BANDS, UNKNOWN_STYLE.word):
             raise OptionError(f"band_meanings: {band!r} is not a band; use one of {BANDS}")
@@ -268,6 +273,43 @@ def map_data(
         "anchors": _anchor_columns(anchors, ordered, centre_lon),
         "provenance": dict(provenance),
     }
+
+
+def trips_by_month(sectors: Mapping[str, Any], trips: pd.DataFrame | None) -> list[dict[str, Any]]:
+    """Trips and visits of each month of a plan, quiet months included.
+
+    Parameters
+    ----------
+    sectors : mapping
+        Columns of the page's sectors, in its order.
+    trips : pandas.DataFrame, optional
+        As for `write_map`.
+
+    Returns
+    -------
+    list of dict
+        `month` (ISO), `trips`, `visits`, `sectors` (their places in the page).
+    """
+    if trips is None or not len(trips):
+        return []
+    place = {name: i for i, name in enumerate(zip(sectors["crag"], sectors["sector"], strict=True))}
+    visits = trips.assign(
+        month=trips["date"].str[:7],
+        place=[place.get(n, -1) for n in zip(trips["crag"], trips["sector"], strict=True)],
+    )
+    every = pd.period_range(visits["month"].min(), visits["month"].max(), freq="M").astype(str)
+    groups = dict(tuple(visits.groupby("month")))
+    return [
+        {
+            "month": month,
+            "trips": int(groups[month]["trip"].nunique()) if month in groups else 0,
+            "visits": len(groups.get(month, ())),
+            "sectors": sorted({p for p in groups[month]["place"] if p >= 0})
+            if month in groups
+            else [],
+        }
+        for month in every
+    ]
 
 
 def _worst_first(sectors: gpd.GeoDataFrame) -> np.ndarray:

@@ -108,8 +108,9 @@ def write_map_file(
     title: str,
     tiles: str | None = None,
     language: str = "en",
+    trips: pd.DataFrame | None = None,
 ) -> None:
-    """Write the interactive map of an assessment."""
+    """Write the interactive map of an assessment, with the trips of a plan where given."""
     from saltreach.views.map import write_map
 
     write_map(
@@ -121,7 +122,26 @@ def write_map_file(
         title=title,
         tiles=tiles,
         language=language,
+        trips=trips,
     )
+
+
+def read_plan(path: Path) -> pd.DataFrame:
+    """Visits of a `plan.csv` that `saltreach plan` wrote.
+
+    Raises
+    ------
+    LayerError
+        When the file is missing or lacks a column.
+    """
+    if not path.is_file():
+        raise LayerError(f"plan {path} does not exist; give the plan.csv of saltreach plan")
+    plan = pd.read_csv(path, dtype=str, keep_default_na=False)
+    missing = [name for name in ("crag", "sector", "date", "trip") if name not in plan]
+    if missing:
+        raise LayerError(f"plan {path.name} lacks {', '.join(missing)}; is it a plan.csv?")
+    names = plan[["crag", "sector"]].apply(lambda column: column.str.removeprefix("'"))
+    return plan.assign(**{name: names[name] for name in names})
 
 
 def read_results(folder: Path) -> Assessment:
