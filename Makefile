@@ -22,6 +22,7 @@ bench: $(VENV)/tested
 	$(BIN)/python tests/benchmarks/bench_coast.py
 	$(BIN)/python tests/benchmarks/bench_assess.py
 	$(BIN)/python tests/benchmarks/bench_map.py
+	$(BIN)/python tests/benchmarks/bench_plan.py
 
 $(VENV)/installed: pyproject.toml
 	$(PYTHON) -m venv $(VENV)

@@ -10,9 +10,11 @@ from geographiclib.geodesic import Geodesic
 
 from planning_world import closed, problem, sectors, sheet, team
 from saltreach.decisions.plan import make_plan
-from saltreach.decisions.plan_bound import least_cost
+from saltreach.decisions.plan_bound import least_cost, priced_bound
 from saltreach.decisions.plan_cost import broken_rules, cost_of, round_min, timetable
 from saltreach.decisions.plan_greedy import greedy_plan
+from saltreach.decisions.plan_model import Model
+from saltreach.decisions.plan_parts import improve
 from saltreach.decisions.plan_solver import solve
 from saltreach.decisions.travel import great_circle_km, middle
 from saltreach.decisions.windows import day_number, day_text
@@ -285,3 +287,54 @@ def test_first_day_counts_and_a_visit_on_the_due_day_is_in_time():
     day = day_number("2027-01-02")
     assert cost_of(world, frozenset({(0, 0)})).overdue_days == 0
     assert int(world.days["day"].iloc[0]) == day
+
+
+@pytest.mark.parametrize("name", WORLDS)
+def test_the_model_of_a_plan_costs_what_the_judge_says(name):
+    # two independent counts of the same plan: rows of the model, and the judge's loops
+    world = problem(**WORLDS[name])
+    plans = [frozenset(p) for p in every_plan(world)]
+    for pairs in [p for p in plans if not broken_rules(world, p)][::9]:
+        for part in ({}, {"rows": [0, 2], "tasks": [0]}):
+            model = Model(world, pairs, **part)
+            held = [sum(c * model.start[x] for x, c in terms) for terms, _, _ in model.rows]
+            limits = [(low, high) for _, low, high in model.rows]
+            assert all(low <= v <= high for v, (low, high) in zip(held, limits, strict=True))
+            if not part:
+                cost = model.constant + sum(c * model.start[x] for x, c in model.cost.items())
+                assert cost == cost_of(world, pairs).total_min
+
+
+def test_a_sector_alone_is_planned_exactly():
+    # one sector and one crag: the least cost is the optimum but for whole trips
+    for months in (1, 3, 6, 12):
+        frame = sectors(1, inspection_interval_months=pd.array([months], dtype="Int64"))
+        world = problem(frame, [team(days_free=("1SA",))], hours_per_trip=0.0, unfair_hours=0)
+        plans = (frozenset(p) for p in every_plan(world))
+        best = min(cost_of(world, p).overdue_min for p in plans)
+        assert least_cost(world)[1] == best
+
+
+@pytest.mark.parametrize("name", WORLDS)
+def test_a_price_on_team_time_keeps_the_bound_below_the_optimum(name):
+    world = problem(**WORLDS[name], unfair_hours=0)
+    best = solve(world, greedy_plan(world), seconds=20)
+    assert best.proven
+    priced = priced_bound(world, best.bound_min, seconds=2)
+    assert least_cost(world)[0] <= priced <= best.bound_min
+
+
+def test_a_price_on_team_time_lifts_the_bound_where_time_is_short():
+    frame = sectors(8, crag=[f"Crag {i}" for i in range(8)], risk_band="severe")
+    world = problem(frame, [team(days_free=("1SA",), hours_per_day=6.0)])
+    best = cost_of(world, greedy_plan(world)).total_min
+    assert priced_bound(world, best, seconds=5) > 1.05 * least_cost(world)[0]
+
+
+def test_parts_of_a_plan_only_ever_make_it_better():
+    frame = sectors(12, inspection_interval_months=pd.array([2, 3] * 6, dtype="Int64"))
+    world = problem(frame, [team("A"), team("B", lon=1.5), team("C", lon=0.7)], years=1)
+    base = greedy_plan(world)
+    found = improve(world, base, seconds=3)
+    assert not broken_rules(world, found)
+    assert cost_of(world, found).total_min < cost_of(world, base).total_min

@@ -170,15 +170,20 @@ def _case(rows: pd.DataFrame, name: str, candidates: Candidates, case: int) -> p
 
 def _decide(table: pd.DataFrame, today: date, axial_kn: float, policy: Policy) -> pd.DataFrame:
     """Rank of the metal and months of the interval, all cases in one go."""
-    for step in (
-        corrosivity,
-        stress_corrosion_hazard,
-        lambda t: choose_material(t, policy),
-        rock_strength,
-        lambda t: rock_resistance(t, axial_kn),
-    ):
-        computed = step(table)
-        table = table.assign(**{name: computed[name] for name in computed})
+    by_place = (corrosivity, stress_corrosion_hazard, lambda t: choose_material(t, policy))
+    by_rock = (rock_strength, lambda t: rock_resistance(t, axial_kn))
+    parts = []
+    for inputs, steps in (
+        (("coast_distance_m", "washing"), by_place),
+        (("tap_response",), by_rock),
+        (("material", "installed_on"), ()),
+    ):  # only what an input reaches is computed again
+        part = table[table["find_out"].isin(inputs)]
+        for step in steps if len(part) else ():
+            computed = step(part)
+            part = part.assign(**{name: computed[name] for name in computed})
+        parts.append(part)
+    table = pd.concat(parts).sort_index()
     state = state_of_anchors(table, today, capacity=False)
     interval = inspection_interval(table, state.curve, state.age_y, today, policy)
     months = interval["inspection_interval_months"].to_numpy(float, na_value=np.nan)

@@ -11,10 +11,11 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.decisions.plan_bound import least_cost
+from saltreach.decisions.plan_bound import least_cost, priced_bound
 from saltreach.decisions.plan_cost import Cost, Pairs, by_day, cost_of, round_min, timetable
 from saltreach.decisions.plan_greedy import greedy_plan
-from saltreach.decisions.plan_solver import ENGINES, improve, solve_both_ways
+from saltreach.decisions.plan_parts import improve, solve_both_ways
+from saltreach.decisions.plan_solver import ENGINES
 from saltreach.decisions.plan_unmet import UNMET_COLUMNS, unmet_visits
 from saltreach.decisions.visits import Problem
 from saltreach.decisions.windows import day_number, day_text
@@ -145,6 +146,9 @@ def make_plan(
             bound = max(bound, found.bound_min or 0)
         else:
             better = improve(problem, pairs, **given)
+            on_step("bound")
+            least = cost_of(problem, better, before).total_min
+            bound = max(bound, priced_bound(problem, least, seconds=seconds / 10))
         parts = "whole and in parts" if size <= WHOLE_MODEL_PAIRS else "in parts"
         how = f"{solver}, {parts}" if better != pairs else "greedy (the solver found no better)"
         pairs = better

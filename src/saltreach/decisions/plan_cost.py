@@ -6,9 +6,10 @@ until a visit; a visit makes it due again after its interval, counted from the v
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from itertools import permutations
+from itertools import pairwise, permutations
 
 import numpy as np
 
@@ -73,13 +74,15 @@ def by_day(pairs: Iterable[tuple[int, int]]) -> dict[int, list[int]]:
 
 def round_min(problem: Problem, team: int, crags: Sequence[int]) -> int:
     """Shortest round from home through up to three crags, minutes."""
-    home, between = problem.home_min[team], problem.between_min
-    if len(crags) == 1:
-        return 2 * int(home[crags[0]])
-    return min(
-        int(home[p[0]] + home[p[-1]] + sum(between[a, b] for a, b in zip(p, p[1:], strict=False)))
-        for p in permutations(crags)
-    )
+    key = team, tuple(crags)
+    found = problem.rounds.get(key)
+    if found is None:
+        home, between = problem.home_min[team], problem.between_min
+        found = problem.rounds[key] = min(
+            int(home[p[0]] + home[p[-1]] + sum(between[a, b] for a, b in pairwise(p)))
+            for p in permutations(crags)
+        )
+    return found
 
 
 def overdue_days(problem: Problem, task: int, visits: Sequence[int]) -> int:
@@ -94,7 +97,7 @@ def overdue_days(problem: Problem, task: int, visits: Sequence[int]) -> int:
     visits : sequence of int
         Day numbers, rising.
     """
-    due = int(problem.tasks["due"].iloc[task])
+    due = problem.column["due"][task]
     late = 0
     for day in visits:
         late += max(0, day - max(due, problem.start))
@@ -114,29 +117,27 @@ def cost_of(problem: Problem, pairs: Pairs, last: Pairs = frozenset()) -> Cost:
     last : frozenset of (task, team-day)
         The last plan, in this problem's numbers.
     """
-    team_of = problem.days["team_at"].to_numpy()
-    day_of = problem.days["day"].to_numpy()
-    work = problem.tasks["work_min"].to_numpy()
-    crag_of = problem.tasks["crag_at"].to_numpy()
-    price = problem.tasks["late_min"].to_numpy()
-    used = np.zeros(len(problem.teams), np.int64)
+    team_of, day_of = problem.column["team_at"], problem.column["day"]
+    work, crag_of = problem.column["work_min"], problem.column["crag_at"]
+    used = [0] * len(problem.teams)
     travel = 0
     days = by_day(pairs)
     for day, tasks in days.items():
-        team = int(team_of[day])
-        there = round_min(problem, team, sorted({int(crag_of[k]) for k in tasks}))
+        team = team_of[day]
+        there = round_min(problem, team, sorted({crag_of[k] for k in tasks}))
         travel += there
-        used[team] += there + problem.trip_min + int(work[tasks].sum())
+        used[team] += there + problem.trip_min + sum(work[k] for k in tasks)
     visits: dict[int, list[int]] = {}
     for task, day in pairs:
-        visits.setdefault(task, []).append(int(day_of[day]))
+        visits.setdefault(task, []).append(day_of[day])
     late = np.array(
         [overdue_days(problem, k, sorted(visits.get(k, ()))) for k in range(len(problem.tasks))]
     )
+    price = problem.tasks["late_min"].to_numpy()
     overdue = int((late * price).sum())
     unfair = problem.unfair_min * _spread(problem, used)
     change = round(60 * problem.options.change_hours) * len(last ^ pairs) if last else 0
-    team_min = int(used.sum())
+    team_min = sum(used)
     return Cost(
         total_min=overdue + team_min + unfair + change,
         overdue_min=overdue,
@@ -144,14 +145,14 @@ def cost_of(problem: Problem, pairs: Pairs, last: Pairs = frozenset()) -> Cost:
         unfair_min=unfair,
         change_min=change,
         travel_min=travel,
-        work_min=int(work[[k for k, _ in pairs]].sum()) if pairs else 0,
+        work_min=sum(work[k] for k, _ in pairs),
         trips=len(days),
         overdue_days=int(late.sum()),
         load=tuple(float(u / f) if f else 0.0 for u, f in zip(used, problem.free_min, strict=True)),
     )
 
 
-def _spread(problem: Problem, used: np.ndarray) -> int:
+def _spread(problem: Problem, used: Sequence[int]) -> int:
     """Percent between the busiest team (rounded up) and the idlest (rounded down)."""
     free = problem.free_min
     shares = [(-(-100 * int(u) // int(f)), 100 * int(u) // int(f))
@@ -165,8 +166,9 @@ def timetable(problem: Problem, day: int, tasks: Sequence[int]) -> list[Stop] | 
     Every order of the crags is tried, the shortest round first. At a crag, visits that the
     tide does not rule fill the time before its window as far as they fit, the longest first.
     """
-    crag_of = problem.tasks["crag_at"].to_numpy()
-    team, date, starts, length = (int(v) for v in problem.days.iloc[day])
+    crag_of = problem.column["crag_at"]
+    names = ("team_at", "day", "starts", "length_min")
+    team, date, starts, length = (problem.column[name][day] for name in names)
     crags = sorted({int(crag_of[k]) for k in tasks})
     if len(crags) > problem.options.crags_per_day:
         return None
@@ -191,7 +193,7 @@ def timetable(problem: Problem, day: int, tasks: Sequence[int]) -> list[Stop] | 
 
 def _at_crag(problem: Problem, date: int, tasks: Sequence[int], clock: int) -> list[Stop] | None:
     """Stops at one crag from `clock` on."""
-    work = problem.tasks["work_min"].to_numpy()
+    work = problem.column["work_min"]
     arrives = clock
     ruled = sorted(
         (problem.tides[k, date] + (k,) for k in tasks if problem.tidal[k]),
@@ -202,7 +204,7 @@ def _at_crag(problem: Problem, date: int, tasks: Sequence[int], clock: int) -> l
 
     def stay(task: int, begins: int) -> None:
         nonlocal clock
-        clock = begins + int(work[task])
+        clock = begins + work[task]
         stops.append(Stop(task, arrives, begins, clock))
 
     for opens, shuts, task in ruled:
@@ -218,29 +220,38 @@ def _at_crag(problem: Problem, date: int, tasks: Sequence[int], clock: int) -> l
     return stops
 
 
-def broken_rules(problem: Problem, pairs: Pairs) -> list[str]:
-    """Every rule a plan breaks, in words; none for a plan that can be kept."""
-    team_of = problem.days["team_at"].to_numpy()
-    day_of = problem.days["day"].to_numpy()
+def broken_rules(problem: Problem, pairs: Pairs, days: Collection[int] | None = None) -> list[str]:
+    """Every rule a plan breaks, in words; none for a plan that can be kept.
+
+    Parameters
+    ----------
+    problem : Problem
+        From `make_problem`.
+    pairs : frozenset of (task, team-day)
+        The plan.
+    days : collection of int, optional
+        Team-days to look at, where the others are known to be good.
+    """
+    team_of, day_of = problem.column["team_at"], problem.column["day"]
+    all_trips = by_day(pairs)
+    trips = {d: t for d, t in all_trips.items() if days is None or d in days}
     found = [
         f"task {k} on team-day {d}: reason {int(problem.why[k, d])}"
-        for k, d in sorted(pairs)
+        for d, tasks in trips.items()
+        for k in tasks
         if not problem.allowed[k, d]
     ]
-    seen: set[tuple[int, int]] = set()
-    for task, day in sorted(pairs):
-        if (task, int(day_of[day])) in seen:
-            found.append(f"task {task}: visited twice on day {int(day_of[day])}")
-        seen.add((task, int(day_of[day])))
-    days = by_day(pairs)
-    for day, tasks in days.items():
-        if all(problem.allowed[k, day] for k in tasks) and timetable(problem, day, tasks) is None:
-            found.append(f"team-day {day}: too much for one day")
+    for (task, date), count in Counter((k, day_of[d]) for k, d in pairs).items():
+        if count > 1:
+            found.append(f"task {task}: visited twice on day {date}")
+    for d, tasks in trips.items():
+        if all(problem.allowed[k, d] for k in tasks) and timetable(problem, d, tasks) is None:
+            found.append(f"team-day {d}: too much for one day")
     for (team, month), rows in problem.months_of_teams.items():
         most = problem.teams[team]["days_per_month"]
-        used = sum(int(r) in days for r in rows)
+        used = sum(d in all_trips for d in rows.tolist()) if most is not None else 0
         if most is not None and used > most:
             found.append(f"team {team}, month {month}: {used} days, at most {most}")
-    if len({(int(team_of[d]), int(day_of[d])) for d in days}) != len(days):
+    if len({(team_of[d], day_of[d]) for d in all_trips}) != len(all_trips):
         found.append("a team goes out twice on one day")
     return found

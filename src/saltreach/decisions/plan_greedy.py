@@ -70,7 +70,9 @@ def greedy_plan(problem: Problem, kept: Pairs = frozenset()) -> Pairs:
             chosen = [k for k in held.get(int(row), []) if not today[k] and due[k] < problem.end]
             if chosen and timetable(problem, int(row), chosen) is None:
                 chosen = []
-            pressing = price * (ahead + 1 - np.maximum(slack, -MOST_PRESSING_DAYS))
+            nearness = 2 * problem.home_min[team][crag_of] + work + problem.trip_min
+            late = ahead + 1 - np.maximum(slack, -MOST_PRESSING_DAYS)
+            pressing = price * late / nearness
             chosen = _fill(problem, int(row), chosen, ready & (due < problem.end), pressing, slack)
             if not chosen:
                 continue

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
+from itertools import combinations, pairwise, permutations
 
 import numpy as np
 
@@ -42,7 +43,11 @@ class Model:
     kept : frozenset
         Visits of the base that may not change.
     start : dict
-        Values that reproduce the base plan, for the variables that decide.
+        Values of all variables that reproduce the base plan.
+    brief : bool
+        Whether crags are joined in one day only where the way between them is no longer than
+        the way home (and where the base joins them). For parts: much smaller, and the plans
+        left out are rarely good ones.
     """
 
     def __init__(
@@ -67,10 +72,14 @@ class Model:
         self.rows: list[tuple[Terms, int, int]] = []
         self.cost: dict[int, int] = defaultdict(int)
         self.constant = 0
+        self.start: dict[int, int] = {}
+        self.brief = rows is not None or tasks is not None
         self.visit = {
-            (k, d): self.new() for d in self.free_rows for k in self.tasks if problem.allowed[k, d]
+            (k, d): self.new(start=int((k, d) in base))
+            for d in self.free_rows
+            for k in self.tasks
+            if problem.allowed[k, d]
         }
-        self.start = {x: int(pair in base) for pair, x in self.visit.items()}
         self.busy: dict[int, Terms] = defaultdict(list)
         self.busy_before = np.zeros(len(problem.teams), np.int64)
         self._once_a_day()
@@ -81,10 +90,15 @@ class Model:
         self._fair()
         self._changes(last)
 
-    def new(self, upper: int = 1) -> int:
-        """One more variable."""
+    def new(self, upper: int = 1, start: int = 0) -> int:
+        """One more variable, and its value in the base plan."""
         self.upper.append(upper)
+        self.start[len(self.upper) - 1] = start
         return len(self.upper) - 1
+
+    def visited(self, day: int, tasks: list[int], fixed: list[int]) -> list[int]:
+        """Tasks that the base plan visits on a team-day."""
+        return [*fixed, *(k for k in tasks if self.start[self.visit[k, day]])]
 
     def row(self, terms: Terms, high: int, low: int = FREE) -> None:
         """One more row: low <= sum of the terms <= high."""
@@ -122,8 +136,10 @@ class Model:
     def _day(self, day: int, tasks: list[int], fixed: list[int]) -> int:
         p, team, length = self.problem, int(self.team_of[day]), int(self.length[day])
         home = p.home_min[team]
-        used = self.new()
-        at = {c: self.new() for c in sorted({int(self.crag_of[k]) for k in [*tasks, *fixed]})}
+        before = {int(self.crag_of[k]) for k in self.visited(day, tasks, fixed)}
+        used = self.new(start=int(bool(before)))
+        crags = sorted({int(self.crag_of[k]) for k in [*tasks, *fixed]})
+        at = {c: self.new(start=int(c in before)) for c in crags}
         stay = {c: int(sum(self.work[k] for k in fixed if self.crag_of[k] == c)) for c in at}
         for crag, y in at.items():
             mine = [k for k in tasks if self.crag_of[k] == crag]
@@ -138,26 +154,27 @@ class Model:
             self.row([*((self.visit[k, day], int(self.work[k])) for k in mine), (y, -room)], -stay[crag])  # noqa: E501  # fmt: skip
         self.row([(y, 1) for y in at.values()], p.options.crags_per_day)
         least = {c: min(self.work[k] for k in [*tasks, *fixed] if self.crag_of[k] == c) for c in at}
+        ridden = _pairs_of_round(home, p.between_min, before)
         joins: Terms = []
-        for a in at:
-            for b in at:
-                between = int(p.between_min[a, b])
-                two = int(home[a] + home[b]) + between + p.trip_min + int(least[a] + least[b])
-                if a < b and two <= length:
-                    z = self.new()
-                    self.row([(z, 1), (at[a], -1)], 0)
-                    self.row([(z, 1), (at[b], -1)], 0)
-                    joins.append((z, between - int(home[a] + home[b])))
+        for a, b in combinations(crags, 2):
+            between = int(p.between_min[a, b])
+            two = int(home[a] + home[b]) + between + p.trip_min + int(least[a] + least[b])
+            far = self.brief and between > min(home[a], home[b])
+            if (two <= length and not far) or (a, b) in ridden:
+                z = self.new(start=int((a, b) in ridden))
+                self.row([(z, 1), (at[a], -1)], 0)
+                self.row([(z, 1), (at[b], -1)], 0)
+                joins.append((z, between - int(home[a] + home[b])))
         one_less = [*((z, 1) for z, _ in joins), *((y, -1) for y in at.values()), (used, 1)]
         self.row(one_less, 0, 0)  # a round joins one pair less than it has crags
         terms = [(used, p.trip_min), *((y, 2 * int(home[c])) for c, y in at.items()), *joins]
         terms += [(self.visit[k, day], int(self.work[k])) for k in tasks]
-        before = sum(stay.values())
-        self.row([*terms, (used, -length)], -before)
+        standing = sum(stay.values())
+        self.row([*terms, (used, -length)], -standing)
         self.pay(terms)
-        self.constant += before
+        self.constant += standing
         self.busy[team] += terms
-        self.busy_before[team] += before
+        self.busy_before[team] += standing
         self._tide(day, tasks, fixed, at)
         return used
 
@@ -169,7 +186,8 @@ class Model:
         starts = int(p.days["starts"].iloc[day])
         for crag in sorted({int(self.crag_of[k]) for k in ruled}):
             mine = [k for k in ruled if self.crag_of[k] == crag]
-            rules = self.new()
+            there = {*self.visited(day, tasks, fixed)} & {*mine}
+            rules = self.new(start=int(bool(there)))
             for k in mine:
                 if k in fixed:
                     self.row([(rules, -1)], -1)
@@ -236,7 +254,7 @@ class Model:
                 if not cover:
                     self.constant += cost
                     continue
-                late = self.new()
+                late = self.new(start=int(not any(self.start[x] for x, _ in cover)))
                 self.row([(late, -1), *cover], -1)
                 self.pay([(late, cost)])
 
@@ -250,9 +268,16 @@ class Model:
 
     def _fair(self) -> None:
         p = self.problem
-        if not p.unfair_min:
+        if not p.unfair_min or not p.free_min.any():
             return
-        high, low = self.new(2 * PERCENT), self.new(2 * PERCENT)
+        busy = {
+            t: int(self.busy_before[t]) + sum(c * self.start[x] for x, c in self.busy[t])
+            for t, free in enumerate(p.free_min.tolist())
+            if free
+        }
+        shares = [(PERCENT * v, int(p.free_min[t])) for t, v in busy.items()]
+        high = self.new(2 * PERCENT, max(-(-v // free) for v, free in shares))
+        low = self.new(2 * PERCENT, min(v // free for v, free in shares))
         for team, free in enumerate(p.free_min.tolist()):
             if free:
                 load = [(x, PERCENT * c) for x, c in self.busy[team]]
@@ -267,3 +292,18 @@ class Model:
             return
         self.constant += change * len(last ^ self.kept)
         self.pay([(x, -change if pair in last else change) for pair, x in self.visit.items()])
+
+
+def _pairs_of_round(
+    home: np.ndarray, between: np.ndarray, crags: Iterable[int]
+) -> set[tuple[int, int]]:
+    """Pairs of crags, smaller first, that the shortest round joins."""
+    orders = permutations(sorted(crags))
+    best = min(
+        orders,
+        key=lambda p: (
+            home[p[0]] + home[p[-1]] + sum(between[a, b] for a, b in pairwise(p)) if p else 0
+        ),
+        default=(),
+    )
+    return {(min(a, b), max(a, b)) for a, b in pairwise(best)}

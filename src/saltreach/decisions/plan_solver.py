@@ -7,12 +7,9 @@ closes the gap soonest, so it is the default.
 from __future__ import annotations
 
 import os
-import time
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -23,9 +20,6 @@ from saltreach.decisions.visits import Problem
 from saltreach.errors import OptionError
 
 ENGINES = ("highs", "cp-sat")
-PART_DAYS, PART_TEAMS, PART_SECONDS = 120, 3, (0.5, 2.0, 6.0)
-PART_TASKS = 12
-"""Size of a part of a large plan: days, neighbouring teams, longest searches; tasks."""
 
 
 @dataclass(frozen=True)
@@ -86,10 +80,10 @@ def solve(
     better = base
     if (values := answer.values) is not None:
         found = model.kept | {pair for pair, x in model.visit.items() if values[x] > 0.5}
-        found = without_useless(problem, frozenset(found), last)
+        found = without_useless(problem, frozenset(found), last, set(model.tasks))
         cheaper = cost_of(problem, found, last).total_min < cost_of(problem, base, last).total_min
         # a solver keeps rows to a tolerance; the judge keeps them to the minute
-        if cheaper and not broken_rules(problem, found):
+        if cheaper and not broken_rules(problem, found, set(model.free_rows)):
             better = found
     if not whole or answer.bound is None:
         return Solved(better, None, False)
@@ -127,172 +121,35 @@ def _cp_sat(model: Model, seconds: float, seed: int) -> Answer:
     return Answer(values, float(solver.best_objective_bound), status == cp_model.OPTIMAL)
 
 
-def without_useless(problem: Problem, pairs: Pairs, last: Pairs = frozenset()) -> Pairs:
-    """The plan without visits that no due date needs (each costs more than it saves)."""
-    day_of = problem.days["day"].to_numpy()
-    visits: dict[int, list[int]] = defaultdict(list)
-    for k, d in pairs:
-        visits[k].append(d)
-    price = problem.tasks["late_min"].to_numpy()
-    work = problem.tasks["work_min"].to_numpy()
-    change = round(60 * problem.options.change_hours) if last else 0
-    out = set(pairs)
-    for k, mine in visits.items():
-        mine = sorted(mine, key=lambda d: day_of[d])
-        for d in list(mine):
-            fewer = [x for x in mine if x != d]
-            more = overdue_days(problem, k, [int(day_of[x]) for x in fewer]) - overdue_days(
-                problem, k, [int(day_of[x]) for x in mine]
-            )
-            paid = change if (k, d) in last else -change
-            if more * int(price[k]) + paid < int(work[k]):
-                mine = fewer
-                out.discard((k, d))
-    return frozenset(out)
-
-
-def improve(
-    problem: Problem,
-    base: Pairs,
-    *,
-    seconds: float,
-    engine: str = "highs",
-    last: Pairs = frozenset(),
-    seed: int = 0,
-    stop: Callable[[], bool] = lambda: False,
+def without_useless(
+    problem: Problem, pairs: Pairs, last: Pairs = frozenset(), tasks: Iterable[int] | None = None
 ) -> Pairs:
-    """Improve a plan too large for one model part by part: some neighbouring teams, some months.
+    """The plan without visits that no due date needs (each costs more than it saves).
 
     Parameters
     ----------
     problem : Problem
         From `make_problem`.
-    base : frozenset of (task, team-day)
-        A plan that keeps the rules.
-    seconds : float
-        Time for all parts.
-    engine, last, seed
-        As in `solve`.
-    stop : callable
-        Asked between parts; true ends the search before its time.
+    pairs, last : frozenset of (task, team-day)
+        The plan, and the last plan.
+    tasks : iterable of int, optional
+        Tasks to look at; all by default.
     """
-    until = time.monotonic() + seconds
-    team_of, day_of = problem.days["team_at"].to_numpy(), problem.days["day"].to_numpy()
-    crag_of, due = problem.tasks["crag_at"].to_numpy(), problem.tasks["due"].to_numpy()
+    day_of, work = problem.column["day"], problem.column["work_min"]
+    visits: dict[int, list[int]] = defaultdict(list)
+    for k, d in pairs:
+        visits[k].append(d)
     price = problem.tasks["late_min"].to_numpy()
-    home = problem.home_min[:, crag_of]
-    pairs = base
-    for number, part in enumerate(_parts(problem, seed)):
-        left = until - time.monotonic()
-        if left < 0.5 or stop():
-            break
-        visits: dict[int, list[int]] = defaultdict(list)
-        for k, d in pairs:
-            visits[k].append(int(day_of[d]))
-        rows = (day_of >= part.begin) & (day_of < part.stop) & np.isin(team_of, part.teams)
-        inside = set(np.flatnonzero(rows).tolist())
-        if part.tasks is None:
-            moved = {k for k, d in pairs if d in inside}
-            # overdue sectors to which no other team is nearer
-            own = home[part.teams].min(axis=0) <= home.min(axis=0)
-            wanted = np.flatnonzero(own & (due < part.stop) & (price > 0)).tolist()
-            late = {
-                k for k in wanted
-                if _late_within(problem, k, sorted(visits[k]), part.begin, part.stop)
-            }  # fmt: skip
-            tasks = moved | late
-        else:
-            tasks = set(part.tasks)
-        if inside and tasks:
-            pairs = solve(
-                problem, pairs, seconds=min(part.seconds, left), engine=engine, last=last,
-                rows=inside, tasks=tasks, seed=number,
-            ).pairs  # fmt: skip
-    return pairs
-
-
-@dataclass(frozen=True)
-class _Part:
-    """What may change at once: team-days of some teams in a span, and which tasks.
-
-    `tasks` None: those visited there and those overdue there.
-    """
-
-    teams: np.ndarray
-    begin: int
-    stop: int
-    seconds: float
-    tasks: tuple[int, ...] | None = None
-
-
-def _parts(problem: Problem, seed: int) -> Iterator[_Part]:
-    """Parts without end.
-
-    The first round goes through the time of the plan in halved steps, briefly. After it parts
-    are drawn by chance and searched longer and longer: a span of time with all its sectors, or
-    neighbouring crags over the whole time. Teams are neighbours when their ways to the crags
-    are alike.
-    """
-    rng = np.random.default_rng(seed)
-    groups = []
-    rest = list(range(len(problem.teams)))
-    while rest:
-        groups.append(np.array(rest)[_alike(problem.home_min[rest], 0)[:PART_TEAMS]])
-        rest = [t for t in rest if t not in groups[-1]]
-    for begin in range(problem.start, problem.end, PART_DAYS // 2):
-        for some in groups:
-            yield _Part(some, begin, begin + PART_DAYS, PART_SECONDS[0])
-    crag_of = problem.tasks["crag_at"].to_numpy()
-    number = 0
-    while True:
-        number += 1
-        cap = PART_SECONDS[min(1 + number // (20 * len(groups)), len(PART_SECONDS) - 1)]
-        if number % 2:
-            team = int(rng.integers(len(problem.teams)))
-            length = int(PART_DAYS * rng.choice([0.5, 1, 1.5]))
-            begin = int(rng.integers(problem.start - length // 2, problem.end - length // 4))
-            some = _alike(problem.home_min, team)[:PART_TEAMS]
-            yield _Part(some, begin, begin + length, cap)
-        else:
-            near = np.argsort(problem.between_min[rng.integers(len(problem.crags))], kind="stable")
-            order = [int(k) for c in near[:PART_TASKS] for k in np.flatnonzero(crag_of == c)]
-            teams = np.argsort(problem.home_min[:, near[0]], kind="stable")[:PART_TEAMS]
-            yield _Part(teams, problem.start, problem.end, cap, tuple(order[:PART_TASKS]))
-
-
-def _alike(home_min: np.ndarray, team: int) -> np.ndarray:
-    """Teams in order of how alike their ways to the crags are to one team's."""
-    return np.argsort(np.abs(home_min - home_min[team]).mean(axis=1), kind="stable")
-
-
-def solve_both_ways(
-    problem: Problem,
-    base: Pairs,
-    *,
-    seconds: float,
-    engine: str = "highs",
-    last: Pairs = frozenset(),
-    seed: int = 0,
-) -> Solved:
-    """The whole model and its parts at the same time, one thread each; the better plan.
-
-    The whole gives the bound and may find the optimum; the parts find a good plan sooner.
-    Parameters as in `solve`.
-    """
-    given: dict[str, Any] = {"seconds": seconds, "engine": engine, "last": last, "seed": seed}
-    with ThreadPoolExecutor(1) as thread:
-        whole = thread.submit(solve, problem, base, **given)
-        parts = improve(problem, base, **given, stop=whole.done)
-        found = whole.result()
-    both = sorted((found.pairs, parts), key=lambda p: cost_of(problem, p, last).total_min)
-    return Solved(both[0], found.bound_min, found.proven)
-
-
-def _late_within(problem: Problem, task: int, visits: list[int], begin: int, stop: int) -> bool:
-    """Whether a task is overdue on some day of a span."""
-    due = int(problem.tasks["due"].iloc[task])
-    for day in [*visits, problem.end]:
-        if max(due, begin) < min(day, stop):
-            return True
-        due = problem.due_after(task, day)
-    return False
+    change = round(60 * problem.options.change_hours) if last else 0
+    out = set(pairs)
+    for k in visits if tasks is None else tasks:
+        mine = sorted(visits.get(k, ()), key=day_of.__getitem__)
+        now = overdue_days(problem, k, [day_of[x] for x in mine])
+        for d in list(mine):
+            fewer = [x for x in mine if x != d]
+            then = overdue_days(problem, k, [day_of[x] for x in fewer])
+            paid = change if (k, d) in last else -change
+            if (then - now) * int(price[k]) + paid < work[k]:
+                mine, now = fewer, then
+                out.discard((k, d))
+    return frozenset(out)

@@ -124,10 +124,28 @@ class Problem:
         """Cost of one percent between the busiest and the idlest team, minutes."""
         return round(self.options.unfair_hours * 60 / 10)
 
+    @cached_property
+    def column(self) -> dict[str, list[Any]]:
+        """Columns of `tasks` and `days` that are read one by one, as plain lists."""
+        names = ("due", "months", "work_min", "crag_at")
+        out = {name: self.tasks[name].tolist() for name in names}
+        return out | {name: self.days[name].tolist() for name in self.days}
+
+    @cached_property
+    def rounds(self) -> dict[tuple[int, tuple[int, ...]], int]:
+        """Rounds that were worked out before, by team and crags."""
+        return {}
+
+    @cached_property
+    def _again(self) -> dict[int, list[int]]:
+        """When a visit on each day of the plan makes a task due again, by interval."""
+        days = np.arange(self.start, self.end + 1)
+        never = [self.end + 1] * len(days)
+        return {m: add_months(days, m).tolist() if m else never for m in set(self.column["months"])}
+
     def due_after(self, task: int, day: int) -> int:
-        """When a task is due again after a visit on `day`; past the end if never."""
-        months = int(self.tasks["months"].iloc[task])
-        return int(add_months(day, months)) if months else self.end + 1
+        """When a task is due again after a visit on `day` of the plan; past the end if never."""
+        return self._again[self.column["months"][task]][day - self.start]
 
 
 def make_problem(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import importlib.util
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -151,20 +152,19 @@ def vapour_density(folder: Path) -> tuple[GlobalGrid, np.ndarray, np.ndarray]:
     return GlobalGrid(density, 0, 1.125, 90, -1.125), scale_height_km, surface_km
 
 
-def _itu_rain_map(folder: Path, month: int) -> np.ndarray:
-    return _itu_map(folder, f"837/v7_mt_month{month:02d}", (722, 1442))
-
-
 @lru_cache(maxsize=24)
 def itu_rain(folder: Path, month: int) -> GlobalGrid:
     """ITU-R P.837-7 rain of one month, mm: 0.25 degree, padded past poles and 180."""
-    return GlobalGrid(_itu_rain_map(folder, month), -180.125, 0.25, -90.125, 0.25)
+    values = _itu_map(folder, f"837/v7_mt_month{month:02d}", (722, 1442))
+    return GlobalGrid(values, -180.125, 0.25, -90.125, 0.25)
 
 
 @lru_cache(maxsize=2)
 def itu_annual_rain(folder: Path) -> GlobalGrid:
     """The sum of the twelve maps; the package has no annual one."""
-    values = np.sum([_itu_rain_map(folder, month) for month in range(1, 13)], axis=0)
+    with ThreadPoolExecutor() as pool:  # unpacking lets other threads run
+        maps = pool.map(lambda month: itu_rain(folder, month).values, range(1, 13))
+        values = np.sum(list(maps), axis=0)
     return GlobalGrid(values, -180.125, 0.25, -90.125, 0.25)
 
 
