@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from saltreach.errors import OptionError
-from saltreach.materials import MATERIAL_BY_NAME, MATERIAL_NAMES
+from saltreach.materials import MATERIAL_BY_NAME, PLACEABLE
 from saltreach.science.inspection import TARGET_PER_Y
 
 EXAMPLE_PRICES: dict[str, float] = {
@@ -32,8 +32,8 @@ class Policy:
     least_metal, least_metal_sea_cliff, least_metal_unwashed : str
         Least metal recommended everywhere, on sea cliffs, and where rain does not wash.
     duplex_allowed : bool
-        Whether duplex may stand where the stress-corrosion hazard would accept it (it is
-        excluded by some rules for warm chloride); allowing it loosens.
+        Whether duplex may be advised at all, where class or hazard would accept it (it is
+        excluded by some rules for warm chloride, and rarely made); allowing it loosens.
     longest_interval_months : int
         No interval is longer.
     failure_target_per_y : float
@@ -71,7 +71,6 @@ class Policy:
 
 DEFAULT = Policy()
 ORDERS = ("sea-cliffs-first", "pure-risk")
-STAINLESS = MATERIAL_NAMES[2:]
 _SETTABLE = tuple(f.name for f in fields(Policy) if f.name not in ("loosened", "source"))
 
 
@@ -116,16 +115,16 @@ def _check(where: str, name: str, value: Any) -> None:
         hint = f"; did you mean {near[0]!r}?" if near else ""
         raise OptionError(f"{where}: unknown rule {name!r}{hint} (known: {', '.join(_SETTABLE)})")
     if name.startswith("least_metal"):
-        good, say = value in STAINLESS, f"one of {', '.join(STAINLESS)}"
+        good, say = value in PLACEABLE, f"one of {', '.join(PLACEABLE)}"
     elif name == "order":
         good, say = value in ORDERS, f"one of {', '.join(ORDERS)}"
     elif name == "duplex_allowed":
         good, say = isinstance(value, bool), "true or false"
     elif name == "prices":
         good = isinstance(value, dict) and all(
-            k in STAINLESS and _number(v) and v > 0 for k, v in value.items()
+            k in PLACEABLE and _number(v) and v > 0 for k, v in value.items()
         )
-        say = f"a table of prices above 0 for {', '.join(STAINLESS)}"
+        say = f"a table of prices above 0 for {', '.join(PLACEABLE)}"
     elif name == "longest_interval_months":
         good, say = isinstance(value, int) and 3 <= value <= 120, "whole months, 3 to 120"
     elif name == "failure_target_per_y":

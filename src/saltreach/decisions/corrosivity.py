@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from saltreach.decisions.place import place_of
 from saltreach.register.columns import CATEGORIES
 from saltreach.science import atmosphere, salt, stainless, uncertainty, wetness
 
@@ -22,10 +23,7 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
     Parameters
     ----------
     table : DataFrame
-        Columns `coast_distance_m`, `coast_distance_sd_m`, `sea_openness`, `wind_speed_m_s`,
-        `height_above_sea_m`, `sea_shielding`, `temperature_c`, `temperature_sd_c`,
-        `relative_humidity_pct`, `relative_humidity_sd_pct`, `so2_ug_m3_used`,
-        `so2_sigma_ln`, `mild_sea`, `rain_washed`, `face_slope_deg`.
+        Register columns and those of `layers.join.layer_values`.
     spread : {"quadrature", "sampling"}
         How the inputs' errors are carried on: sums over nodes, or random draws.
     seed : int
@@ -34,16 +32,18 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
     Returns
     -------
     DataFrame
-        Columns of stage "science" up to `crc_probabilities`, `so2_mg_m2_d`, the working
-        columns, and `beyond_calibration`.
+        Columns of stage "science" up to `crc_probabilities`, `so2_mg_m2_d`, those of
+        `place.place_of`, the working columns, and `beyond_calibration`.
     """
+    place = place_of(table)
+    table = table.assign(**{name: place[name] for name in place})
     air, chloride = exposure_of(table), chloride_at(table)
     if spread == "sampling":
         found = uncertainty.spread_by_sampling(air, chloride, seed=seed)
     else:
         found = uncertainty.spread_by_quadrature(air, chloride)
     so2 = atmosphere.so2_deposition_mg_m2_d(table["so2_ug_m3_used"])
-    out: dict[str, object] = {"so2_mg_m2_d": so2}
+    out: dict[str, object] = {name: place[name] for name in place} | {"so2_mg_m2_d": so2}
     for name in ("chloride_mg_m2_d", "steel_rate_um_y", "zinc_rate_um_y"):
         p10, p50, p90 = getattr(found, name).T
         out.update({name: p50, f"{name}_p10": p10, f"{name}_p90": p90})
@@ -57,17 +57,17 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
         so2_mg_m2_d=so2,
         chloride_mg_m2_d=out["chloride_mg_m2_d"],
     )
-    washing = wetness.rain_washed_from_face(table["face_slope_deg"], table["rain_washed"])
-    out["washing"] = washing
-    f3 = np.where(washing == "yes", stainless.F3_WASHED, stainless.F3_UNWASHED)
+    f3 = np.where(table["washing"] == "yes", stainless.F3_WASHED, stainless.F3_UNWASHED)
     classes = uncertainty.crc_probabilities(
-        air.coast_distance_m,
-        air.coast_distance_sd_m,
+        table["class_distance_m"],
+        table["class_distance_sd_m"],
         air.so2_ug_m3,
         air.so2_sigma_ln,
         f3,
         air.mild_sea,
+        table["f1_road"],
     )
+    classes[table["outside_standard"].to_numpy()] = np.eye(len(CLASSES))[-1]
     out.update(zip(CLASS_PROBABILITY_COLUMNS, classes.T, strict=True))
     return pd.DataFrame(out, index=table.index)
 
@@ -78,8 +78,8 @@ def exposure_of(table: pd.DataFrame) -> uncertainty.Exposure:
         **{
             name: table[column].to_numpy(float)
             for name, column in (
-                ("coast_distance_m", "coast_distance_m"),
-                ("coast_distance_sd_m", "coast_distance_sd_m"),
+                ("coast_distance_m", "salt_distance_m"),
+                ("coast_distance_sd_m", "salt_distance_sd_m"),
                 ("temperature_c", "temperature_c"),
                 ("temperature_sd_c", "temperature_sd_c"),
                 ("relative_humidity_pct", "relative_humidity_pct"),
@@ -96,7 +96,7 @@ def chloride_at(table: pd.DataFrame) -> uncertainty.Chloride:
     """Chloride at any distance, with what else is known of each anchor's place."""
     known = {
         name: table[name].to_numpy(float)[:, None]
-        for name in ("sea_openness", "wind_speed_m_s", "height_above_sea_m")
+        for name in ("sea_openness", "wind_speed_m_s", "height_above_sea_m", "salt_share")
     }
     known["shielding"] = table["sea_shielding"].to_numpy(float)[:, None]
 

@@ -1,8 +1,10 @@
-"""How long until the next inspection, and the risk in words; the rule that governed is named.
+"""How long until the next inspection; the rule that governed is named.
 
 The shortest of: half of the remaining life (API 570's rule, coated steel), the time until the
 yearly probability of failure reaches the target, caps by class and evidence, a land manager's
-own interval, and the policy's longest. Rounded down to a ladder of 3 to 60 months.
+own interval, and the policy's longest. Rounded down to a ladder of 6 to 60 months. An anchor
+recorded as failed has none: it is out of use until replaced. No due date lies before the day of
+the assessment.
 """
 
 from __future__ import annotations
@@ -12,17 +14,18 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from saltreach.decisions.material import rank_of, resistance_class_of
+from saltreach.decisions.material import resistance_class_of
 from saltreach.decisions.reasons import Reasons
+from saltreach.decisions.risk import FAILED, cracking
 from saltreach.decisions.state import metal_in_place
-from saltreach.materials import MATERIAL_BY_NAME
+from saltreach.materials import ROMAN
 from saltreach.policy import DEFAULT, Policy
 from saltreach.science.inspection import (
     LADDER_MONTHS,
     cap_months,
     governing,
     half_life_months,
-    months_to_target,
+    months_by_probability,
 )
 from saltreach.science.reliability import MODEL, ZINC_UM, rust_life_y
 from saltreach.science.resistance import SHEAR_RATIO, steel_resistance_kn
@@ -32,32 +35,18 @@ SECTION_LEFT = 0.8
 OLDEST_Y = 35.0
 """Age of an undated anchor in a register that dates none; judgement."""
 
-BAND_LIMITS_PER_Y = (1e-4, 1e-3, 1e-2, 5e-2)
-"""Lower limits of moderate to severe, yearly probability of failure of one anchor; judgement."""
-BANDS = np.array(["low", "moderate", "raised", "high", "severe"], object)
-BAND_MEANINGS = {
-    "low": "Less than 1 in 10,000 a year that an anchor fails, as far as the model can tell.",
-    "moderate": "Between 1 in 10,000 and 1 in 1,000 a year.",
-    "raised": "Between 1 in 1,000 and 1 in 100 a year: above the default target.",
-    "high": "Between 1 in 100 and 1 in 20 a year: plan better metal.",
-    "severe": "More than 1 in 20 a year, or failed, or hollow rock: act first.",
-}
-"""What each band says, for legends."""
-
-
 def inspection_interval(
-    table: pd.DataFrame, curve: np.ndarray, age_y: np.ndarray, today: date, policy: Policy = DEFAULT
+    table: pd.DataFrame, curve: np.ndarray, today: date, policy: Policy = DEFAULT
 ) -> pd.DataFrame:
-    """Interval, due date and risk band of each anchor, with reasons.
+    """Interval and due date of each anchor, with reasons.
 
     Parameters
     ----------
     table : DataFrame
-        Register columns, `corrosivity_category`, `crc`, `scc_band`, losses of steel and zinc.
+        Register columns, `age_y`, `corrosivity_category`, `crc`, `scc_band`, losses of steel and
+        zinc.
     curve : ndarray, shape (n, years)
         Yearly failure probability, from `state_of_anchors`.
-    age_y : ndarray, shape (n,)
-        Age, years; NaN unknown.
     today : date
         Day the assessment speaks for.
     policy : Policy
@@ -66,15 +55,18 @@ def inspection_interval(
     Returns
     -------
     DataFrame
-        `risk_band`, `inspection_interval_months`, `next_inspection_on`, `overdue`,
-        `interval_reasons`, `interval_rule`. Empty where neither category nor class is known.
+        `inspection_interval_months`, `next_inspection_on` (never before `today`), `overdue`,
+        `interval_reasons`, `interval_rule`. Empty where neither category nor class is known, and
+        for anchors recorded as failed.
     """
-    candidates = _candidates(table, curve, age_y, policy)
-    found = governing(candidates)
-    known = ((table["corrosivity_category"] != "") & (table["crc"] != "")).to_numpy()
+    found = governing(_candidates(table, curve, policy))
+    failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
+    decided = ((table["corrosivity_category"] != "") | (table["crc"] != "")).to_numpy()
+    known = decided & ~failed
     months = np.where(known, found.months, np.nan)
     reasons = Reasons(table.index)
-    reasons.add(~known, "Category or class unknown: no interval can be given.")
+    reasons.add(failed, "Out of use: no inspection until it is replaced.")
+    reasons.add(~decided & ~failed, "Category and class unknown: no interval can be given.")
     exact = np.char.mod("%.0f", np.nan_to_num(found.exact_months, posinf=999)).astype(object)
     rounded = np.char.mod("%.0f", np.nan_to_num(months)).astype(object)
     reasons.add(
@@ -99,7 +91,6 @@ def inspection_interval(
     due, overdue = _due(table, months, today, reasons)
     return pd.DataFrame(
         {
-            "risk_band": risk_band(table, curve[:, 0]),
             "inspection_interval_months": pd.array(months, dtype="Int64"),
             "next_inspection_on": due,
             "overdue": overdue,
@@ -114,65 +105,46 @@ TARGET_RULE = "yearly failure probability"
 
 
 def _candidates(
-    table: pd.DataFrame, curve: np.ndarray, age_y: np.ndarray, policy: Policy
+    table: pd.DataFrame, curve: np.ndarray, policy: Policy
 ) -> dict[str, np.ndarray]:
     """Months by rule, NaN where a rule has nothing to say."""
+    held = np.fmin(
+        resistance_class_of(table["material"], table["grade"]),
+        resistance_class_of(table["hanger_material"]),
+    )
+    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r})
+    cracks = _cracks(table)
     caps = cap_months(
         corrosivity_category=table["corrosivity_category"].to_numpy(object),
         scc_band=table["scc_band"].to_numpy(object),
-        cracks=_cracks(table),
+        cracks=cracks,
         condition=table["condition"].to_numpy(float, na_value=np.nan),
         metal_known=(table["material"] != "unknown").to_numpy(),
-        date_known=~np.isnan(age_y),
+        date_known=table["installed_on"].notna().to_numpy(),
         hollow=(table["tap_response"] == "hollow").to_numpy(bool, na_value=False),
+        volcanic=table["outside_standard"].to_numpy(bool),
+        below_class=(held < needed).to_numpy(),
         external_months=table["interval_set_months"].to_numpy(float),
     )
-    below = (
-        np.fmin(
-            resistance_class_of(table["material"]), resistance_class_of(table["hanger_material"])
-        )
-        < table["crc"].map({"I": 1.0, "II": 2.0, "III": 3.0, "IV": 4.0, "V": 5.0})
-    ).to_numpy()
     return {
-        "half of remaining life": half_life_months(remaining_life_of_coated_y(table, age_y)),
-        TARGET_RULE: _months_by_failure(curve, policy.failure_target_per_y),
-        "metal below its class": np.where(below, BELOW_CLASS_CAP_MONTHS, np.nan),
+        "half of remaining life": half_life_months(remaining_life_of_coated_y(table)),
+        TARGET_RULE: months_by_probability(curve, cracks, policy.failure_target_per_y),
         **caps,
         "longest of the policy": np.full(len(table), float(policy.longest_interval_months)),
     }
 
 
-ABOVE_TARGET = ((2.0, 12.0), (10.0, 6.0), (np.inf, 3.0))
-"""Months while today's yearly probability is below so many times the target: once it is passed
-looking more often mends little, so the interval shortens in steps; judgement. 12 months is what
-EN 365 asks of personal fall-protection equipment (from memory)."""
-
-
-def _months_by_failure(curve: np.ndarray, target_per_y: float) -> np.ndarray:
-    """Time until the target is reached, or the step of today's probability if that is longer."""
-    ratio = curve[:, 0] / target_per_y
-    limits, months = (np.array(v) for v in zip(*ABOVE_TARGET, strict=True))
-    step = months[np.searchsorted(limits[:-1], np.nan_to_num(ratio), side="right")]
-    return np.maximum(months_to_target(curve, target_per_y), step)
-
-
-BELOW_CLASS_CAP_MONTHS = 24.0
-"""Longest interval of a metal below the class of its place; judgement."""
-
-
 def _cracks(table: pd.DataFrame) -> np.ndarray:
-    """Whether the metal in place may crack by stress corrosion, unknown metal included."""
-    free = rank_of(metal_in_place(table)) >= MATERIAL_BY_NAME["superaustenitic"].rank
-    coated = resistance_class_of(metal_in_place(table)) == 0
-    return ~(free | coated).to_numpy()
+    return cracking(metal_in_place(table))
 
 
-def remaining_life_of_coated_y(table: pd.DataFrame, age_y: np.ndarray) -> np.ndarray:
+def remaining_life_of_coated_y(table: pd.DataFrame) -> np.ndarray:
     """Years until coated steel has lost a fifth of its section; NaN for other metals.
 
     The thin end of the usual coating, ISO 9224, and rust that is `Model.local_factor` times
     deeper than the mean at its worst place. An unknown date counts as the oldest dated anchor.
     """
+    age_y = table["age_y"].to_numpy(float)
     metal = metal_in_place(table)
     coating = metal.map({name: low for name, (low, _) in ZINC_UM.items()}).to_numpy(float)
     diameter = table["diameter_mm"].fillna(MODEL.diameter_mm).to_numpy(float)
@@ -188,20 +160,10 @@ def remaining_life_of_coated_y(table: pd.DataFrame, age_y: np.ndarray) -> np.nda
     return np.maximum(life - np.where(np.isnan(age_y), oldest, age_y), 0.0)
 
 
-def risk_band(table: pd.DataFrame, yearly_probability: np.ndarray) -> np.ndarray:
-    """Risk in words by the yearly probability; failed or hollow is severe; empty if unknown."""
-    p = np.asarray(yearly_probability, float)
-    index = np.searchsorted(BAND_LIMITS_PER_Y, np.nan_to_num(p), side="right")
-    band = np.where(np.isnan(p), "", BANDS[index])
-    act = (table["condition"] == 4).to_numpy(bool, na_value=False)
-    act = act | (table["tap_response"] == "hollow").to_numpy(bool, na_value=False)
-    return np.where(act, "severe", band)
-
-
 def _due(
     table: pd.DataFrame, months: np.ndarray, today: date, reasons: Reasons
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Due date as ISO text, and whether it has passed.
+    """Due date as ISO text, no earlier than today, and whether it has passed.
 
     A year or month alone counts from its first day: the earlier reading comes due sooner.
     """
@@ -209,18 +171,24 @@ def _due(
     start = seen.where(seen.notna(), _earliest(table["installed_on"]))
     known = ~np.isnan(months)
     no_start = start.isna().to_numpy()
-    reasons.add(known & no_start, "Neither inspection nor placement is dated: due now.")
-    reasons.add(
-        known & seen.isna().to_numpy() & ~no_start, "Never inspected on record: from placement."
-    )
     begin = start.to_numpy().astype("datetime64[M]")
     day = start.to_numpy().astype("datetime64[D]") - begin.astype("datetime64[D]")
     later = begin + np.nan_to_num(months).astype(int).astype("timedelta64[M]")
     last_day = (later + 1).astype("datetime64[D]") - np.timedelta64(1, "D")
     due = np.minimum(later.astype("datetime64[D]") + day, last_day)
-    due = np.where(no_start, np.datetime64(today), due)
-    overdue = known & (due < np.datetime64(today))
-    text = np.where(known, np.datetime_as_string(due, unit="D"), "")
+    now = np.datetime64(today)
+    due = np.where(no_start, now, due)
+    overdue = known & (due < now)
+    never = seen.isna().to_numpy() & ~no_start
+    year = start.dt.year.fillna(0).astype(int).astype("str").to_numpy(object)
+    said = np.datetime_as_string(due, unit="D").astype(object)
+    reasons.add(known & no_start, "Due now: neither inspection nor placement is dated.")
+    reasons.add(
+        known & never & overdue, np.array("Due now: never inspected since ", object) + year + "."
+    )
+    reasons.add(known & never & ~overdue, "Never inspected on record: from placement.")
+    reasons.add(known & ~never & overdue, np.array("Due now: it was due on ", object) + said + ".")
+    text = np.where(known, np.datetime_as_string(np.maximum(due, now), unit="D"), "")
     return text.astype(object), np.where(known, np.where(overdue, "yes", "no"), "").astype(object)
 
 
@@ -232,4 +200,4 @@ def _earliest(dates: pd.Series) -> pd.Series:
     return pd.to_datetime(full.where(text != "", None), format="%Y-%m-%d").astype("datetime64[s]")
 
 
-__all__ = ["BAND_MEANINGS", "LADDER_MONTHS", "inspection_interval", "risk_band"]
+__all__ = ["LADDER_MONTHS", "inspection_interval"]

@@ -1,18 +1,21 @@
 """Which metal a place needs: the floor of the standard, what cracking and the association add.
 
-Three rules, each with its reason and code; a later one can only raise the metal:
+Rules, each with its reason and code; a later one can only raise the metal:
 
 1. EN 1993-1-4 Annex A: the class at the best estimate of the distance is the minimum; the
    recommendation asks that the class suffices with `CONFIDENCE`, because a shoreline error
    must not buy the weaker metal.
-2. Stress-corrosion hazard of the place (`science.stress_corrosion`): our own screening.
-3. The association's policy.
-
-Among the metals that satisfy all three the cheapest is recommended, at the policy's prices.
+2. Stress-corrosion hazard of the place (`science.stress_corrosion`), with the same confidence
+   over the uncertain salt: our own screening.
+3. The association's policy; one word of it decides on duplex everywhere.
+4. What can be had: the user's stock list if there is one, else what is commonly made bonded
+   (`materials.GRADES`). The least metal that satisfies the rules among these is advised, and
+   the least that would suffice is named beside it, where it can be had.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
@@ -20,8 +23,18 @@ import pandas as pd
 
 from saltreach.decisions.corrosivity import CLASS_PROBABILITY_COLUMNS
 from saltreach.decisions.reasons import Reasons
-from saltreach.materials import MATERIAL_BY_NAME, MATERIAL_NAMES, ROMAN
+from saltreach.materials import (
+    BONDED,
+    COMMON,
+    GRADE_BY_NAME,
+    MATERIAL_BY_NAME,
+    MATERIAL_NAMES,
+    MATERIALS,
+    PLACEABLE,
+    ROMAN,
+)
 from saltreach.policy import DEFAULT, Policy
+from saltreach.register.columns import BANDS
 from saltreach.science import stainless, stress_corrosion
 from saltreach.science.sunlight import sun_exposure
 
@@ -29,12 +42,24 @@ CLASS_TO_MATERIAL = ("", "304", "304", "316", "duplex", "superaustenitic")
 """Least resistant metal of our list that meets class I to V (EN 1993-1-4, Table A.3)."""
 
 CONFIDENCE = 0.84
-"""Chance with which the recommended class must suffice: one standard deviation, judgement."""
+"""Chance with which class and hazard band must suffice: one standard deviation, judgement."""
 
-CARBONATE = ("limestone", "dolomite", "marble", "chalk")
-SEA_CLIFF_M = 500.0
-"""A place this near the sea counts as a sea cliff: EN 1993-1-4's nearest band (250 m) and one
-standard deviation of the embedded shoreline."""
+CARBONATE = ("limestone", "dolomite", "marble", "chalk", "calcarenite", "carbonate sedimentary")
+COMMONLY_MADE = tuple(m.name for m in MATERIALS if m.placeable and m.made_as[BONDED] == COMMON)
+"""Metals of bonded anchors that are easily had; duplex joins where the policy accepts it."""
+RESISTANT = PLACEABLE[-1]
+"""What is advised where no rule of ours reaches."""
+
+SULPHATE_REACH_M = 10_000.0
+HAZARD_FLOORS: tuple[tuple[str, float, str], ...] = (
+    ("by_magnesium_dry", 0.45, "Shore of a magnesium brine, not washed: its salt stays wet in dry "
+     "air (no measured rates exist)."),
+    ("by_magnesium", 0.25, "Shore of a magnesium brine: its salt stays wet in dry air (no measured "
+     "rates exist)."),
+    ("sulphate_coast", 0.25, "Sulphate seeps over it near the sea: 304 failed within 10 years on "
+     "such cliffs (Reeve, reports 2020 to 2023, not peer reviewed; others blame salt alone)."),
+)  # fmt: skip
+"""Places whose hazard is no lower than this, whatever the formula says; judgement."""
 
 
 def stress_corrosion_hazard(table: pd.DataFrame) -> pd.DataFrame:
@@ -44,55 +69,87 @@ def stress_corrosion_hazard(table: pd.DataFrame) -> pd.DataFrame:
     ----------
     table : DataFrame
         Columns `chloride_mg_m2_d` with `_p10` and `_p90`, `temperature_c`, `warm_month_c`,
-        `washing`, `liquid_salt_share`, `face_azimuth_deg`, `face_slope_deg`, `lat`, `lithology`.
+        `washing`, `liquid_salt_share`, `face_azimuth_deg`, `face_slope_deg`, `lat`, `lithology`,
+        `seepage`, and those of `place.place_of`.
 
     Returns
     -------
     DataFrame
         `scc_hazard`, `scc_hazard_mild` (unknowns at their mild end), `scc_band` (empty where
-        unknown).
+        unknown), `scc_band_confident`, `scc_floor_reason`.
     """
     spread = np.log(table["chloride_mg_m2_d_p90"] / table["chloride_mg_m2_d_p10"]) / 2.5631
     rock = table["lithology"].to_numpy(object)
-    carbonate = np.where(rock == "unknown", np.nan, np.isin(rock, CARBONATE).astype(float))
-    mild, harsh = stress_corrosion.scc_hazard_range(
-        table["chloride_mg_m2_d"].to_numpy(float),
-        table["temperature_c"].to_numpy(float),
-        chloride_sigma_ln=spread.to_numpy(float),
-        rain_washed=table["washing"].to_numpy(object),
-        warm_month_c=table["warm_month_c"].to_numpy(float),
-        sun=sun_exposure(table["face_azimuth_deg"], table["face_slope_deg"], table["lat"]),
-        humidity_share=table["liquid_salt_share"].to_numpy(float),
-        carbonate_rock=carbonate,
-    )
+    seepage = table["seepage"].to_numpy(object)
+    place: dict[str, Any] = {
+        "rain_washed": table["washing"].to_numpy(object),
+        "warm_month_c": table["warm_month_c"].to_numpy(float),
+        "sun": sun_exposure(table["face_azimuth_deg"], table["face_slope_deg"], table["lat"]),
+        "humidity_share": table["liquid_salt_share"].to_numpy(float),
+        "carbonate_rock": np.where(
+            rock == "unknown", np.nan, np.isin(rock, CARBONATE).astype(float)
+        ),
+        "sulphate": np.where(
+            seepage == "unknown", np.nan, (seepage == "sulphate").astype(float)
+        ),
+    }
+    air = (table["chloride_mg_m2_d"].to_numpy(float), table["temperature_c"].to_numpy(float))
+    sigma = spread.to_numpy(float)
+    mild, harsh = stress_corrosion.scc_hazard_range(*air, chloride_sigma_ln=sigma, **place)
+    chance = stress_corrosion.scc_band_probabilities(*air, sigma, **place)
+    floor, why = _hazard_floor(table)
+    harsh, mild = np.maximum(harsh, floor), np.maximum(mild, floor)
     band = stress_corrosion.scc_band(harsh)
+    place_at = np.searchsorted(stress_corrosion.SCC_BAND_LIMITS, floor, side="right")
+    sure = np.fmax(_first_enough(chance), place_at + 1.0) - 1
+    names = np.array([*BANDS, ""], object)
     return pd.DataFrame(
         {
             "scc_hazard": harsh,
             "scc_hazard_mild": mild,
             "scc_band": np.where(band == "unknown", "", band),
+            "scc_band_confident": names[np.where(np.isnan(harsh), -1, np.nan_to_num(sure)).astype(int)],
+            "scc_floor_reason": why,
         },
         index=table.index,
     )
 
 
-def choose_material(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame:
+def _hazard_floor(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Least hazard by `HAZARD_FLOORS`, 0 where none applies, and why."""
+    brine = table["by_magnesium"].to_numpy(bool)
+    applies = {
+        "by_magnesium_dry": brine & (table["washing"] != "yes").to_numpy(),
+        "by_magnesium": brine,
+        "sulphate_coast": (table["seepage"] == "sulphate").to_numpy()
+        & (table["salt_distance_m"] <= SULPHATE_REACH_M).to_numpy(),
+    }
+    cases = [applies[name] for name, *_ in HAZARD_FLOORS]
+    floor = np.select(cases, [value for _, value, _ in HAZARD_FLOORS], 0.0)
+    return floor, np.select(cases, [why for *_, why in HAZARD_FLOORS], "").astype(object)
+
+
+def choose_material(
+    table: pd.DataFrame, policy: Policy = DEFAULT, stock: Collection[str] | None = None
+) -> pd.DataFrame:
     """Factor, class, minimum and recommended metal of each anchor, with reasons.
 
     Parameters
     ----------
     table : DataFrame
-        Columns `coast_distance_m`, `so2_ug_m3_used`, `mild_sea`, `washing`, `scc_band`,
-        `scc_hazard`, and the class probabilities of `corrosivity`.
+        Columns of `place.place_of`, `so2_ug_m3_used`, `mild_sea`, those of
+        `stress_corrosion_hazard`, and the class probabilities of `corrosivity`.
     policy : Policy
         Rules of the association.
+    stock : collection of str, optional
+        Metals of the user's stock list that may be bonded here; None: what is commonly made.
 
     Returns
     -------
     DataFrame
         Columns `crf`, `crc`, `crf_washed`, `crf_unwashed`, `material_minimum`,
-        `material_recommended`, `material_reasons`, `material_codes`; empty where the distance
-        or SO2 is unknown. Unknown washing counts as unwashed.
+        `material_recommended`, `material_alternative`, `material_reasons`, `material_codes`.
+        Unknown washing counts as unwashed. What lies outside the standard counts as class V.
     """
     reasons, codes = Reasons(table.index), Reasons(table.index)
 
@@ -102,7 +159,8 @@ def choose_material(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
 
     floor = _floor(table, say)
     known = floor["known"]
-    advised = np.maximum(floor["class"], _confident_class(table))
+    sure = _first_enough(table[list(CLASS_PROBABILITY_COLUMNS)].to_numpy(float))
+    advised = np.fmax(floor["class"], sure)
     say(
         known & (advised > floor["class"]),
         "CLASS-CONFIDENCE",
@@ -110,10 +168,16 @@ def choose_material(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
         "one class higher or more is advised.",
     )
     rank = _rank_of_class(advised)
+    if not policy.duplex_allowed:
+        duplex = MATERIAL_BY_NAME["duplex"].rank
+        no_duplex = known & (rank == duplex)
+        say(no_duplex, "NO-DUPLEX", "Duplex is not among the metals the policy accepts.")
+        rank = np.where(no_duplex, duplex + 1, rank)
     rank = _raised_by_hazard(table, rank, known, policy, say)
     rank = _raised_by_policy(table, rank, known, policy, say)
-    band = table["scc_band"].to_numpy(object)
-    recommended = _cheapest(rank, ~np.isin(band, ("", "low", "moderate")), known, policy, say)
+    odd = table["outside_standard"].to_numpy(bool)
+    rank = np.where(odd, MATERIAL_BY_NAME[RESISTANT].rank, rank)
+    recommended, alternative = _available(rank, known, policy, stock, say)
     return pd.DataFrame(
         {
             "crf": floor["crf"],
@@ -122,6 +186,7 @@ def choose_material(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
             "crf_unwashed": floor["crf_unwashed"],
             "material_minimum": _names(np.where(known, _rank_of_class(floor["class"]), np.nan)),
             "material_recommended": _names(recommended),
+            "material_alternative": _names(alternative),
             "material_reasons": reasons.text(),
             "material_codes": codes.text(),
         },
@@ -131,24 +196,48 @@ def choose_material(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
 
 def _floor(table: pd.DataFrame, say: Any) -> dict[str, np.ndarray]:
     """EN 1993-1-4 at the best estimate of the distance."""
-    f1 = stainless.sea_factor(table["coast_distance_m"], table["mild_sea"])
+    sea = stainless.sea_factor(table["class_distance_m"], table["mild_sea"])
+    road = table["f1_road"].to_numpy(float)
+    f1 = np.minimum(sea, road)
     f2 = stainless.so2_factor(table["so2_ug_m3_used"])
     washing = table["washing"].to_numpy(object)
     washed = washing == "yes"
     f3 = np.where(washed, stainless.F3_WASHED, stainless.F3_UNWASHED)
     crf = stainless.resistance_factor(f1, f2, f3)
-    needed = stainless.resistance_class(crf)
+    odd = table["outside_standard"].to_numpy(bool)
+    crf = np.where(odd, np.nan, crf)
+    needed = np.where(odd, float(len(ROMAN) - 1), stainless.resistance_class(crf))
     known = ~np.isnan(needed)
-    say(~known, "UNKNOWN", "Distance to the sea or SO2 is unknown, so no class can be given.")
+    say(
+        odd,
+        "OUTSIDE-STANDARD",
+        "Outside the standard (volcanic gas, or SO2 beyond its table): treat as class V, expose "
+        "samples of the metals on site before buying, and look often.",
+    )
+    say(~known, "UNKNOWN", "Distance to the sea is unknown, so no class can be given.")
     shown = np.char.mod("%.0f", np.nan_to_num(crf)).astype(object)
     words = np.where(washed, "washed by rain", "not washed by rain").astype(object)
     roman = np.array(ROMAN, object)[np.nan_to_num(needed).astype(int)]
     start = np.array("EN 1993-1-4 Annex A: factor ", object)
-    say(known, "EN-1993-1-4", start + shown + ", " + words + ", class " + roman + ".")
+    say(known & ~odd, "EN-1993-1-4", start + shown + ", " + words + ", class " + roman + ".")
+    say(
+        known & (table["class_distance_m"] < table["salt_distance_m"]).to_numpy(),
+        "SEA-CLIFF",
+        "A sea cliff counts with the nearest band (250 m), wherever the layer draws the shore.",
+    )
+    lake = "Salt lake taken as a sea: " + table["salt_lake"].astype("str") + "."
+    say(known & table["by_salt_lake"].to_numpy(bool), "SALT-LAKE", lake.to_numpy(object))
+    say(known & (road < sea), "ROAD-SALT", "Road with de-icing salt governs the factor.")
     say(
         known & ~washed & (washing != "no"),
         "WASHING-UNKNOWN",
         "Whether rain washes it is unknown: assessed as not washed, the worse of the two.",
+    )
+    say(
+        known & (table["salt_crust"] == "yes").to_numpy(),
+        "CRUST",
+        "A crust covers it: counted as not washed. Calcite can be harmless, salt beneath it is "
+        "not, and it hides the metal.",
     )
     return {
         "crf": crf,
@@ -159,9 +248,8 @@ def _floor(table: pd.DataFrame, say: Any) -> dict[str, np.ndarray]:
     }
 
 
-def _confident_class(table: pd.DataFrame) -> np.ndarray:
-    """Least class that suffices with `CONFIDENCE`."""
-    chance = table[list(CLASS_PROBABILITY_COLUMNS)].to_numpy(float)
+def _first_enough(chance: np.ndarray) -> np.ndarray:
+    """Least step, from 1, that is not exceeded with `CONFIDENCE`; NaN where unknown."""
     enough = np.cumsum(chance, axis=1) >= CONFIDENCE - 1e-9
     first = np.where(enough.any(axis=1), np.argmax(enough, axis=1), chance.shape[1] - 1)
     return np.where(np.isnan(chance).any(axis=1), np.nan, first + 1.0)
@@ -170,19 +258,21 @@ def _confident_class(table: pd.DataFrame) -> np.ndarray:
 def _raised_by_hazard(
     table: pd.DataFrame, rank: np.ndarray, known: np.ndarray, policy: Policy, say: Any
 ) -> np.ndarray:
-    band = table["scc_band"].replace("", "unknown").to_numpy(object)
+    band = table["scc_band_confident"].replace("", "unknown").to_numpy(object)
     least = stress_corrosion.scc_minimum_material(band, duplex_allowed=policy.duplex_allowed)
     least_rank = _ranks(least)
     raised = known & (least_rank > rank)
     say(
         raised,
         "SCC-HAZARD",
-        np.array("Stress-corrosion hazard ", object)
+        np.array(f"Stress-corrosion hazard, with {CONFIDENCE:.0%} chance no more than ", object)
         + band
-        + " (own screening: salt, warmth, sun, humidity, washing): at least "
+        + " (own screening: salt, warmth, sun, humidity, washing, seepage): at least "
         + least.astype(object)
         + ".",
     )
+    floor = table["scc_floor_reason"].to_numpy(object)
+    say(known & (floor != ""), "SCC-FLOOR", floor)
     return np.fmax(rank, least_rank)
 
 
@@ -191,7 +281,7 @@ def _raised_by_policy(
 ) -> np.ndarray:
     where = {
         "least_metal": np.ones(len(table), bool),
-        "least_metal_sea_cliff": (table["coast_distance_m"] <= SEA_CLIFF_M).to_numpy(),
+        "least_metal_sea_cliff": (table["sea_cliff"] == "yes").to_numpy(),
         "least_metal_unwashed": (table["washing"] != "yes").to_numpy(),
     }
     for name, applies in where.items():
@@ -202,28 +292,38 @@ def _raised_by_policy(
     return rank
 
 
-def _cheapest(
-    rank: np.ndarray, hazardous: np.ndarray, known: np.ndarray, policy: Policy, say: Any
-) -> np.ndarray:
-    """The cheapest metal of at least a rank; duplex only where the hazard leaves it open."""
-    prices = np.array([policy.prices.get(name, np.inf) for name in MATERIAL_NAMES])
-    allowed = np.arange(len(prices)) >= rank[:, None]
-    duplex = MATERIAL_BY_NAME["duplex"].rank
+def _available(
+    rank: np.ndarray, known: np.ndarray, policy: Policy, stock: Collection[str] | None, say: Any
+) -> tuple[np.ndarray, np.ndarray]:
+    """Least metal of at least a rank that can be had, and the least that would suffice."""
+    can = set(COMMONLY_MADE if stock is None else stock)
+    if policy.duplex_allowed and stock is None:
+        can.add("duplex")
     if not policy.duplex_allowed:
-        allowed[:, duplex] &= ~hazardous | (rank == duplex)
-    cost = np.where(allowed, prices, np.inf)
-    best = np.argmin(cost, axis=1).astype(float)
-    best = np.where(np.isfinite(cost.min(axis=1)), best, rank)
+        can.discard("duplex")
+    ladder = np.array(sorted(MATERIAL_BY_NAME[name].rank for name in can), float)
+    at = np.searchsorted(ladder, np.nan_to_num(rank))
+    best = np.append(ladder, np.nan)[at]
     best = np.where(known, best, np.nan)
+    none = known & np.isnan(best)
+    say(
+        none,
+        "STOCK-SHORT",
+        np.array("Nothing in the stock list suffices here: it needs at least ", object)
+        + _names(rank)
+        + ".",
+    )
     better = known & (best > rank)
+    source = "of the stock list" if stock is not None else "commonly made as bonded anchors"
     say(
         better,
-        "PRICE",
-        np.array("At the prices of the policy ", object)
-        + _names(best)
-        + " costs less than the least metal needed.",
+        "AVAILABLE",
+        _names(best)
+        + np.array(f" is the least {source} that suffices; ", object)
+        + _names(rank)
+        + np.array(" suffices too, where it can be had.", object),
     )
-    return best
+    return best, np.where(better | none, rank, np.nan)
 
 
 def _rank_of_class(corrosion_class: np.ndarray) -> np.ndarray:
@@ -245,6 +345,12 @@ def rank_of(material: pd.Series) -> pd.Series:
     return material.map({name: float(i) for i, name in enumerate(MATERIAL_NAMES)})
 
 
-def resistance_class_of(material: pd.Series) -> pd.Series:
-    """Highest class each metal meets (0 for coated steel, 6 for titanium), NaN if unknown."""
-    return material.map({name: float(m.crc) for name, m in MATERIAL_BY_NAME.items()})
+def resistance_class_of(material: pd.Series, grade: pd.Series | None = None) -> pd.Series:
+    """Highest class each metal meets (0 for coated steel, 6 for titanium), NaN if unknown.
+
+    A grade that is known counts in place of its family.
+    """
+    own = material.map({name: float(m.crc) for name, m in MATERIAL_BY_NAME.items()})
+    if grade is None:
+        return own
+    return grade.map({name: float(g.crc) for name, g in GRADE_BY_NAME.items()}).fillna(own)

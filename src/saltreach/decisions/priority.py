@@ -5,17 +5,23 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from saltreach.decisions.material import rank_of
+from saltreach.decisions.risk import band_of
 from saltreach.policy import DEFAULT, Policy
 from saltreach.register.columns import BANDS
-from saltreach.science.failure import Anchors, failure_curve
+from saltreach.science.failure import Anchors, combined, failure_parts
+from saltreach.science.placement import DO_NOT_PLACE
 from saltreach.science.reliability import material_weights
-from saltreach.science.value import priority_rank, priority_score, yearly_loss
+from saltreach.science.value import (
+    UNKNOWN_VISITS_PER_YEAR,
+    priority_rank,
+    priority_score,
+    yearly_loss,
+)
 
 PRIORITY_WORK = ("yearly_loss", "yearly_loss_after", "replacement_cost")
 """Working columns of `anchor_priority` that `sector_priority` sums."""
-WORN = 3
-"""Recorded condition from which an anchor is replaced whatever its metal."""
+BOUGHT = ("replace", "take out of use")
+"""Actions for which a new anchor is bought. A spot whose rock refuses one is not among them."""
 
 
 def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame:
@@ -24,20 +30,20 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
     Parameters
     ----------
     table : DataFrame
-        Register columns, `failure_probability_y1`, `failure_probability_y10`, `scc_hazard`,
-        losses, `material_recommended`.
+        Register columns, `failure_probability_y1`, `rock_probability_after`, `scc_hazard`,
+        losses, `material_recommended`, `diameter_required_mm`, `action`, `kind_advised`.
     policy : Policy
         Prices and cost of the work.
 
     Returns
     -------
     DataFrame
-        `yearly_loss`, `yearly_loss_after`, `replacement_cost` (0 where nothing is to be done),
-        `priority_score`. Losses are relative numbers, not money.
+        `yearly_loss`, `yearly_loss_after` (new metal in the rock there is), `risk_band_after`,
+        `replacement_cost` (0 where nothing is to be done), `priority_score`. Losses are relative
+        numbers, not money.
     """
     visits = table["visits_per_year"].to_numpy(float)
-    usual = float(np.nanmedian(visits)) if (~np.isnan(visits)).any() else 100.0
-    rank = rank_of(table["material_recommended"])
+    usual = float(np.nanmedian(visits)) if (~np.isnan(visits)).any() else UNKNOWN_VISITS_PER_YEAR
     weights = material_weights(
         table["material_recommended"].replace("", "unknown").to_numpy(object)
     )
@@ -45,26 +51,31 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
         scc_hazard=table["scc_hazard"].to_numpy(float),
         zinc_rate_um_y=table["zinc_rate_um_y"].to_numpy(float),
         steel_rate_um_y=table["steel_rate_um_y"].to_numpy(float),
-        diameter_mm=table["diameter_mm"].to_numpy(float),
+        diameter_mm=table["diameter_required_mm"].to_numpy(float),
+        condition=0.0,
+        years_since_inspection=0.0,
     )
-    after = failure_curve(weights, np.zeros(len(table)), fresh, years=1)[:, 0]
+    metal_after, _ = failure_parts(weights, np.zeros(len(table)), fresh, years=1)
+    rock_after = table["rock_probability_after"].to_numpy(float)
+    after = combined(metal_after[:, 0], rock_after)
     position = table["position"].fillna("").to_numpy(object)
     loss = [
         yearly_loss(p, position, visits, unknown_visits_per_year=usual)
         for p in (table["failure_probability_y1"].to_numpy(float), after)
     ]
-    weaker = np.fmin(rank_of(table["material"]), rank_of(table["hanger_material"]))
-    worn = (table["condition"] >= WORN).to_numpy(bool, na_value=False)
-    replace = (~(weaker >= rank)).to_numpy() | worn
+    refused = (table["kind_advised"] == DO_NOT_PLACE).to_numpy()
+    replace = table["action"].isin(BOUGHT).to_numpy() & ~refused
     price = table["material_recommended"].map(policy.prices).to_numpy(float)
     cost = policy.work_cost + price
     score = np.where(replace, priority_score(loss[0], loss[1], cost), 0.0)
+    unknown = np.isnan(loss[0]) | (replace & np.isnan(price + loss[1]))
     return pd.DataFrame(
         {
+            "risk_band_after": np.where(refused, "", band_of(after)),
             "yearly_loss": loss[0],
-            "yearly_loss_after": np.where(replace, loss[1], loss[0]),
+            "yearly_loss_after": np.where(replace, np.fmin(loss[1], loss[0]), loss[0]),
             "replacement_cost": np.where(replace, cost, 0.0),
-            "priority_score": np.where(np.isnan(loss[0]) | np.isnan(price), np.nan, score),
+            "priority_score": np.where(unknown, np.nan, score),
         },
         index=table.index,
     )

@@ -13,7 +13,7 @@ import pandas as pd
 from saltreach.decisions.reasons import Reasons
 from saltreach.register.columns import STRENGTH_GRADES
 from saltreach.science import rmr
-from saltreach.science.lithology import strength_prior, unit_weight_kn_m3
+from saltreach.science.lithology import strength_prior, strength_qualifier, unit_weight_kn_m3
 from saltreach.science.rebound import sector_mean_rebound
 from saltreach.science.rock import (
     evidence_conflict,
@@ -56,8 +56,8 @@ def rock_strength(table: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     table : DataFrame
-        Columns `crag`, `sector`, `lithology`, `rebound_number`, `strength_grade`,
-        `weathering_grade`, `tap_response`.
+        Columns `crag`, `sector`, `lithology`, `lithology_source`, `rock_type`, `rebound_number`,
+        `strength_grade`, `weathering_grade`, `tap_response`.
 
     Returns
     -------
@@ -67,7 +67,12 @@ def rock_strength(table: pd.DataFrame) -> pd.DataFrame:
         should stand here, or empty) and `rock_conflict` (which evidence disagrees, or empty).
     """
     rock = table["lithology"].to_numpy(object)
-    prior = strength_prior(rock)
+    named = table["rock_type"].where(table["lithology_source"] == "register").fillna("")
+    median_mpa, prior_sigma_ln = strength_prior(rock)
+    factor = strength_qualifier(
+        named, rock, weathering_known=(table["weathering_grade"].fillna("") != "").to_numpy()
+    )
+    prior = (median_mpa * factor, prior_sigma_ln)
     mean_rebound, tests = sector_mean_rebound(table["rebound_number"], group_key(table))
     words = {
         name: table[name].fillna("").astype("str").to_numpy(object)

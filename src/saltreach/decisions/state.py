@@ -14,15 +14,27 @@ import numpy as np
 import pandas as pd
 
 from saltreach.decisions.material import rank_of
+from saltreach.decisions.resistance import filled_sizes, metal_strength
 from saltreach.materials import MATERIAL_NAMES
 from saltreach.register.dates import year_fraction
-from saltreach.science.failure import Anchors, age_mixture, capacity_quantile_kn, failure_curve
+from saltreach.science.failure import (
+    Anchors,
+    age_mixture,
+    capacity_quantile_kn,
+    combined,
+    failure_parts,
+)
 from saltreach.science.metal_loss import EXPONENT_MEAN, years_to_loss
-from saltreach.science.reliability import ZINC_UM, material_weights
-from saltreach.science.updating import batch_factor
+from saltreach.science.reliability import ZINC_UM, material_weights, rock_failure_probability
+from saltreach.science.updating import CONDITION_SHARES, batch_factor
 
-METAL_PRIOR = (0.30, 0.10, 0.30, 0.27, 0.01, 0.01, 0.01)
-"""Shares of the metals where a register knows none, in the order of `MATERIAL_NAMES`: judgement."""
+METAL_PRIOR: dict[str, float] = {
+    "zinc-plated steel": 0.29, "galvanised steel": 0.10, "303": 0.01, "304": 0.30, "316": 0.27,
+    "duplex": 0.01, "superaustenitic": 0.01, "titanium": 0.01,
+}  # fmt: skip
+"""Shares of the metals where a register knows none: judgement."""
+CONDITION_PRIOR_WEIGHT = 20.0
+"""The trade's shares of the conditions count as this many anchors beside the register's own."""
 PRIOR_WEIGHT = 1.0
 """The region's shares count as this many anchors beside a crag's own counts."""
 AGE_PRIOR_Y = (5.0, 12.0, 20.0, 28.0, 35.0)
@@ -32,13 +44,35 @@ FAILED = 4
 WORST_FIFTH = 0.8
 
 
+RANGE_FACTOR = 5.0
+"""A probability may be so many times lower or higher: the one population with figures (tropical
+marine stainless, 0.011 to 0.056 a year, derived) spans that much by itself. Judgement."""
+
+
 class State(NamedTuple):
-    """`columns` to join to the table, `curve` (n, 31) of yearly failure probabilities, and the
-    `age_y` of each anchor (NaN unknown)."""
+    """`columns` to join to the table, `curve` (n, 31) of yearly failure probabilities, metal and
+    rock together."""
 
     columns: pd.DataFrame
     curve: np.ndarray
-    age_y: np.ndarray
+
+
+def age_of_anchors(table: pd.DataFrame, today: date) -> np.ndarray:
+    """Age of each anchor in years, NaN where its date is not known; not below 0."""
+    age = _now(today) - year_fraction(table["installed_on"])[0]
+    return np.maximum(np.asarray(age, float), 0.0)
+
+
+def _now(today: date) -> float:
+    return today.year + (today.timetuple().tm_yday - 0.5) / 365.25
+
+
+def condition_shares(condition: pd.Series) -> np.ndarray:
+    """How usual the conditions 0 to 4 are: the register's counts and the trade's prior."""
+    known = condition.dropna().astype(int).clip(0, len(CONDITION_SHARES) - 1)
+    counts = known.value_counts().reindex(range(len(CONDITION_SHARES)), fill_value=0)
+    prior = np.array(CONDITION_SHARES) / np.sum(CONDITION_SHARES)
+    return counts.to_numpy(float) + CONDITION_PRIOR_WEIGHT * prior
 
 
 def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True) -> State:
@@ -47,8 +81,8 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     Parameters
     ----------
     table : DataFrame
-        Register columns, `scc_hazard`, `steel_rate_um_y` and `zinc_rate_um_y` with `_p10` and
-        `_p90`, and, where the rock is assessed, `rock_kn_p05` and `rock_kn_p50`.
+        Register columns, `age_y`, `scc_hazard`, `steel_rate_um_y` and `zinc_rate_um_y` with
+        `_p10` and `_p90`, and the columns of `resistance.rock_resistance`.
     today : date
         Day the assessment speaks for.
     capacity : bool
@@ -57,40 +91,49 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     Returns
     -------
     State
-        `columns`: `capacity_kn_p05`, `coating_life_y`, `failure_probability_y1`, `_y10`, `_y30`
-        (within 1, 10 and 30 years).
+        `columns`: `capacity_kn_p05`, `coating_life_y`, `failure_probability_y1` with `_p10` and
+        `_p90`, `metal_probability_y1`, `rock_probability_y1`, `rock_probability_after` (of a
+        new anchor as advised), `failure_probability_y10`, `_y30` (within 10 and 30 years).
     """
     metal = metal_in_place(table)
     weights = material_weights(metal.to_numpy(object), metal_shares(table["crag"], metal))
-    now = today.year + (today.timetuple().tm_yday - 0.5) / 365.25
-    age = now - year_fraction(table["installed_on"])[0]
-    age = np.maximum(np.asarray(age, float), 0.0)
+    age = table["age_y"].to_numpy(float)
     known = np.sort(age[~np.isnan(age)])
     spread = np.quantile(known, AGE_QUANTILES) if len(known) else np.array(AGE_PRIOR_Y)
     ages, age_weights = age_mixture(age, spread, np.ones(len(spread)))
-    since = now - np.asarray(year_fraction(table["last_inspected_on"])[0], float)
+    since = _now(today) - np.asarray(year_fraction(table["last_inspected_on"])[0], float)
     anchors = Anchors(
         scc_hazard=table["scc_hazard"].to_numpy(float),
         zinc_rate_um_y=table["zinc_rate_um_y"].to_numpy(float),
         steel_rate_um_y=table["steel_rate_um_y"].to_numpy(float),
         zinc_sigma_ln=_sigma_ln(table, "zinc_rate_um_y"),
         steel_sigma_ln=_sigma_ln(table, "steel_rate_um_y"),
-        diameter_mm=table["diameter_mm"].to_numpy(float),
-        rock_kn_p05=_column(table, "rock_kn_p05"),
-        rock_kn_p50=_column(table, "rock_kn_p50"),
+        diameter_mm=filled_sizes(table)[0],
+        metal_strength_mpa=metal_strength(table)[0],
+        rock_kn_p05=table["rock_kn_p05"].to_numpy(float),
+        rock_kn_p50=table["rock_kn_p50"].to_numpy(float),
         condition=table["condition"].to_numpy(float, na_value=np.nan),
         years_since_inspection=np.maximum(since, 0.0),
     )
-    curve = failure_curve(weights, ages, anchors, age_weights=age_weights)
-    factor = _batch_factor(table, metal, curve[:, 0], np.where(np.isnan(age), 0.0, age))
+    shares = condition_shares(table["condition"])
+    metal_part, rock_part = failure_parts(
+        weights, ages, anchors, age_weights=age_weights, condition_shares=shares
+    )
+    factor = _batch_factor(table, metal, metal_part[:, 0], np.where(np.isnan(age), 0.0, age))
     if (factor > 1).any():
         anchors = anchors._replace(batch_factor=factor)
         touched = np.flatnonzero(factor > 1)
         some = Anchors(*(np.broadcast_to(v, len(table))[touched] for v in anchors))
-        curve[touched] = failure_curve(
-            weights[touched], ages[touched], some, age_weights=age_weights[touched]
+        metal_part[touched], _ = failure_parts(
+            weights[touched],
+            ages[touched],
+            some,
+            age_weights=age_weights[touched],
+            condition_shares=shares,
         )
+    curve = combined(metal_part, rock_part)
     within = 1 - np.cumprod(1 - curve, axis=1)
+    after = rock_failure_probability(table["rock_after_kn_p05"], table["rock_after_kn_p50"])
     columns = pd.DataFrame(
         {
             "capacity_kn_p05": capacity_quantile_kn(weights, ages, anchors, age_weights=age_weights)
@@ -98,12 +141,17 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
             else np.nan,
             "coating_life_y": coating_life_y(table, metal),
             "failure_probability_y1": curve[:, 0],
+            "failure_probability_y1_p10": curve[:, 0] / RANGE_FACTOR,
+            "failure_probability_y1_p90": np.minimum(curve[:, 0] * RANGE_FACTOR, 1.0),
+            "metal_probability_y1": metal_part[:, 0],
+            "rock_probability_y1": rock_part[:, 0],
+            "rock_probability_after": np.where(np.isnan(table["rock_after_kn_p05"]), np.nan, after),
             "failure_probability_y10": within[:, 9],
             "failure_probability_y30": within[:, 29],
         },
         index=table.index,
     )
-    return State(columns, curve, age)
+    return State(columns, curve)
 
 
 def coating_life_y(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
@@ -138,7 +186,7 @@ def metal_in_place(table: pd.DataFrame) -> pd.Series:
 
 
 def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
-    """Shares of the metals an unknown anchor of each crag may have, (n, 7).
+    """Shares of the metals an unknown anchor of each crag may have, (n, 12).
 
     Counts of the crag's known anchors, with the whole register's shares (else `METAL_PRIOR`)
     worth `PRIOR_WEIGHT` anchors.
@@ -146,7 +194,8 @@ def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
     known = metal[metal != "unknown"]
     order = list(MATERIAL_NAMES)
     total = known.value_counts().reindex(order, fill_value=0).to_numpy(float)
-    region = total / total.sum() if total.sum() else np.array(METAL_PRIOR)
+    prior = np.array([METAL_PRIOR.get(name, 0.0) for name in order])
+    region = total / total.sum() if total.sum() else prior / prior.sum()
     counts = pd.crosstab(crag[known.index], known).reindex(columns=order, fill_value=0)
     own = counts.reindex(crag.to_numpy(), fill_value=0).to_numpy(float)
     return own + PRIOR_WEIGHT * region
@@ -172,7 +221,3 @@ def _batch_factor(
 def _sigma_ln(table: pd.DataFrame, name: str) -> np.ndarray:
     ratio = table[f"{name}_p90"].to_numpy(float) / table[f"{name}_p10"].to_numpy(float)
     return np.log(ratio) / 2.5631
-
-
-def _column(table: pd.DataFrame, name: str) -> np.ndarray:
-    return table[name].to_numpy(float) if name in table else np.full(len(table), np.nan)

@@ -7,12 +7,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from saltreach.materials import MATERIAL_NAMES, UNKNOWN
+from saltreach.materials import GRADES, MATERIAL_NAMES, PLACEABLE, UNKNOWN
+from saltreach.science.bond import ADHESIVES, HOLE_CONDITIONS, ROD_SHAPES
 
 CATEGORIES = ("C1", "C2", "C3", "C4", "C5", "CX")
 BANDS = ("low", "moderate", "raised", "high", "severe")
 POSITIONS = ("belay", "lower-off", "runner")
-KINDS = ("bonded", "expansion", "screw", "other")
+KINDS = ("bonded", "bonded twin-leg", "expansion", "screw", "drive-in", "other")
+SEEPAGE = ("none", "water", "sulphate", UNKNOWN)
+ACTIONS = ("take out of use", "move or remove", "replace", "find out", "keep")
+RISK_SOURCES = ("metal", "rock", "metal and rock")
 TAP_RESPONSES = ("ringing", "mixed", "dull", "hollow")
 WEATHERING = ("W1", "W2", "W3", "W4", "W5", "W6")
 STRENGTH_GRADES = ("R0", "R1", "R2", "R3", "R4", "R5", "R6")
@@ -66,6 +70,15 @@ REGISTER: tuple[Column, ...] = (
     _r("kind", "choice", "how the anchor holds", choices=KINDS),
     _r("material", "choice", "metal of the part in the rock", choices=MATERIAL_CHOICES),
     _r("hanger_material", "choice", "metal of the hanger or ring", choices=MATERIAL_CHOICES),
+    _r(
+        "grade",
+        "choice",
+        "grade of the part in the rock; taken from the word for its metal where that names one",
+        choices=tuple(g.name for g in GRADES),
+    ),
+    _r("adhesive", "choice", "resin of a bonded anchor", choices=tuple(ADHESIVES)),
+    _r("rod_shape", "choice", "surface of a bonded anchor's rod", choices=tuple(ROD_SHAPES)),
+    _r("hole_condition", "choice", "state of the hole when it was filled", choices=tuple(HOLE_CONDITIONS)),
     _r("diameter_mm", "number", "diameter of the shank", unit="mm", low=4, high=40),
     _r("embedment_mm", "number", "installed length in the rock", unit="mm", low=10, high=500),
     _r("installed_on", "date", "when it was placed: year, year-month or date"),
@@ -126,6 +139,44 @@ REGISTER: tuple[Column, ...] = (
         "edge_distance_mm", "number", "distance to the nearest edge", unit="mm", low=0, high=100_000
     ),
     _r("visits_per_year", "number", "people who use the route in a year", low=0, high=1_000_000),
+    _r(
+        "sea_cliff",
+        "choice",
+        "whether the anchor stands on a sea cliff; given here it overrides distance and height",
+        choices=YES_NO_UNKNOWN,
+    ),
+    _r(
+        "salted_road_m",
+        "number",
+        "distance to a road with de-icing salt",
+        unit="m",
+        low=0,
+        high=100_000,
+    ),
+    _r(
+        "salted_tunnel",
+        "choice",
+        "whether it is in a salted road tunnel or within 10 m of its mouth",
+        choices=YES_NO_UNKNOWN,
+    ),
+    _r(
+        "sea_salinity_g_kg",
+        "number",
+        "salinity of the sea nearby; given here it overrides the table of seas",
+        unit="g/kg",
+        low=0,
+        high=400,
+    ),
+    _r(
+        "volcanic_gas",
+        "choice",
+        "whether fumaroles or geothermal gas reach the anchor",
+        choices=YES_NO_UNKNOWN,
+    ),
+    _r("seepage", "choice", "water that seeps over the anchor", choices=SEEPAGE),
+    _r("salt_crust", "choice", "whether a crust of salt or calcite covers it",
+       choices=YES_NO_UNKNOWN),
+    _r("vegetation", "choice", "whether plants or soil cover the anchor", choices=YES_NO_UNKNOWN),
     _r("notes", "text", "free text"),
     _r(
         "coast_distance_m",
@@ -264,6 +315,11 @@ RESULTS: tuple[Column, ...] = (
     _c("layers", "aspect_deg", "number", "where that ground falls to", unit="deg"),
     _c("layers", "sea_shielding", "number", "terrain towards the sea, 0 open to 1 hidden"),
     _c("layers", "so2_mg_m2_d", "number", "SO2 deposition", **_SALT),
+    _c("layers", "sea_cliff", "choice", "whether it counts as a sea cliff", choices=("yes", "no")),
+    _c("layers", "sea_cliff_reason", "text", "what made it one, or not"),
+    _c("layers", "sea_salinity_g_kg", "number", "salinity of the sea nearby", unit="g/kg"),
+    _c("layers", "salt_lake", "text", "salt lake within 50 km"),
+    _c("layers", "salt_lake_m", "number", "distance to its shore", unit="m"),
     _c("layers", "lithology", "text", "rock class of the lithology table, or unknown"),
     _c("layers", "lithology_source", "text", "register, the layer's name, or unknown"),
     _c("science", "chloride_mg_m2_d", "number", "chloride deposition, median", **_SALT),
@@ -319,6 +375,13 @@ RESULTS: tuple[Column, ...] = (
     _c("science", "scc_band", "choice", "that hazard in words", choices=BANDS),
     _c(
         "science",
+        "scc_band_confident",
+        "choice",
+        "band that is not exceeded with 84 % chance over the uncertain salt",
+        choices=BANDS,
+    ),
+    _c(
+        "science",
         "rock_strength_mpa",
         "number",
         "uniaxial compressive strength of intact rock, median",
@@ -356,7 +419,12 @@ RESULTS: tuple[Column, ...] = (
         unit="kN",
     ),
     _c("science", "resistance_mode", "text", "how the anchor would fail first, and in which pull"),
-    _c("science", "rock_band", "choice", "rock risk in words", choices=BANDS),
+    _c(
+        "science",
+        "rock_strength_source",
+        "text",
+        "lithology and tests, or the mixture of the register where the rock is unknown",
+    ),
     _c(
         "decisions",
         "embedment_required_mm",
@@ -373,13 +441,20 @@ RESULTS: tuple[Column, ...] = (
     ),
     _c("decisions", "kind_advised", "choice", "what to place here", choices=KINDS_ADVISED),
     _c("decisions", "kind_reasons", "text", "why that kind and that embedment"),
-    _c("decisions", "material_recommended", "choice", "metal we advise", choices=MATERIAL_NAMES),
+    _c("decisions", "material_recommended", "choice", "metal we advise", choices=PLACEABLE),
     _c(
         "decisions",
         "material_minimum",
         "choice",
         "least metal the standard allows",
-        choices=MATERIAL_NAMES,
+        choices=PLACEABLE,
+    ),
+    _c(
+        "decisions",
+        "material_alternative",
+        "choice",
+        "other metal that suffices, where it can be had",
+        choices=PLACEABLE,
     ),
     _c("decisions", "material_reasons", "text", "why, and the rule that governed"),
     _c("decisions", "material_codes", "text", "codes of the rules in the reasons"),
@@ -392,9 +467,41 @@ RESULTS: tuple[Column, ...] = (
         unit="y",
     ),
     _c("decisions", "failure_probability_y1", "number", "probability of failure in a year"),
+    _c(
+        "decisions",
+        "failure_probability_y1_p10",
+        "number",
+        "low end of its range: a prior, not a counted rate",
+    ),
+    _c("decisions", "failure_probability_y1_p90", "number", "high end of its range"),
+    _c("decisions", "metal_probability_y1", "number", "its part from the metal"),
+    _c("decisions", "rock_probability_y1", "number", "its part from the rock"),
+    _c(
+        "decisions",
+        "rock_probability_after",
+        "number",
+        "part from the rock of a new anchor placed as advised; empty where none should be placed",
+    ),
     _c("decisions", "failure_probability_y10", "number", "probability of failure in 10 years"),
     _c("decisions", "failure_probability_y30", "number", "probability of failure in 30 years"),
-    _c("decisions", "risk_band", "choice", "risk in words", choices=BANDS),
+    _c("decisions", "metal_band", "choice", "risk of the metal in words", choices=BANDS),
+    _c("decisions", "rock_band", "choice", "risk of the rock in words", choices=BANDS),
+    _c("decisions", "risk_band", "choice", "metal and rock together, in words", choices=BANDS),
+    _c(
+        "decisions",
+        "risk_governed_by",
+        "choice",
+        "which of the two sets the risk band",
+        choices=RISK_SOURCES,
+    ),
+    _c("decisions", "action", "choice", "what to do with the anchor in place", choices=ACTIONS),
+    _c("decisions", "action_reasons", "text", "why, and how"),
+    _c(
+        "decisions",
+        "replace_by",
+        "date",
+        "replace or close by this day, where looking does not mend it",
+    ),
     _c(
         "decisions",
         "inspection_interval_months",
@@ -406,6 +513,13 @@ RESULTS: tuple[Column, ...] = (
     _c("decisions", "overdue", "choice", "whether that day has passed", choices=("no", "yes")),
     _c("decisions", "interval_reasons", "text", "why, and the rule that governed"),
     _c("decisions", "interval_rule", "text", "rule that governed the interval"),
+    _c(
+        "decisions",
+        "risk_band_after",
+        "choice",
+        "risk in words once replaced as advised, in the same rock",
+        choices=BANDS,
+    ),
     _c("decisions", "yearly_loss", "number", "relative expected loss of a year"),
     _c("decisions", "replacement_cost", "number", "cost of replacing it, 0 where nothing is due"),
     _c("decisions", "priority_score", "number", "loss avoided per unit cost"),

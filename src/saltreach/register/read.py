@@ -16,11 +16,12 @@ import pandas as pd
 from saltreach.errors import RegisterError
 from saltreach.materials import UNKNOWN
 from saltreach.register import check, formats, gis, positions
-from saltreach.register.columns import REGISTER, Column
+from saltreach.register.columns import REGISTER, REGISTER_BY_NAME, Column
 from saltreach.register.dates import parse_dates
 from saltreach.register.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.register.placing import place_anchors
 from saltreach.register.values import (
+    grades_named,
     parse_choices,
     parse_numbers,
     trimmed,
@@ -127,6 +128,9 @@ def _parsed(
         found.append(
             check.problems(parsed.reason.notna(), column.name, text, parsed.reason, parsed.fix)
         )
+    if "material" in given:
+        named = grades_named(given["material"], REGISTER_BY_NAME["grade"])
+        values["grade"] = values["grade"].where(values["grade"].notna(), named)
     return pd.DataFrame(values, index=given.index), found, notes
 
 

@@ -74,6 +74,20 @@ HEADERS: dict[str, tuple[str, ...]] = {
     "notes": ("note", "comment", "comments", "remarks", "notas", "comentario", "comentarios",
               "observaciones", "remarque", "remarques", "commentaire", "bemerkung",
               "bemerkungen", "anmerkung", "anmerkungen"),
+    "grade": ("grade of metal", "güte", "stahlsorte", "nuance", "grado del metal"),
+    "adhesive": ("resin", "glue", "mortar", "adhesivo", "resina", "colle", "résine", "kleber",
+                 "mörtel", "verbundmörtel"),
+    "rod_shape": ("shaft", "shaft shape", "thread", "schaft", "vástago", "tige"),
+    "hole_condition": ("hole", "bohrloch", "agujero", "trou", "perçage"),
+    "sea_cliff": ("seacliff", "acantilado", "falaise marine", "meeresklippe"),
+    "salted_road_m": ("salted road", "distance to salted road", "abstand zur strasse",
+                      "distancia a carretera", "distance à la route"),
+    "sea_salinity_g_kg": ("salinity", "salinidad", "salinité", "salzgehalt"),
+    "volcanic_gas": ("fumarole", "geothermal gas", "gas volcánico", "gaz volcanique",
+                     "vulkangas"),
+    "seepage": ("seep", "filtración", "suintement", "sickerwasser"),
+    "salt_crust": ("crust", "costra", "croûte", "kruste"),
+    "vegetation": ("plants", "vegetación", "végétation", "bewuchs"),
     "coast_distance_m": ("coast distance", "distance to coast", "distance to sea",
                          "distancia a la costa", "distancia al mar", "distance à la mer",
                          "distance à la côte", "küstenabstand", "abstand zum meer"),
@@ -103,13 +117,17 @@ _SUPER_DUPLEX = (
 )
 _904L = "904L is EN 1993-1-4 class IV, not a superaustenitic of class V; read as duplex (class IV)"
 _317LMN = "class IV in EN 1993-1-4, but it cracks under chloride like its neighbours; read as 316"
-_BELOW_304 = "a stainless steel below 304, for which there is no name here; read as unknown"
-_STAINLESS_ONLY = "says stainless but not which grade; read as unknown"
+_FERRITIC = "a ferritic stainless steel below 304; read as 430"
+_STAINLESS_ONLY = "says stainless but not which grade; read as stainless, counted as 304"
 _ZINC_ONLY = "says zinc but not how thick; read as zinc-plated steel, the thinner coat"
 _MECHANICAL = "does not say expansion or screw; read as expansion, the usual one"
 
 CHOICES: dict[str, dict[str, tuple[str, ...]]] = {
     "material": {
+        "aluminium": ("aluminum", "alu", "al", "aluminio", "6082", "6061", "7075"),
+        "brass": ("latón", "laiton", "messing", "cuzn39pb3"),
+        "430": ("1.4016", "s43000"),
+        "303": ("1.4305", "a1", "s30300"),
         "zinc-plated steel": (
             "zinc plated", "electroplated", "electrogalvanised", "electrogalvanized",
             "bright zinc plated", "bzp", "zincado", "acero zincado", "cincado", "acero cincado",
@@ -136,6 +154,7 @@ CHOICES: dict[str, dict[str, tuple[str, ...]]] = {
         "titanium": ("ti", "titanio", "titane", "titan", "ti gr 2", "ti gr2", "ti grade 2",
                      "titanium gr 2", "titanium grade 2", "grade 2 titanium", "ti gr 5",
                      "ti grade 5", "titanium gr 5", "titanium grade 5", "grade 5 titanium",
+                     "titanium grade 1", "ti grade 1", "ti gr 1", "grade 1 titanium",
                      "ti6al4v", "ti 6al 4v", "titanio grado 2", "titanio grado 5",
                      "titane grade 2", "titan grad 2", "3.7035", "3.7165"),
     },
@@ -146,6 +165,10 @@ CHOICES: dict[str, dict[str, tuple[str, ...]]] = {
                    "scellement", "scellement chimique", "scellé", "collé", "chimique",
                    "résine", "klebehaken", "klebeanker", "verbundhaken", "verbundanker",
                    "verklebt", "geklebt"),
+        "bonded twin-leg": ("twin leg", "twin-leg", "double leg", "u-bolt", "ubolt", "u bolt",
+                            "staple", "doble pata", "deux branches", "zweischenklig"),
+        "drive-in": ("drive in", "driven", "driven in", "spit driven", "hammered in", "carrot",
+                     "machine bolt", "remachado", "schlaganker", "eingeschlagen"),
         "expansion": ("expansion bolt", "expansion anchor", "wedge", "wedge anchor",
                       "wedge bolt", "sleeve anchor", "stud anchor", "through bolt",
                       "expansión", "expansivo", "anclaje de expansión", "a expansion",
@@ -189,6 +212,30 @@ CHOICES: dict[str, dict[str, tuple[str, ...]]] = {
         "W6": ("residual soil", "vi", "6", "grade vi", "suelo residual", "sol résiduel",
                "residualboden"),
     },
+    "adhesive": {
+        "epoxy": ("epoxi", "époxy", "epoxid", "pure epoxy", "epoxy acrylate free"),
+        "hybrid": ("hybrid mortar", "híbrido", "hybride"),
+        "vinylester": ("vinyl ester", "vinyl", "viniléster", "methacrylate", "epoxy acrylate"),
+        "polyester": ("poliéster", "ester", "styrene polyester"),
+        "cement": ("cement grout", "grout", "mortar cement", "cemento", "ciment", "zement"),
+    },
+    "rod_shape": {
+        "threaded": ("thread", "roscado", "fileté", "gewinde"),
+        "ribbed": ("notched", "twisted", "knurled", "rebar", "corrugado", "cranté", "gerippt"),
+        "plain": ("smooth", "liso", "lisse", "glatt"),
+    },
+    "hole_condition": {
+        "clean and dry": ("clean", "dry", "cleaned", "limpio", "propre", "sauber", "trocken"),
+        "damp": ("wet", "húmedo", "humide", "feucht", "nass"),
+        "water-filled": ("water filled", "full of water", "lleno de agua", "wassergefüllt"),
+        "uncleaned": ("not cleaned", "dusty", "sin limpiar", "non nettoyé", "ungereinigt"),
+        "cored": ("diamond cored", "diamond drilled", "core drilled"),
+    },
+    "seepage": {
+        "none": ("no", "dry", "ninguna", "aucun", "keine"),
+        "water": ("yes", "wet", "dripping", "agua", "eau", "wasser"),
+        "sulphate": ("sulfate", "sulfato", "sulfat", "gypsum", "black streak"),
+    },
     "rain_washed": {
         "yes": ("y", "true", "1", "sí", "s", "oui", "o", "ja", "j", "washed", "rain washed",
                 "lavado", "lavée", "lavé"),
@@ -211,8 +258,8 @@ WITH_NOTE: dict[str, dict[str, tuple[str, tuple[str, ...]]]] = {
             ("304", ("1.4482", "d2")),
         _SUPER_DUPLEX: ("duplex", ("1.4410", "1.441", "1.4501", "1.4507", "2507", "duplex 2507",
                                    "super duplex", "d8", "s32750", "s32760")),
-        _BELOW_304: (UNKNOWN, ("1.4003", "1.4016", "1.4512", "430", "1.4305", "303", "a1")),
-        _STAINLESS_ONLY: (UNKNOWN, (
+        _FERRITIC: ("430", ("1.4003", "1.4512")),
+        _STAINLESS_ONLY: ("stainless", (
             "inox", "stainless", "stainless steel", "ss", "inoxidable", "acero inoxidable",
             "acero inox", "acier inox", "acier inoxydable", "inoxydable", "edelstahl",
             "rostfrei", "nichtrostender stahl", "rostfreier stahl")),
@@ -227,6 +274,29 @@ WITH_NOTE: dict[str, dict[str, tuple[str, tuple[str, ...]]]] = {
 raises a metal above its EN class; where the class and the stress-corrosion behaviour disagree
 the weaker one names it. 904L (about 25 % nickel) keeps its class IV name: published drop
 evaporation tests place it no lower than 1.4462 (from memory)."""
+
+GRADE_WORDS: dict[str, tuple[str, ...]] = {
+    "1.4301": ("1.4307", "1.4306", "304l", "a2-50", "s30400", "s30403"),
+    "A2-70": ("a2 70",),
+    "1.4404": ("1.4401", "1.4435", "1.4571", "316l", "316ti", "a4-50", "s31600", "s31603"),
+    "A4-70": ("a4 70",),
+    "A4-80": ("a4 80",),
+    "1.4462": ("2205", "s31803", "s32205"),
+    "1.4539": ("904l", "n08904"),
+    "1.4410": ("2507", "s32750", "super duplex"),
+    "1.4547": ("254 smo", "254smo", "s31254"),
+    "1.4529": ("alloy 926", "n08926"),
+    "1.4362": ("2304", "s32304"),
+    "1.4439": ("317lmn",),
+    "1.4016": ("430", "s43000"),
+    "1.4305": ("303", "s30300"),
+    "titanium grade 1": ("ti grade 1", "ti gr 1", "titanium gr 1", "grade 1 titanium"),
+    "titanium grade 2": ("ti grade 2", "ti gr 2", "ti gr2", "titanium gr 2", "grade 2 titanium",
+                         "titanio grado 2", "titane grade 2", "titan grad 2", "3.7035"),
+    "titanium grade 5": ("ti grade 5", "ti gr 5", "titanium gr 5", "grade 5 titanium", "ti6al4v",
+                         "ti 6al 4v", "titanio grado 5", "3.7165"),
+}
+"""Other words for a grade, in a column of its own or in the one for the metal."""
 
 MATERIAL_NOISE: frozenset[str] = frozenset(
     ("aisi", "en", "astm", "uns", "type", "typ", "tipo", "stainless", "steel", "inox", "acero",
@@ -264,9 +334,8 @@ def header_words(*, grid: bool) -> dict[str, str]:
 def choice_words(column: str, choices: tuple[str, ...]) -> dict[str, tuple[str, str]]:
     """Return the table from plain word to (value, note) of a choice column."""
     family = "material" if column == "hanger_material" else column
-    table = {
-        plain(word): (value, "") for value, more in CHOICES.get(family, {}).items() for word in more
-    }
+    own = GRADE_WORDS if column == "grade" else CHOICES.get(family, {})
+    table = {plain(word): (value, "") for value, more in own.items() for word in more}
     for note, (value, more) in WITH_NOTE.get(family, {}).items():
         table |= {plain(word): (value, note) for word in more}
     return table | {plain(value): (value, "") for value in choices}

@@ -151,3 +151,26 @@ def parse_choices(text: pd.Series, column: Column) -> tuple[Parsed, list[str]]:
     if reason_of:
         reason, fix = (text.map(table).astype("str") for table in (reason_of, fix_of))
     return Parsed(values.where(reason.isna()), reason, fix), notes
+
+
+def grades_named(text: pd.Series, column: Column) -> pd.Series:
+    """Return the grades that the words for a metal name; NaN where they name a family only.
+
+    Parameters
+    ----------
+    text : Series of str
+        Cells of the metal's column, as the user wrote them.
+    column : Column
+        The column of the grade, for its words.
+    """
+    table = choice_words(column.name, column.choices)
+    named = {given: _grade_word(given, table) for given in text.dropna().unique()}
+    return text.map(named).astype("str")
+
+
+def _grade_word(given: str, table: dict[str, tuple[str, str]]) -> str | float:
+    bare = "".join(w for w in words(given) if w not in MATERIAL_NOISE)
+    for word in (plain(given), bare):
+        if word in table:
+            return table[word][0]
+    return np.nan

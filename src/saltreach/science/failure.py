@@ -7,10 +7,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.materials import MATERIAL_NAMES
+from saltreach.materials import COATED, MATERIAL_BY_NAME, MATERIAL_NAMES
 from saltreach.science.capacity import STEEL_SIGMA_LN
 from saltreach.science.reliability import (
-    COATED,
     MODEL,
     Z_95,
     ZINC_UM,
@@ -24,7 +23,13 @@ from saltreach.science.reliability import (
     weibull_probability,
 )
 from saltreach.science.rows import distinct_rows
-from saltreach.science.updating import odds_ratio, odds_update
+from saltreach.science.updating import (
+    CONDITION_SHARES,
+    CONDITIONS,
+    odds_ratio,
+    odds_update,
+    unknown_condition,
+)
 
 YEARS = 31
 """Years of a curve: the coming one and 30 more."""
@@ -35,14 +40,14 @@ _SCORES = np.linspace(-3.6, 3.6, 15)
 _SCORE_WEIGHTS = np.exp(-(_SCORES**2) / 2) / np.exp(-(_SCORES**2) / 2).sum()
 # even steps, not Gauss-Hermite: rusting through is a step that few nodes would miss by a third
 _LEAST_KN, _MOST_KN, _HALVINGS = 1e-3, 1e3, 30
-_304 = MATERIAL_NAMES.index("304")
 
 
 class Anchors(NamedTuple):
     """What the model needs of each anchor; arrays of shape (n,) or scalars.
 
     `scc_hazard` 0 to 1; first-year losses in µm/y with the standard deviation of their
-    logarithm; `diameter_mm`, NaN: `Model.diameter_mm`; rock side in kN, NaN: the prior of
+    logarithm; `diameter_mm`, NaN: `Model.diameter_mm`; `metal_strength_mpa`, NaN: the metal's
+    own least (`materials.MATERIALS`); rock side in kN, NaN: the prior of
     `Model`; `condition` 0 to 4 or NaN, and the years since it was recorded; `batch_factor` from
     `updating.batch_factor`.
     """
@@ -53,6 +58,7 @@ class Anchors(NamedTuple):
     zinc_sigma_ln: Any = 0.4
     steel_sigma_ln: Any = 0.4
     diameter_mm: Any = np.nan
+    metal_strength_mpa: Any = np.nan
     rock_kn_p05: Any = np.nan
     rock_kn_p50: Any = np.nan
     condition: Any = np.nan
@@ -99,7 +105,7 @@ def age_mixture(age_y: Any, ages_y: Any, shares: Any) -> tuple[np.ndarray, np.nd
     return np.where(known, age, spread), np.where(known, first, share / total)
 
 
-def failure_curve(
+def failure_parts(
     weights: Any,
     age_y: Any,
     anchors: Anchors,
@@ -108,12 +114,13 @@ def failure_curve(
     years: int = YEARS,
     model: Model = MODEL,
     keep_rank: bool = True,
-) -> np.ndarray:
-    """Probability of failing in each coming year, given that the anchor is still in use then.
+    condition_shares: Any = CONDITION_SHARES,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Probability that the metal, and that the rock, fails in each coming year.
 
     Parameters
     ----------
-    weights : array_like, shape (n, 7)
+    weights : array_like, shape (n, 12)
         Chance of each metal, from `reliability.material_weights`.
     age_y : array_like, shape (n,) or (n, k)
         Age today, years; k ages for a mixture. Below 0 counts as 0.
@@ -127,28 +134,24 @@ def failure_curve(
         Numbers of the model.
     keep_rank : bool
         Never show coated steel safer than 304 in the same place.
+    condition_shares : array_like, shape (5,)
+        What an unrecorded condition may be (`updating.unknown_condition`).
 
     Returns
     -------
-    numpy.ndarray, shape (n, years)
-        Never falls along a row. NaN where an input that carries weight is unknown: hazard for
-        stainless, losses for coated steel, age, metal.
+    metal, rock : numpy.ndarray, shape (n, years)
+        Given that the anchor is still in use then; neither falls along a row. The metal's part
+        holds the constant rest as well. NaN where an input that carries weight is unknown:
+        hazard for stainless, losses for coated steel, age, metal.
 
     Notes
     -----
     Steel: one normal score, 15 even steps, shared by the losses of zinc and steel (both follow
-    the air) and by the coating's thickness. Parts fail independently.
-
-    Examples
-    --------
-    >>> from saltreach.science.reliability import material_weights
-    >>> place = Anchors(scc_hazard=0.5, zinc_rate_um_y=4.0, steel_rate_um_y=80.0)
-    >>> curve = failure_curve(material_weights(["304", "titanium"]), [10.0, 10.0], place)
-    >>> curve.shape, bool(curve[0, 0] > 100 * curve[1, 0])
-    ((2, 31), True)
+    the air) and by the coating's thickness. Parts fail independently. That an anchor is recorded
+    as failed is taken as the metal's; the rock then counts as in condition 3.
     """
     chance, ages, share, columns = _rows(weights, age_y, age_weights, anchors)
-    out = np.empty((len(chance), years))
+    metal_part, rock_part = np.empty((2, len(chance), years))
     ahead = np.arange(years, dtype=float)
     for start in range(0, len(chance), _CHUNK_ROWS):
         rows = slice(start, start + _CHUNK_ROWS)
@@ -161,10 +164,50 @@ def failure_curve(
                 if len(held):
                     some = Anchors(*(c[held] for c in part))
                     time = np.maximum(ages[rows][held, j], 0)[:, None] + ahead
-                    p = _metal_curve(metal, time, some, model, keep_rank)
+                    p = _metal_curve(metal, time, some, model, keep_rank, condition_shares)
                     total[held] += weight[held, None] * p
-        out[rows] = 1.0 - (1.0 - total) * (1.0 - _rock_curve(part, ahead, model))
-    return np.clip(out, 0.0, 1.0)
+        metal_part[rows] = total
+        age = (ages[rows] * share[rows]).sum(axis=1)
+        rock_part[rows] = _rock_curve(part, age, ahead, model, condition_shares)
+    return np.clip(metal_part, 0.0, 1.0), np.clip(rock_part, 0.0, 1.0)
+
+
+def failure_curve(weights: Any, age_y: Any, anchors: Anchors, **more: Any) -> np.ndarray:
+    """Probability of failing in each coming year, given that the anchor is still in use then.
+
+    Parameters
+    ----------
+    weights, age_y, anchors
+        As for `failure_parts`.
+    **more
+        As for `failure_parts`.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n, years)
+        Metal and rock together, independent of each other.
+
+    Examples
+    --------
+    >>> from saltreach.science.reliability import material_weights
+    >>> place = Anchors(scc_hazard=0.5, zinc_rate_um_y=4.0, steel_rate_um_y=80.0,
+    ...     rock_kn_p05=25.0, rock_kn_p50=50.0)
+    >>> curve = failure_curve(material_weights(["304", "titanium"]), [10.0, 10.0], place)
+    >>> curve.shape, bool(curve[0, 0] > 30 * curve[1, 0])
+    ((2, 31), True)
+    """
+    return combined(*failure_parts(weights, age_y, anchors, **more))
+
+
+def combined(metal: Any, rock: Any) -> Any:
+    """Chance that the metal or the rock fails, independent of each other.
+
+    Examples
+    --------
+    >>> float(combined(0.5, 0.5))
+    0.75
+    """
+    return 1.0 - (1.0 - np.asarray(metal, float)) * (1.0 - np.asarray(rock, float))
 
 
 def cumulative_probability(curve: Any) -> np.ndarray:
@@ -254,22 +297,50 @@ def _rows(
 
 
 def _metal_curve(
-    metal: int, time: np.ndarray, a: Anchors, model: Model, keep_rank: bool
+    metal: int,
+    time: np.ndarray,
+    a: Anchors,
+    model: Model,
+    keep_rank: bool,
+    condition_shares: Any,
 ) -> np.ndarray:
     """Yearly probability that a metal (and the constant rest) fails, years on the last axis."""
     name = MATERIAL_NAMES[metal]
     since = a.years_since_inspection[:, None] + time - time[:, :1]
-    seen = odds_ratio(a.condition[:, None], "visible", since)
+    seen = _ratio(a.condition[:, None], "visible", since, time[:, :1], condition_shares)
+    cracks = _ratio(a.condition[:, None], "cracking", since, time[:, :1], condition_shares)
     rest = _more_often(np.full(time.shape, model.rest_per_y), a)
     rest = odds_update(rest, seen)
     if name in COATED:
         p = odds_update(_more_often(_rust_curve(name, time, a, model), a), seen)
         if keep_rank:
             # what 304 would do here, where its hazard is known
-            p = np.fmax(p, _crack_curve("304", time, a, since, model)) + 0.0 * p
+            p = np.fmax(p, _crack_curve("304", time, a, cracks, model)) + 0.0 * p
     else:
-        p = _crack_curve(name, time, a, since, model)
-    return 1.0 - (1.0 - p) * (1.0 - rest)
+        p = _crack_curve(name, time, a, cracks, model)
+        torn = overload_probability(_median(_whole_kn(name, a, model)), STEEL_SIGMA_LN, model)
+        p = combined(p, torn[:, None])
+    p = combined(p, rest)
+    failed = np.where(
+        np.isnan(a.condition), unknown_condition("visible", time[:, 0], condition_shares)[1], 0.0
+    )
+    return combined(p, failed[:, None])
+
+
+def _ratio(
+    condition: np.ndarray, way: str, since: np.ndarray, age_y: np.ndarray, shares: Any
+) -> np.ndarray:
+    """Factor on the odds by what was recorded, or by what usually goes unrecorded."""
+    unseen, _ = unknown_condition(way, age_y, shares)
+    return np.where(np.isnan(condition), unseen, odds_ratio(condition, way, since))
+
+
+def _whole_kn(name: str, a: Anchors, model: Model) -> np.ndarray:
+    """Nominal shear strength of an uncracked bar."""
+    metal = MATERIAL_BY_NAME[name]
+    strength = np.where(np.isnan(a.metal_strength_mpa), metal.strength_mpa, a.metal_strength_mpa)
+    diameter = np.where(np.isnan(a.diameter_mm), model.diameter_mm, a.diameter_mm)
+    return steel_strength_kn(0.0, diameter, 1.0, 1.0, 1.0, steel_strength_mpa=strength)
 
 
 def _more_often(p: np.ndarray, a: Anchors) -> np.ndarray:
@@ -277,11 +348,11 @@ def _more_often(p: np.ndarray, a: Anchors) -> np.ndarray:
 
 
 def _crack_curve(
-    name: str, time: np.ndarray, a: Anchors, since: np.ndarray, model: Model
+    name: str, time: np.ndarray, a: Anchors, ratio: np.ndarray, model: Model
 ) -> np.ndarray:
     scale = scc_scale_y(a.scc_hazard, name, model)[:, None]
     p = _more_often(weibull_conditional_probability(time, 1.0, scale, model.shape), a)
-    return odds_update(p, odds_ratio(a.condition[:, None], "cracking", since))
+    return odds_update(p, ratio)
 
 
 def _rust_nodes(name: str, a: Anchors, model: Model) -> Any:
@@ -324,17 +395,19 @@ def _median(nominal_kn: Any) -> Any:
     return nominal_kn * np.exp(Z_95 * STEEL_SIGMA_LN)
 
 
-def _rock_curve(a: Anchors, ahead: np.ndarray, model: Model) -> np.ndarray:
+def _rock_curve(
+    a: Anchors, age_y: np.ndarray, ahead: np.ndarray, model: Model, condition_shares: Any
+) -> np.ndarray:
     p = rock_failure_probability(a.rock_kn_p05, a.rock_kn_p50, model)[:, None]
     since = a.years_since_inspection[:, None] + ahead
-    return odds_update(p, odds_ratio(a.condition[:, None], "rock", since))
+    condition = np.minimum(a.condition, CONDITIONS - 2)[:, None]
+    return odds_update(p, _ratio(condition, "rock", since, age_y[:, None], condition_shares))
 
 
 def _strength_terms(
     chance: np.ndarray, ages: np.ndarray, share: np.ndarray, a: Anchors, model: Model
 ) -> Any:
     """Weight and ln(median strength) of each part of the metal's mixture, shape (n,)."""
-    diameter = np.where(np.isnan(a.diameter_mm), model.diameter_mm, a.diameter_mm)
     for metal, name in enumerate(MATERIAL_NAMES):
         for j in range(ages.shape[1]):
             weight = chance[:, metal] * share[:, j]
@@ -353,7 +426,7 @@ def _strength_terms(
                 cracked = odds_update(
                     cracked, odds_ratio(a.condition, "cracking", a.years_since_inspection)
                 )
-                whole = np.log(_median(steel_strength_kn(0.0, diameter, 1.0, 1.0, 1.0)))
+                whole = np.log(_median(_whole_kn(name, a, model)))
             yield _held(weight * cracked, np.full(len(age), -np.inf))
             yield _held(weight * (1 - cracked), whole)
 

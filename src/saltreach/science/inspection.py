@@ -20,33 +20,43 @@ import numpy as np
 from saltreach.errors import OptionError
 from saltreach.science.words import coded
 
-LADDER_MONTHS = (3, 6, 12, 24, 36, 48, 60)
+LADDER_MONTHS = (6, 12, 24, 36, 48, 60)
 """Intervals in use; a candidate is rounded down to one of them, but not below the first."""
+
+NORM_MONTHS = 12.0
+"""The norm of published intervals where somebody owns fixed equipment: BS 7883:1997 12.1.2, UNI
+11560:2022, EN 365:2004 (second-hand), EN 15567-1:2015 7.1.4, EN 12572-1 (main inspection)."""
 
 LONGEST = "longest interval in use"
 """Rule that governs where every other allows more than the ladder has."""
 
 TARGET_PER_Y = 5e-3
-"""Yearly failure probability of one anchor that must not be passed unseen, judgement. The model
-gives no credit for having survived, so its probabilities lie on the high side; 1 in 200 by it is
-where 304 on a washed warm sea cliff arrives after about ten years."""
+"""Yearly failure probability of one anchor that must not be passed unseen, judgement: the raised
+band begins here. The model gives no credit for having survived, so its probabilities lie on the
+high side; 1 in 200 by it is where 304 on a washed warm sea cliff arrives after about ten years."""
 
 HALF_LIFE_CAP_MONTHS = 60.0
-"""Longest interval by remaining life: API 570 caps class 1 piping at 5 years (from memory)."""
+"""Longest interval by remaining life: API 570 caps class 1 piping at 5 years (second-hand)."""
 
 CATEGORY_CAP_MONTHS: dict[str, float] = {
     "C1": 60, "C2": 60, "C3": 48, "C4": 36, "C5": 24, "CX": 12,
 }  # fmt: skip
 SCC_CAP_MONTHS: dict[str, float] = {
-    "low": 60, "moderate": 48, "raised": 24, "high": 12, "severe": 6,
+    "low": 60, "moderate": 48, "raised": 24, "high": NORM_MONTHS, "severe": NORM_MONTHS,
 }  # fmt: skip
-"""For metals that crack; superaustenitic and titanium are free of it."""
-CONDITION_CAP_MONTHS = (60.0, 48.0, 24.0, 6.0, 3.0)
+"""For metals that crack; superaustenitic and titanium are free of it. Looking does not mend a
+crack, so the worst bands get the yearly norm and a day to be replaced by, not more visits."""
+CONDITION_CAP_MONTHS = (60.0, 48.0, 24.0, 6.0, 6.0)
 UNKNOWN_METAL_CAP_MONTHS = 24.0
 UNKNOWN_DATE_CAP_MONTHS = 36.0
-HOLLOW_CAP_MONTHS = 3.0
-"""Caps by what is seen or not known; all judgement. 12 months is what EN 365 asks of personal
-fall-protection equipment (from memory), which anchors of a crag are not."""
+HOLLOW_CAP_MONTHS = 6.0
+VOLCANIC_CAP_MONTHS = 6.0
+BELOW_CLASS_CAP_MONTHS = 24.0
+"""Caps by what is seen or not known; all judgement. The last: metal below the class of its
+place."""
+RUST_ABOVE_TARGET = ((10.0, NORM_MONTHS), (float("inf"), 6.0))
+"""Months while today's yearly probability is below so many times the target, for metal whose
+decay can be seen; what cannot be seen stays at the norm. Judgement."""
 
 
 class Governing(NamedTuple):
@@ -192,6 +202,8 @@ def cap_months(
     metal_known: Any = True,
     date_known: Any = True,
     hollow: Any = False,
+    volcanic: Any = False,
+    below_class: Any = False,
     external_months: Any = np.nan,
 ) -> dict[str, np.ndarray]:
     """Longest intervals by class, evidence, and whoever manages the land.
@@ -206,8 +218,9 @@ def cap_months(
         Whether the metal may crack (304, 316, duplex, unknown).
     condition : array_like
         0 to 4, or NaN.
-    metal_known, date_known, hollow : array_like of bool
-        What is known, and whether the rock sounds hollow.
+    metal_known, date_known, hollow, volcanic, below_class : array_like of bool
+        What is known, whether the rock sounds hollow, whether volcanic gas reaches it, whether
+        the metal is below the class of its place.
     external_months : array_like
         Set by a land manager; NaN: none.
 
@@ -227,6 +240,7 @@ def cap_months(
     return {
         "external rule": np.asarray(external_months, float),
         "hollow rock": np.where(hollow, HOLLOW_CAP_MONTHS, np.nan),
+        "volcanic gas": np.where(volcanic, VOLCANIC_CAP_MONTHS, np.nan),
         "condition": np.where(np.isnan(grade), np.nan, by_grade),
         "stress-corrosion hazard": np.where(
             cracks, coded(scc_band, SCC_CAP_MONTHS, "hazard band"), np.nan
@@ -234,9 +248,41 @@ def cap_months(
         "corrosivity category": np.asarray(
             coded(corrosivity_category, CATEGORY_CAP_MONTHS, "corrosivity category")
         ),
+        "metal below its class": np.where(below_class, BELOW_CLASS_CAP_MONTHS, np.nan),
         "unknown metal": np.where(metal_known, np.nan, UNKNOWN_METAL_CAP_MONTHS),
         "unknown date": np.where(date_known, np.nan, UNKNOWN_DATE_CAP_MONTHS),
     }
+
+
+def months_by_probability(
+    curve: Any, cracks: Any, target_per_y: Any = TARGET_PER_Y
+) -> np.ndarray:
+    """Months until the target is reached; once it is, a step that a person can keep.
+
+    Parameters
+    ----------
+    curve : array_like, shape (n, years)
+        As for `months_to_target`.
+    cracks : array_like of bool, shape (n,)
+        Whether what decays cannot be seen: the yearly norm, however high the probability.
+    target_per_y : array_like
+        As for `months_to_target`.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+
+    Examples
+    --------
+    >>> months_by_probability([[0.01, 0.02], [0.2, 0.3], [0.2, 0.3]], [True, True, False]).tolist()
+    [12.0, 12.0, 6.0]
+    """
+    p = np.asarray(curve, float)
+    ratio = np.nan_to_num(p[:, 0]) / target_per_y
+    limits, months = (np.array(v) for v in zip(*RUST_ABOVE_TARGET, strict=True))
+    step = months[np.searchsorted(limits[:-1], ratio, side="right")]
+    step = np.where(cracks, NORM_MONTHS, step)
+    return np.maximum(months_to_target(p, target_per_y), step)
 
 
 def governing(candidates: Mapping[str, Any]) -> Governing:
@@ -261,7 +307,7 @@ def governing(candidates: Mapping[str, Any]) -> Governing:
     --------
     >>> found = governing({"half of remaining life": [31.0, 2.0], "condition": [24.0, 60.0]})
     >>> found.months.tolist(), found.rule.tolist(), found.below_ladder.tolist()
-    ([24.0, 3.0], ['condition', 'half of remaining life'], [False, True])
+    ([24.0, 6.0], ['condition', 'half of remaining life'], [False, True])
     """
     if not candidates:
         raise OptionError("no candidate intervals: give at least one rule with its months")

@@ -273,6 +273,63 @@ def strength_prior(
     return np.sqrt(low * high), np.log(high / low) / (2 * ndtri(0.9))
 
 
+QUALIFIERS: tuple[tuple[str, float, tuple[str, ...]], ...] = (
+    ("welded", 4.0, ("welded", "soldada", "soldado", "verschweisst", "verschweißt", "soude")),
+    ("silicified", 1.6, ("silicified", "silicificada", "silicificado", "verkieselt", "silicifie")),
+    ("well cemented", 1.3, ("well cemented", "bien cementada", "bien cementado")),
+    ("weathered", 0.5, ("weathered", "meteorizada", "meteorizado", "verwittert", "altere",
+                        "alterada", "alterado")),
+    ("rotten", 0.1, ("rotten", "decomposed", "friable", "crumbly", "descompuesta", "descompuesto",
+                     "pourri", "morsch")),
+    ("soft", 0.5, ("soft", "weak", "poorly cemented", "blanda", "blando", "weich", "tendre")),
+    ("porous", 0.6, ("porous", "vuggy", "porosa", "poroso", "poros", "poreux")),
+)  # fmt: skip
+"""Words beside a rock's name that change its strength, and the factor on the median: judgement.
+`welded` counts for tuff and other pyroclastic rock alone."""
+_PYROCLASTIC = ("tuff", "pyroclastic")
+
+
+def strength_qualifier(
+    texts: object, names: object, *, weathering_known: object = False
+) -> np.ndarray:
+    """Factor on the strength to expect by what a rock's name says besides the rock.
+
+    Parameters
+    ----------
+    texts : array_like of str
+        Rock names as the register or a map writes them.
+    names : array_like of str
+        Their lithologies, from `lithology_of`.
+    weathering_known : array_like of bool
+        Where a weathering grade was noted: it counts, and the word does not count twice.
+
+    Returns
+    -------
+    numpy.ndarray
+        The product of the factors of the words in each text, 1 where there is none.
+
+    Examples
+    --------
+    >>> strength_qualifier(["welded tuff", "weathered granite", "tuff"],
+    ...     ["tuff", "granite", "tuff"]).tolist()
+    [4.0, 0.5, 1.0]
+    """
+    text = np.asarray(texts, dtype=object).astype(str).astype(object)
+    rock = np.asarray(names, dtype=object).astype(str).astype(object)
+    text, rock = np.broadcast_arrays(text, rock)
+    plain = {t: f" {_plain(t)} " for t in set(text.ravel())}
+    factor = np.ones(text.shape)
+    for word, value, spellings in QUALIFIERS:
+        said = {t: any(f" {_plain(s)} " in p for s in spellings) for t, p in plain.items()}
+        has = np.asarray(_looked_up(text, said), dtype=bool)
+        if word == "welded":
+            has = has & np.isin(rock, _PYROCLASTIC)
+        if word == "weathered":
+            has = has & ~np.asarray(weathering_known, dtype=bool)
+        factor = np.where(has, factor * value, factor)
+    return factor
+
+
 def unit_weight_kn_m3(names: object, table: Mapping[str, Lithology] | None = None) -> np.ndarray:
     """Unit weight of a lithology, the middle of its density range times gravity.
 

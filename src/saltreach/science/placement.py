@@ -16,10 +16,12 @@ from scipy.special import ndtri
 from saltreach.errors import OptionError
 from saltreach.materials import UNKNOWN
 from saltreach.science import resistance as formulas
+from saltreach.science.bond import NEW_BOND, bond_strength
 from saltreach.science.capacity import (
     AXIAL_MODES,
     RADIAL_MODES,
     is_mechanical,
+    kind_shares,
     log_draws,
     log_quantiles_kn,
     standard_draws,
@@ -31,6 +33,7 @@ EN959_RADIAL_KN = 25.0
 UIAA_AXIAL_KN = 20.0
 EN959_GLUED_MIN_MM = 70.0
 EN959_MECHANICAL_DIAMETERS = 5.0
+GLUED = ("bonded", "bonded twin-leg")
 
 EMBEDMENT_STEP_MM = 5.0
 EMBEDMENT_MAX_MM = 300.0
@@ -91,24 +94,30 @@ def en959_minimum_mm(kind: Any, hole_diameter_mm: Any) -> Any:
     mechanical = EN959_MECHANICAL_DIAMETERS * hole_diameter_mm
     both = np.maximum(mechanical, EN959_GLUED_MIN_MM)
     either = np.where(is_mechanical(kind) > 0, mechanical, both)
-    return np.where(text == "bonded", EN959_GLUED_MIN_MM, either)
+    return np.where(np.isin(text, GLUED), EN959_GLUED_MIN_MM, either)
 
 
 def required_diameter_mm(
     axial_kn: float = EN959_AXIAL_KN,
     radial_kn: float = EN959_RADIAL_KN,
     steel_strength_mpa: Any = formulas.STEEL_STRENGTH_MPA,
+    shear_ratio: Any = formulas.SHEAR_RATIO,
+    legs: Any = 1.0,
 ) -> Any:
-    r"""Least usual diameter of a solid rod whose steel bears both loads.
+    r"""Least usual diameter of a solid rod whose metal bears both loads.
 
-    .. math:: d \ge \sqrt{4 \max(N,\ V/0.6) / (\pi f_u)}
+    .. math:: d \ge \sqrt{4 \max(N,\ V/k) / (\pi n f_u)}
 
     Parameters
     ----------
     axial_kn, radial_kn : float
-        Loads to bear.
+        Loads N and V to bear.
     steel_strength_mpa : array_like
-        Nominal tensile strength.
+        Tensile strength of the metal.
+    shear_ratio : array_like
+        Shear over tension k.
+    legs : array_like
+        Rods n that share the load.
 
     Returns
     -------
@@ -121,11 +130,13 @@ def required_diameter_mm(
 
     Examples
     --------
-    >>> float(required_diameter_mm())
-    10.0
+    >>> float(required_diameter_mm(steel_strength_mpa=500)), float(required_diameter_mm(
+    ...     steel_strength_mpa=345, legs=2))
+    (12.0, 10.0)
     """
-    load_n = 1000.0 * max(axial_kn, radial_kn / formulas.SHEAR_RATIO)
-    least = np.sqrt(4.0 * load_n / (np.pi * np.asarray(steel_strength_mpa, dtype=float)))
+    load_n = 1000.0 * np.maximum(axial_kn, radial_kn / np.asarray(shear_ratio, dtype=float))
+    area = load_n / (np.asarray(legs, float) * np.asarray(steel_strength_mpa, dtype=float))
+    least = np.sqrt(4.0 * area / np.pi)
     offered = np.array([*STANDARD_DIAMETERS_MM, np.nan])
     return offered[np.searchsorted(STANDARD_DIAMETERS_MM, least - 1e-9)]
 
@@ -145,8 +156,8 @@ def required_embedment_mm(
     joint_spacing_mm: Any = np.nan,
     gsi: Any = np.nan,
     steel_strength_mpa: Any = formulas.STEEL_STRENGTH_MPA,
-    bond_low_mpa: Any = formulas.ADHESIVE_BOND_LOW_MPA,
-    bond_high_mpa: Any = formulas.ADHESIVE_BOND_HIGH_MPA,
+    shear_ratio: Any = formulas.SHEAR_RATIO,
+    bond: tuple[Any, Any] | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Least embedment whose 5th percentile bears both loads and that EN 959 allows.
 
@@ -160,8 +171,10 @@ def required_embedment_mm(
         For the minimum length of mechanical anchors; NaN takes the anchor's diameter.
     edge_distance_mm, crack_distance_mm, anchor_spacing_mm : array_like
         As for `capacity.anchor_resistance`.
-    joint_spacing_mm, gsi, steel_strength_mpa, bond_low_mpa, bond_high_mpa : array_like
+    joint_spacing_mm, gsi, steel_strength_mpa, shear_ratio : array_like
         As for `capacity.anchor_resistance`.
+    bond : tuple of array_like, optional
+        As there; by default that of `bond.NEW_BOND`, the least that is advised, set properly.
 
     Returns
     -------
@@ -184,12 +197,14 @@ def required_embedment_mm(
     --------
     >>> length, reason = required_embedment_mm("bonded", 12, 158.0, 0.36, axial_kn=20)
     >>> float(length), str(reason)
-    (125.0, 'axial 20 kN (bond)')
+    (95.0, 'axial 20 kN (bond)')
     """
     for what, load in (("axial_kn", axial_kn), ("radial_kn", radial_kn)):
         if not load > 0:
             raise OptionError(f"{what} {load!r} is not a positive load; give kN")
     scores = standard_draws()
+    bond_median, bond_sigma = bond_strength(*NEW_BOND) if bond is None else bond
+    bonded, driven, legs = kind_shares(kind)
     lengths = np.arange(EMBEDMENT_STEP_MM, EMBEDMENT_MAX_MM + 1, EMBEDMENT_STEP_MM)
 
     def solve(minimum_mm: np.ndarray, **rock: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -219,14 +234,16 @@ def required_embedment_mm(
         # one step shorter, which load is missed, and by which mode
         axial, *axial_each = p05(np.maximum(high - 1, 0), AXIAL_MODES)
         _, *radial_each = p05(np.maximum(high - 1, 0), RADIAL_MODES)
-        steel = formulas.steel_resistance_kn(rock["diameter_mm"], rock["steel_strength_mpa"])
-        thin = (steel < axial_kn) | (formulas.SHEAR_RATIO * steel < radial_kn)
+        steel = rock["legs"] * formulas.steel_resistance_kn(
+            rock["diameter_mm"], rock["steel_strength_mpa"]
+        )
+        thin = (steel < axial_kn) | (rock["shear_ratio"] * steel < radial_kn)
         inputs = (rock["diameter_mm"], rock["strength_median_mpa"], rock["strength_sigma_ln"])
         unknown = np.isnan(np.stack(inputs)).any(axis=0)
         case = np.select(
             [unknown, thin, ~reached, by_load <= shortest, axial < axial_kn],
             [0, 1, 2, 3, 4 + np.argmin(axial_each, axis=0)],
-            7 + np.argmin(radial_each, axis=0),
+            4 + len(AXIAL_MODES) + np.argmin(radial_each, axis=0),
         )
         return np.maximum(by_load, shortest), case
 
@@ -237,7 +254,10 @@ def required_embedment_mm(
         solve,
         {
             "minimum_mm": en959_minimum_mm(kind, hole),
-            "mechanical": is_mechanical(kind),
+            "bonded": bonded,
+            "driven": driven,
+            "legs": legs,
+            "load_cycles": 0.0,
             "diameter_mm": diameter,
             "strength_median_mpa": strength_median_mpa,
             "strength_sigma_ln": strength_sigma_ln,
@@ -247,8 +267,9 @@ def required_embedment_mm(
             "joint_spacing_mm": joint_spacing_mm,
             "gsi": gsi,
             "steel_strength_mpa": steel_strength_mpa,
-            "bond_low_mpa": bond_low_mpa,
-            "bond_high_mpa": bond_high_mpa,
+            "shear_ratio": shear_ratio,
+            "bond_median_mpa": bond_median,
+            "bond_sigma_ln": bond_sigma,
         },
     )
     reasons = np.array(

@@ -18,8 +18,11 @@ CONE_K_CRACKED = 7.7
 CONE_K_UNCRACKED = 11.0
 CONE_K_CAST_CRACKED = 8.9
 """EN 1992-4 k1 for post-installed (cracked, uncracked) and cast-in fasteners (cracked), cylinder
-strength, from memory. They give characteristic values in concrete; here they are medians
-(judgement)."""
+strength, from memory. They give characteristic values in concrete."""
+CONE_K_MEAN = 13.5
+"""Mean of uncracked concrete, post-installed: Fuchs, Eligehausen and Breen, ACI Structural
+Journal 92(1), 1995 (from memory), there with the strength of cubes; used here as the median with
+the rock's own strength (judgement)."""
 
 CONE_STRENGTH_CAP_MPA = 60.0
 """Strength put into concrete formulas is capped here: EN 1992-4 stops at C50/60 (judgement)."""
@@ -29,12 +32,34 @@ GROUT_BOND_CAP_MPA = 4.2
 """Littlejohn and Bruce (1977), cement grout, from memory. FHWA-IF-99-015 (GEC 4) repeats the
 tenth of the strength with a cap of 3.1 MPa."""
 
-ADHESIVE_BOND_LOW_MPA, ADHESIVE_BOND_HIGH_MPA = 5.0, 15.0
-"""Bond of resin in hard rock, 10th and 90th percentile (from memory; reading it so: judgement)."""
-ROCK_BOND_RATIO_LOW, ROCK_BOND_RATIO_HIGH = 0.1, 0.3
-"""Shear the wall of the hole can bear over the strength of the rock, 10th and 90th percentile:
-from Littlejohn and Bruce's tenth to the middle of their ratios for weak rock, without their cap,
-which is cement grout's and not the rock's (judgement)."""
+WALL_WEAK_MPA, WALL_STRONG_MPA = 7.0, 50.0
+WALL_RATIO_WEAK, WALL_RATIO_STRONG = (0.25, 0.35), (0.1, 0.3)
+"""Shear the wall of the hole can bear over the strength of the rock, 10th and 90th percentile, in
+rock up to 7 MPa (Littlejohn and Bruce 1977 for weak rock, from memory) and from 50 MPa on (their
+tenth as the low end, judgement as the high one); between them along the logarithm. Their cap of
+4.2 MPa is cement grout's and not the rock's, so it is not used for resin."""
+
+PULL_THROUGH_KN_PER_MM2 = 0.20
+PULL_THROUGH_AT_MPA = 25.0
+PULL_THROUGH_WEAK_POWER = 2.0
+PULL_THROUGH_SIGMA_LN = 0.25
+PULL_THROUGH_WEAK_SIGMA_LN = 0.55
+"""Mechanical anchors are pulled through their hole: about 20 kN mean for 10 mm in concrete of
+25 MPa (published assessments, from memory), with the square root of the strength above, and with
+its square below, because the wall crushes under the cone (judgement: no numbers for rock are
+published; advice is to use them in medium and hard rock only). Scatter: judgement."""
+USE_HALF_CYCLES, USE_LEFT = 20_000.0, 0.5
+"""Loads that take half of what repeated loading can take from a mechanical anchor, and the share
+it keeps in the end: judgement ("any movement is suspect", common practice)."""
+
+DRIVE_IN_AXIAL_KN, DRIVE_IN_AXIAL_SIGMA_LN = 3.0, 1.1
+DRIVE_IN_RADIAL_KN, DRIVE_IN_RADIAL_SIGMA_LN = 13.0, 0.2
+DRIVE_IN_DIAMETER_MM = 10.0
+"""Drive-in bolts in sandstone: axial mean 5 kN, worst 0.3 (0.06 of it); shear mean 13, worst 9
+(Law 2011, read as a snippet). The lognormal has that mean, and the worst of about 20."""
+
+TWIN_LEG_SPACING_MM = 50.0
+"""Distance of the two legs of a twin-leg piece, the least in use (common practice, no source)."""
 HOLE_OVERSIZE_MM = 2.0
 """Hole less rod, the least of common practice (2 to 4 mm; no source)."""
 
@@ -49,9 +74,9 @@ PRY_OUT_DEPTH_MM = 60.0
 """EN 1992-4: pry-out factor k8 is 1 for shallower fasteners and 2 from here on, from memory."""
 
 SHEAR_RATIO = 0.6
-STEEL_STRENGTH_MPA = 600.0
-"""Usual nominal tensile strength of stainless rod for anchors (judgement; a register rarely
-says). Shear of steel is 0.6 of tension."""
+STEEL_STRENGTH_MPA = 500.0
+"""Tensile strength where neither metal nor grade is known: the least of the stainless grades
+commonly made (`materials.GRADES`). Shear of steel is 0.6 of tension up to 500 MPa."""
 
 
 def bond_resistance_kn(diameter_mm: Any, embedment_mm: Any, bond_strength_mpa: Any) -> Any:
@@ -114,6 +139,72 @@ def grout_bond_strength_mpa(strength_mpa: Any) -> Any:
     3.0
     """
     return np.minimum(GROUT_BOND_RATIO * strength_mpa, GROUT_BOND_CAP_MPA)
+
+
+def wall_bond_ratio(strength_mpa: Any) -> tuple[Any, Any]:
+    """Shear of the hole's wall over the strength of the rock: median and spread.
+
+    Parameters
+    ----------
+    strength_mpa : array_like
+        Uniaxial compressive strength, MPa, above 0.
+
+    Returns
+    -------
+    median, sigma_ln : numpy.ndarray
+        Of the ratio; see `WALL_RATIO_WEAK`.
+
+    Examples
+    --------
+    >>> median, _ = wall_bond_ratio([5.0, 100.0])
+    >>> median.round(3).tolist()
+    [0.296, 0.173]
+    """
+    ends = np.log([WALL_RATIO_WEAK, WALL_RATIO_STRONG])
+    where = np.log([WALL_WEAK_MPA, WALL_STRONG_MPA])
+    ln_strength = np.log(np.asarray(strength_mpa, float))
+    ln_median = np.interp(ln_strength, where, ends.mean(axis=1))
+    sigma = np.interp(ln_strength, where, np.diff(ends, axis=1)[:, 0] / 2.5631)
+    return np.exp(ln_median), sigma
+
+
+def pull_through_kn(diameter_mm: Any, strength_mpa: Any, load_cycles: Any = 0.0) -> Any:
+    r"""Median axial resistance of a mechanical anchor against being pulled through its hole.
+
+    .. math:: N = 0.20\, d^2\, g(f)\, u, \quad g = \sqrt{f/25}\ (f \ge 25),\ (f/25)^2\ (f < 25)
+
+    with f no more than `CONE_STRENGTH_CAP_MPA` and u what use has left:
+    :math:`u = 0.5 + 0.5/(1 + n/20000)`.
+
+    Parameters
+    ----------
+    diameter_mm : array_like
+        Diameter d.
+    strength_mpa : array_like
+        Strength of the rock f, MPa.
+    load_cycles : array_like
+        Loads n it has borne.
+
+    Returns
+    -------
+    array_like
+        Resistance, kN; NaN stays NaN.
+
+    References
+    ----------
+    Judgement, see `PULL_THROUGH_KN_PER_MM2`.
+
+    Examples
+    --------
+    >>> round(float(pull_through_kn(10.0, 25.0)), 1), round(float(pull_through_kn(10.0, 12.5)), 1)
+    (20.0, 5.0)
+    """
+    strength = np.minimum(strength_mpa, CONE_STRENGTH_CAP_MPA) / PULL_THROUGH_AT_MPA
+    by_rock = np.minimum(strength, 1.0) ** PULL_THROUGH_WEAK_POWER * np.sqrt(
+        np.maximum(strength, 1.0)
+    )
+    used = USE_LEFT + (1.0 - USE_LEFT) / (1.0 + np.asarray(load_cycles) / USE_HALF_CYCLES)
+    return PULL_THROUGH_KN_PER_MM2 * np.asarray(diameter_mm) ** 2 * by_rock * used
 
 
 def cone_resistance_kn(k: Any, strength_mpa: Any, embedment_mm: Any) -> Any:

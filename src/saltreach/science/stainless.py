@@ -21,6 +21,12 @@ F1_SEA: tuple[tuple[float, float], ...] = ((250.0, -15.0), (1_000.0, -7.0), (10_
 F1_MILD_SEA = -10.0
 """F1 up to 250 m on the Baltic and on Germany's North Sea coast."""
 
+F1_ROAD: tuple[tuple[float, float], ...] = ((10.0, -7.0), (100.0, -3.0))
+"""Distance to a road with de-icing salt up to and including (m), F1 (Table A.1)."""
+
+F1_ROAD_TUNNEL = -10.0
+"""F1 in a road tunnel with de-icing salt."""
+
 F2_SO2: tuple[tuple[float, float], ...] = ((10.0, 0.0), (90.0, -5.0), (250.0, -10.0))
 """SO2 concentration below (ug/m3), F2; the last row's end is the table's end."""
 
@@ -62,6 +68,38 @@ def sea_factor(coast_distance_m: Any, mild_sea: Any = False) -> Any:
     factor = np.append(factors, 0.0)[np.searchsorted(limits, distance, side="left")]
     factor = np.where((factor == F1_SEA[0][1]) & np.asarray(mild_sea, bool), F1_MILD_SEA, factor)
     return np.where(np.isnan(distance), np.nan, factor)
+
+
+def road_factor(salted_road_m: Any, in_tunnel: Any = False) -> Any:
+    """F1: the risk from chloride of roads with de-icing salt.
+
+    Parameters
+    ----------
+    salted_road_m : array_like
+        Distance to the road, m; NaN: none is known, which counts as none.
+    in_tunnel : array_like of bool
+        In a road tunnel, or within 10 m of its mouth.
+
+    Returns
+    -------
+    ndarray of float
+        -10, -7, -3 or 0. The standard takes the worse of the sea's and the road's factor.
+
+    References
+    ----------
+    EN 1993-1-4:2006+A1:2015, Table A.1. Salt from roads is still measured beyond 100 m, so 0
+    there is a step of the table and not nothing.
+
+    Examples
+    --------
+    >>> road_factor([8.0, 60.0, 150.0, float("nan")]).tolist()
+    [-7.0, -3.0, 0.0, 0.0]
+    """
+    distance = np.asarray(salted_road_m, float)
+    limits, factors = (np.array(v) for v in zip(*F1_ROAD, strict=True))
+    factor = np.append(factors, 0.0)[np.searchsorted(limits, distance, side="left")]
+    factor = np.where(np.isnan(distance), 0.0, factor)
+    return np.where(np.asarray(in_tunnel, bool), F1_ROAD_TUNNEL, factor)
 
 
 def so2_factor(so2_ug_m3: Any) -> Any:

@@ -149,6 +149,7 @@ def crc_probabilities(
     so2_sigma_ln: Any,
     f3: Any,
     mild_sea: Any = False,
+    f1_road: Any = 0.0,
 ) -> Floats:
     """Probability of each EN 1993-1-4 corrosion resistance class, exact.
 
@@ -163,6 +164,8 @@ def crc_probabilities(
         `stainless.F3_WASHED` and so on.
     mild_sea : array_like of bool
         As in `stainless.sea_factor`.
+    f1_road : array_like
+        From `stainless.road_factor`; the worse of it and the sea's counts.
 
     Returns
     -------
@@ -170,15 +173,24 @@ def crc_probabilities(
         Classes I to V. Rows sum to 1 less the chance that SO2 is beyond the table's end (250);
         NaN where an input is unknown.
     """
-    distance, distance_sd, so2, so2_sigma, f3, mild = np.broadcast_arrays(
+    distance, distance_sd, so2, so2_sigma, f3, mild, road = np.broadcast_arrays(
         *(
             np.atleast_1d(np.asarray(v, float))
-            for v in (coast_distance_m, coast_distance_sd_m, so2_ug_m3, so2_sigma_ln, f3, mild_sea)
+            for v in (
+                coast_distance_m,
+                coast_distance_sd_m,
+                so2_ug_m3,
+                so2_sigma_ln,
+                f3,
+                mild_sea,
+                f1_road,
+            )
         )
     )
     sea_limits = np.array([limit for limit, _ in stainless.F1_SEA])
     at_sea = np.append(sea_limits, np.inf)
     f1 = stainless.sea_factor(at_sea, mild[:, None] > 0)  # a limit belongs to the nearer band
+    f1 = np.minimum(f1, road[:, None])
     sea = band_probabilities(distance, distance_sd, sea_limits, at_limit=True)
     with np.errstate(divide="ignore"):
         so2_ln = np.log(so2)

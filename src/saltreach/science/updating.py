@@ -66,6 +66,45 @@ def odds_ratio(condition: Any, way: str, years_since: Any = 0.0) -> np.ndarray:
     return np.where(grade == CONDITIONS - 1, np.inf, ratio)
 
 
+CONDITION_SHARES = (0.55, 0.25, 0.12, 0.07, 0.003)
+"""Conditions 0 to 4 of old anchors that nobody recorded, judgement; scaled to sum to 1."""
+CONDITION_AGE_Y = 15.0
+"""Age from which those shares hold in full; a new anchor has none of the bad ones. Judgement."""
+
+
+def unknown_condition(
+    way: str, age_y: Any, shares: Any = CONDITION_SHARES
+) -> tuple[np.ndarray, np.ndarray]:
+    """What an unrecorded condition does: factor on the odds, and chance of having failed.
+
+    Parameters
+    ----------
+    way : str
+        One of `LIKELIHOODS`.
+    age_y : array_like
+        Age, years; NaN: old.
+    shares : array_like, shape (5,)
+        How usual conditions 0 to 4 are.
+
+    Returns
+    -------
+    ratio, failed : numpy.ndarray
+        Good findings earn nothing where nobody looked, so the factor is never below 1.
+
+    Examples
+    --------
+    >>> ratio, failed = unknown_condition("visible", [0.0, 30.0])
+    >>> ratio.round(2).tolist(), failed.round(4).tolist()
+    ([1.0, 2.47], [0.0, 0.003])
+    """
+    share = np.asarray(shares, float) / np.sum(shares)
+    ratios = np.maximum(odds_ratio(np.arange(4.0), way), 1.0)
+    old = float((share[:4] * ratios).sum() / share[:4].sum())
+    age = np.asarray(age_y, float)
+    part = np.clip(np.where(np.isnan(age), 1.0, age / CONDITION_AGE_Y), 0.0, 1.0)
+    return 1.0 + part * (old - 1.0), part * share[4]
+
+
 def odds_update(probability: Any, ratio: Any) -> np.ndarray:
     """Bayes' rule on odds.
 

@@ -1,0 +1,212 @@
+"""The risk of an anchor in words, from its metal and from its rock, and what to do about it.
+
+One scale for both: the yearly probability of failure of one anchor. The limits are judgement,
+set with what little is published: nobody has counted failures per anchor and year, so every
+probability is a prior with a wide range, and it ranks.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from saltreach.decisions.material import rank_of, resistance_class_of
+from saltreach.decisions.reasons import Reasons
+from saltreach.decisions.state import metal_in_place
+from saltreach.materials import MATERIAL_BY_NAME, ROMAN, UNKNOWN
+from saltreach.register.columns import BANDS
+from saltreach.science.inspection import TARGET_PER_Y
+from saltreach.science.placement import (
+    DO_NOT_PLACE,
+    SOFT_ROCK_MEDIAN_MPA,
+    TOO_WEAK_MEDIAN_MPA,
+)
+
+BAND_LIMITS_PER_Y = (5e-4, TARGET_PER_Y, 2e-2, 1e-1)
+"""Lower limits of moderate to severe; raised begins at the default target. Judgement: sound 316
+inland lies below the first (failures there are called extremely rare), sampled tropical marine
+stainless (derived 0.011 to 0.056 a year) between the target and the last, 304 under sulphate
+(about 0.1 a year after onset) at the last."""
+BAND_MEANINGS = {
+    "low": "Less than 1 in 2,000 a year that an anchor fails, as far as the model can tell.",
+    "moderate": "Between 1 in 2,000 and 1 in 200 a year: below the default target.",
+    "raised": "Between 1 in 200 and 1 in 50 a year: above the default target.",
+    "high": "Between 1 in 50 and 1 in 10 a year: plan its replacement.",
+    "severe": "More than 1 in 10 a year, or failed, or hollow rock: act first.",
+}
+"""What each band says, for legends. Priors, not counted rates."""
+
+ROCK_FLOORS: tuple[tuple[str, str], ...] = (
+    ("veto", "severe"),
+    ("weak", "severe"),
+    ("soft", "moderate"),
+)
+"""Least rock band where a veto holds (hollow sound, W5, W6), where the median strength is 5 MPa
+or less, and where it is below 25 MPa; judgement."""
+UNKNOWN_ROCK_FLOOR = "moderate"
+"""Least rock band where neither rock nor test is known."""
+
+FAILED, POOR = 4, 3
+REPLACE_WITHIN_MONTHS = {"severe": 12, "high": 24, "raised": 36}
+"""Replace or close within so many months, by the band of the metal; judgement."""
+
+
+def bands_of(table: pd.DataFrame) -> pd.DataFrame:
+    """Bands of metal, rock and both, and which of the two governs.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns `metal_probability_y1`, `rock_probability_y1`, `failure_probability_y1`,
+        `condition`, `rock_veto`, `rock_strength_mpa`.
+
+    Returns
+    -------
+    DataFrame
+        `metal_band`, `rock_band`, `risk_band` (empty where the probability is unknown),
+        `risk_governed_by`.
+    """
+    metal, rock, both = (
+        _place(table[f"{name}_probability_y1"]) for name in ("metal", "rock", "failure")
+    )
+    failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
+    metal = np.where(failed, len(BANDS) - 1.0, metal)
+    median = table["rock_strength_mpa"].to_numpy(float)
+    applies = {
+        "veto": (table["rock_veto"] != "").to_numpy(),
+        "weak": median <= TOO_WEAK_MEDIAN_MPA,
+        "soft": median < SOFT_ROCK_MEDIAN_MPA,
+    }
+    for name, band in ROCK_FLOORS:
+        rock = np.where(applies[name], np.fmax(rock, BANDS.index(band)), rock)
+    rock = np.where(np.isnan(median), np.fmax(rock, BANDS.index(UNKNOWN_ROCK_FLOOR)), rock)
+    # an unknown metal leaves the whole unknown, unless the rock or a finding says the worst
+    known = ~np.isnan(both) | failed | applies["veto"]
+    risk = np.where(known, np.fmax(np.fmax(metal, rock), both), np.nan)
+    metal_p, rock_p = (table[f"{n}_probability_y1"].to_numpy(float) for n in ("metal", "rock"))
+    governs = np.select(
+        [~known, metal > rock, rock > metal, metal_p > 3 * rock_p, rock_p > 3 * metal_p],
+        ["", "metal", "rock", "metal", "rock"],
+        "metal and rock",
+    )
+    return pd.DataFrame(
+        {
+            "metal_band": _words(metal),
+            "rock_band": _words(rock),
+            "risk_band": _words(risk),
+            "risk_governed_by": governs.astype(object),
+        },
+        index=table.index,
+    )
+
+
+def band_of(yearly_probability: object) -> np.ndarray:
+    """Band of a yearly probability; empty where it is unknown.
+
+    Examples
+    --------
+    >>> band_of([1e-4, 5e-3, 0.5, float("nan")]).tolist()
+    ['low', 'raised', 'severe', '']
+    """
+    return _words(_place(yearly_probability))
+
+
+def _place(probability: object) -> np.ndarray:
+    p = np.asarray(probability, float)
+    place = np.searchsorted(BAND_LIMITS_PER_Y, np.nan_to_num(p), side="right").astype(float)
+    return np.where(np.isnan(p), np.nan, place)
+
+
+def _words(place: np.ndarray) -> np.ndarray:
+    names = np.array([*BANDS, ""], object)
+    return names[np.where(np.isnan(place), len(BANDS), place).astype(int)]
+
+
+def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
+    """What to do with each anchor, why, and by when.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Register columns, those of `bands_of`, `material_minimum`, `material_recommended`, `crc`,
+        `kind_advised`, `kind_reasons`, `scc_band`.
+    today : date
+        Day the assessment speaks for.
+
+    Returns
+    -------
+    DataFrame
+        `action`, `action_reasons`, `replace_by` (ISO date, empty where looking is enough).
+
+    Notes
+    -----
+    In this order: failed anchors are taken out of use; nothing is bought for a spot whose rock
+    refuses an anchor; metal that is poor, or too weak for its place, is replaced; an unknown
+    metal is found out first unless its risk is raised.
+    """
+    held = metal_in_place(table)
+    band = table["metal_band"].map({b: float(i) for i, b in enumerate(BANDS)}).to_numpy(float)
+    condition = table["condition"].to_numpy(float, na_value=np.nan)
+    failed, poor = condition == FAILED, condition == POOR
+    refused = ((table["rock_veto"] != "") | (table["kind_advised"] == DO_NOT_PLACE)).to_numpy()
+    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r}).to_numpy(float)
+    own_class = resistance_class_of(table["material"], table["grade"]).to_numpy(float)
+    hanger_class = resistance_class_of(table["hanger_material"]).to_numpy(float)
+    below = np.fmin(own_class, hanger_class) < needed
+    better = rank_of(table["material_recommended"]).to_numpy(float) > rank_of(held).to_numpy(float)
+    risky = (band >= BANDS.index("raised")) & (better | (held == UNKNOWN).to_numpy())
+    unknown = (held == UNKNOWN).to_numpy()
+    action = np.select(
+        [failed, refused, poor | below | risky, unknown],
+        ["take out of use", "move or remove", "replace", "find out"],
+        "keep",
+    ).astype(object)
+    reasons = Reasons(table.index)
+    reasons.add(failed, "Recorded as failed: take it out of use today, and look again only once "
+                "it is replaced.")  # fmt: skip
+    reasons.add(
+        refused,
+        "The rock of this spot refuses an anchor: move it to sound rock, or remove it and close "
+        "what hangs on it. Nothing is bought for this spot.",
+    )
+    spot = table["kind_reasons"].to_numpy(object)
+    reasons.add(refused & (spot != ""), spot)
+    replace = action == "replace"
+    reasons.add(replace & poor, "Recorded as poor.")
+    reasons.add(replace & below, "Its metal is below the class the place needs.")
+    reasons.add(replace & risky, "The risk of its metal is above the default target.")
+    reasons.add(
+        action == "find out", "Its metal is unknown: find it out before anything is bought."
+    )
+    by, _ = _by(table, action, today)
+    cracks = cracking(held) & table["scc_band"].isin(["high", "severe"]).to_numpy()
+    reasons.add(
+        (by != "") & cracks,
+        np.array("Looking does not mend it (an eye sees next to nothing of stress-corrosion "
+                 "cracks): replace or close by ", object) + by + ".",
+    )  # fmt: skip
+    reasons.add((by != "") & ~cracks, np.array("Replace or close by ", object) + by + ".")
+    return pd.DataFrame(
+        {"action": action, "action_reasons": reasons.text(), "replace_by": by}, index=table.index
+    )
+
+
+def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> tuple[np.ndarray, np.ndarray]:
+    months = table["metal_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
+    wanted = np.isin(action, ["replace"]) & ~np.isnan(months)
+    first = np.datetime64(today, "M")
+    month = first + np.nan_to_num(months).astype(int)
+    day = np.datetime64(today) - first.astype("datetime64[D]")
+    last = (month + 1).astype("datetime64[D]") - np.timedelta64(1, "D")
+    due = np.minimum(month.astype("datetime64[D]") + day, last)
+    return np.where(wanted, np.datetime_as_string(due, unit="D"), "").astype(object), months
+
+
+def cracking(metal: pd.Series) -> np.ndarray:
+    """Whether each metal may crack by stress corrosion in such air, unknown metal included."""
+    free = rank_of(metal) >= MATERIAL_BY_NAME["superaustenitic"].rank
+    coated = metal.map({n: np.isnan(m.cracking) for n, m in MATERIAL_BY_NAME.items()})
+    return ~(free.to_numpy(bool) | coated.fillna(False).to_numpy(bool))
+
