@@ -46,6 +46,8 @@ class Options:
         CSV with columns code and lithology: what the map's entries mean.
     survey_file : str or None
         Survey of the sectors' rock mass, CSV or XLSX.
+    prices_file : str or None
+        The user's prices, TOML or CSV; its stock list limits the metals advised.
     axial_kn : float
         Axial load an anchor must bear: 15 (EN 959) or, stricter, 20; radial is 25.
     today : date or None
@@ -66,6 +68,7 @@ class Options:
     rock_column: str | None = None
     rock_mapping_file: str | None = None
     survey_file: str | None = None
+    prices_file: str | None = None
     axial_kn: float = 15.0
     today: date | None = None
 

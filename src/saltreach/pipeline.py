@@ -93,9 +93,10 @@ def assess(
         sector_priority,
     )
     from saltreach.decisions.resistance import rock_resistance
+    from saltreach.decisions.risk import action_of, bands_of
     from saltreach.decisions.rock import rock_mass, rock_strength
     from saltreach.decisions.sectors import aggregate
-    from saltreach.decisions.state import sector_curves, state_of_anchors
+    from saltreach.decisions.state import age_of_anchors, sector_curves, state_of_anchors
     from saltreach.decisions.warnings import warnings_of
     from saltreach.layers.coast_index import Shore
     from saltreach.layers.join import layer_values, months_of, shore_of
@@ -106,6 +107,7 @@ def assess(
 
     options = options or Options()
     policy = open_policy(options)
+    stock = open_stock(options)
     today = options.today or date.today()
     on_step("coast")
     coast = open_coast(options)
@@ -143,16 +145,20 @@ def assess(
     on_step("corrosivity")
     table = table.join(corrosivity(table, spread=options.spread, seed=options.seed))
     table = table.join(wet_and_liquid(*months)).join(rock_strength(table))
+    on_step("metal")
+    table["warm_month_c"] = months[0].max(axis=1)
+    table = table.join(stress_corrosion_hazard(table))
+    table = table.join(choose_material(table, policy, stock))
     on_step("rock")
+    table["age_y"] = age_of_anchors(table, today)
     table = table.join(rock_mass(table, surveyed))
     table = table.join(rock_resistance(table, options.axial_kn))
     on_step("decisions")
-    table["warm_month_c"] = months[0].max(axis=1)
-    table = table.join(stress_corrosion_hazard(table))
-    table = table.join(choose_material(table, policy))
     state = state_of_anchors(table, today)
     table = table.join(state.columns)
-    table = table.join(inspection_interval(table, state.curve, state.age_y, today, policy))
+    table = table.join(bands_of(table))
+    table = table.join(action_of(table, today))
+    table = table.join(inspection_interval(table, state.curve, today, policy))
     table = table.join(anchor_priority(table, policy))
     table["warnings"] = warnings_of(table, policy)
     table["category_probabilities"] = probabilities_json(table, PROBABILITY_COLUMNS)
@@ -162,13 +168,14 @@ def assess(
     extra = [*PROBABILITY_COLUMNS, *PRIORITY_WORK]
     working = anchors.join(table[[c for c in extra if c not in anchors]])
     sectors = aggregate(working, ["crag", "sector"])
-    sectors = sectors.drop(columns=["priority_score", "priority_rank"])
     sectors = sectors.join(sector_priority(sectors, working, policy))
     sectors["failure_curve"] = sector_curves(working, state.curve, ["crag", "sector"])
     anchors["priority_rank"] = rank_of_sector(anchors, sectors)
-    working["priority_rank"] = anchors["priority_rank"]
     sectors = with_shapes(sectors, register.anchors)
-    crags = with_shapes(aggregate(working, ["crag"]), register.anchors)
+    crags = aggregate(working, ["crag"])
+    best = sectors.groupby("crag")[["priority_score", "priority_rank"]]
+    crags = crags.join(best.agg({"priority_score": "max", "priority_rank": "min"}), on="crag")
+    crags = with_shapes(crags, register.anchors)
     record = provenance(register, options, coast, today, policy)
     record["layers"] += [] if rock_map is None else [rock_map.layer.record()]
     record["rock"] = rock_record(rocks, rock_map)
@@ -181,7 +188,7 @@ def assess(
         if survey is None
         else pd.concat([register.rejected, survey.rejected], ignore_index=True),
         provenance=record,
-        find_out=worth_finding_out(table, today, options.axial_kn, policy),
+        find_out=worth_finding_out(table, today, options.axial_kn, policy, stock),
         working=table,
     )
 
@@ -193,6 +200,13 @@ def open_policy(options: Options) -> Policy:
     if options.policy_file is None:
         return DEFAULT
     return read_policy(Path(options.policy_file), allow_looser=options.allow_looser_policy)
+
+
+def open_stock(options: Options) -> frozenset[str] | None:
+    """Metals that the stock list of the prices file can place bonded; None without a list."""
+    from saltreach.decisions.prices import read_prices
+
+    return None if options.prices_file is None else read_prices(options.prices_file).stock_metals()
 
 
 def open_coast(options: Options) -> Coast:
@@ -279,19 +293,22 @@ def assumptions(options: Options) -> list[str]:
         "The errors of ISO 9223's functions for steel and zinc are taken to move together.",
         "Washing comes from the register, else from the slope of the face (below 85 degrees "
         "washed, above 100 not).",
-        "Unknown washing is assessed as not washed; unknown metal or date as a mixture of what the "
-        "register holds.",
+        "Unknown washing is assessed as not washed; unknown metal, date, condition, kind or rock as "
+        "a mixture of what the register and the trade have, unknown sizes as their lower quartile.",
+        "Salt is taken in proportion to the salinity of the sea (no law was found); a salt lake as a "
+        "sea at half strength, without any measurement.",
         "Coefficients and limits of ISO 9223, ISO 9224 and EN 1993-1-4 are from memory in "
         "part; the documentation of each formula says which.",
-        "Probabilities of failure, risk bands and priorities rest on judgement: nobody has "
-        "counted enough failures of anchors to calibrate them. They rank, they do not certify.",
+        "Every probability of failure is a prior, not a counted rate: nobody has counted failures "
+        "per anchor and year. It may be five times lower or higher. Risk bands, intervals and "
+        "priorities rest on it: they rank, they do not certify.",
         "Prices are those of the policy; without one they are examples.",
         "Rock type comes from the register, else from the geology file given; no rock layer is "
         "embedded.",
         "Rock strength starts from wide textbook ranges per lithology and is narrowed by the "
         "register's tests; what a tap says of strength is judgement, and hollow always vetoes.",
         f"Resistance in rock ({options.axial_kn:g} kN axial, 25 kN radial required at the 5th "
-        "percentile) comes from bond and concrete-cone formulas with a knock-down of our own; "
-        "crack and edge distances that are not given are taken as kept clear.",
+        "percentile) comes from formulas of bond, pull-through and concrete cones with a "
+        "knock-down of our own; crack and edge distances that are not given are taken as kept clear.",
         "Wind is left out unless asked for: it was not shown to improve the estimate.",
     ]

@@ -8,6 +8,7 @@ anchors. No spreadsheet answers this, because every value has to go through the 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date
 
 import numpy as np
@@ -22,6 +23,7 @@ from saltreach.decisions.state import (
     AGE_PRIOR_Y,
     METAL_PRIOR,
     PRIOR_WEIGHT,
+    age_of_anchors,
     metal_shares,
     state_of_anchors,
 )
@@ -52,7 +54,11 @@ WORDS = {
 
 
 def worth_finding_out(
-    table: pd.DataFrame, today: date, axial_kn: float, policy: Policy = DEFAULT
+    table: pd.DataFrame,
+    today: date,
+    axial_kn: float,
+    policy: Policy = DEFAULT,
+    stock: Collection[str] | None = None,
 ) -> pd.DataFrame:
     """Unknowns by sector and the number of anchors whose decision they would likely change.
 
@@ -66,6 +72,8 @@ def worth_finding_out(
         Axial load of the rock's resistance.
     policy : Policy
         Rules of the association.
+    stock : collection of str, optional
+        As for `material.choose_material`.
 
     Returns
     -------
@@ -81,7 +89,7 @@ def worth_finding_out(
     ]
     if not cases:
         return pd.DataFrame(columns=COLUMNS)
-    decided = _decide(pd.concat(cases, ignore_index=True), today, axial_kn, policy)
+    decided = _decide(pd.concat(cases, ignore_index=True), today, axial_kn, policy, stock)
     found = []
     for name, value in candidates.items():
         unknown = np.flatnonzero(value.unknown)
@@ -108,7 +116,8 @@ def _candidates(rows: pd.DataFrame) -> dict[str, Candidates]:
     shares = metal_shares(rows["crag"], rows["material"])
     shares = shares / shares.sum(axis=1, keepdims=True)
     likely = np.sort(np.argsort(-shares.sum(axis=0), kind="stable")[:4])
-    metals = shares[:, likely] + np.array(METAL_PRIOR)[likely] * 1e-9
+    prior = np.array([METAL_PRIOR.get(name, 0.0) for name in MATERIAL_NAMES])
+    metals = shares[:, likely] + prior[likely] * 1e-9
     known = rows["installed_on"].dropna()
     years = known.str[:4].astype(float)
     spread = (
@@ -168,9 +177,15 @@ def _case(rows: pd.DataFrame, name: str, candidates: Candidates, case: int) -> p
     return part.assign(crag=f"{name} {case} " + part["crag"], find_out=name, case=case)
 
 
-def _decide(table: pd.DataFrame, today: date, axial_kn: float, policy: Policy) -> pd.DataFrame:
+def _decide(
+    table: pd.DataFrame,
+    today: date,
+    axial_kn: float,
+    policy: Policy,
+    stock: Collection[str] | None,
+) -> pd.DataFrame:
     """Rank of the metal and months of the interval, all cases in one go."""
-    by_place = (corrosivity, stress_corrosion_hazard, lambda t: choose_material(t, policy))
+    by_place = (corrosivity, stress_corrosion_hazard, lambda t: choose_material(t, policy, stock))
     by_rock = (rock_strength, lambda t: rock_resistance(t, axial_kn))
     parts = []
     for inputs, steps in (
@@ -184,8 +199,9 @@ def _decide(table: pd.DataFrame, today: date, axial_kn: float, policy: Policy) -
             part = part.assign(**{name: computed[name] for name in computed})
         parts.append(part)
     table = pd.concat(parts).sort_index()
+    table = table.assign(age_y=age_of_anchors(table, today))
     state = state_of_anchors(table, today, capacity=False)
-    interval = inspection_interval(table, state.curve, state.age_y, today, policy)
+    interval = inspection_interval(table, state.curve, today, policy)
     months = interval["inspection_interval_months"].to_numpy(float, na_value=np.nan)
     return table[["find_out", "case"]].assign(
         rank=rank_of(table["material_recommended"]).to_numpy(float), months=months

@@ -114,6 +114,8 @@ def sector_priority(
     score = np.where(cost > 0, avoided / np.where(cost > 0, cost, 1.0), 0.0)
     score = np.where(np.isnan(avoided), np.nan, score)
     band = sectors["risk_band"].map({b: float(i) for i, b in enumerate(BANDS)}).to_numpy(float)
+    # where nothing can be bought there is nothing to rank for: such sectors come last
+    band = np.where(cost > 0, band, -1.0)
     sea = (sectors["sea_cliff"] == "yes").to_numpy()
     rank = priority_rank(score, band, sea, policy.order)
     total = np.nansum(found["yearly_loss"])
@@ -122,7 +124,9 @@ def sector_priority(
         _why(r, policy, s, int(n), of, c, a)
         for r, s, n, of, c, a in zip(
             rank,
-            sectors[["risk_band", "sea_cliff"]].to_dict("records"),
+            sectors[["risk_band", "sea_cliff", "spots_refused", "to_take_out_of_use"]].to_dict(
+                "records"
+            ),
             found["to_replace"].fillna(0),
             sectors["anchors"],
             cost,
@@ -155,15 +159,21 @@ def _why(
     """Why a sector stands where it stands, for a reader without the tables."""
     band = sector["risk_band"] or "unknown"
     place = {"yes": "sea cliff", "no": "inland"}.get(sector["sea_cliff"], "place unknown")
+    start = f"Place {rank}: risk {band}, {place}; "
+    refused, failed = int(sector["spots_refused"]), int(sector["to_take_out_of_use"])
+    if failed:
+        start += f"{failed} of {of} failed, take out of use today; "
+    if refused:
+        start += f"{refused} of {of} to be moved or removed, not bought for; "
     if count == 0:
-        return f"Place {rank}: risk {band}, {place}; no anchor needs better metal now."
+        return start + "no anchor needs better metal now."
     rule = (
         "worse risk first, sea cliffs before inland within a band, then loss avoided per cost"
         if policy.order == "sea-cliffs-first"
         else "loss avoided per cost alone"
     )
     return (
-        f"Place {rank}: risk {band}, {place}; replacing {count} of {of} anchors avoids "
+        f"{start}replacing {count} of {of} anchors avoids "
         f"{share:.1f} % of the region's expected loss for {cost:.0f} cost units. Order: {rule}."
     )
 

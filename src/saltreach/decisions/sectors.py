@@ -11,12 +11,12 @@ from saltreach.decisions.resistance import sector_kind
 from saltreach.decisions.rock import rmr_class_or_empty
 from saltreach.decisions.warnings import SENTENCES
 from saltreach.materials import MATERIAL_NAMES
-from saltreach.register.columns import BANDS, CATEGORIES, SEPARATOR
+from saltreach.register.columns import ACTIONS, BANDS, CATEGORIES, RISK_SOURCES, SEPARATOR
 from saltreach.science.placement import DO_NOT_PLACE
 
-SEA_CLIFF_M = 500.0
-"""A sector whose median anchor is this near the sea counts as a sea cliff: EN 1993-1-4's
-nearest band (250 m) and one standard deviation of the embedded shoreline."""
+WORST_SHARE = 0.2
+"""A sector shows its worst anchor's band where at least this share of its anchors has it (or a
+worse one); else one band below it. Both the worst and the share are said. Judgement."""
 
 MEDIANS = (
     "coast_distance_m", "coast_distance_sd_m", "elevation_m", "temperature_c",
@@ -27,7 +27,9 @@ MEDIANS = (
     "zinc_rate_um_y", "zinc_rate_um_y_p10", "zinc_rate_um_y_p90",
     "rock_strength_mpa", "rock_strength_mpa_p10", "rock_strength_mpa_p90",
     "joint_spacing_mm", "rmr89", "gsi", "capacity_kn_p05", "scc_hazard",
-    "failure_probability_y1", "failure_probability_y10", "failure_probability_y30",
+    "failure_probability_y1", "failure_probability_y1_p10", "failure_probability_y1_p90",
+    "metal_probability_y1", "rock_probability_y1",
+    "failure_probability_y10", "failure_probability_y30", "sea_salinity_g_kg", "salt_lake_m",
 )  # fmt: skip
 """Columns of which a sector shows the median of its anchors."""
 
@@ -48,6 +50,7 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
         Group columns, counts, medians of the exposures, worst case of categories, classes,
         metals, bands, intervals and due dates, and the reasons of the anchors that set them.
         A group's metal is the best any of its anchors needs: one metal is bought for a sector.
+        Bands of risk by `WORST_SHARE`, with `worst_band` and `risk_share`, the sentence on both.
     """
     groups = anchors.groupby(by, sort=True, dropna=False)
     out = groups.size().rename("anchors").to_frame()
@@ -59,17 +62,28 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
         best = rank.groupby(keys, sort=True, dropna=False).max()
         return best.map(dict(enumerate(order))).fillna("")
 
-    for name in ("material_minimum", "material_recommended"):
+    for name in ("material_minimum", "material_recommended", "material_alternative"):
         out[name] = highest(name, MATERIAL_NAMES)
     for name, order in (
         ("corrosivity_category", CATEGORIES),
         ("crc", ("I", "II", "III", "IV", "V")),
-        ("risk_band", BANDS),
         ("scc_band", BANDS),
-        ("rock_band", BANDS),
+        ("scc_band_confident", BANDS),
         ("overdue", ("no", "yes")),
     ):
         out[name] = highest(name, order)
+    for name in ("risk_band", "metal_band", "rock_band"):
+        out[name] = _shared_band(anchors[name], keys)
+    out["worst_band"] = highest("risk_band", BANDS)
+    out["risk_share"] = _risk_share(anchors["risk_band"], keys, out)
+    out["risk_governed_by"] = _governs(out)
+    for action in ACTIONS:
+        at = (anchors["action"] == action).groupby(keys, sort=True, dropna=False).sum()
+        out["to_" + action.replace(" ", "_")] = at.astype("Int64")
+    out["actions"] = _counts(anchors["action"], keys)
+    by_day = anchors["replace_by"].replace("", None)
+    out["replace_by"] = by_day.groupby(keys, sort=True, dropna=False).min().fillna("")
+    out["salt_lake"] = highest("salt_lake", tuple(sorted(set(anchors["salt_lake"]) - {""})))
     out["crf"] = groups["crf"].min()
     out["inspection_interval_months"] = groups["inspection_interval_months"].min()
     for name in ("rock_axial_kn_p05", "rock_radial_kn_p05"):
@@ -87,8 +101,7 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
         out["embedment_required_mm"] = out["embedment_required_mm"].mask(refused)
     due = anchors["next_inspection_on"].replace("", None)
     out["next_inspection_on"] = due.groupby(keys, sort=True, dropna=False).min().fillna("")
-    near = out["coast_distance_m"] <= SEA_CLIFF_M
-    out["sea_cliff"] = np.where(out["coast_distance_m"].isna(), "", np.where(near, "yes", "no"))
+    out["sea_cliff"] = highest("sea_cliff", ("no", "yes"))
     out["materials_present"] = _counts(anchors["material"], keys)
     out["risk_bands"] = _counts(anchors["risk_band"].replace("", "unknown"), keys)
     out["lithology"] = _most_common(anchors["lithology"], keys)
@@ -104,9 +117,47 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     out["warnings"] = _warnings(anchors, by, out["anchors"])
     for name in ("reasons", "interval_reasons", "warnings"):
         out[name] = out[name].fillna("")
-    for name in ("priority_score", "priority_rank"):
-        out[name] = anchors[name].groupby(keys, sort=True, dropna=False).min()
     return out.reset_index()
+
+
+def _places(band: pd.Series) -> pd.Series:
+    return band.map({word: float(i) for i, word in enumerate(BANDS)})
+
+
+def _shared_band(band: pd.Series, keys: list[pd.Series]) -> pd.Series:
+    """Band of a group: the worst a share of it has, or one below its worst anchor's."""
+    place = _places(band)
+    groups = place.groupby(keys, sort=True, dropna=False)
+    worst = groups.max()
+    # the band that a fifth of the anchors, rounded up, has or exceeds; unknown ones do not count
+    fifth = groups.agg(lambda p: np.sort(p.dropna())[-_share_count(p)] if p.notna().any() else np.nan)
+    return np.maximum(fifth, worst - 1.0).map(dict(enumerate(BANDS))).fillna("")
+
+
+def _share_count(place: pd.Series) -> int:
+    return max(1, int(np.ceil(WORST_SHARE * int(place.notna().sum()) - 1e-9)))
+
+
+def _risk_share(band: pd.Series, keys: list[pd.Series], out: pd.DataFrame) -> pd.Series:
+    """`severe at 1 of 13 anchors`: the worst band of a group and how many have it."""
+    place = _places(band)
+    worst = place.groupby(keys, dropna=False).transform("max")
+    count = (place == worst).groupby(keys, sort=True, dropna=False).sum()
+    text = (
+        out["worst_band"].astype("str")
+        + " at "
+        + count.astype("str")
+        + " of "
+        + out["anchors"].astype("str")
+        + np.where(out["anchors"] == 1, " anchor", " anchors")
+    )
+    return text.where(out["worst_band"] != "", "risk unknown")
+
+
+def _governs(out: pd.DataFrame) -> np.ndarray:
+    metal, rock = _places(out["metal_band"]), _places(out["rock_band"])
+    cases = [metal > rock, rock > metal, metal.notna()]
+    return np.select(cases, RISK_SOURCES, "").astype(object)
 
 
 def _counts(values: pd.Series, keys: list[pd.Series]) -> pd.Series:

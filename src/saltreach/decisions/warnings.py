@@ -12,9 +12,14 @@ from saltreach.materials import ROMAN, UNKNOWN
 from saltreach.policy import DEFAULT, Policy
 
 SENTENCES = {
-    "failed": "Recorded as failed: keep it out of use.",
+    "failed": "Recorded as failed: take it out of use today.",
     "hollow": "Hollow sound: do not trust or place an anchor here.",
     "weathered": "Rock completely weathered (W5, W6): do not trust or place an anchor here.",
+    "outside_standard": "Outside the standard (volcanic gas or SO2 beyond its table): treated as "
+    "class V; expose samples on site.",
+    "salt_lake": "Shore of a salt lake: no measured rates exist, the salt is an assumption.",
+    "covered": "Covered by plants, soil or a crust: nobody sees the metal, counted as not washed.",
+    "sulphate": "Sulphate seepage: other attack than by chloride alone is reported; test on site.",
     "coated_mixed": "Mixed metals: coated steel against stainless or titanium loses its zinc fast.",
     "coated": "Coated steel: below every class of the standard.",
     "below": "The metal in place is below the class the place needs.",
@@ -24,6 +29,8 @@ SENTENCES = {
     "near_edge": "Edge closer than 1.5 embedments or 150 mm.",
     "embedment_short": "Shorter in the rock than EN 959 asks for.",
     "metal_unknown": "Metal unknown.",
+    "rock_unknown": "Rock unknown: its risk is that of the mixture of rocks of the register.",
+    "road": "Road salt: its class is counted, its chloride is not in the salt figure.",
     "seaward": "Position falls seaward of the layer's shoreline: taken as at the shore.",
     "no_climate": "Climate unknown here: no category is given.",
     "no_humidity": "Humidity unknown here: no category is given.",
@@ -45,7 +52,8 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         Rules of the association; what they loosen is said on every row.
     """
     held, hanger = table["material"], table["hanger_material"]
-    held_class, hanger_class = resistance_class_of(held), resistance_class_of(hanger)
+    held_class = resistance_class_of(held, table["grade"])
+    hanger_class = resistance_class_of(hanger)
     weakest = np.fmin(held_class, hanger_class)
     needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r})
     mixed = (held != UNKNOWN) & (hanger != UNKNOWN) & (held != hanger)
@@ -54,7 +62,12 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         "failed": table["condition"] == 4,
         "hollow": table["tap_response"] == "hollow",
         "weathered": table["weathering_grade"].isin(["W5", "W6"]),
-        "coated_mixed": mixed & with_coated,
+        "outside_standard": "Outside the standard (volcanic gas or SO2 beyond its table): treated as "
+    "class V; expose samples on site.",
+    "salt_lake": "Shore of a salt lake: no measured rates exist, the salt is an assumption.",
+    "covered": "Covered by plants, soil or a crust: nobody sees the metal, counted as not washed.",
+    "sulphate": "Sulphate seepage: other attack than by chloride alone is reported; test on site.",
+    "coated_mixed": mixed & with_coated,
         "coated": weakest == 0,
         "below": (weakest > 0) & (weakest < needed),
         "mixed": mixed & ~with_coated,
@@ -63,6 +76,12 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         "near_edge": table["rock_too_close"].str.contains("edge closer", regex=False),
         "embedment_short": table["embedment_short"],
         "metal_unknown": rank_of(held).isna(),
+        "rock_unknown": table["rock_strength_mpa"].isna(),
+        "road": table["f1_road"] < 0,
+        "outside_standard": table["outside_standard"],
+        "salt_lake": table["by_salt_lake"],
+        "covered": (table["vegetation"] == "yes") | (table["salt_crust"] == "yes"),
+        "sulphate": table["seepage"] == "sulphate",
         "seaward": table["seaward_m"] > 0,
         "no_climate": table["temperature_c"].isna(),
         "no_humidity": table["relative_humidity_pct"].isna() & table["temperature_c"].notna(),

@@ -197,7 +197,7 @@ def required_embedment_mm(
     --------
     >>> length, reason = required_embedment_mm("bonded", 12, 158.0, 0.36, axial_kn=20)
     >>> float(length), str(reason)
-    (95.0, 'axial 20 kN (bond)')
+    (90.0, 'axial 20 kN (bond)')
     """
     for what, load in (("axial_kn", axial_kn), ("radial_kn", radial_kn)):
         if not load > 0:

@@ -389,13 +389,13 @@ def material_weights(material: Any, shares: Any = None) -> np.ndarray:
     ----------
     material : array_like of str, shape (n,)
         Names of `materials.MATERIALS`, `unknown` or empty.
-    shares : array_like, shape (7,) or (n, 7), optional
+    shares : array_like, shape (12,) or (n, 12), optional
         Shares of the metals among anchors whose metal is unknown: counts of the region or a
         stated prior. They are scaled to sum to 1.
 
     Returns
     -------
-    numpy.ndarray, shape (n, 7)
+    numpy.ndarray, shape (n, 12)
         Rows sum to 1; NaN where the metal is unknown and no shares are given.
 
     Raises
@@ -405,8 +405,9 @@ def material_weights(material: Any, shares: Any = None) -> np.ndarray:
 
     Examples
     --------
-    >>> material_weights(["304", "unknown"], [1, 0, 2, 1, 0, 0, 0]).tolist()[1]
-    [0.25, 0.0, 0.5, 0.25, 0.0, 0.0, 0.0]
+    >>> weights = material_weights(["304", "unknown"], [0, 0, 1, 0, 0, 0, 0, 2, 1, 0, 0, 0])
+    >>> weights[1, [2, 7, 8]].tolist()
+    [0.25, 0.5, 0.25]
     """
     place = np.atleast_1d(
         coded(material, {name: float(i) for i, name in enumerate(MATERIAL_NAMES)}, "material")

@@ -164,7 +164,7 @@ def scc_hazard(
     --------
     >>> h = scc_hazard([225, 225, 5], [27.5, 27.5, 15], rain_washed=["no", "yes", "yes"], sun=0.3)
     >>> scc_band(h).tolist()
-    ['severe', 'raised', 'low']
+    ['severe', 'high', 'low']
     """
     return scc_hazard_range(
         chloride_mg_m2_d,

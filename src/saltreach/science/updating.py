@@ -95,7 +95,7 @@ def unknown_condition(
     --------
     >>> ratio, failed = unknown_condition("visible", [0.0, 30.0])
     >>> ratio.round(2).tolist(), failed.round(4).tolist()
-    ([1.0, 2.47], [0.0, 0.003])
+    ([1.0, 2.49], [0.0, 0.003])
     """
     share = np.asarray(shares, float) / np.sum(shares)
     ratios = np.maximum(odds_ratio(np.arange(4.0), way), 1.0)
