@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from saltreach.register import Register
 
 GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
+DEMO_DAY = date(2026, 11, 25)
+"""Day the demo speaks for, so that its invented register does not grow overdue by itself."""
 
 app = typer.Typer(
     name="saltreach",
@@ -99,6 +101,12 @@ SurveyFile = Annotated[
         "--survey",
         help="Survey of the sectors' rock mass, .csv or .xlsx; a sheet named survey of the "
         "register's workbook is read without it.",
+    ),
+]
+PricesFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--prices", help="Your prices, .toml or .csv: its stock list limits the metals advised."
     ),
 ]
 AxialLoad = Annotated[
@@ -183,6 +191,7 @@ def assess(
     rock_mapping: RockMapping = None,
     survey: SurveyFile = None,
     axial_kn: AxialLoad = None,
+    prices: PricesFile = None,
     plots: Plots = False,
     today: Today = None,
     title: Title = None,
@@ -208,6 +217,7 @@ def assess(
             rock_mapping_file=None if rock_mapping is None else str(rock_mapping),
             survey_file=None if survey is None else str(survey),
             axial_kn=axial_kn,
+            prices_file=None if prices is None else str(prices),
             today=None if today is None else today.date(),
         )
         result = _assess_file(
@@ -242,6 +252,7 @@ def demo(
     """Assess the embedded demo register: an invented region on real coordinates, no network.
 
     Some of its rows are bad on purpose; refusing them is part of the demo, so it exits with 0.
+    It speaks for a fixed day (25 November 2026) unless --today says another.
     """
     with _clear_errors():
         from saltreach.layers.embedded import embedded_file
@@ -252,7 +263,7 @@ def demo(
             options=_options(
                 None,
                 survey_file=str(embedded_file("demo/sectors_survey.csv")),
-                today=None if today is None else today.date(),
+                today=DEMO_DAY if today is None else today.date(),
             ),
             title="Demo: an invented region",
             language=language,
@@ -357,8 +368,11 @@ def layers_list(as_json: AsJson = False) -> None:
     with _clear_errors():
         from saltreach.layers.climate import climate_layers
         from saltreach.layers.coast import embedded_layer
+        from saltreach.layers.salinity import salinity_layer
+        from saltreach.layers.salt_lakes import salt_lakes_layer
 
-        records = [layer.record() for layer in (embedded_layer(), *climate_layers())]
+        found = (embedded_layer(), *climate_layers(), salinity_layer(), salt_lakes_layer())
+        records = [layer.record() for layer in found]
     if as_json:
         typer.echo(json.dumps(records, indent=2, ensure_ascii=False))
         return

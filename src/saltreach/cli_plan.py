@@ -246,15 +246,8 @@ def priorities(
             sectors = pd.DataFrame(found.sectors)
             step("choices")
             table, notes = deciding.choices(pd.DataFrame(found.anchors), sectors, cost, money)
-            step(f"best of {len(table)} choices")
-            taken = deciding.choose(table, money)
-            step("budget curve")
-            line = deciding.curve(table, money, points)
-            if (line["avoided_pct"].diff() < -0.001).any():
-                notes.append(
-                    "the curve may fall: more money may buy a dearer sector that comes first in "
-                    "the order, in place of several that come later"
-                )
+            step(f"best of {len(table)} choices, and the budget curve")
+            line, taken = deciding.curve(table, money, points, cost)
             at = line[line["budget"] == float(money.budget)].iloc[0].to_dict()
             record = {
                 **at, "sectors": int(at["sectors"]), "anchors": int(at["anchors"]),

@@ -250,10 +250,12 @@ def provenance(
     from importlib.metadata import version
 
     from saltreach.layers.climate import climate_layers
+    from saltreach.layers.salinity import salinity_layer
+    from saltreach.layers.salt_lakes import salt_lakes_layer
     from saltreach.layers.terrain import dem_layer
     from saltreach.layers.wind import wind_layer
 
-    layers = [coast.layer, *climate_layers()]
+    layers = [coast.layer, *climate_layers(), salinity_layer(), salt_lakes_layer()]
     if options.dem_file is not None:
         layers.append(dem_layer(options.dem_file))
     if options.wind:

@@ -4,7 +4,10 @@ Every sector offers choices: all anchors that fall short, or only the worst, in 
 recommended or a better one. One choice at most is taken per sector, so that the loss avoided is
 greatest within the budget and the team-days; HiGHS solves it to the optimum. Under the policy
 `sea-cliffs-first` that is done in steps: worse risk bands first, sea cliffs before inland within
-a band, each step keeping what the steps before it reached.
+a band, each step keeping what the steps before it reached. The policy is exact within one
+condition: a budget never avoids less in all than a smaller budget of the curve does.
+
+With a stock list only its pieces are bought, whole, and no more of them than there are.
 """
 
 from __future__ import annotations
@@ -17,13 +20,16 @@ import numpy as np
 import pandas as pd
 
 from saltreach.decisions.highs import FREE, Row, SolverError, minimise
-from saltreach.decisions.prices import Prices
-from saltreach.decisions.priority import WORN, anchor_priority
+from saltreach.decisions.prices import Piece, Prices
+from saltreach.decisions.priority import anchor_priority
+from saltreach.decisions.resistance import metal_diameter_mm
+from saltreach.decisions.risk import POOR
 from saltreach.decisions.visits import BAND_WEIGHT, UNKNOWN_WEIGHT
 from saltreach.errors import OptionError
-from saltreach.materials import MATERIAL_NAMES
+from saltreach.materials import BONDED, GRADE_BY_NAME, MECHANICAL, PLACEABLE
 from saltreach.policy import ORDERS
 from saltreach.register.columns import BANDS
+from saltreach.science.placement import EN959_AXIAL_KN, EN959_RADIAL_KN, required_diameter_mm
 
 PARTS = 1_000_000
 """Loss is counted in millionths of the region's: the optimum is exact to one of them."""
@@ -33,8 +39,8 @@ NO_LIMIT = 1e7
 
 ALL, WORST = "all that fall short", "the worst only"
 WORST_BANDS = ("high", "severe")
-USUAL_DIAMETER_MM, USUAL_EMBEDMENT_MM = 12.0, 80.0
-"""Taken where the rock asked for no size; the list says so."""
+USUAL_EMBEDMENT_MM = 80.0
+"""Taken where the rock asked for no length; the list says so."""
 
 HOLE_WIDER_MM, HOLE_DEEPER_MM, WASTE_FACTOR = 2.0, 10.0, 1.25
 """Common practice without a source: the hole is 2 to 4 mm wider than the rod and 5 to 15 mm
@@ -130,8 +136,8 @@ def choices(
     -------
     choices : DataFrame
         `crag`, `sector`, `sea_cliff`, `risk_band`, `scope`, `metal`, `kind`, `count`,
-        `diameter_mm`, `embedment_mm`, `resin_ml`, `cost`, `minutes`, `avoided` (share of the
-        loss of the region, 0 to 1), `size_assumed`.
+        `diameter_mm`, `embedment_mm`, `legs`, `piece` (of the stock list, or empty), `resin_ml`,
+        `cost`, `minutes`, `avoided` (share of the loss of the region, 0 to 1), `size_assumed`.
     notes : list of str
         What was assumed or left out.
     """
@@ -143,44 +149,115 @@ def choices(
         raise OptionError("no anchor has a loss to avoid: assess the register first")
     worst = (
         table["risk_band"].isin(WORST_BANDS)
-        | (table["condition"] >= WORN).to_numpy(bool, na_value=False)
+        | (table["condition"] >= POOR).to_numpy(bool, na_value=False)
     ).to_numpy()  # fmt: skip
     groups = table.groupby(["crag", "sector"], sort=False).indices
-    rows, refused, unpriced = [], [], set()
+    rows, refused, unpriced, short = [], [], set(), []
     for s in sectors.to_dict("records"):
         here = groups[s["crag"], s["sector"]]
         kind = str(s["kind_advised"])
         if kind.startswith("do not"):
             refused.append(f"{s['crag']} / {s['sector']}")
             continue
-        first = MATERIAL_NAMES.index(s["material_recommended"]) if s["material_recommended"] else 99
-        for metal in MATERIAL_NAMES[first:]:
-            offered = {
-                k: prices.anchors[k, metal] for k in _offered(kind) if (k, metal) in prices.anchors
-            }
-            if not offered:
+        # without an advice (nothing in stock suffices) the least that would do is in its place
+        advised = s["material_recommended"] or s["material_alternative"]
+        if not advised or not by_metal[PLACEABLE[-1]][0][here].any():
+            continue
+        found = False
+        for metal in PLACEABLE[PLACEABLE.index(advised) :]:
+            piece = _cheapest(s, metal, kind, prices, money)
+            if piece is None:
                 unpriced.add(metal)
                 continue
-            how = min(offered, key=lambda k: (offered[k], k))
+            found = True
             for scope in (ALL, WORST):
                 rows += _choice(
-                    s, scope, metal, how, offered[how], here, table, loss, by_metal[metal],
-                    worst, total, prices, money,
-                )  # fmt: skip
+                    s, scope, piece, here, loss, by_metal[metal], worst, total, prices, money
+                )
+        if prices.stock and not found:
+            short.append(f"{s['crag']} / {s['sector']} ({_wanted(s, advised)})")
     if refused:
-        notes.append("left out, because nothing should be placed there: " + ", ".join(refused))
-    if unpriced:
+        notes.append(
+            "left out, because nothing should be placed there (move, close or remove): "
+            + ", ".join(refused)
+        )
+    if short:
+        notes.append("nothing in the stock list suffices at: " + ", ".join(short))
+    if unpriced and not prices.stock:
         notes.append("metals without a price, not offered: " + ", ".join(sorted(unpriced)))
     columns = [
         "crag", "sector", "sea_cliff", "risk_band", "scope", "metal", "kind", "count",
-        "diameter_mm", "embedment_mm", "resin_ml", "cost", "minutes", "avoided", "size_assumed",
+        "diameter_mm", "embedment_mm", "legs", "piece", "resin_ml", "cost", "minutes", "avoided",
+        "size_assumed",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=columns), notes
 
 
+def _wanted(s: dict[str, Any], metal: str) -> str:
+    depth = s["embedment_required_mm"]
+    return f"at least {metal}" + ("" if pd.isna(depth) else f", {depth:.0f} mm")
+
+
+def _size(s: dict[str, Any], metal: str) -> tuple[float, float, bool]:
+    """Diameter by the metal and embedment by the rock; whether the embedment was assumed."""
+    diameter = float(metal_diameter_mm(pd.Series([metal]), EN959_AXIAL_KN, EN959_RADIAL_KN)[0])
+    depth = s["embedment_required_mm"]
+    assumed = bool(pd.isna(depth))
+    return diameter, USUAL_EMBEDMENT_MM if assumed else float(depth), assumed
+
+
+def _cheapest(
+    s: dict[str, Any], metal: str, kind: str, prices: Prices, money: Money
+) -> Piece | None:
+    """The cheapest anchor of a metal that may be placed: a piece of the stock, or one by price."""
+    diameter, depth, _ = _size(s, metal)
+    if not prices.stock:
+        offered = [
+            Piece(k, metal, diameter, depth, prices.anchors[k, metal])
+            for k in _offered(kind)
+            if (k, metal) in prices.anchors
+        ]
+        return min(offered, key=lambda p: (p.price, p.kind), default=None)
+    fitting = [
+        p
+        for p in prices.stock
+        if p.metal == metal
+        and p.kind in _offered(kind)
+        and p.length_mm >= depth
+        and p.diameter_mm >= _piece_diameter_mm(p)
+        and p.how_many != 0
+    ]
+    return min(fitting, key=lambda p: (_each(p, prices, money), p.length_mm), default=None)
+
+
+def _piece_diameter_mm(piece: Piece) -> float:
+    """Least diameter for EN 959's loads in the piece's own grade and number of legs."""
+    if not piece.grade:
+        metal = pd.Series([piece.metal])
+        return float(metal_diameter_mm(metal, EN959_AXIAL_KN, EN959_RADIAL_KN, piece.legs)[0])
+    grade = GRADE_BY_NAME[piece.grade]
+    return float(
+        required_diameter_mm(
+            EN959_AXIAL_KN, EN959_RADIAL_KN, grade.strength_mpa, grade.shear_ratio, piece.legs
+        )
+    )
+
+
+def _resin(piece: Piece, money: Money) -> float:
+    """Adhesive for one anchor with waste, mL."""
+    if piece.kind != BONDED:
+        return 0.0
+    one = float(resin_ml(piece.diameter_mm, piece.length_mm))
+    return one * piece.legs * money.waste_factor
+
+
+def _each(piece: Piece, prices: Prices, money: Money) -> float:
+    return piece.price + _resin(piece, money) * prices.resin_per_ml
+
+
 def _offered(kind: str) -> tuple[str, ...]:
     """Kinds of anchor that may be placed, by the kind advised."""
-    return ("bonded", "mechanical") if kind.startswith("mechanical") else ("bonded",)
+    return (BONDED, MECHANICAL) if kind.startswith(MECHANICAL) else (BONDED,)
 
 
 def _losses(
@@ -189,7 +266,7 @@ def _losses(
     """Yearly loss of each anchor, and by metal: which would be replaced, and its loss then."""
     by_metal = {}
     now = np.full(len(table), np.nan)
-    for metal in MATERIAL_NAMES[2:]:
+    for metal in PLACEABLE:
         found = anchor_priority(table.assign(material_recommended=metal))
         now = found["yearly_loss"].to_numpy(float)
         by_metal[metal] = (
@@ -221,39 +298,37 @@ def _losses(
 
 
 def _choice(
-    s: dict[str, Any], scope: str, metal: str, kind: str, price: float, here: np.ndarray,
-    table: pd.DataFrame, loss: np.ndarray, new: tuple[np.ndarray, np.ndarray],
-    worst: np.ndarray, total: float, prices: Prices, money: Money,
+    s: dict[str, Any], scope: str, piece: Piece, here: np.ndarray, loss: np.ndarray,
+    new: tuple[np.ndarray, np.ndarray], worst: np.ndarray, total: float, prices: Prices,
+    money: Money,
 ) -> list[dict[str, Any]]:  # fmt: skip
-    """One row, or none where nothing is to be replaced."""
+    """One row, or none where nothing is to be replaced or the stock holds too few."""
     replaced, after = new
     picked = here[replaced[here] & (worst[here] if scope == WORST else True)]
     if not len(picked) or (scope == WORST and len(picked) == int(replaced[here].sum())):
         return []
-    diameter, embedment = s["diameter_required_mm"], s["embedment_required_mm"]
-    assumed = pd.isna(diameter) or pd.isna(embedment)
-    diameter = USUAL_DIAMETER_MM if pd.isna(diameter) else float(diameter)
-    embedment = USUAL_EMBEDMENT_MM if pd.isna(embedment) else float(embedment)
     count = len(picked)
-    resin = 0.0
-    if kind == "bonded":
-        resin = float(resin_ml(diameter, embedment)) * count * money.waste_factor
-    each = price + prices.work_per_anchor + prices.extra_per_anchor
+    if piece.how_many is not None and count > piece.how_many:
+        return []
+    resin = _resin(piece, money) * count
+    each = piece.price + prices.work_per_anchor + prices.extra_per_anchor
     cost = round(count * each + resin * prices.resin_per_ml + prices.travel_per_sector, 2)
     minutes = round(60 * (money.hours_per_sector + count * money.hours_per_anchor))
     return [
         {
             "crag": s["crag"], "sector": s["sector"], "sea_cliff": s["sea_cliff"],
-            "risk_band": s["risk_band"], "scope": scope, "metal": metal, "kind": kind,
-            "count": count, "diameter_mm": diameter, "embedment_mm": embedment,
+            "risk_band": s["risk_band"], "scope": scope, "metal": piece.metal,
+            "kind": piece.kind, "count": count, "diameter_mm": piece.diameter_mm,
+            "embedment_mm": piece.length_mm, "legs": piece.legs,
+            "piece": piece.label if prices.stock else "",
             "resin_ml": round(resin, 1), "cost": cost, "minutes": minutes,
             "avoided": float(np.maximum(loss[picked] - after[picked], 0).sum() / total),
-            "size_assumed": "yes" if assumed else "no",
+            "size_assumed": "yes" if _size(s, piece.metal)[2] else "no",
         }
     ]  # fmt: skip
 
 
-def choose(table: pd.DataFrame, money: Money) -> np.ndarray:
+def choose(table: pd.DataFrame, money: Money, prices: Prices | None = None) -> np.ndarray:
     """Positions of the choices taken: the most loss avoided within budget and team-days.
 
     Parameters
@@ -262,36 +337,92 @@ def choose(table: pd.DataFrame, money: Money) -> np.ndarray:
         From `choices`.
     money : Money
         Limits and policy.
+    prices : Prices, optional
+        For the numbers of its stock list.
 
     Returns
     -------
     ndarray of int
-        Rows of the table; of equal plans one of the cheapest.
+        Rows of the table; of equal plans one of the cheapest. Never less loss avoided in all
+        than a smaller budget of the usual curve avoids.
 
     Raises
     ------
     SolverError
         When the optimum cannot be proven.
     """
+    return plans(table, money, prices=prices)[float(money.budget)]
+
+
+def plans(
+    table: pd.DataFrame, money: Money, points: int = 25, prices: Prices | None = None
+) -> dict[float, np.ndarray]:
+    """What each budget takes, from nothing to all that can be done, and the budget asked for.
+
+    Parameters
+    ----------
+    table, money, prices
+        As for `choose`.
+    points : int
+        Number of budgets besides that of `money`.
+
+    Returns
+    -------
+    dict
+        Rows of the table by budget, rising. Each budget's plan avoids at least as much as the
+        one before it; within that the order of `money` is kept exactly.
+    """
     if not len(table):
-        return np.zeros(0, np.int64)
+        return {float(money.budget): np.zeros(0, np.int64)}
+    limits = _stock_limits(table, prices)
+    most = float(table["cost"].to_numpy()[_best(table, money, NO_LIMIT, limits)].sum())
+    budgets = {round(most * i / points, 2) for i in range(points + 1)} | {float(money.budget)}
+    worth = np.rint(table["avoided"].to_numpy(float) * PARTS).astype(np.int64)
+    out: dict[float, np.ndarray] = {}
+    before = np.zeros(0, np.int64)
+    for budget in sorted(budgets):
+        floor = int(worth[before].sum())
+        before = _best(table, money, budget, limits, floor=floor, start=before)
+        out[budget] = before
+    return out
+
+
+def _stock_limits(table: pd.DataFrame, prices: Prices | None) -> list[Row]:
+    """No more of a piece than there are."""
+    rows: list[Row] = []
+    for piece in () if prices is None else prices.stock:
+        if piece.how_many is not None:
+            uses = np.where(table["piece"] == piece.label, table["count"].to_numpy(np.int64), 0)
+            if uses.any():
+                rows.append(_limit(uses, piece.how_many))
+    return rows
+
+
+def _best(
+    table: pd.DataFrame, money: Money, budget: float, limits: Sequence[Row], *, floor: int = 0,
+    start: np.ndarray | None = None,
+) -> np.ndarray:  # fmt: skip
+    """The policy's optimum of one budget that avoids at least `floor` millionths."""
     worth = np.rint(table["avoided"].to_numpy(float) * PARTS).astype(np.int64)
     cents = np.rint(table["cost"].to_numpy(float) * 100).astype(np.int64)
     minutes = table["minutes"].to_numpy(np.int64)
-    rows: list[Row] = [_limit(cents, int(np.floor(money.budget * 100 + 1e-6)))]
+    rows: list[Row] = [_limit(cents, int(np.floor(budget * 100 + 1e-6))), *limits]
     if money.team_days is not None:
         rows.append(_limit(minutes, int(np.floor(money.team_days * money.hours_per_day * 60))))
     for positions in table.groupby(["crag", "sector"], sort=False).indices.values():
         rows.append(([(int(i), 1) for i in positions], -FREE, 1))
+    if floor > 0:
+        rows.append(([(i, int(w)) for i, w in enumerate(worth) if w], floor, FREE))
     taken = np.zeros(len(table), bool)
+    taken[[] if start is None else start] = True
     for step in _steps(table, money.order):
         taken = _solved({int(i): -int(worth[i]) for i in step}, rows, len(table), taken)
         reached = int(worth[step][taken[step]].sum())
         rows.append(([(int(i), int(worth[i])) for i in step], reached, FREE))
     taken = _solved({i: int(c) for i, c in enumerate(cents)}, rows, len(table), taken)
     spent = int(cents[taken].sum())
-    if spent > money.budget * 100 + 0.5:
-        raise SolverError(f"HiGHS overspent: {spent / 100} of {money.budget}; please report it")
+    if spent > budget * 100 + 0.5:
+        raise SolverError(f"HiGHS overspent: {spent / 100} of {budget}; please report it")
     return np.flatnonzero(taken)
 
 
@@ -326,7 +457,9 @@ def _steps(table: pd.DataFrame, order: str) -> list[np.ndarray]:
     return steps
 
 
-def curve(table: pd.DataFrame, money: Money, points: int = 25) -> pd.DataFrame:
+def curve(
+    table: pd.DataFrame, money: Money, points: int = 25, prices: Prices | None = None
+) -> tuple[pd.DataFrame, np.ndarray]:
     """What each budget avoids, from nothing to all that can be done.
 
     Parameters
@@ -337,25 +470,28 @@ def curve(table: pd.DataFrame, money: Money, points: int = 25) -> pd.DataFrame:
         Limits and policy; its budget is one of the points.
     points : int
         Number of budgets besides.
+    prices : Prices, optional
+        As for `choose`.
 
     Returns
     -------
-    DataFrame
-        `budget`, `spent`, `sectors`, `anchors`, `team_days`, `avoided_pct`,
+    curve : DataFrame
+        `budget`, `spent`, `sectors`, `anchors`, `team_days`, `avoided_pct` (never falls),
         `avoided_sea_cliffs_pct`, `avoided_pure_risk_pct` (the most any order could avoid).
+    taken : ndarray of int
+        What the budget asked for takes.
     """
     from dataclasses import replace
 
-    unlimited = replace(money, budget=NO_LIMIT)
-    most = float(table["cost"].to_numpy()[choose(table, unlimited)].sum())
-    budgets = {round(most * i / points, 2) for i in range(points + 1)} | {float(money.budget)}
+    chosen = plans(table, money, points, prices)
+    free = replace(money, order="pure-risk")
+    limits = _stock_limits(table, prices)
     rows = []
-    for budget in sorted(budgets):
-        now = replace(money, budget=budget)
-        taken = table.iloc[choose(table, now)]
+    for budget, at in chosen.items():
+        taken = table.iloc[at]
         pure = taken
-        if money.order != "pure-risk":
-            pure = table.iloc[choose(table, replace(now, order="pure-risk"))]
+        if money.order != free.order and len(table):
+            pure = table.iloc[_best(table, free, budget, limits, start=at)]
         sea = taken["sea_cliff"] == "yes"
         rows.append(
             {
@@ -367,7 +503,7 @@ def curve(table: pd.DataFrame, money: Money, points: int = 25) -> pd.DataFrame:
                 "avoided_pure_risk_pct": round(100 * float(pure["avoided"].sum()), 3),
             }
         )  # fmt: skip
-    return pd.DataFrame(rows)
+    return pd.DataFrame(rows), chosen[float(money.budget)]
 
 
 def shopping(taken: pd.DataFrame) -> pd.DataFrame:
@@ -378,7 +514,7 @@ def shopping(taken: pd.DataFrame) -> pd.DataFrame:
     taken : DataFrame
         Rows of `choices`.
     """
-    keys = ["kind", "metal", "diameter_mm", "embedment_mm", "size_assumed"]
+    keys = ["kind", "metal", "diameter_mm", "embedment_mm", "legs", "piece", "size_assumed"]
     if not len(taken):
         return pd.DataFrame(columns=[*keys, "count", "resin_ml", "sectors"])
     groups = taken.groupby(keys, sort=True)

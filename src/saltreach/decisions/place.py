@@ -55,7 +55,8 @@ def place_of(table: pd.DataFrame) -> pd.DataFrame:
     lake = table["salt_lake_m"].to_numpy(float)
     by_lake = lake < np.where(np.isnan(distance), np.inf, distance)
     reach = np.where(by_lake, lake, distance)
-    lake_sd = table["coast_distance_sd_m"].to_numpy(float)
+    sd = table["coast_distance_sd_m"].to_numpy(float)
+    sd = np.where(by_lake, table["salt_lake_sd_m"].to_numpy(float), sd)
     salinity = np.minimum(table["sea_salinity_g_kg"].to_numpy(float), OCEAN_SALINITY_G_KG)
     odd = (table["volcanic_gas"] == "yes").to_numpy()
     odd = odd | (table["so2_ug_m3_used"] > SO2_TABLE_END_UG_M3).to_numpy()
@@ -65,14 +66,14 @@ def place_of(table: pd.DataFrame) -> pd.DataFrame:
             "sea_cliff_reason": reason,
             "washing": _washing(table),
             "salt_distance_m": reach,
-            "salt_distance_sd_m": lake_sd,
+            "salt_distance_sd_m": sd,
             "salt_share": np.where(by_lake, LAKE_SHARE, salinity / OCEAN_SALINITY_G_KG),
             "by_salt_lake": by_lake,
             "by_magnesium": by_lake
             & (lake <= MAGNESIUM_REACH_M)
             & (table["salt_lake_brine"] == "magnesium").to_numpy(),
             "class_distance_m": np.where(nearest, 0.0, reach),
-            "class_distance_sd_m": np.where(nearest, 0.0, lake_sd),
+            "class_distance_sd_m": np.where(nearest, 0.0, sd),
             "f1_road": stainless.road_factor(
                 table["salted_road_m"], (table["salted_tunnel"] == "yes").to_numpy()
             ),

@@ -11,6 +11,8 @@ from saltreach.layers.climate import monthly_climate, sample_climate
 from saltreach.layers.coast import Coast
 from saltreach.layers.coast_index import CoastIndex, Shore
 from saltreach.layers.openness import sea_openness
+from saltreach.layers.salinity import sea_salinity_g_kg
+from saltreach.layers.salt_lakes import salt_lake_at
 from saltreach.layers.seas import in_europe, is_mild_sea
 from saltreach.register.columns import SEPARATOR
 from saltreach.science.lithology import lithology_of
@@ -44,7 +46,8 @@ def layer_values(
     Parameters
     ----------
     anchors : DataFrame
-        Register columns; its own `coast_distance_m`, `elevation_m` and `so2_ug_m3` win.
+        Register columns; its own `coast_distance_m`, `elevation_m`, `so2_ug_m3` and
+        `sea_salinity_g_kg` win.
     shore : Shore
         What `shore_of` returned for these anchors.
     coast, index : Coast, CoastIndex
@@ -60,7 +63,8 @@ def layer_values(
     Returns
     -------
     DataFrame
-        The result columns of stage "layers", plus `so2_ug_m3_used`, `so2_assumed`,
+        The result columns of stage "layers", plus `salt_lake_brine`, `salt_lake_salinity_g_kg`,
+        `salt_lake_sd_m`, `so2_ug_m3_used`, `so2_assumed`,
         `so2_sigma_ln`, `mild_sea`, `in_europe`, `seaward_m` (distance of a position that falls
         into the sea, else 0), `layer_notes`. Same index as the anchors.
     """
@@ -72,6 +76,9 @@ def layer_values(
     given_sd = np.maximum(GIVEN_DISTANCE_SD_M, GIVEN_DISTANCE_SD_SHARE * given)
     terrain = _terrain(anchors, shore, index, dem_file)
     climate = sample_climate(lon, lat, terrain["elevation_m"].to_numpy(float))
+    salinity = anchors["sea_salinity_g_kg"].to_numpy(float)
+    of_sea, _ = sea_salinity_g_kg(*index.foot(lon, lat))
+    lake = salt_lake_at(lon, lat)
     from_dem = (terrain["elevation_source"] != "").to_numpy()
     so2 = anchors["so2_ug_m3"].to_numpy(float)
     side = np.where(np.isnan(shore.on_land), "", np.where(at_sea, "sea", "land"))
@@ -90,6 +97,8 @@ def layer_values(
         "sea_shielding": terrain["sea_shielding"].to_numpy(float),
         "lithology": lithology_of(anchors["rock_type"].fillna("").astype("str")),
         "wind_speed_m_s": _wind(lon, lat) if use_wind else np.nan,
+        "sea_salinity_g_kg": np.where(np.isnan(salinity), of_sea, salinity),
+        **lake._asdict(),
         "so2_ug_m3_used": np.where(np.isnan(so2), so2_ug_m3, so2),
         "so2_assumed": np.isnan(so2),
         "so2_sigma_ln": np.where(np.isnan(so2), ASSUMED_SO2_SIGMA_LN, GIVEN_SO2_SIGMA_LN),

@@ -104,6 +104,7 @@ def chloride(
     wind_speed_m_s: Any = UNKNOWN,
     height_above_sea_m: Any = UNKNOWN,
     shielding: Any = UNKNOWN,
+    salt_share: Any = 1.0,
 ) -> tuple[Any, Any]:
     """Chloride deposition as a lognormal: median and spread.
 
@@ -120,6 +121,9 @@ def chloride(
         Height above the sea, m. NaN: no decrease with height.
     shielding : array_like, optional
         0 where terrain leaves the sea in sight, 1 where it hides all of it. NaN: 0.
+
+    salt_share : array_like, optional
+        Salt of the water over that of the ocean; scales what comes from the water (assumption).
 
     Returns
     -------
@@ -143,6 +147,7 @@ def chloride(
     surf, far, floor = distance_curve(coast_distance_m)
     wind = wind_factor(wind_speed_m_s)
     height = height_factor(height_above_sea_m)
+    surf, far = surf * salt_share, far * salt_share
     surf = surf * openness_factor(sea_openness) * wind * height * shielding_factor(shielding)
     median = surf + far * wind + floor
     surf_share = surf / median

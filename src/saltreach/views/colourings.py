@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from saltreach.materials import MATERIAL_NAMES
+from saltreach.materials import PLACEABLE
 from saltreach.science.inspection import LADDER_MONTHS
 
 
@@ -38,23 +38,19 @@ with red-green or blue-yellow colour blindness (tests/unit/test_map_colours.py).
 
 UNKNOWN_STYLE = BandStyle("unknown", "?", "#9aa5ab", DARK, "plain")
 
-_STEPS = ("plain", "dots", "lines", "rows", "columns", "dense", "cross")
-
 METAL_STYLES: tuple[BandStyle, ...] = tuple(
     BandStyle(name, letter, fill, ink, pattern)
     for name, letter, (fill, ink), pattern in zip(
-        MATERIAL_NAMES,
-        ("Zn", "Gv", "304", "316", "Dx", "SA", "Ti"),
+        PLACEABLE,
+        ("304", "316", "Dx", "SA", "Ti"),
         (
-            ("#f5ee88", DARK),
-            ("#b6e5c7", DARK),
             ("#60d1f7", DARK),
             ("#a9807d", DARK),
             ("#5e6d94", LIGHT),
             ("#702fa2", LIGHT),
             ("#162e4e", LIGHT),
         ),
-        _STEPS,
+        ("plain", "dots", "lines", "dense", "cross"),
         strict=True,
     )
 )
@@ -70,10 +66,9 @@ INTERVAL_STYLES: tuple[BandStyle, ...] = tuple(
             ("#f29342", DARK),
             ("#e95b88", DARK),
             ("#b21856", LIGHT),
-            ("#6b2672", LIGHT),
             ("#271834", LIGHT),
         ),
-        _STEPS,
+        ("plain", "dots", "lines", "rows", "dense", "cross"),
         strict=True,
     )
 )

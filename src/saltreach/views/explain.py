@@ -16,19 +16,23 @@ if TYPE_CHECKING:
     from saltreach.pipeline import Assessment
 
 STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("Register", ("crag", "sector", "lon", "lat", "material", "hanger_material", "installed_on",
-                  "last_inspected_on", "condition", "rain_washed", "face_slope_deg",
-                  "height_above_sea_m", "rock_type")),
+    ("Register", ("crag", "sector", "lon", "lat", "kind", "material", "grade", "hanger_material",
+                  "installed_on", "last_inspected_on", "condition", "rain_washed",
+                  "face_slope_deg", "height_above_sea_m", "rock_type", "seepage")),
     ("Layers", ("coast_distance_m", "coast_distance_sd_m", "coast_distance_source", "coast_side",
-                "sea_openness", "sea_shielding", "wind_speed_m_s", "elevation_m",
+                "sea_openness", "sea_cliff", "sea_cliff_reason", "sea_salinity_g_kg",
+                "salt_lake", "salt_lake_m", "sea_shielding", "wind_speed_m_s", "elevation_m",
                 "elevation_source", "temperature_c", "temperature_sd_c", "relative_humidity_pct",
                 "relative_humidity_sd_pct", "rain_mm_y", "so2_ug_m3_used", "lithology")),
     ("Science", ("washing", "so2_mg_m2_d", "chloride_mg_m2_d", "time_of_wetness_h_y",
                  "liquid_salt_share", "steel_rate_um_y", "zinc_rate_um_y", "corrosivity_category",
                  "category_probabilities", "crf_washed", "crf_unwashed", "crf", "crc",
-                 "crc_probabilities", "scc_hazard", "scc_band", "rock_strength_mpa")),
-    ("Decisions", ("material_minimum", "material_recommended", "material_reasons", "risk_band",
-                   "inspection_interval_months", "next_inspection_on", "interval_reasons",
+                 "crc_probabilities", "scc_hazard", "scc_band", "scc_band_confident",
+                 "rock_strength_mpa", "rock_strength_source")),
+    ("Decisions", ("material_minimum", "material_recommended", "material_alternative",
+                   "material_reasons", "metal_probability_y1", "rock_probability_y1",
+                   "failure_probability_y1", "metal_band", "rock_band", "risk_band",
+                   "risk_governed_by", "action", "action_reasons", "replace_by", "inspection_interval_months", "next_inspection_on", "interval_reasons",
                    "warnings")),
 )  # fmt: skip
 """What is shown, in the order the data flows."""

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from saltreach.decisions.interval import BAND_LIMITS_PER_Y
+from saltreach.decisions.risk import BAND_LIMITS_PER_Y
 from saltreach.errors import OptionError
-from saltreach.materials import MATERIAL_NAMES
+from saltreach.materials import PLACEABLE
 from saltreach.register.columns import BANDS, CATEGORIES
 from saltreach.views.colourings import BAND_STYLES, UNKNOWN_STYLE, BandStyle, colouring_records
 from saltreach.views.html import (
@@ -38,7 +38,11 @@ SECTOR_TEXTS = (
     "crc",
     "material_minimum",
     "material_recommended",
+    "material_alternative",
     "materials_present",
+    "risk_share",
+    "risk_governed_by",
+    "actions",
     "lithology",
     "rmr_class",
     "resistance_mode",
@@ -83,6 +87,8 @@ SENTENCES = ("reasons", "interval_reasons", "kind_reasons", "priority_reasons", 
 YES_NO = ("sea_cliff", "overdue")
 FIGURES: tuple[tuple[str, str], ...] = (
     ("risk_band", ""),
+    ("metal_band", ""),
+    ("rock_band", ""),
     ("corrosivity_category", ""),
     ("crc", ""),
     ("crf", ""),
@@ -105,20 +111,24 @@ FIGURES: tuple[tuple[str, str], ...] = (
     ("embedment_required_mm", "mm"),
     ("diameter_required_mm", "mm"),
     ("capacity_kn_p05", "kN"),
-    ("rock_band", ""),
 )
 """Figures of the card and their units, in order; labels are in the texts file."""
 
 __all__ = ["BAND_STYLES", "UNKNOWN_STYLE", "BandStyle", "map_data", "write_map"]
 
-BAND_COLUMNS = ("risk_band", "rock_band", "scc_band")
+BAND_COLUMNS = ("risk_band", "metal_band", "rock_band", "scc_band")
 """Risks in the five words of the bands."""
 
 FORECAST_YEARS = 30
 
 ANCHOR_CODED = (
     "risk_band",
+    "metal_band",
     "rock_band",
+    "risk_governed_by",
+    "action",
+    "action_reasons",
+    "replace_by",
     "material",
     "material_recommended",
     "next_inspection_on",
@@ -264,7 +274,7 @@ def map_data(
         "colourings": colouring_records(),
         "unknown_band": asdict(UNKNOWN_STYLE),
         "categories": list(CATEGORIES),
-        "materials": list(MATERIAL_NAMES),
+        "materials": list(PLACEABLE),
         "figures": [list(figure) for figure in FIGURES],
         "region": np.round(region, 5),
         "window": np.round(window, 5),
@@ -388,7 +398,8 @@ def _curve(value: object) -> list[float | None] | None:
 def _sector_columns(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, Any]:
     columns: dict[str, Any] = {name: _texts(sectors, name) for name in (*SECTOR_TEXTS, *YES_NO)}
     columns |= {name: _bands(sectors, name) for name in BAND_COLUMNS}
-    columns["next_inspection_on"] = _dates(sectors, "next_inspection_on")
+    for name in ("next_inspection_on", "replace_by"):
+        columns[name] = _dates(sectors, name)
     columns |= {
         name: _numbers(sectors, name).round(digits) for name, digits in SECTOR_NUMBERS.items()
     }

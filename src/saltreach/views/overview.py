@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from saltreach.decisions.interval import BAND_MEANINGS
+from saltreach.decisions.risk import BAND_MEANINGS
 from saltreach.errors import OptionError
 from saltreach.pipeline import CAUTION
 from saltreach.register.columns import BANDS

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from saltreach.decisions.find_out import WORDS
-from saltreach.materials import MATERIAL_NAMES
+from saltreach.materials import PLACEABLE
 from saltreach.pipeline import CAUTION
-from saltreach.register.columns import BANDS, KINDS_ADVISED, SEPARATOR
+from saltreach.register.columns import ACTIONS, BANDS, KINDS_ADVISED, SEPARATOR
 from saltreach.science.placement import DO_NOT_PLACE
 
 if TYPE_CHECKING:
@@ -31,8 +31,13 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
         "rows_refused": register["rejected"],
         "sectors_by_risk_band": {b: int((sectors["risk_band"] == b).sum()) for b in BANDS[::-1]},
         "sectors_by_material": {
-            m: int((sectors["material_recommended"] == m).sum()) for m in MATERIAL_NAMES[::-1]
+            m: int((sectors["material_recommended"] == m).sum()) for m in PLACEABLE[::-1]
         },
+        "anchors_by_action": {
+            a: int((result.anchors["action"] == a).sum()) for a in ACTIONS
+        },
+        "out_of_use_today": _failed(result.anchors),
+        "visits_per_year": visits_per_year(sectors),
         "sectors_overdue": int((sectors["overdue"] == "yes").sum()),
         "crag_materials": dict(
             zip(crags["crag"], crags["material_recommended"].replace("", "unknown"), strict=True)
@@ -55,6 +60,26 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
     }
 
 
+def _failed(anchors: pd.DataFrame) -> list[str]:
+    failed = anchors[anchors["action"] == "take out of use"]
+    return [f"{r.anchor_id} ({r.crag} / {r.sector})" for r in failed.itertuples(index=False)]
+
+
+def _out_of_use(failed: list[str]) -> list[str]:
+    """Failed anchors come before everything else."""
+    if not failed:
+        return []
+    shown = ", ".join(failed[:MOST_CRAGS])
+    more = f" and {len(failed) - MOST_CRAGS} more" if len(failed) > MOST_CRAGS else ""
+    return [f"TAKE OUT OF USE TODAY: {shown}{more}."]
+
+
+def visits_per_year(sectors: pd.DataFrame) -> float:
+    """Visits a year that keep every sector's interval."""
+    months = pd.to_numeric(sectors["inspection_interval_months"], errors="coerce")
+    return round(float((12.0 / months.astype(float)).sum()), 1)
+
+
 def summary_text(result: Assessment, out: Path) -> str:
     """The summary for a person to read."""
     found = summary(result, out)
@@ -63,9 +88,12 @@ def summary_text(result: Assessment, out: Path) -> str:
         f"assessed, {found['rows_refused']} rows refused"
         + (f" (see {out / 'rejected.csv'})" if found["rows_refused"] else "")
         + ".",
+        *_out_of_use(found["out_of_use_today"]),
         "Sectors by risk: " + _counted(found["sectors_by_risk_band"]),
+        "Anchors: " + _counted(found["anchors_by_action"]),
         "Sectors by metal recommended: " + _counted(found["sectors_by_material"]),
-        f"Sectors with an overdue inspection: {found['sectors_overdue']}",
+        f"Sectors with an overdue inspection: {found['sectors_overdue']}; all intervals kept would "
+        f"take {found['visits_per_year']:.0f} sector visits a year.",
         *_rock_lines(found),
         "",
         "First in line:",
@@ -112,10 +140,12 @@ def _first(sectors: pd.DataFrame, count: int = 5) -> list[str]:
     lines = []
     for s in sectors.sort_values("priority_rank").head(count).itertuples(index=False):
         due = s.next_inspection_on or "?"
+        by = f", replace or close by {s.replace_by}" if s.replace_by else ""
         lines += [
-            f"  {s.crag} / {s.sector}: buy {s.material_recommended or '?'}, look every "
-            f"{s.inspection_interval_months} months, next {due}"
-            + (" (overdue)" if s.overdue == "yes" else ""),
+            f"  {s.crag} / {s.sector}: {s.risk_share}; buy {s.material_recommended or '?'}, look "
+            f"every {s.inspection_interval_months} months, next {due}"
+            + (" (overdue)" if s.overdue == "yes" else "")
+            + by,
             f"    {s.priority_reasons}",
         ]
     return lines

@@ -17,10 +17,14 @@
     const at = part.lastIndexOf(" x ");
     return at < 0 ? wordOf("material", part) : `${wordOf("material", part.slice(0, at))}${part.slice(at)}`;
   }).join("; ") : t("not_known"));
+  const actions = (text) => (known(text) ? text.split("; ").map((part) => {
+    const at = part.lastIndexOf(" x ");
+    return `${wordOf("action", part.slice(0, at))}${part.slice(at)}`;
+  }).join("; ") : t("not_known"));
   const parts = (text) => text.split(", ").map((part) => wordOf("part", part)).join(", ");
   const inWords = {
     lithology: (value) => wordOf("lithology", value), resistance_mode: parts,
-    risk_band: bandName, rock_band: bandName, scc_band: bandName,
+    risk_band: bandName, metal_band: bandName, rock_band: bandName, scc_band: bandName,
   };
   const fact = (label, ...lines) => el("div", { class: "fact" }, el("dt", { text: label }),
     ...lines.filter(Boolean).map((line) => (typeof line === "string" ? el("dd", { text: line }) : line)).map(narrowed));
@@ -85,7 +89,7 @@
       el("td", { text: oneIn(sectors[`failure_probability_y${years}`][i]) })));
     const curve = saltreach.curve(i);
     return el("div", {}, heading(t("chance_title")), el("table", { class: "figures" }, el("tbody", {}, ...rows)),
-      el("p", { class: "small", text: t("chance_note") }), heading(t("curve_title")),
+      el("p", { class: "small", text: `${t("chance_note")} ${t("prior_note")}` }), heading(t("curve_title")),
       curve ? el("figure", {}, el("figcaption", { class: "small", text: t("curve_y") }), curve) : el("p", { text: t("not_known") }));
   }
   function priority(i) {
@@ -111,8 +115,10 @@
       + (sectors.overdue[i] === "yes" ? `, ${t("overdue")}` : "") });
     const minimum = el("dd", { text: `${t("minimum")}: ${said("material", sectors.material_minimum[i])}` });
     minimum.dataset.part = "minimum";
+    const other = sectors.material_alternative[i];
     const facts = el("dl", { class: "pair" },
-      fact(t("buy"), said("material", sectors.material_recommended[i]), minimum),
+      fact(t("buy"), said("material", sectors.material_recommended[i]), minimum,
+        known(other) ? `${t("alternative")}: ${said("material", other)}` : null),
       fact(t("look_again"), due, interval(sectors.inspection_interval_months[i]) ?? t("not_known")));
     const kind = sectors.kind_advised[i];
     const depth = sectors.embedment_required_mm[i];
@@ -120,13 +126,18 @@
     toPlace.dataset.part = "kind";
     const rock = el("dl", { class: "pair" },
       fact(t("kind"), toPlace, known(depth) ? t("embedment_least", { n: number(depth) }) : null),
-      fact(t("rock_risk"), bandName(sectors.rock_band[i]), said("lithology", sectors.lithology[i])));
+      fact(t("rock_risk"), bandName(sectors.rock_band[i]), said("lithology", sectors.lithology[i])),
+      fact(t("metal_risk"), bandName(sectors.metal_band[i]),
+        known(sectors.risk_governed_by[i]) ? `${t("governed")}: ${wordOf("governed", sectors.risk_governed_by[i])}` : null),
+      fact(t("action"), actions(sectors.actions[i]),
+        known(sectors.replace_by[i]) ? `${t("replace_by")} ${date(sectors.replace_by[i])}` : null));
     const mind = sectors.warnings[i].length
       ? el("div", { class: "mind" }, heading(t("mind")), sentences(sectors.warnings[i], "en")) : null;
     return [
       head(textOr(sectors.sector[i]), [textOr(sectors.crag[i]), cliff, anchors].filter(Boolean).join(", "),
         [step(-1, "‹", "previous"), step(1, "›", "next")]),
-      bandLine(style), facts, rock, english(), mind, priority(i), failure(i),
+      bandLine(style), el("p", { class: "small" }, `${t("worst_said")}: `, el("span", { lang: "en", text: textOr(sectors.risk_share[i]) })),
+      facts, rock, english(), mind, priority(i), failure(i),
       heading(t("why")), reasons(sectors.reasons[i]),
       heading(t("why_interval")), reasons(sectors.interval_reasons[i]),
       heading(t("why_kind")), reasons(sectors.kind_reasons[i]),
@@ -143,6 +154,7 @@
     const i = data.anchors.sector[k];
     const style = colouring.ofAnchor(k);
     const condition = value("condition");
+    const todo = (value("action_reasons") ?? "").split(" | ").filter(Boolean);
     const warnings = (value("warnings") ?? "").split(" | ").filter(Boolean);
     const back = i >= 0
       ? [el("button", { type: "button", class: "plain-button", text: t("back_to_sector"), onclick: () => saltreach.select(i, { from: "card" }) })] : [];
@@ -150,12 +162,17 @@
       head(`${t("anchor")} ${textOr(data.anchors.anchor_id[k])}`,
         i >= 0 ? `${textOr(sectors.sector[i])}, ${textOr(sectors.crag[i])}` : t("not_known"), []),
       bandLine(style),
-      el("dl", { class: "pair" }, fact(t("buy"), said("material", value("material_recommended"))),
+      el("dl", { class: "pair" }, fact(t("action"), said("action", value("action")),
+        known(value("replace_by")) ? `${t("replace_by")} ${date(value("replace_by"))}` : null),
+        fact(t("buy"), said("material", value("material_recommended"))),
         fact(t("look_again"), date(value("next_inspection_on")), interval(value("inspection_interval_months")) ?? t("not_known"))),
+      todo.length ? sentences(todo, "en") : null,
       warnings.length ? el("div", { class: "mind" }, heading(t("mind")), sentences(warnings, "en")) : null,
       heading(t("figures")),
       el("table", { class: "figures" }, el("tbody", {}, ...[
         [t("figure_risk_band"), bandName(value("risk_band"))],
+        [t("metal_risk"), bandName(value("metal_band"))],
+        [t("governed"), said("governed", value("risk_governed_by"))],
         [t("material_now"), said("material", value("material"))],
         [t("interval_rule"), textOr(value("interval_rule"))],
         [t("kind"), said("kind", value("kind_advised"))],
