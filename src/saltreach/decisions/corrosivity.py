@@ -23,7 +23,7 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
     ----------
     table : DataFrame
         Columns `coast_distance_m`, `coast_distance_sd_m`, `sea_openness`, `wind_speed_m_s`,
-        `height_above_sea_m`, `sea_shielding`, `temperature_c`, `temperature_sd_c`,
+        `height_above_sea_m`, `elevation_m`, `sea_shielding`, `temperature_c`, `temperature_sd_c`,
         `relative_humidity_pct`, `relative_humidity_sd_pct`, `so2_ug_m3_used`,
         `so2_sigma_ln`, `mild_sea`, `rain_washed`, `face_slope_deg`.
     spread : {"quadrature", "sampling"}
@@ -96,7 +96,7 @@ def chloride_at(table: pd.DataFrame) -> uncertainty.Chloride:
     """Chloride at any distance, with what else is known of each anchor's place."""
     known = {
         name: table[name].to_numpy(float)[:, None]
-        for name in ("sea_openness", "wind_speed_m_s", "height_above_sea_m")
+        for name in ("sea_openness", "wind_speed_m_s", "height_above_sea_m", "elevation_m")
     }
     known["shielding"] = table["sea_shielding"].to_numpy(float)[:, None]
 
