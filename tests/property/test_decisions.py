@@ -36,7 +36,7 @@ FIXED = {
     "temperature_sd_c": 1.0, "relative_humidity_sd_pct": 7.5, "mild_sea": False,
     "hanger_material": "unknown", "tap_response": "", "last_inspected_on": "2025-01-01",
     "sea_openness": np.nan, "wind_speed_m_s": np.nan, "height_above_sea_m": np.nan,
-    "sea_shielding": np.nan, "so2_sigma_ln": 0.5, "face_slope_deg": np.nan,
+    "elevation_m": np.nan, "sea_shielding": np.nan, "so2_sigma_ln": 0.5, "face_slope_deg": np.nan,
     "liquid_salt_share": 0.4, "diameter_mm": 12.0, "interval_set_months": np.nan,
     "visits_per_year": 100.0, "rock_kn_p05": 25.0, "rock_kn_p50": 40.0,
 }  # fmt: skip

@@ -18,6 +18,7 @@ surroundings = st.fixed_dictionaries(
         "wind_speed_m_s": st.one_of(nan, st.floats(0, 30)),
         "height_above_sea_m": st.one_of(nan, st.floats(-5, 1500)),
         "shielding": st.one_of(nan, st.floats(0, 1)),
+        "elevation_m": st.one_of(nan, st.floats(-400, 6000)),
     }
 )
 PROBABILITIES = (0.1, 0.5, 0.9)
@@ -36,7 +37,7 @@ def no_more(less, more):
 @given(distances, surroundings)
 def test_positive_and_finite_everywhere(distance, around):
     median, sigma_ln = salt.chloride(distance, **around)
-    assert 0 < median < 5000  # far above any station mean, far below a singularity
+    assert 0 < median < 15_000  # in spray, on the most open shore in the strongest wind
     assert 0 < sigma_ln < 10
     assert all(0 < q < np.inf for q in quantiles(distance, **around))
 
@@ -81,6 +82,14 @@ def test_median_never_rises_with_height(distance, around, one, other):
     below, above = (
         salt.chloride(distance, **around | {"height_above_sea_m": h})[0] for h in (low, high)
     )
+    assert above <= below
+
+
+@patient
+@given(distances, surroundings, st.floats(-400, 6000), st.floats(-400, 6000))
+def test_median_never_rises_with_elevation(distance, around, one, other):
+    low, high = sorted((one, other))
+    below, above = (salt.chloride(distance, **around | {"elevation_m": z})[0] for z in (low, high))
     assert above <= below
 
 

@@ -96,7 +96,13 @@ def chloride_at(table: pd.DataFrame) -> uncertainty.Chloride:
     """Chloride at any distance, with what else is known of each anchor's place."""
     known = {
         name: table[name].to_numpy(float)[:, None]
-        for name in ("sea_openness", "wind_speed_m_s", "height_above_sea_m", "salt_share")
+        for name in (
+            "sea_openness",
+            "wind_speed_m_s",
+            "height_above_sea_m",
+            "elevation_m",
+            "salt_share",
+        )
     }
     known["shielding"] = table["sea_shielding"].to_numpy(float)[:, None]
 

@@ -57,7 +57,19 @@ CALIBRATION_RANGE: dict[str, tuple[float, float]] = {
     "so2_mg_m2_d": (0.7, 150.4),
     "chloride_mg_m2_d": (0.4, 760.5),
 }
-"""Inputs the functions were fitted on; outside, values are computed and flagged."""
+"""Inputs the functions were fitted on; outside, values are computed, flagged and less sure."""
+
+BEYOND_SIGMA_LN = 0.4
+"""Standard deviation of ln(rate) that extrapolation adds per `BEYOND_UNIT` outside
+`CALIBRATION_RANGE`: judgement. With 0.4 the 10th percentile of steel and zinc still never falls
+where salt rises (their powers of chloride, 0.62 and 0.57, are above 1.28 x 0.4)."""
+BEYOND_UNIT: dict[str, float] = {
+    "temperature_c": 10.0,
+    "relative_humidity_pct": 10.0,
+    "so2_mg_m2_d": 1.0,
+    "chloride_mg_m2_d": 1.0,
+}
+"""One unit of overshoot: 10 degC, 10 %, and a factor of e in a deposition. Judgement."""
 
 UPPER_LIMIT_UM_Y: dict[str, tuple[float, ...]] = {
     "steel": (1.3, 25.0, 50.0, 80.0, 200.0, 700.0),
@@ -108,8 +120,8 @@ def first_year_loss_um_y(
 
     Notes
     -----
-    Fitted inside `CALIBRATION_RANGE`; outside it the value is still computed and
-    `beyond_calibration` marks it.
+    Fitted inside `CALIBRATION_RANGE`; outside it the value is still computed,
+    `beyond_calibration` marks it and `error_sigma_ln` widens its error.
 
     References
     ----------
@@ -143,6 +155,59 @@ def _parts(metal: str, temperature: Any, humidity: Any, so2: Any, salt: Any) -> 
     )
 
 
+def error_sigma_ln(
+    metal: str,
+    temperature_c: Any,
+    relative_humidity_pct: Any,
+    so2_mg_m2_d: Any,
+    chloride_mg_m2_d: Any,
+    so2_share: Any,
+) -> Any:
+    r"""Standard deviation of the function's own error in ln(rate), wider beyond its range.
+
+    .. math:: \sigma^2 = \sigma_0^2 + 0.4^2\,[(w e_P)^2 + ((1 - w) e_S)^2 + e_T^2 + e_H^2]
+
+    Parameters
+    ----------
+    metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
+        As in `first_year_loss_um_y`.
+    so2_share : array_like
+        Share w of the SO2 part in the rate, 0 to 1.
+
+    Returns
+    -------
+    array_like
+        No unit; `DoseResponse.error_sigma_ln` inside `CALIBRATION_RANGE`.
+
+    Notes
+    -----
+    e are the overshoots in `BEYOND_UNIT`. A deposition counts by the share of its part in the
+    rate: salt below the range means nothing where the rate comes from SO2. A deposition below a
+    hundredth of its lower limit counts as that.
+
+    Examples
+    --------
+    >>> inside = error_sigma_ln("steel", 27.0, 80.0, 2.0, 300.0, 0.03)
+    >>> outside = error_sigma_ln("steel", 27.0, 80.0, 2.0, 2000.0, 0.01)
+    >>> round(float(inside), 2), round(float(outside), 2)
+    (0.41, 0.56)
+    """
+    over_t = _overshoot("temperature_c", temperature_c)
+    over_h = _overshoot("relative_humidity_pct", relative_humidity_pct)
+    over_p = so2_share * _overshoot("so2_mg_m2_d", so2_mg_m2_d)
+    over_s = (1.0 - so2_share) * _overshoot("chloride_mg_m2_d", chloride_mg_m2_d)
+    beyond = over_t**2 + over_h**2 + over_p**2 + over_s**2
+    return np.sqrt(_coefficients(metal).error_sigma_ln ** 2 + BEYOND_SIGMA_LN**2 * beyond)
+
+
+def _overshoot(name: str, value: Any) -> Any:
+    """How far a value lies outside its range, in `BEYOND_UNIT`; 0 inside."""
+    low, high = CALIBRATION_RANGE[name]
+    if name.endswith("_mg_m2_d"):
+        value, low, high = np.log(np.maximum(value, low / 100)), np.log(low), np.log(high)
+    return np.maximum(np.maximum(value - high, low - value), 0.0) / BEYOND_UNIT[name]
+
+
 def loss_sigma_ln(
     metal: str,
     temperature_c: Any,
@@ -157,8 +222,8 @@ def loss_sigma_ln(
 ) -> Any:
     """Standard deviation of ln(first-year loss), to first order in the inputs' errors.
 
-    The inputs' errors are taken as independent and the function's own error (`DoseResponse.
-    error_sigma_ln`) is added to them in quadrature.
+    The inputs' errors are taken as independent and the function's own error (`error_sigma_ln`)
+    is added to them in quadrature.
 
     Parameters
     ----------
@@ -182,8 +247,11 @@ def loss_sigma_ln(
     so2_temperature = k.cold * (1 - warm) + k.warm * warm
     by_temperature = so2_share * so2_temperature + salt_share * k.salt_temperature
     by_humidity = so2_share * k.so2_humidity + salt_share * k.salt_humidity
+    own = error_sigma_ln(
+        metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d, so2_share
+    )
     return np.sqrt(
-        k.error_sigma_ln**2
+        own**2
         + (by_temperature * temperature_sd_c) ** 2
         + (by_humidity * relative_humidity_sd_pct) ** 2
         + (so2_share * k.so2_power * so2_sigma_ln) ** 2

@@ -54,7 +54,9 @@ def median_sigma_ln(stations: ArrayLike, gsd: ArrayLike) -> np.ndarray:
 
 
 def bin_ln_median(curve: salt.Curve, low_m: ArrayLike, high_m: ArrayLike) -> np.ndarray:
-    """Mean of ln S over each range of distance, distances spread evenly in their logarithm.
+    """Mean of ln S on a wet candle over each range of distance, even in its logarithm.
+
+    Without the spray part: candles stand under a roof (see `saltreach.science.salt`).
 
     Parameters
     ----------
@@ -70,7 +72,30 @@ def bin_ln_median(curve: salt.Curve, low_m: ArrayLike, high_m: ArrayLike) -> np.
     low, high = np.atleast_1d(np.asarray(low_m, float), np.asarray(high_m, float))
     middles = (np.arange(POINTS_IN_BIN) + 0.5) / POINTS_IN_BIN
     distance = low[:, None] * (high / low)[:, None] ** middles
-    return np.log(sum(salt.distance_curve(distance, curve))).mean(axis=1)
+    return np.log(candle_mg_m2_d(distance, curve)).mean(axis=1)
+
+
+def candle_mg_m2_d(coast_distance_m: ArrayLike, curve: salt.Curve = salt.CURVE) -> np.ndarray:
+    """Median deposition on a wet candle, which misses the spray.
+
+    Parameters
+    ----------
+    coast_distance_m : array_like
+        Distance to the sea, m.
+    curve : Curve
+        Parameters.
+
+    Returns
+    -------
+    ndarray
+        mg Cl/(m² d).
+
+    Examples
+    --------
+    >>> round(float(candle_mg_m2_d(100.0)))
+    149
+    """
+    return np.asarray(sum(salt.distance_curve(coast_distance_m, curve)[1:]))
 
 
 def fit_bins(
@@ -78,9 +103,7 @@ def fit_bins(
     high_m: ArrayLike,
     median_mg_m2_d: ArrayLike,
     sigma_ln: ArrayLike,
-    *,
-    far_scale_m: float = salt.FAR_SCALE_M,
-    surf_power: float = salt.SURF_POWER,
+    **given_values: float,
 ) -> Fit:
     """Fit the four parameters of the curve to medians in ranges of distance.
 
@@ -92,8 +115,8 @@ def fit_bins(
         Median deposition in each range.
     sigma_ln : array_like, shape (n,)
         Standard error of ln(median): the weight is its inverse square.
-    far_scale_m, surf_power : float, optional
-        The two parameters that are set, not fitted.
+    **given_values : float, optional
+        Other values of the parameters of `salt.Curve` that are set, not fitted.
 
     Returns
     -------
@@ -105,14 +128,14 @@ def fit_bins(
     given, sigma = np.log(median_mg_m2_d), np.asarray(sigma_ln, float)
 
     def weighted_residual(ln_parameters: np.ndarray) -> np.ndarray:
-        curve = salt.Curve._make([*np.exp(ln_parameters), far_scale_m, surf_power])
+        curve = salt.Curve(*np.exp(ln_parameters), **given_values)
         return (bin_ln_median(curve, low_m, high_m) - given) / sigma
 
     # Parameters are bounded to a wide range so that a bin left out cannot send one to infinity.
     bounds = np.log([(1.0, 10.0, 0.05, 0.05), (1e5, 5e4, 200.0, 50.0)])
     found = least_squares(weighted_residual, np.log(_START), bounds=bounds)
     return Fit(
-        curve=salt.Curve._make([*np.exp(found.x).tolist(), far_scale_m, surf_power]),
+        curve=salt.Curve(*np.exp(found.x).tolist(), **given_values),
         covariance=np.linalg.pinv(found.jac.T @ found.jac),
         residual_ln=found.fun * sigma,
         chi2=float(2 * found.cost),

@@ -2,7 +2,8 @@
 
 Uncertain are the place of the shoreline (normal error of the distance, never below 0), chloride
 at a given distance (lognormal), temperature (normal), relative humidity (normal, cut off at 1
-and 100 %), SO2 (lognormal), and the ISO 9223 functions themselves (lognormal, Annex A). The
+and 100 %), SO2 (lognormal), and the ISO 9223 functions themselves (lognormal, Annex A; wider
+where an input is beyond the range they were fitted on, `atmosphere.error_sigma_ln`). The
 inputs' errors are independent of each other; the functions' own errors for steel and zinc are
 taken as one, because what the functions leave out (shelter, rain, splash) acts on both metals.
 
@@ -265,7 +266,9 @@ def input_variances(metal: str, exposure: Exposure, chloride: Chloride) -> dict[
             ln_rate = np.log(atmosphere.first_year_loss_um_y(metal, *drawn))
         average = (ln_rate * weight).sum(axis=1, keepdims=True)
         out[moved] = ((ln_rate - average) ** 2 * weight).sum(axis=1)
-    own = atmosphere.DOSE_RESPONSE[metal].error_sigma_ln ** 2
+    still = {name: np.zeros(1) for name in INPUTS[1:]}
+    central = _draw(air, chloride, rows, np.maximum(mean, 0)[:, None], still)
+    own = _own_sigma_ln(metal, central)[:, 0] ** 2
     out["function"] = np.where(np.isnan(out["chloride"]), np.nan, own)
     return out
 
@@ -342,7 +345,7 @@ def _sampling(air: Exposure, chloride: Chloride, rows: slice, normal: Floats) ->
     drawn = _draw(air, chloride, rows, np.maximum(distance, 0.0), z)
     rates, not_above = {}, []
     for metal in METALS:
-        own = np.exp(atmosphere.DOSE_RESPONSE[metal].error_sigma_ln * z["function"])
+        own = np.exp(_own_sigma_ln(metal, drawn) * z["function"])
         rate = atmosphere.first_year_loss_um_y(metal, *drawn) * own
         rates[metal] = np.quantile(rate, QUANTILES, axis=1).T
         limits = atmosphere.UPPER_LIMIT_UM_Y[metal][:-1]
@@ -403,9 +406,17 @@ def _ln_loss(
     by_so2 = k.so2_power * so2_sigma_ln
     apart = by_so2**2 + ((k.so2_humidity - k.salt_humidity) * humidity_sd) ** 2
     by_humidity = (so2_share * k.so2_humidity + salt_share * k.salt_humidity) * humidity_sd
-    sigma = np.sqrt(k.error_sigma_ln**2 + (so2_share * by_so2) ** 2 + by_humidity**2)
+    own = atmosphere.error_sigma_ln(metal, *air, so2_share)
+    sigma = np.sqrt(own**2 + (so2_share * by_so2) ** 2 + by_humidity**2)
     with np.errstate(divide="ignore"):
         return np.log(whole) + apart * so2_share * salt_share / 2, sigma
+
+
+def _own_sigma_ln(metal: str, air: tuple[Any, Any, Any, Any]) -> Floats:
+    """The function's own error at inputs known exactly."""
+    whole = atmosphere.first_year_loss_um_y(metal, *air)
+    so2_share = atmosphere.first_year_loss_um_y(metal, *air[:3], 0.0) / whole
+    return np.asarray(atmosphere.error_sigma_ln(metal, *air, so2_share))
 
 
 def _spread(salt: Floats, rates: dict[str, Floats], not_above: Floats) -> Spread:
