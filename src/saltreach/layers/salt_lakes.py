@@ -125,9 +125,7 @@ def salt_lake_at(lon: ArrayLike, lat: ArrayLike) -> NearestSaltLake:
     boxes = _boxes_deg()
     for at in np.flatnonzero(_touched(boxes, around, lat)):
         west, south, east, north = boxes[at]
-        rows = np.flatnonzero(
-            (around >= west) & (around <= east) & (lat >= south) & (lat <= north)
-        )
+        rows = np.flatnonzero((around >= west) & (around <= east) & (lat >= south) & (lat <= north))
         distance = _distance_m(at, around[rows], lat[rows])
         closer = (distance <= REACH_M) & (distance < nearest_m[rows])
         nearest_m[rows[closer]], which[rows[closer]] = distance[closer], at
@@ -165,9 +163,7 @@ def _index(at: int) -> CoastIndex:
     return build_index(shore, np.array([0, len(shore)]), np.arange(len(shore) - 1), sided=False)
 
 
-def _distance_m(
-    at: int, lon: NDArray[np.float64], lat: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _distance_m(at: int, lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArray[np.float64]:
     import shapely
 
     if not len(lon):
