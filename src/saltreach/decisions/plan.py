@@ -290,6 +290,35 @@ def changes(problem: Problem, visits: pd.DataFrame, last: pd.DataFrame | None) -
     return pd.DataFrame(rows, columns=list(CHANGE_COLUMNS))
 
 
+def workload(problem: Problem, most: int = 3) -> dict[str, Any]:
+    """What keeping every interval takes in a year, what the teams have, and what gives way first.
+
+    Parameters
+    ----------
+    problem : Problem
+        From `make_problem`.
+    most : int
+        Sectors named of those that give way first.
+
+    Returns
+    -------
+    dict
+        `visits_per_year`, `crag_hours_per_year` (work at the crags, no travel),
+        `team_hours_per_year` (whole days, travel included), `dropped_first` (names; least cost of
+        an overdue day).
+    """
+    tasks = problem.tasks[problem.tasks["months"] > 0]
+    per_year = 12.0 / tasks["months"].to_numpy(float)
+    first = tasks.sort_values(["late_min", "crag", "sector"], kind="stable")
+    names = (first["crag"] + " / " + first["sector"]).drop_duplicates().head(most)
+    return {
+        "visits_per_year": round(float(per_year.sum()), 1),
+        "crag_hours_per_year": round(float((per_year * tasks["work_min"]).sum()) / 60, 1),
+        "team_hours_per_year": round(float(problem.free_min.sum()) / 60 / problem.options.years, 1),
+        "dropped_first": names.tolist(),
+    }
+
+
 def trips_by_month(plan: Plan) -> list[dict[str, Any]]:
     """Trips of each calendar month of the plan, months without any among them.
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.decisions.plan import VISIT_COLUMNS, Plan, trips_by_month
+from saltreach.decisions.plan import VISIT_COLUMNS, Plan, trips_by_month, workload
 from saltreach.decisions.plan_cost import Cost
 from saltreach.decisions.plan_unmet import unmet_summary
 from saltreach.decisions.windows import day_number, day_text
@@ -105,6 +105,7 @@ def plan_record(plan: Plan, months: list[dict[str, Any]] | None = None) -> dict[
         "until": day_text(plan.problem.end - 1),
         "how": plan.how,
         "solved_to_the_optimum": plan.proven,
+        "workload": workload(plan.problem),
         "cost": cost_record(plan.cost),
         "greedy": cost_record(plan.greedy),
         "bound_team_hours": round(plan.bound_min / 60, 1),
@@ -138,6 +139,7 @@ def cost_record(cost: Cost) -> dict[str, Any]:
 def plan_lines(plan: Plan) -> list[str]:
     """The plan in sentences, for the screen and the workbook."""
     cost, greedy, problem = plan.cost, plan.greedy, plan.problem
+    load = workload(problem)
     teams = ", ".join(
         f"{t['team']} {100 * share:.0f} %"
         for t, share in zip(problem.teams, cost.load, strict=True)
@@ -146,6 +148,10 @@ def plan_lines(plan: Plan) -> list[str]:
         f"{len(plan.visits)} visits on {cost.trips} trips from {day_text(problem.start)} to "
         f"{day_text(problem.end - 1)}, {cost.travel_min / 60:.0f} h of travel, "
         f"{cost.work_min / 60:.0f} h at the crags.",
+        f"To keep every interval takes {load['visits_per_year']:.0f} visits a year and "
+        f"{load['crag_hours_per_year']:.0f} h at the crags; the teams have "
+        f"{load['team_hours_per_year']:.0f} h a year, travel included. Where time is short these "
+        f"give way first: {', '.join(load['dropped_first'])}.",
         f"Free time used: {teams}.",
         f"Made by: {plan.how}, in {plan.seconds:.0f} s. Gap to the bound: {100 * plan.gap:.1f} % "
         f"of the cost, {100 * plan.gap_of_avoidable:.1f} % of what a plan can change"
