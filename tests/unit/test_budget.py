@@ -6,7 +6,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.budget import ALL, WORST, Money, choose, curve, resin_ml, shopping
+from saltreach.decisions.budget import (
+    ALL,
+    WORST,
+    Money,
+    choose,
+    curve,
+    plans,
+    resin_ml,
+    shopping,
+)
 from saltreach.decisions.prices import read_prices
 from saltreach.errors import OptionError
 from saltreach.register.columns import BANDS
@@ -21,7 +30,7 @@ def table(seed, sectors=5):
             rows.append(
                 {
                     "crag": "C", "sector": f"S{s}", "sea_cliff": sea, "risk_band": band,
-                    "scope": (ALL, WORST)[c % 2], "metal": "316", "kind": "bonded",
+                    "scope": (ALL, WORST)[c % 2], "metal": "316", "kind": "bonded", "piece": "",
                     "count": int(rng.integers(1, 20)), "cost": round(float(rng.uniform(5, 400)), 2),
                     "minutes": int(rng.integers(30, 900)),
                     "avoided": round(float(rng.uniform(0, 0.2)), 6),
@@ -72,11 +81,40 @@ def test_pure_risk_is_the_optimum_of_trying_every_choice(seed, days):
 
 @pytest.mark.parametrize("seed", range(12))
 def test_sea_cliffs_first_is_the_first_in_order_of_every_choice(seed):
+    """Of all plans that avoid no less than the smaller budgets of the curve do."""
     frame = table(seed)
     money = Money(budget=500.0, team_days=3.0)
-    able = [r for r in every_choice(frame) if fits(frame, r, money)]
+    chosen = plans(frame, money)
+    smaller = [r for budget, r in chosen.items() if budget < money.budget]
+    floor = max((round(1e6 * frame.loc[r, "avoided"].sum()) for r in smaller), default=0)
+    able = [
+        r
+        for r in every_choice(frame)
+        if fits(frame, r, money) and round(1e6 * frame.loc[r, "avoided"].sum()) >= floor
+    ]
     best = max(steps(frame, r) for r in able)
     assert steps(frame, choose(frame, money)) == best
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_more_money_never_avoids_less(seed):
+    line, taken = curve(table(seed, sectors=8), Money(budget=333.0), points=20)
+    assert (line["avoided_pct"].diff().dropna() >= 0).all()
+    assert len(taken) == int(line.loc[line["budget"] == 333.0, "sectors"].iloc[0])
+
+
+def test_the_policy_alone_would_avoid_less_with_more_money():
+    """By hand: 100 buys two inland sectors (0.2 together); 200 would buy the sea cliff (0.15)
+    instead, which comes first, so the floor keeps the two."""
+    frame = table(0).iloc[:3].assign(
+        sector=["inland a", "inland b", "cliff"], sea_cliff=["no", "no", "yes"],
+        risk_band="raised", count=1, cost=[50.0, 50.0, 200.0], minutes=60,
+        avoided=[0.1, 0.1, 0.15], scope=ALL, piece="",
+    )  # fmt: skip
+    found = plans(frame, Money(budget=200.0), points=3)  # 0, 100, 200 and 300
+    assert [sorted(found[b].tolist()) for b in (0.0, 100.0, 200.0, 300.0)] == [
+        [], [0, 1], [0, 1], [0, 1, 2],
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -92,10 +130,10 @@ def test_of_equal_choices_the_cheapest_is_taken(seed):
 
 def test_the_curve_rises_with_pure_risk_and_bounds_every_order():
     frame = table(3, sectors=8)
-    pure = curve(frame, Money(budget=300.0, order="pure-risk"), points=12)
+    pure, _ = curve(frame, Money(budget=300.0, order="pure-risk"), points=12)
     assert (pure["avoided_pct"].diff().dropna() >= 0).all()
     assert pure["budget"].iloc[0] == 0 and pure["avoided_pct"].iloc[0] == 0
-    sea = curve(frame, Money(budget=300.0), points=12)
+    sea, _ = curve(frame, Money(budget=300.0), points=12)
     assert (sea["avoided_pct"] <= sea["avoided_pure_risk_pct"] + 1e-9).all()
     assert (sea["spent"] <= sea["budget"]).all()
     assert 300.0 in set(sea["budget"])
@@ -110,7 +148,7 @@ def test_the_shopping_list_adds_up_sizes():
     taken = pd.DataFrame(
         {
             "kind": "bonded", "metal": ["316", "316", "titanium"], "diameter_mm": [12.0] * 3,
-            "embedment_mm": [80.0] * 3, "size_assumed": "no", "count": [3, 4, 5],
+            "embedment_mm": [80.0] * 3, "legs": 1, "piece": "", "size_assumed": "no", "count": [3, 4, 5],
             "resin_ml": [10.0, 20.0, 30.0],
         }
     )  # fmt: skip
@@ -127,9 +165,31 @@ def test_prices_come_from_toml_or_csv_alike(tmp_path):
     assert (toml.resin_per_ml, toml.currency) == (csv.resin_per_ml, csv.currency) == (0.1, "EUR")
 
 
+def test_a_stock_list_comes_from_toml_or_csv_alike(tmp_path):
+    (tmp_path / "p.toml").write_text(
+        '[[stock]]\nkind = "bonded"\nmetal = "titanium"\ngrade = "titanium grade 2"\n'
+        "diameter_mm = 12\nlength_mm = 100\nprice = 30\nhow_many = 24\n"
+    )
+    (tmp_path / "p.csv").write_text(
+        "item,metal,grade,diameter_mm,length_mm,price,how_many\n"
+        "bonded,titanium,titanium grade 2,12,100,30,24\n"
+    )
+    toml, csv = read_prices(tmp_path / "p.toml"), read_prices(tmp_path / "p.csv")
+    assert toml.stock == csv.stock
+    assert toml.stock[0].label == "bonded titanium grade 2, 12 x 100 mm"
+    assert (toml.stock[0].how_many, toml.stock_metals()) == (24, {"titanium"})
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
+        ('[[stock]]\nkind = "bonded"\n', "metal, diameter_mm, length_mm, price missing"),
+        ('[[stock]]\nkind = "glue"\nmetal = "316"\ndiameter_mm = 12\nlength_mm = 90\nprice = 1\n',
+         "give bonded or mechanical"),
+        ('[[stock]]\nkind = "bonded"\nmetal = "316"\ngrade = "1.4462"\ndiameter_mm = 12\n'
+         "length_mm = 90\nprice = 1\n", "is none of 316"),
+        ('[[stock]]\nkind = "bonded"\nmetal = "316"\ndiameter_mm = 120\nlength_mm = 90\nprice = 1\n',
+         "diameter_mm = 120; give a number from 4 to 40"),
         ("[bonded]\nbrass = 1\n", "no metal to rebolt with"),
         ("[bonded]\n316 = -1\n", "no price"),
         ("[bonded]\n316 = true\n", "no price"),

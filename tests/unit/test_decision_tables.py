@@ -9,7 +9,12 @@ import pytest
 
 from saltreach.decisions.find_out import worth_finding_out
 from saltreach.decisions.priority import anchor_priority, sector_priority
-from saltreach.decisions.state import metal_in_place, metal_shares, state_of_anchors
+from saltreach.decisions.state import (
+    METAL_PRIOR,
+    metal_in_place,
+    metal_shares,
+    state_of_anchors,
+)
 from saltreach.layers.embedded import embedded_file
 from saltreach.materials import MATERIAL_NAMES
 from saltreach.pipeline import assess
@@ -43,7 +48,7 @@ def test_shares_follow_the_crag_then_the_region_then_the_prior():
     assert shares[2, at_316] == pytest.approx(3.0)  # two of the crag, one for the region
     assert shares[3, at_316] == pytest.approx(1.0)
     nothing = metal_shares(crag, pd.Series(["unknown"] * 4))
-    assert (nothing > 0).all()
+    assert (nothing[:, [MATERIAL_NAMES.index(m) for m in METAL_PRIOR]] > 0).all()
     assert nothing.sum(axis=1) == pytest.approx(1.0)
 
 
@@ -68,8 +73,11 @@ def test_priority_ranks_sea_cliffs_first_within_a_band(demo):
     sectors = demo.sectors.sort_values("priority_rank")
     band = sectors["risk_band"].map({b: i for i, b in enumerate(
         ("low", "moderate", "raised", "high", "severe"))})  # fmt: skip
-    assert band.is_monotonic_decreasing
-    for _, part in sectors.groupby("risk_band"):
+    bought = sectors["anchors_to_replace"] > 0
+    assert band[bought].is_monotonic_decreasing
+    # where nothing is bought there is nothing to rank for
+    assert not (bought.astype(int).diff() > 0).any()
+    for _, part in sectors[bought].groupby("risk_band"):
         sea = (part["sea_cliff"] == "yes").astype(int)
         assert sea.is_monotonic_decreasing
     assert sectors["priority_rank"].tolist() == list(range(1, len(sectors) + 1))
@@ -80,7 +88,8 @@ def test_priority_ranks_sea_cliffs_first_within_a_band(demo):
 def test_pure_risk_follows_the_score_alone(demo):
     anchors = demo.anchors.join(demo.working[["yearly_loss_after"]])
     plain = demo.sectors.drop(columns=["priority_score", "priority_rank", "priority_reasons"])
-    plain = plain[["crag", "sector", "anchors", "risk_band", "sea_cliff"]]
+    plain = plain[["crag", "sector", "anchors", "risk_band", "sea_cliff", "spots_refused",
+                   "to_take_out_of_use"]]  # fmt: skip
     found = sector_priority(plain, anchors, replace(DEFAULT, order="pure-risk"))
     by_rank = found.sort_values("priority_rank")["priority_score"]
     assert by_rank.is_monotonic_decreasing

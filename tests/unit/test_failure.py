@@ -62,9 +62,9 @@ def test_unknown_diameter_is_never_safer_than_the_thinnest_in_use():
 
 
 def test_no_rows():
-    empty = failure_curve(np.empty((0, 7)), np.empty(0), Anchors(0.1, 1.0, 1.0))
+    empty = failure_curve(np.empty((0, 12)), np.empty(0), Anchors(0.1, 1.0, 1.0))
     assert empty.shape == (0, 31)
-    assert capacity_quantile_kn(np.empty((0, 7)), np.empty(0), Anchors(0.1, 1.0, 1.0)).size == 0
+    assert capacity_quantile_kn(np.empty((0, 12)), np.empty(0), Anchors(0.1, 1.0, 1.0)).size == 0
 
 
 def test_many_rows_are_the_same_as_few():
@@ -85,10 +85,10 @@ def test_many_rows_are_the_same_as_few():
     ("call", "word"),
     [
         (lambda: failure_curve(np.ones((2, 3)), [1.0, 1.0], Anchors(0, 1, 1)), "weights of shape"),
-        (lambda: failure_curve(np.ones((1, 7)) / 7, [[1.0, 2.0]], Anchors(0, 1, 1)), "age_weights"),
-        (lambda: material_weights(["brass"]), "brass"),
-        (lambda: material_weights(["unknown"], [0] * 7), "shares"),
-        (lambda: material_weights(["unknown"], [-1, 2, 0, 0, 0, 0, 0]), "shares"),
+        (lambda: failure_curve(np.ones((1, 12)) / 12, [[1.0, 2.0]], Anchors(0, 1, 1)), "age_weights"),
+        (lambda: material_weights(["bronze"]), "bronze"),
+        (lambda: material_weights(["unknown"], [0] * 12), "shares"),
+        (lambda: material_weights(["unknown"], [-1, 2, *[0] * 10]), "shares"),
         (lambda: age_mixture([NAN], [1.0], [0.0]), "ages"),
         (lambda: odds_ratio(1, "smell"), "smell"),
         (lambda: scc_hazard(1.0, 1.0, rain_washed="sometimes"), "sometimes"),
@@ -120,6 +120,10 @@ def test_a_changed_weight_changes_the_hazard():
 def test_nothing_cracks_without_hazard():
     assert np.isinf(scc_scale_y(0.0, "304"))
     assert np.isinf(scc_scale_y(1.0, "titanium"))
-    assert first_year("titanium", rock_kn_p05=1e6, rock_kn_p50=1e6) == pytest.approx(
-        MODEL.rest_per_y
-    )
+    thick = {"diameter_mm": 40.0, "condition": 1.0, "rock_kn_p05": 1e6, "rock_kn_p50": 1e6}
+    # condition 1 multiplies the odds of the visible rest by 0.10 / 0.20, undated: no credit
+    assert first_year("titanium", **thick) == pytest.approx(MODEL.rest_per_y, rel=1e-6)
+    # nobody looked, 10 years: two thirds of 2.49 - 1 more odds, and of 0.003 / 0.993 failed
+    failed = 2 / 3 * 0.003 / 0.993
+    blind = first_year("titanium", **(thick | {"condition": NAN}))
+    assert blind == pytest.approx(failed + MODEL.rest_per_y * 1.99, rel=1e-2)
