@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from saltreach.materials import MATERIAL_NAMES
+from saltreach.materials import COATED, MATERIAL_NAMES, PLACEABLE
 from saltreach.science import updating
 from saltreach.science.atmosphere import first_year_loss_um_y
 from saltreach.science.failure import (
@@ -41,7 +41,10 @@ states = st.fixed_dictionaries(
 )
 ages = st.floats(0, 60)
 metals = st.sampled_from(MATERIAL_NAMES)
+LADDER = (*COATED, *PLACEABLE)
 SLACK = 1e-9
+STRENGTH_SLACK = 1e-2
+"""Titanium of grade 2 is less strong than steel: a thin bar of it tears more easily."""
 
 
 def anchors(state):
@@ -94,7 +97,8 @@ def test_harsher_air_is_never_safer(metal, age, state, salt, hazard):
 @settings(deadline=None)
 @given(age=ages, state=states)
 def test_better_metal_is_never_worse(age, state):
-    by_rank = [curve(metal, age, state) for metal in MATERIAL_NAMES]
+    thick = state | {"diameter_mm": 20.0}  # so that strength plays no part
+    by_rank = [curve(metal, age, thick) for metal in LADDER]
     for worse, better in zip(by_rank, by_rank[1:], strict=False):
         never_safer(worse, better)
 
@@ -102,6 +106,7 @@ def test_better_metal_is_never_worse(age, state):
 @settings(deadline=None)
 @given(metal=metals, age=ages, state=states, grade=st.integers(0, 3))
 def test_worse_condition_or_batch_is_never_safer(metal, age, state, grade):
+    # failed is the metal's: the rock then counts as poor
     by_grade = [curve(metal, age, state | {"condition": float(g)}) for g in (grade, grade + 1)]
     never_safer(by_grade[1], by_grade[0])
     more = state | {"batch_factor": state["batch_factor"] * 3}
@@ -109,12 +114,12 @@ def test_worse_condition_or_batch_is_never_safer(metal, age, state, grade):
 
 
 @settings(deadline=None)
-@given(age=ages, state=states, shares=st.lists(st.floats(0.01, 1), min_size=7, max_size=7))
+@given(age=ages, state=states, shares=st.lists(st.floats(0.01, 1), min_size=12, max_size=12))
 def test_unknown_metal_lies_between_its_candidates(age, state, shares):
     mixed = failure_curve(material_weights(["unknown"], shares), [age], anchors(state))[0]
-    worst = curve(MATERIAL_NAMES[0], age, state)
-    assert (mixed >= curve("titanium", age, state) - SLACK).all()
-    assert (mixed <= worst + SLACK).all()
+    each = np.array([curve(metal, age, state) for metal in MATERIAL_NAMES])
+    assert (mixed >= each.min(axis=0) - SLACK).all()
+    assert (mixed <= each.max(axis=0) + SLACK).all()
 
 
 @settings(deadline=None)
@@ -173,14 +178,15 @@ def months_of_place(metal, age, chloride, temperature, washed):
         f"{m}_rate_um_y": first_year_loss_um_y(m, temperature, 75.0, 5.0, chloride)
         for m in ("zinc", "steel")
     }
-    yearly = curve(metal, age, {"scc_hazard": hazard, "rock_kn_p50": NAN, **rates})
+    state = {"scc_hazard": hazard, "rock_kn_p50": NAN, "diameter_mm": 20.0, **rates}
+    yearly = curve(metal, age, state)
     cap = cap_months(scc_band=scc_band(hazard), cracks=metal not in ("superaustenitic", "titanium"))
     return float(governing({"target": months_to_target(yearly[None, :])[0], **cap}).months)
 
 
 @settings(deadline=None)
 @given(
-    metal=metals,
+    metal=st.sampled_from(LADDER),
     age=ages,
     chloride=st.floats(1, 500),
     temperature=st.floats(0, 28),
@@ -199,7 +205,7 @@ def test_saltier_less_washed_warmer_older_is_never_a_longer_interval(
     assert months_of_place(metal, age + later, chloride, temperature, "yes") <= now
     if metal not in ("zinc-plated steel", "galvanised steel"):
         assert months_of_place(metal, age, chloride, temperature + by, "yes") <= now
-    better = MATERIAL_NAMES[min(MATERIAL_NAMES.index(metal) + 1, len(MATERIAL_NAMES) - 1)]
+    better = LADDER[min(LADDER.index(metal) + 1, len(LADDER) - 1)]
     assert months_of_place(better, *place[1:]) >= now
 
 

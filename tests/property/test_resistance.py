@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from saltreach.science import knock_down, resistance
+from saltreach.science.bond import NEW_BOND, bond_strength
 from saltreach.science.capacity import anchor_resistance
 from saltreach.science.placement import ADVICE, advised_kind, required_embedment_mm, too_close
 from saltreach.science.rock import strength_posterior
@@ -15,7 +16,9 @@ lengths = st.floats(30, 250)
 distances = st.one_of(st.just(np.nan), st.floats(1, 800))
 anchors = st.fixed_dictionaries(
     {
-        "kind": st.sampled_from(["bonded", "expansion", "screw", "other", ""]),
+        "kind": st.sampled_from(
+            ["bonded", "bonded twin-leg", "expansion", "screw", "drive-in", "other", ""]
+        ),
         "diameter_mm": st.sampled_from([8.0, 10.0, 12.0, 16.0]),
         "embedment_mm": lengths,
         "strength_median_mpa": st.floats(2, 300),
@@ -112,7 +115,7 @@ def test_higher_rebound_never_lowers_resistance(anchor, number, more):
 @settings(max_examples=60, deadline=None)
 def test_no_mode_is_weaker_than_the_whole(anchor):
     found = anchor_resistance(**anchor)
-    for mode in ("bond", "cone", "steel"):
+    for mode in ("bond", "pull-through", "cone", "steel"):
         assert not found.mode_kn_p05[mode] < found.axial_kn_p05 * (1 - 1e-2)
     for mode in ("pry-out", "edge", "steel shear"):
         assert not found.mode_kn_p05[mode] < found.radial_kn_p05 * (1 - 1e-2)
@@ -155,17 +158,18 @@ def test_unknown_in_unknown_out(name):
 def test_required_embedment_bears_the_loads_and_less_does_not(median, kind, sigma, crack):
     rock = (median, sigma)
     length, reason = required_embedment_mm(kind, 12.0, *rock, crack_distance_mm=crack)
+    new = {"crack_distance_mm": crack, "bond": bond_strength(*NEW_BOND)}
     if np.isnan(length):
-        longest = anchor_resistance(kind, 12.0, 300.0, *rock, crack_distance_mm=crack)
+        longest = anchor_resistance(kind, 12.0, 300.0, *rock, **new)
         assert longest.axial_kn_p05 < 15 or longest.radial_kn_p05 < 25
         assert str(reason) == "not reached by 300 mm"
         return
-    found = anchor_resistance(kind, 12.0, length, *rock, crack_distance_mm=crack)
+    found = anchor_resistance(kind, 12.0, length, *rock, **new)
     assert found.axial_kn_p05 >= 15
     assert found.radial_kn_p05 >= 25
     assert length >= (70 if kind == "bonded" else 60)
     if str(reason) != "EN 959 minimum length":
-        less = anchor_resistance(kind, 12.0, length - 5, *rock, crack_distance_mm=crack)
+        less = anchor_resistance(kind, 12.0, length - 5, *rock, **new)
         assert less.axial_kn_p05 < 15 or less.radial_kn_p05 < 25
 
 

@@ -6,10 +6,12 @@ import pytest
 from saltreach.science.inspection import (
     CONDITION_CAP_MONTHS,
     LADDER_MONTHS,
+    NORM_MONTHS,
     cap_months,
     corrosion_rate_mm_y,
     governing,
     half_life_months,
+    months_by_probability,
     months_to_target,
     proof_test_plan,
     remaining_life_y,
@@ -49,10 +51,10 @@ def test_api_570_from_measurement_to_interval():
 
 def test_rounds_down_to_the_ladder_and_never_up():
     exact = np.array([0.0, 2.9, 3.0, 5.9, 6.0, 11.9, 12.0, 23.0, 24.0, 47.9, 48.0, 60.0, np.inf])
-    wanted = [3, 3, 3, 3, 6, 6, 12, 12, 24, 36, 48, 60, 60]
+    wanted = [6, 6, 6, 6, 6, 6, 12, 12, 24, 36, 48, 60, 60]
     found = governing({"rule": exact})
     assert found.months.tolist() == wanted
-    assert found.below_ladder.tolist() == [True, True] + [False] * 11
+    assert found.below_ladder.tolist() == [True] * 4 + [False] * 9
     assert found.rule[-1] == "longest interval in use"
     assert (found.months <= np.maximum(exact, LADDER_MONTHS[0])).all()
 
@@ -77,6 +79,16 @@ def test_months_to_target_by_hand():
     """0.001 is crossed a quarter of the way from 0.0008 to 0.0016, in the third year."""
     assert months_to_target([[0.0002, 0.0004, 0.0008, 0.0016]], 0.001)[0] == pytest.approx(27.0)
     assert months_to_target([[0.0002, 0.0004]], 0.001)[0] == np.inf
+
+
+def test_the_norm_of_published_intervals_is_a_year():
+    """BS 7883:1997 12.1.2 (page text), UNI 11560:2022, EN 15567-1:2015 7.1.4, EN 365:2004: where
+    looking does not mend it a yearly look stays, whatever the probability."""
+    assert NORM_MONTHS == 12.0
+    worst = [[0.9, 0.9]]
+    assert months_by_probability(worst, [True]).tolist() == [12.0]
+    assert months_by_probability(worst, [False]).tolist() == [6.0]
+    assert cap_months(scc_band="severe", cracks=True)["stress-corrosion hazard"] == 12.0
 
 
 def test_caps_fall_with_condition():

@@ -91,17 +91,22 @@ def test_rust_against_monte_carlo():
     strength = strength * np.exp(0.05 * (e + stats.norm.ppf(0.95)))
     fails = (strength < MODEL.load_median_kn * np.exp(MODEL.load_sigma_ln * load)).mean()
     strong_rock = {"rock_kn_p05": 1e6, "rock_kn_p50": 1e6}
-    place = Anchors(0.0, 4.0, 80.0, diameter_mm=10.0, **strong_rock)
+    place = Anchors(0.0, 4.0, 80.0, diameter_mm=10.0, condition=1.0, **strong_rock)
     curve = failure_curve(material_weights(["zinc-plated steel"]), [25.0], place, keep_rank=False)
     assert curve[0, 0] == pytest.approx(fails, rel=0.05)
 
 
 def test_competing_risks_by_hand():
     """304, hazard 0.5, age 10, scale 12 y, shape 2; rock 20/40 kN, rest: arithmetic."""
-    place = Anchors(0.5, 1.0, 1.0, rock_kn_p05=20.0, rock_kn_p50=40.0)
+    place = Anchors(0.5, 1.0, 1.0, diameter_mm=40.0, condition=1.0, rock_kn_p05=20.0,
+                    rock_kn_p50=40.0)  # fmt: skip
     curve = failure_curve(material_weights(["304"]), [10.0], place)
-    sigma = np.hypot(np.log(2) / 1.645, 0.4)
-    rock = stats.norm.cdf(-np.log(10.0) / sigma)
+    # the rock held the year before: 1 - E[F^2] / E[F] over its lognormal
+    law = stats.norm(np.log(40.0), np.log(2) / stats.norm.ppf(0.95))
+    holds = [
+        law.expect(lambda r, k=k: stats.norm.cdf((r - np.log(4.0)) / 0.4) ** k) for k in (1, 2)
+    ]
+    rock = 1 - holds[1] / holds[0]
     years = 10.0 + np.arange(31)
     crack = -np.expm1((years / 12) ** 2 - ((years + 1) / 12) ** 2)
     expected = 1 - (1 - crack) * (1 - 1e-5) * (1 - rock)
@@ -111,7 +116,7 @@ def test_competing_risks_by_hand():
 def test_mixture_is_the_weighted_mean_of_its_parts():
     """Law of total probability, rock so strong that it takes no part."""
     place = Anchors(0.4, 3.0, 60.0, rock_kn_p05=1e6, rock_kn_p50=1e6)
-    shares = np.array([1, 1, 4, 2, 0, 0, 1.0])
+    shares = np.array([0, 0, 1, 1, 0, 0, 0, 4, 2, 0, 0, 1.0])
     mixed = failure_curve(material_weights(["unknown"], shares), [12.0], place)
     alone = [failure_curve(material_weights([m]), [12.0], place)[0] for m in MATERIAL_NAMES]
     assert mixed[0] == pytest.approx(shares / shares.sum() @ np.array(alone))

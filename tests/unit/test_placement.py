@@ -31,8 +31,8 @@ def test_advice_by_strength():
 
 
 def test_no_embedment_long_enough_forbids_the_place():
-    length, why = placement.required_embedment_mm("bonded", 12.0, 8.0, 0.5)
-    advice, reason = placement.advised_kind(8.0, 0.5, required_mm=length)
+    length, why = placement.required_embedment_mm("bonded", 12.0, 6.0, 0.8)
+    advice, reason = placement.advised_kind(6.0, 0.8, required_mm=length)
     assert str(why) == "not reached by 300 mm"
     assert (str(advice), str(reason)) == (
         "do not place here",
@@ -43,7 +43,7 @@ def test_no_embedment_long_enough_forbids_the_place():
 def test_reasons_of_the_embedment():
     cases = {
         ("expansion", 12.0, 200.0): "EN 959 minimum length",
-        ("bonded", 12.0, 60.0): "axial 15 kN (bond)",
+        ("bonded", 12.0, 30.0): "axial 15 kN (bond)",
         ("bonded", 8.0, 200.0): "steel too thin for the loads",
         ("bonded", 12.0, np.nan): "strength of the rock or diameter not known",
         ("bonded", np.nan, 100.0): "strength of the rock or diameter not known",
@@ -58,7 +58,7 @@ def test_reasons_of_the_embedment():
 
 
 def test_softer_rock_and_the_uiaa_load_ask_for_more():
-    soft, _ = placement.required_embedment_mm("bonded", 12.0, 30.0, 0.3)
+    soft, _ = placement.required_embedment_mm("bonded", 12.0, 20.0, 0.3)
     hard, _ = placement.required_embedment_mm("bonded", 12.0, 150.0, 0.3)
     uiaa, reason = placement.required_embedment_mm(
         "bonded", 12.0, 150.0, 0.3, axial_kn=placement.UIAA_AXIAL_KN
@@ -96,8 +96,8 @@ def test_governing_modes():
     """A thin rod fails by steel, a short one by the cone, soft rock by the bond."""
     found = anchor_resistance(
         ["bonded", "expansion", "bonded", "bonded"],
-        [6.0, 12.0, 12.0, 16.0],
-        [250.0, 50.0, 100.0, 120.0],
+        [6.0, 16.0, 12.0, 16.0],
+        [250.0, 40.0, 100.0, 120.0],
         [250.0, 100.0, 15.0, 150.0],
         0.1,
         gsi=90.0,

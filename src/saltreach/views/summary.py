@@ -45,8 +45,11 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
         "sectors_by_rock_band": {b: int((sectors["rock_band"] == b).sum()) for b in BANDS[::-1]},
         "sectors_by_kind": {k: int((sectors["kind_advised"] == k).sum()) for k in KINDS_ADVISED},
         "do_not_place": [
-            {"crag": s.crag, "sector": s.sector, "reasons": s.kind_reasons.split(SEPARATOR)}
-            for s in sectors[sectors["kind_advised"] == DO_NOT_PLACE].itertuples(index=False)
+            {
+                "crag": s.crag, "sector": s.sector, "spots": int(s.spots_refused),
+                "anchors": int(s.anchors), "reasons": s.kind_reasons.split(SEPARATOR),
+            }
+            for s in sectors[sectors["spots_refused"] > 0].itertuples(index=False)
         ],
         "rock_disagreements": result.provenance["rock"]["disagreements"],
         "rock_entries_unmapped": result.provenance["rock"]["unmapped_entries"],
@@ -114,7 +117,8 @@ def _rock_lines(found: dict[str, Any]) -> list[str]:
         "Sectors by rock risk: " + _counted(found["sectors_by_rock_band"]),
         "Sectors by kind of anchor advised: " + _counted(found["sectors_by_kind"]),
         *(
-            f"  {place['crag']} / {place['sector']}: {DO_NOT_PLACE}. {' '.join(place['reasons'])}"
+            f"  {place['crag']} / {place['sector']}: {place['spots']} of {place['anchors']} spots "
+            f"to move or remove ({DO_NOT_PLACE}). {' '.join(place['reasons'])}"
             for place in found["do_not_place"]
         ),
     ]
