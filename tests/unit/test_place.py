@@ -1,0 +1,81 @@
+"""What kind of place an anchor stands in: sea cliffs, roads, lakes, odd air. Our own rules."""
+
+import numpy as np
+import pandas as pd
+
+from saltreach.decisions.place import place_of
+
+INLAND = {
+    "coast_distance_m": 50_000.0, "coast_distance_sd_m": 250.0, "coast_distance_source": "layer",
+    "sea_cliff": "unknown", "height_above_sea_m": np.nan, "elevation_m": 400.0,
+    "elevation_source": "layer", "face_slope_deg": np.nan, "rain_washed": "yes",
+    "vegetation": "unknown", "salt_crust": "unknown", "salt_lake_m": np.nan, "salt_lake": "",
+    "salt_lake_brine": "", "salt_lake_sd_m": np.nan, "sea_salinity_g_kg": 35.0,
+    "so2_ug_m3_used": 2.0, "salted_road_m": np.nan, "salted_tunnel": "unknown",
+    "volcanic_gas": "unknown",
+}  # fmt: skip
+
+
+def places(*changes):
+    return place_of(pd.DataFrame([INLAND | c for c in changes]))
+
+
+def test_a_sea_cliff_by_word_height_steepness_or_distance():
+    found = places(
+        {},
+        {"sea_cliff": "yes", "coast_distance_m": 900.0},
+        {"coast_distance_m": 420.0, "height_above_sea_m": 12.0},  # drawn 420 m inland
+        {"coast_distance_m": 450.0, "face_slope_deg": 85.0},
+        {"coast_distance_m": 450.0, "face_slope_deg": 30.0},
+        {"coast_distance_m": 420.0, "coast_distance_source": "register"},  # measured
+        {"coast_distance_m": 100.0, "sea_cliff": "no"},
+        {"coast_distance_m": 800.0, "elevation_m": 20.0, "elevation_source": "register"},
+        {"coast_distance_m": 800.0, "elevation_m": 20.0},
+        {"coast_distance_m": np.nan},
+    )
+    assert found["sea_cliff"].tolist() == [
+        "no", "yes", "yes", "yes", "yes", "no", "no", "yes", "no", "",
+    ]  # fmt: skip
+    # the nearest band of EN 1993-1-4 where that is sure, and nowhere else
+    assert found["class_distance_m"].tolist()[:9] == [
+        50_000, 0, 0, 0, 450, 420, 100, 0, 800,
+    ]  # fmt: skip
+
+
+def test_salt_lakes_count_as_a_shore_and_magnesium_brine_is_told():
+    found = places(
+        {"salt_lake_m": 500.0, "salt_lake": "Dead Sea", "salt_lake_brine": "magnesium",
+         "salt_lake_sd_m": 1000.0},
+        {"salt_lake_m": 5000.0, "salt_lake": "Dead Sea", "salt_lake_brine": "magnesium",
+         "salt_lake_sd_m": 1000.0},
+        {"salt_lake_m": 800.0, "salt_lake": "Great Salt Lake", "salt_lake_brine": "sodium",
+         "salt_lake_sd_m": 1000.0},
+        {"salt_lake_m": 5000.0, "coast_distance_m": 100.0, "salt_lake_sd_m": 1000.0},
+    )  # fmt: skip
+    assert found["by_salt_lake"].tolist() == [True, True, True, False]
+    assert found["by_magnesium"].tolist() == [True, False, False, False]
+    assert found["salt_distance_m"].tolist() == [500, 5000, 800, 100]
+    assert found["salt_distance_sd_m"].tolist() == [1000, 1000, 1000, 250]
+    assert found["salt_share"].tolist() == [0.5, 0.5, 0.5, 1.0]
+
+
+def test_salt_follows_salinity_and_never_more_than_the_ocean():
+    """Gulf of Gdansk 7 g/kg of 35 (Zakowski and others 2014): 0.2, linear by assumption."""
+    found = places({"sea_salinity_g_kg": 7.0}, {"sea_salinity_g_kg": 40.0})
+    assert found["salt_share"].tolist() == [0.2, 1.0]
+
+
+def test_roads_and_air_outside_the_standard():
+    """EN 1993-1-4 Table A.1: road up to 10 m -7, 100 m -3, tunnel -10; SO2 ends at 250 ug/m3."""
+    found = places(
+        {"salted_road_m": 8.0}, {"salted_road_m": 60.0}, {"salted_road_m": 101.0},
+        {"salted_tunnel": "yes", "salted_road_m": 60.0}, {"volcanic_gas": "yes"},
+        {"so2_ug_m3_used": 251.0}, {"so2_ug_m3_used": 250.0},
+    )  # fmt: skip
+    assert found["f1_road"].tolist() == [-7, -3, 0, -10, 0, 0, 0]
+    assert found["outside_standard"].tolist() == [False] * 4 + [True, True, False]
+
+
+def test_what_covers_an_anchor_keeps_the_rain_off():
+    found = places({"vegetation": "yes"}, {"salt_crust": "yes"}, {})
+    assert found["washing"].tolist() == ["no", "no", "yes"]

@@ -1,0 +1,106 @@
+"""Bands of metal and rock, actions, sectors: small tables worked by hand. Our own rules."""
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from saltreach.decisions.risk import BAND_LIMITS_PER_Y, BAND_MEANINGS, action_of, band_of, bands_of
+from saltreach.decisions.sectors import _risk_share, _shared_band
+from saltreach.register.columns import BANDS
+from saltreach.science.inspection import TARGET_PER_Y
+
+TODAY = dt.date(2026, 11, 25)
+SOUND = {
+    "metal_probability_y1": 1e-5, "rock_probability_y1": 1e-5, "failure_probability_y1": 2e-5,
+    "condition": 0.0, "rock_veto": "", "rock_strength_mpa": 120.0, "material": "316", "grade": "",
+    "hanger_material": "unknown", "crc": "III", "kind_advised": "bonded", "kind_reasons": "",
+    "scc_band": "low", "material_recommended": "316", "material_minimum": "316",
+}  # fmt: skip
+
+
+def table(*changes):
+    rows = [SOUND | {"crag": f"c{i}"} | change for i, change in enumerate(changes)]
+    frame = pd.DataFrame(rows)
+    return frame.join(bands_of(frame))
+
+
+def test_limits_words_and_target_agree():
+    assert BAND_LIMITS_PER_Y[1] == TARGET_PER_Y
+    assert "above the default target" in BAND_MEANINGS["raised"]
+    assert "below the default target" in BAND_MEANINGS["moderate"]
+    at = [*BAND_LIMITS_PER_Y, *(0.999 * v for v in BAND_LIMITS_PER_Y)]
+    assert band_of(at).tolist() == [*BANDS[1:], *BANDS[:4]]
+    for limit, band in zip(BAND_LIMITS_PER_Y, BANDS[1:], strict=True):
+        assert f"1 in {1 / limit:,.0f} " in BAND_MEANINGS[band].replace("More than ", "") + " "
+
+
+def test_metal_and_rock_are_two_bands_and_the_worse_one_governs():
+    found = table(
+        {},
+        {"metal_probability_y1": 0.03, "failure_probability_y1": 0.03},
+        {"rock_probability_y1": 0.006, "failure_probability_y1": 0.006},
+        {"rock_veto": "hollow sound under the hammer"},
+        {"rock_strength_mpa": 5.0},
+        {"rock_strength_mpa": 20.0},
+        {"rock_strength_mpa": np.nan},
+        {"condition": 4.0, "metal_probability_y1": 1.0, "failure_probability_y1": 1.0},
+    )
+    assert found["metal_band"].tolist() == ["low", "high", "low", "low", "low", "low", "low",
+                                            "severe"]  # fmt: skip
+    assert found["rock_band"].tolist() == ["low", "low", "raised", "severe", "severe", "moderate",
+                                           "moderate", "low"]  # fmt: skip
+    assert found["risk_band"].tolist() == ["low", "high", "raised", "severe", "severe", "moderate",
+                                           "moderate", "severe"]  # fmt: skip
+    assert found["risk_governed_by"].tolist() == [
+        "metal and rock", "metal", "rock", "rock", "rock", "rock", "rock", "metal",
+    ]  # fmt: skip
+
+
+def test_actions_in_their_order():
+    found = table(
+        {},
+        {"condition": 4.0, "metal_probability_y1": 1.0, "failure_probability_y1": 1.0},
+        {"rock_veto": "hollow sound under the hammer", "condition": 3.0},
+        {"condition": 3.0},
+        {"material": "304"},
+        {"material": "unknown"},
+        {"material": "unknown", "metal_probability_y1": 0.02, "failure_probability_y1": 0.02},
+        {"material": "304", "crc": "II", "metal_probability_y1": 0.2, "scc_band": "severe",
+         "failure_probability_y1": 0.2, "material_recommended": "titanium"},
+    )  # fmt: skip
+    found = found.join(action_of(found, TODAY))
+    assert found["action"].tolist() == [
+        "keep", "take out of use", "move or remove", "replace", "replace", "find out", "replace",
+        "replace",
+    ]  # fmt: skip
+    # only where the metal's risk passes the target is there a day: severe 12 months, high 24
+    assert found["replace_by"].tolist() == ["", "", "", "", "", "", "2028-11-25", "2027-11-25"]
+    assert "today" in found["action_reasons"].iloc[1]
+    assert "Nothing is bought for this spot" in found["action_reasons"].iloc[2]
+    assert "Looking does not mend it" in found["action_reasons"].iloc[7]
+
+
+@pytest.mark.parametrize(
+    ("bands", "sector", "said"),
+    [
+        (["severe"] + ["low"] * 12, "high", "severe at 1 of 13 anchors"),
+        (["severe"] * 3 + ["low"] * 10, "severe", "severe at 3 of 13 anchors"),
+        (["severe"] * 2 + ["low"] * 11, "high", "severe at 2 of 13 anchors"),
+        (["moderate"] + ["low"] * 9, "low", "moderate at 1 of 10 anchors"),
+        (["high", "high", ""], "high", "high at 2 of 3 anchors"),
+        (["low"], "low", "low at 1 of 1 anchor"),
+        (["", ""], "", "risk unknown"),
+    ],
+)
+def test_a_sector_s_band_by_its_worst_anchor_and_the_share_concerned(bands, sector, said):
+    """A fifth of 13, rounded up, is 3: with fewer the band is one below the worst, and both are
+    said."""
+    keys = [pd.Series(["c"] * len(bands), name="crag")]
+    series = pd.Series(bands)
+    shared = _shared_band(series, keys)
+    assert shared.tolist() == [sector]
+    worst = next((b for b in BANDS[::-1] if b in bands), "")
+    out = pd.DataFrame({"worst_band": [worst], "anchors": [len(bands)]}, index=shared.index)
+    assert _risk_share(series, keys, out).tolist() == [said]
