@@ -14,14 +14,19 @@ from hypothesis import strategies as st
 
 from saltreach.decisions.resistance import (
     SPOILT,
-    rock_band,
+    axial_share,
+    filled_sizes,
+    filled_strength,
+    kind_mixture,
+    load_cycles,
     rock_resistance,
     rounded_rock,
     sector_kind,
 )
 from saltreach.decisions.rock import combined_grade, rock_notes, rock_strength
-from saltreach.register.columns import BANDS, KINDS_ADVISED, STRENGTH_GRADES
-from saltreach.science.capacity import anchor_resistance
+from saltreach.register.columns import KINDS, KINDS_ADVISED, STRENGTH_GRADES
+from saltreach.science.bond import NEW_BOND, bond_strength
+from saltreach.science.capacity import KIND_SHARES, anchor_resistance
 from saltreach.science.placement import ADVICE, required_embedment_mm
 from saltreach.science.rock import ISRM_LIMITS_MPA
 
@@ -29,7 +34,10 @@ SOUND = {
     "crag": "Alder", "sector": "North", "lithology": "granite", "rebound_number": np.nan,
     "strength_grade": "", "weathering_grade": "", "tap_response": "", "kind": "bonded",
     "diameter_mm": 12.0, "embedment_mm": 100.0, "crack_distance_mm": np.nan,
-    "edge_distance_mm": np.nan, "joint_spacing_mm": np.nan, "gsi": np.nan,
+    "edge_distance_mm": np.nan, "joint_spacing_mm": np.nan, "gsi": np.nan, "rock_type": "granite",
+    "lithology_source": "layer", "material": "316", "grade": np.nan, "adhesive": "unknown",
+    "rod_shape": "unknown", "hole_condition": "unknown", "age_y": 10.0, "visits_per_year": 100.0,
+    "face_slope_deg": 90.0, "material_recommended": "316",
 }  # fmt: skip
 
 
@@ -45,6 +53,7 @@ def assessed(table, axial_kn=15.0):
 def test_words_of_the_register_are_those_of_the_science():
     assert tuple(ISRM_LIMITS_MPA) == STRENGTH_GRADES
     assert (*ADVICE, "unknown") == KINDS_ADVISED
+    assert tuple(KIND_SHARES) == KINDS
 
 
 def test_tests_of_one_sector_and_rock_are_combined_and_no_others():
@@ -88,8 +97,8 @@ def test_a_veto_outweighs_any_strength(change, rock):
     best = {"lithology": rock, "rebound_number": 70.0, "strength_grade": "R6"}
     found = assessed(rows(best | change)).iloc[0]
     assert found["kind_advised"] == "do not place here"
-    assert found["rock_band"] == "severe"
     assert np.isnan(found["embedment_required_mm"])
+    assert np.isnan(found["rock_after_kn_p50"])  # nothing is placed, so nothing holds
     assert found["kind_reasons"]
 
 
@@ -97,12 +106,14 @@ def test_unknown_stays_unknown():
     found = assessed(rows({"lithology": "unknown"}, {"diameter_mm": np.nan},
                           {"embedment_mm": np.nan}))  # fmt: skip
     assert found["kind_advised"].tolist()[0] == "unknown"
-    assert found["rock_band"].tolist()[0] == ""
     assert found["rock_strength_mpa"].isna().tolist() == [True, False, False]
     assert found["rock_axial_kn_p05"].isna().all()
     assert (found["resistance_mode"] == "").all()
-    # strength alone: granite is above 50 MPa with 90 %; no better word without a length
-    assert found["rock_band"].tolist()[1:] == ["moderate", "moderate"]
+    # calculated with the mixture all the same, and said
+    assert found["rock_kn_p50"].notna().all()
+    assert found["rock_strength_source"].tolist() == ["mixture of the register"] + [
+        "rock and tests"
+    ] * 2
     # a new anchor has a diameter even where the old one's is not known
     assert found["embedment_required_mm"].notna().tolist() == [False, True, True]
     assert not found[["embedment_short", "resistance_short"]].any(axis=None)
@@ -151,7 +162,9 @@ def test_far_cracks_and_edges_change_nothing():
 def test_required_embedment_is_that_of_the_science_on_the_rounded_rock():
     table = rows({}, {"lithology": "limestone"}, {"crack_distance_mm": 80.0})
     found = assessed(table)
-    exact, _ = required_embedment_mm("bonded", 12.0, **rounded_rock(found), axial_kn=15.0)
+    exact, _ = required_embedment_mm(
+        "bonded", 12.0, **rounded_rock(found), axial_kn=15.0, bond=bond_strength(*NEW_BOND)
+    )
     assert found["embedment_required_mm"].tolist() == exact.tolist()
     stricter = assessed(table, axial_kn=20.0)["embedment_required_mm"]
     assert (stricter > found["embedment_required_mm"]).all()
@@ -165,7 +178,7 @@ def test_mechanical_only_where_the_rock_allows_it():
     assert found["kind_advised"].tolist() == [
         "mechanical or bonded", "bonded, longer", "do not place here",
     ]  # fmt: skip
-    assert "mechanical at 12 mm" in found["kind_reasons"].iloc[0]
+    assert "mechanical at 12 mm" in found["kind_reasons"].iloc[0]  # 316 of 500 MPa: 12 mm
 
 
 def test_a_place_next_to_an_edge_is_told_apart_from_rock_that_bears_nothing():
@@ -199,18 +212,70 @@ def test_a_closer_crack_or_a_duller_sound_never_makes_it_better(crack, closer, t
     good, bad = found.iloc[0], found.iloc[1]
     assert bad["rock_axial_kn_p05"] <= good["rock_axial_kn_p05"]
     assert bad["rock_radial_kn_p05"] <= good["rock_radial_kn_p05"]
-    assert BANDS.index(bad["rock_band"]) >= BANDS.index(good["rock_band"])
+    assert bad["rock_kn_p50"] <= good["rock_kn_p50"]
 
 
-def test_bands_follow_the_table():
-    ratio = [1.25, 1.0, 0.99, 0.75, 0.5, 0.49, 0.0]
-    assert rock_band(ratio, 150.0, 90.0, "").tolist() == [
-        "low", "moderate", "raised", "raised", "high", "severe", "severe",
-    ]  # fmt: skip
-    assert rock_band(np.nan, [150, 30, 10, 5, np.nan], [50, 20, 4, 2, np.nan], "").tolist() == [
-        "moderate", "raised", "high", "severe", "",
-    ]  # fmt: skip
-    assert rock_band(2.0, [24.0, 5.0], [9.0, 2.0], "").tolist() == ["raised", "severe"]
+def test_unknown_sizes_are_the_lower_quartile_of_register_and_trade():
+    """By hand: bonded diameters 14, 14 of the register and 10, 12, 12, 14 of the trade: the lower
+    quartile of 10 12 12 14 14 14 is 12; mechanical 8 10 10 12: 9.5."""
+    table = rows({"diameter_mm": 14.0}, {"diameter_mm": 14.0}, {"diameter_mm": np.nan},
+                 {"diameter_mm": np.nan, "kind": "expansion"})  # fmt: skip
+    assert filled_sizes(table)[0].tolist() == [14.0, 14.0, 12.0, 9.5]
+
+
+def test_unknown_rock_is_the_mixture_of_its_crag_and_a_prior():
+    """By hand: one known anchor of ln 100 and sigma 0.3 and a prior of ln 60, 0.9 worth five."""
+    table = rows({}, {}).assign(
+        rock_strength_mpa=[100.0, np.nan], rock_sigma_ln=[0.3, np.nan]
+    )  # fmt: skip
+    median, sigma = filled_strength(table)
+    mean = (np.log(100) + 5 * np.log(60)) / 6
+    square = (np.log(100) ** 2 + 0.09 + 5 * (np.log(60) ** 2 + 0.81)) / 6
+    assert median.tolist() == pytest.approx([100.0, np.exp(mean)])
+    assert sigma.tolist() == pytest.approx([0.3, np.sqrt(square - mean**2)])
+
+
+def test_unknown_kind_follows_the_register_and_the_trade():
+    """By hand: 3 bonded, 1 expansion, 1 drive-in known; the trade's 0.4 and 0.1 worth five."""
+    kinds = np.array(["bonded"] * 3 + ["expansion", "drive-in", ""], object)
+    assert kind_mixture(kinds) == pytest.approx(((3 + 2) / 10, (1 + 0.5) / 7))
+
+
+def test_loads_borne_and_their_axial_part():
+    """1,200 loads are rounded up to 3,000; a wall takes 0.6 outwards, a roof all."""
+    table = rows({"age_y": 12.0}, {"age_y": np.nan}, {"visits_per_year": np.nan})
+    assert load_cycles(table).tolist() == [3000, 3000, 1000]
+    assert axial_share([80.0, 100.0, 115.0, 130.0, np.nan]).tolist() == pytest.approx(
+        [0.6, 0.6, 0.8, 1.0, 0.8]
+    )
+
+
+def test_a_new_anchor_does_not_heal_the_rock():
+    """Same rock, placed as advised: better than the short old one, and no better than the rock."""
+    old = {"lithology": "sandstone", "rock_type": "sandstone", "embedment_mm": 60.0}
+    found = assessed(rows(old, old | {"weathering_grade": "W3"}))
+    assert (found["rock_after_kn_p05"] > found["rock_kn_p05"]).all()
+    assert found["rock_after_kn_p50"].iloc[1] <= found["rock_after_kn_p50"].iloc[0] * 1.3
+
+
+@pytest.mark.parametrize(
+    ("name", "rock", "factor"),
+    [("welded tuff", "tuff", 4.0), ("silicified tuff", "tuff", 1.6), ("tuff", "tuff", 1.0),
+     ("weathered granite", "granite", 0.5), ("arenisca blanda", "sandstone", 0.5)],
+)  # fmt: skip
+def test_words_beside_a_rock_s_name_change_its_strength(name, rock, factor):
+    base = {"lithology": rock, "lithology_source": "register"}
+    plain, said = rock_strength(
+        rows(base | {"rock_type": rock}, base | {"rock_type": name, "sector": "South"})
+    )["rock_strength_mpa"]
+    assert said / plain == pytest.approx(factor)
+
+
+def test_a_weathering_grade_counts_once():
+    base = {"lithology_source": "register", "rock_type": "weathered granite"}
+    graded = rock_strength(rows(base | {"weathering_grade": "W3"}))["rock_strength_mpa"].iloc[0]
+    named = rock_strength(rows({"weathering_grade": "W3"}))["rock_strength_mpa"].iloc[0]
+    assert graded == pytest.approx(named)
 
 
 def advised(*pairs, sector="North"):
@@ -223,15 +288,22 @@ def advised(*pairs, sector="North"):
     )  # fmt: skip
 
 
-def test_one_hollow_place_turns_the_sector():
+def test_a_hollow_place_holds_for_its_spot_and_the_others_are_planned():
     anchors = advised(
         ("bonded", "Weak. | 90 mm bonded at 12 mm diameter: x governs.", 90.0),
         ("do not place here", "Hollow sound under the hammer.", np.nan),
         ("mechanical or bonded", "Strong. | 80 mm bonded at 12 mm diameter: x governs.", 80.0),
     )
     only = sector_kind(anchors, ["crag", "sector"]).iloc[0]
-    assert only["kind_advised"] == "do not place here"
-    assert only["kind_reasons"] == "Hollow sound under the hammer. (1 of 3 anchors)"
+    assert only["kind_advised"] == "bonded"
+    assert only["spots_refused"] == 1
+    assert only["kind_reasons"] == (
+        "Hollow sound under the hammer. (1 of 3 anchors) | Weak. (1 of 3 anchors) | Deepest place: "
+        "90 mm bonded at 12 mm diameter: x governs."
+    )
+    all_hollow = advised(*[("do not place here", "Hollow sound under the hammer.", np.nan)] * 3)
+    whole = sector_kind(all_hollow, ["crag", "sector"]).iloc[0]
+    assert (whole["kind_advised"], whole["spots_refused"]) == ("do not place here", 3)
 
 
 def test_a_place_spoilt_by_its_own_crack_does_not_turn_the_sector():
@@ -241,7 +313,7 @@ def test_a_place_spoilt_by_its_own_crack_does_not_turn_the_sector():
     found = sector_kind(advised(good, spoilt, deeper), ["crag", "sector"]).iloc[0]
     assert found["kind_advised"] == "bonded"
     assert found["kind_reasons"] == (
-        "Weak. (2 of 3 anchors) | Deepest place: 110 mm bonded at 12 mm diameter: y governs."
+        f"{SPOILT} (1 of 3 anchors) | Weak. (2 of 3 anchors) | Deepest place: 110 mm bonded at 12 mm diameter: y governs."
     )
     assert sector_kind(advised(spoilt), ["crag", "sector"])["kind_advised"].tolist() == [
         "do not place here"
@@ -252,7 +324,9 @@ def test_a_sector_of_unknown_rock_says_so():
     found = sector_kind(
         advised(("unknown", "Strength of the rock not known.", np.nan)), ["crag", "sector"]
     ).iloc[0]
-    assert found.tolist() == ["unknown", "Strength of the rock not known."]
+    assert found[["kind_advised", "kind_reasons"]].tolist() == [
+        "unknown", "Strength of the rock not known.",
+    ]  # fmt: skip
 
 
 def test_a_hundred_thousand_anchors_take_seconds():
