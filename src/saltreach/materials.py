@@ -150,7 +150,8 @@ def _material(name: str, rank: int) -> Material:
         strength_mpa=weakest.strength_mpa,
         shear_ratio=weakest.shear_ratio,
         made_as={
-            how: max((getattr(g, how) for g in own), key=_MADE.index) for how in (BONDED, MECHANICAL)
+            how: max((getattr(g, how) for g in own), key=_MADE.index)
+            for how in (BONDED, MECHANICAL)
         },
         placeable=rank >= list(FAMILIES).index(_LEAST_PLACED),
     )

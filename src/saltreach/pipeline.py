@@ -143,7 +143,8 @@ def assess(
     given = register.anchors.drop(columns=[c for c in layers if c in register.anchors])
     table = pd.concat([pd.DataFrame(given), layers], axis=1)
     on_step("corrosivity")
-    table = table.join(corrosivity(table, spread=options.spread, seed=options.seed))
+    found = corrosivity(table, spread=options.spread, seed=options.seed)
+    table = table.drop(columns=[c for c in found if c in table]).join(found)
     table = table.join(wet_and_liquid(*months)).join(rock_strength(table))
     on_step("metal")
     table["warm_month_c"] = months[0].max(axis=1)
@@ -295,10 +296,11 @@ def assumptions(options: Options) -> list[str]:
         "The errors of ISO 9223's functions for steel and zinc are taken to move together.",
         "Washing comes from the register, else from the slope of the face (below 85 degrees "
         "washed, above 100 not).",
-        "Unknown washing is assessed as not washed; unknown metal, date, condition, kind or rock as "
-        "a mixture of what the register and the trade have, unknown sizes as their lower quartile.",
-        "Salt is taken in proportion to the salinity of the sea (no law was found); a salt lake as a "
-        "sea at half strength, without any measurement.",
+        "Unknown washing is assessed as not washed; unknown metal, date, condition, kind or rock "
+        "as a mixture of what the register and the trade have, unknown sizes as their lower "
+        "quartile.",
+        "Salt is taken in proportion to the salinity of the sea (no law was found); a salt lake as "
+        "a sea at half strength, without any measurement.",
         "Coefficients and limits of ISO 9223, ISO 9224 and EN 1993-1-4 are from memory in "
         "part; the documentation of each formula says which.",
         "Every probability of failure is a prior, not a counted rate: nobody has counted failures "
@@ -311,6 +313,7 @@ def assumptions(options: Options) -> list[str]:
         "register's tests; what a tap says of strength is judgement, and hollow always vetoes.",
         f"Resistance in rock ({options.axial_kn:g} kN axial, 25 kN radial required at the 5th "
         "percentile) comes from formulas of bond, pull-through and concrete cones with a "
-        "knock-down of our own; crack and edge distances that are not given are taken as kept clear.",
+        "knock-down of our own; crack and edge distances that are not given are taken as kept "
+        "clear.",
         "Wind is left out unless asked for: it was not shown to improve the estimate.",
     ]

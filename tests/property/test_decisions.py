@@ -42,7 +42,7 @@ FIXED = {
     "sea_openness": np.nan, "wind_speed_m_s": np.nan, "height_above_sea_m": np.nan,
     "elevation_m": np.nan, "sea_shielding": np.nan, "so2_sigma_ln": 0.5, "face_slope_deg": np.nan,
     "liquid_salt_share": 0.4, "diameter_mm": 12.0, "interval_set_months": np.nan,
-    "visits_per_year": 100.0, "coast_distance_source": "layer", "sea_cliff": "unknown",
+    "visits_per_year": 100.0, "coast_distance_source": "layer", "sea_cliff_said": "unknown",
     "elevation_source": "", "salt_lake_m": np.nan, "salt_lake": "", "salt_lake_brine": "",
     "salt_lake_sd_m": np.nan, "sea_salinity_g_kg": 35.0, "salted_road_m": np.nan,
     "salted_tunnel": "unknown", "volcanic_gas": "unknown", "seepage": "none",

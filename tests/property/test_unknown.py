@@ -1,8 +1,8 @@
 """Not knowing never looks safer than knowing: over every optional column of the register.
 
-Erasing one value never gives a milder risk band, nor a longer interval, than some plausible value of
-it would; erasing a whole column never lowers the region's mean probability by more than a tenth. Our
-own rule. The layers are asked once; what is decided is decided again from the register's columns on.
+Erasing one value never gives a milder risk band, nor a longer interval, than some plausible value
+of it would; erasing a whole column never lowers the region's mean probability by more than a tenth.
+Our own rule. The layers are asked once; the decisions are made again from the register's columns.
 """
 
 import datetime as dt

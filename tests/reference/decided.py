@@ -1,9 +1,9 @@
-"""The places of `places_decided.csv` through `read_register` and `assess`, beside what was expected.
+"""The places of `places_decided.csv` through the tool, beside what was expected of each.
 
 The expectations were written blind, by somebody who had not seen the tool's answers; the basis of
 each (common practice, or a source by name) stands in its row, and `other_view` says how a second
-officer would differ. `python tests/reference/decided.py` (from the top) writes the tool's answers again to
-`places_decided_tool.csv`, which the test compares by value: a changed answer needs a visible change.
+officer would differ. `python tests/reference/decided.py` writes the tool's answers again to
+`places_decided_tool.csv`, which the test compares by value: a changed answer is seen.
 """
 
 import datetime as dt
@@ -101,4 +101,4 @@ def table(answers: pd.DataFrame) -> str:
 if __name__ == "__main__":
     found = assessed()
     found.to_csv(ANSWERS, lineterminator="\n")
-    print(table(found))  # noqa: T201
+    print(table(found))

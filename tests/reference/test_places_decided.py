@@ -34,8 +34,17 @@ def test_no_place_is_told_a_weaker_metal_than_expected_by_more_than_one_step(ans
     assert (verdict["class"] != "wrong").all()
 
 
-@pytest.mark.parametrize(("aspect", "least"), [("metal", 0.8), ("class", 0.9), ("sea cliff", 0.95),
-                                               ("hazard", 0.5), ("risk", 0.5), ("months", 0.5)])
+@pytest.mark.parametrize(
+    ("aspect", "least"),
+    [
+        ("metal", 0.8),
+        ("class", 0.9),
+        ("sea cliff", 0.95),
+        ("hazard", 0.5),
+        ("risk", 0.5),
+        ("months", 0.5),
+    ],
+)
 def test_most_are_right(answers, aspect, least):
     assert aspect in ASPECTS
     assert (judged(answers)[aspect] == "right").mean() >= least

@@ -103,8 +103,14 @@ def test_steel_is_nominal_at_the_fifth_percentile():
 
 @pytest.mark.parametrize(
     ("kind", "hole_mm", "minimum_mm"),
-    [("bonded", 14, 70), ("bonded twin-leg", 10, 70), ("expansion", 12, 60), ("screw", 10, 50),
-     ("other", 16, 80), ("", 16, 80)],
+    [
+        ("bonded", 14, 70),
+        ("bonded twin-leg", 10, 70),
+        ("expansion", 12, 60),
+        ("screw", 10, 50),
+        ("other", 16, 80),
+        ("", 16, 80),
+    ],
 )
 def test_least_lengths_of_en_959(kind, hole_mm, minimum_mm):
     """EN 959:2018, 4.2.6: glued 70 mm, mechanical 5 hole diameters."""

@@ -148,8 +148,8 @@ def test_the_shopping_list_adds_up_sizes():
     taken = pd.DataFrame(
         {
             "kind": "bonded", "metal": ["316", "316", "titanium"], "diameter_mm": [12.0] * 3,
-            "embedment_mm": [80.0] * 3, "legs": 1, "piece": "", "size_assumed": "no", "count": [3, 4, 5],
-            "resin_ml": [10.0, 20.0, 30.0],
+            "embedment_mm": [80.0] * 3, "legs": 1, "piece": "", "size_assumed": "no",
+            "count": [3, 4, 5], "resin_ml": [10.0, 20.0, 30.0],
         }
     )  # fmt: skip
     found = shopping(taken).set_index("metal")
@@ -184,12 +184,21 @@ def test_a_stock_list_comes_from_toml_or_csv_alike(tmp_path):
     ("text", "says"),
     [
         ('[[stock]]\nkind = "bonded"\n', "metal, diameter_mm, length_mm, price missing"),
-        ('[[stock]]\nkind = "glue"\nmetal = "316"\ndiameter_mm = 12\nlength_mm = 90\nprice = 1\n',
-         "give bonded or mechanical"),
-        ('[[stock]]\nkind = "bonded"\nmetal = "316"\ngrade = "1.4462"\ndiameter_mm = 12\n'
-         "length_mm = 90\nprice = 1\n", "is none of 316"),
-        ('[[stock]]\nkind = "bonded"\nmetal = "316"\ndiameter_mm = 120\nlength_mm = 90\nprice = 1\n',
-         "diameter_mm = 120; give a number from 4 to 40"),
+        (
+            '[[stock]]\nkind = "glue"\nmetal = "316"\ndiameter_mm = 12\n'
+            "length_mm = 90\nprice = 1\n",
+            "give bonded or mechanical",
+        ),
+        (
+            '[[stock]]\nkind = "bonded"\nmetal = "316"\ngrade = "1.4462"\ndiameter_mm = 12\n'
+            "length_mm = 90\nprice = 1\n",
+            "is none of 316",
+        ),
+        (
+            '[[stock]]\nkind = "bonded"\nmetal = "316"\ndiameter_mm = 120\n'
+            "length_mm = 90\nprice = 1\n",
+            "diameter_mm = 120; give a number from 4 to 40",
+        ),
         ("[bonded]\nbrass = 1\n", "no metal to rebolt with"),
         ("[bonded]\n316 = -1\n", "no price"),
         ("[bonded]\n316 = true\n", "no price"),

@@ -85,7 +85,10 @@ def test_many_rows_are_the_same_as_few():
     ("call", "word"),
     [
         (lambda: failure_curve(np.ones((2, 3)), [1.0, 1.0], Anchors(0, 1, 1)), "weights of shape"),
-        (lambda: failure_curve(np.ones((1, 12)) / 12, [[1.0, 2.0]], Anchors(0, 1, 1)), "age_weights"),
+        (
+            lambda: failure_curve(np.ones((1, 12)) / 12, [[1.0, 2.0]], Anchors(0, 1, 1)),
+            "age_weights",
+        ),
         (lambda: material_weights(["bronze"]), "bronze"),
         (lambda: material_weights(["unknown"], [0] * 12), "shares"),
         (lambda: material_weights(["unknown"], [-1, 2, *[0] * 10]), "shares"),

@@ -7,7 +7,7 @@ from saltreach.decisions.place import place_of
 
 INLAND = {
     "coast_distance_m": 50_000.0, "coast_distance_sd_m": 250.0, "coast_distance_source": "layer",
-    "sea_cliff": "unknown", "height_above_sea_m": np.nan, "elevation_m": 400.0,
+    "sea_cliff_said": "unknown", "height_above_sea_m": np.nan, "elevation_m": 400.0,
     "elevation_source": "layer", "face_slope_deg": np.nan, "rain_washed": "yes",
     "vegetation": "unknown", "salt_crust": "unknown", "salt_lake_m": np.nan, "salt_lake": "",
     "salt_lake_brine": "", "salt_lake_sd_m": np.nan, "sea_salinity_g_kg": 35.0,
@@ -23,12 +23,12 @@ def places(*changes):
 def test_a_sea_cliff_by_word_height_steepness_or_distance():
     found = places(
         {},
-        {"sea_cliff": "yes", "coast_distance_m": 900.0},
+        {"sea_cliff_said": "yes", "coast_distance_m": 900.0},
         {"coast_distance_m": 420.0, "height_above_sea_m": 12.0},  # drawn 420 m inland
         {"coast_distance_m": 450.0, "face_slope_deg": 85.0},
         {"coast_distance_m": 450.0, "face_slope_deg": 30.0},
         {"coast_distance_m": 420.0, "coast_distance_source": "register"},  # measured
-        {"coast_distance_m": 100.0, "sea_cliff": "no"},
+        {"coast_distance_m": 100.0, "sea_cliff_said": "no"},
         {"coast_distance_m": 800.0, "elevation_m": 20.0, "elevation_source": "register"},
         {"coast_distance_m": 800.0, "elevation_m": 20.0},
         {"coast_distance_m": np.nan},

@@ -111,9 +111,10 @@ def test_unknown_stays_unknown():
     assert (found["resistance_mode"] == "").all()
     # calculated with the mixture all the same, and said
     assert found["rock_kn_p50"].notna().all()
-    assert found["rock_strength_source"].tolist() == ["mixture of the register"] + [
-        "rock and tests"
-    ] * 2
+    assert (
+        found["rock_strength_source"].tolist()
+        == ["mixture of the register"] + ["rock and tests"] * 2
+    )
     # a new anchor has a diameter even where the old one's is not known
     assert found["embedment_required_mm"].notna().tolist() == [False, True, True]
     assert not found[["embedment_short", "resistance_short"]].any(axis=None)
@@ -313,7 +314,8 @@ def test_a_place_spoilt_by_its_own_crack_does_not_turn_the_sector():
     found = sector_kind(advised(good, spoilt, deeper), ["crag", "sector"]).iloc[0]
     assert found["kind_advised"] == "bonded"
     assert found["kind_reasons"] == (
-        f"{SPOILT} (1 of 3 anchors) | Weak. (2 of 3 anchors) | Deepest place: 110 mm bonded at 12 mm diameter: y governs."
+        f"{SPOILT} (1 of 3 anchors) | Weak. (2 of 3 anchors) | Deepest place: 110 mm bonded at "
+        "12 mm diameter: y governs."
     )
     assert sector_kind(advised(spoilt), ["crag", "sector"])["kind_advised"].tolist() == [
         "do not place here"

@@ -35,6 +35,7 @@ SECTION_LEFT = 0.8
 OLDEST_Y = 35.0
 """Age of an undated anchor in a register that dates none; judgement."""
 
+
 def inspection_interval(
     table: pd.DataFrame, curve: np.ndarray, today: date, policy: Policy = DEFAULT
 ) -> pd.DataFrame:
@@ -104,9 +105,7 @@ def inspection_interval(
 TARGET_RULE = "yearly failure probability"
 
 
-def _candidates(
-    table: pd.DataFrame, curve: np.ndarray, policy: Policy
-) -> dict[str, np.ndarray]:
+def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[str, np.ndarray]:
     """Months by rule, NaN where a rule has nothing to say."""
     held = np.fmin(
         resistance_class_of(table["material"], table["grade"]),

@@ -89,9 +89,7 @@ def stress_corrosion_hazard(table: pd.DataFrame) -> pd.DataFrame:
         "carbonate_rock": np.where(
             rock == "unknown", np.nan, np.isin(rock, CARBONATE).astype(float)
         ),
-        "sulphate": np.where(
-            seepage == "unknown", np.nan, (seepage == "sulphate").astype(float)
-        ),
+        "sulphate": np.where(seepage == "unknown", np.nan, (seepage == "sulphate").astype(float)),
     }
     air = (table["chloride_mg_m2_d"].to_numpy(float), table["temperature_c"].to_numpy(float))
     sigma = spread.to_numpy(float)
@@ -108,7 +106,9 @@ def stress_corrosion_hazard(table: pd.DataFrame) -> pd.DataFrame:
             "scc_hazard": harsh,
             "scc_hazard_mild": mild,
             "scc_band": np.where(band == "unknown", "", band),
-            "scc_band_confident": names[np.where(np.isnan(harsh), -1, np.nan_to_num(sure)).astype(int)],
+            "scc_band_confident": names[
+                np.where(np.isnan(harsh), -1, np.nan_to_num(sure)).astype(int)
+            ],
             "scc_floor_reason": why,
         },
         index=table.index,

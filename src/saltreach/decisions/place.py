@@ -94,7 +94,7 @@ def _sea_cliff(
     table: pd.DataFrame, distance: np.ndarray, measured: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The word, why, and whether it is sure enough to count with the nearest band."""
-    said = table["sea_cliff"].to_numpy(object)
+    said = table["sea_cliff_said"].to_numpy(object)
     height = table["height_above_sea_m"].to_numpy(float)
     own = (table["elevation_source"] == "register").to_numpy()
     height = np.where(np.isnan(height) & own, table["elevation_m"].to_numpy(float), height)

@@ -29,7 +29,6 @@ from saltreach.science.capacity import (
     is_mechanical,
     kind_shares,
 )
-from saltreach.science.resistance import SHEAR_RATIO, STEEL_STRENGTH_MPA
 from saltreach.science.placement import (
     BONDED_LONGER,
     DO_NOT_PLACE,
@@ -42,6 +41,7 @@ from saltreach.science.placement import (
     required_embedment_mm,
     too_close,
 )
+from saltreach.science.resistance import SHEAR_RATIO, STEEL_STRENGTH_MPA
 
 STRENGTH_STEP_LN, SIGMA_STEP, SPACING_STEP_LN, GSI_STEP = 0.03, 0.02, 0.05, 2.0
 NEAR_STEP_MM, FAR_STEP_MM, FAR_MM = 10.0, 50.0, 200.0
@@ -188,7 +188,7 @@ def kind_mixture(kind: np.ndarray) -> tuple[float, float]:
 
 
 def metal_strength(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Tensile strength (MPa) and shear ratio of the part in the rock: its grade's, else its metal's.
+    """Tensile strength (MPa) and shear ratio of the part in the rock: by grade, else by metal.
 
     NaN where neither is known.
     """
@@ -197,7 +197,9 @@ def metal_strength(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
         of_metal = table["material"].map(
             {m: float(getattr(v, name)) for m, v in MATERIAL_BY_NAME.items()}
         )
-        of_grade = table["grade"].map({g: float(getattr(v, name)) for g, v in GRADE_BY_NAME.items()})
+        of_grade = table["grade"].map(
+            {g: float(getattr(v, name)) for g, v in GRADE_BY_NAME.items()}
+        )
         out.append(of_grade.fillna(of_metal).to_numpy(float))
     return out[0], out[1]
 
@@ -253,7 +255,6 @@ def rock_resistance(
     kind = table["kind"].fillna("").astype("str").to_numpy(object)
     diameter, embedment = (table[n].to_numpy(float) for n in ("diameter_mm", "embedment_mm"))
     used_diameter, used_embedment = filled_sizes(table)
-    veto = table["rock_veto"].to_numpy(object)
     median, sigma = filled_strength(table)
     rock = rounded_rock(table.assign(rock_strength_mpa=median, rock_sigma_ln=sigma))
     strength, shear = metal_strength(table)

@@ -209,4 +209,3 @@ def cracking(metal: pd.Series) -> np.ndarray:
     free = rank_of(metal) >= MATERIAL_BY_NAME["superaustenitic"].rank
     coated = metal.map({n: np.isnan(m.cracking) for n, m in MATERIAL_BY_NAME.items()})
     return ~(free.to_numpy(bool) | coated.fillna(False).to_numpy(bool))
-

@@ -130,7 +130,9 @@ def _shared_band(band: pd.Series, keys: list[pd.Series]) -> pd.Series:
     groups = place.groupby(keys, sort=True, dropna=False)
     worst = groups.max()
     # the band that a fifth of the anchors, rounded up, has or exceeds; unknown ones do not count
-    fifth = groups.agg(lambda p: np.sort(p.dropna())[-_share_count(p)] if p.notna().any() else np.nan)
+    fifth = groups.agg(
+        lambda p: np.sort(p.dropna())[-_share_count(p)] if p.notna().any() else np.nan
+    )
     return np.maximum(fifth, worst - 1.0).map(dict(enumerate(BANDS))).fillna("")
 
 

@@ -62,12 +62,7 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         "failed": table["condition"] == 4,
         "hollow": table["tap_response"] == "hollow",
         "weathered": table["weathering_grade"].isin(["W5", "W6"]),
-        "outside_standard": "Outside the standard (volcanic gas or SO2 beyond its table): treated as "
-    "class V; expose samples on site.",
-    "salt_lake": "Shore of a salt lake: no measured rates exist, the salt is an assumption.",
-    "covered": "Covered by plants, soil or a crust: nobody sees the metal, counted as not washed.",
-    "sulphate": "Sulphate seepage: other attack than by chloride alone is reported; test on site.",
-    "coated_mixed": mixed & with_coated,
+        "coated_mixed": mixed & with_coated,
         "coated": weakest == 0,
         "below": (weakest > 0) & (weakest < needed),
         "mixed": mixed & ~with_coated,

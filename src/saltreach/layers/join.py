@@ -63,8 +63,8 @@ def layer_values(
     Returns
     -------
     DataFrame
-        The result columns of stage "layers", plus `salt_lake_brine`, `salt_lake_salinity_g_kg`,
-        `salt_lake_sd_m`, `so2_ug_m3_used`, `so2_assumed`,
+        The result columns of stage "layers", plus `sea_cliff_said` (the register's word),
+        `salt_lake_brine`, `salt_lake_salinity_g_kg`, `salt_lake_sd_m`, `so2_ug_m3_used`, `so2_assumed`,
         `so2_sigma_ln`, `mild_sea`, `in_europe`, `seaward_m` (distance of a position that falls
         into the sea, else 0), `layer_notes`. Same index as the anchors.
     """
@@ -98,6 +98,7 @@ def layer_values(
         "lithology": lithology_of(anchors["rock_type"].fillna("").astype("str")),
         "wind_speed_m_s": _wind(lon, lat) if use_wind else np.nan,
         "sea_salinity_g_kg": np.where(np.isnan(salinity), of_sea, salinity),
+        "sea_cliff_said": anchors["sea_cliff"].to_numpy(object),
         **lake._asdict(),
         "so2_ug_m3_used": np.where(np.isnan(so2), so2_ug_m3, so2),
         "so2_assumed": np.isnan(so2),

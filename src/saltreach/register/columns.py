@@ -78,7 +78,12 @@ REGISTER: tuple[Column, ...] = (
     ),
     _r("adhesive", "choice", "resin of a bonded anchor", choices=tuple(ADHESIVES)),
     _r("rod_shape", "choice", "surface of a bonded anchor's rod", choices=tuple(ROD_SHAPES)),
-    _r("hole_condition", "choice", "state of the hole when it was filled", choices=tuple(HOLE_CONDITIONS)),
+    _r(
+        "hole_condition",
+        "choice",
+        "state of the hole when it was filled",
+        choices=tuple(HOLE_CONDITIONS),
+    ),
     _r("diameter_mm", "number", "diameter of the shank", unit="mm", low=4, high=40),
     _r("embedment_mm", "number", "installed length in the rock", unit="mm", low=10, high=500),
     _r("installed_on", "date", "when it was placed: year, year-month or date"),
@@ -174,8 +179,12 @@ REGISTER: tuple[Column, ...] = (
         choices=YES_NO_UNKNOWN,
     ),
     _r("seepage", "choice", "water that seeps over the anchor", choices=SEEPAGE),
-    _r("salt_crust", "choice", "whether a crust of salt or calcite covers it",
-       choices=YES_NO_UNKNOWN),
+    _r(
+        "salt_crust",
+        "choice",
+        "whether a crust of salt or calcite covers it",
+        choices=YES_NO_UNKNOWN,
+    ),
     _r("vegetation", "choice", "whether plants or soil cover the anchor", choices=YES_NO_UNKNOWN),
     _r("notes", "text", "free text"),
     _r(

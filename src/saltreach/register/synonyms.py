@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import unicodedata
 
-from saltreach.materials import UNKNOWN
-
 HEADERS: dict[str, tuple[str, ...]] = {
     "anchor_id": (
         "anchor number", "anchor no", "anchor code", "bolt id", "bolt number",
@@ -291,10 +289,27 @@ GRADE_WORDS: dict[str, tuple[str, ...]] = {
     "1.4016": ("430", "s43000"),
     "1.4305": ("303", "s30300"),
     "titanium grade 1": ("ti grade 1", "ti gr 1", "titanium gr 1", "grade 1 titanium"),
-    "titanium grade 2": ("ti grade 2", "ti gr 2", "ti gr2", "titanium gr 2", "grade 2 titanium",
-                         "titanio grado 2", "titane grade 2", "titan grad 2", "3.7035"),
-    "titanium grade 5": ("ti grade 5", "ti gr 5", "titanium gr 5", "grade 5 titanium", "ti6al4v",
-                         "ti 6al 4v", "titanio grado 5", "3.7165"),
+    "titanium grade 2": (
+        "ti grade 2",
+        "ti gr 2",
+        "ti gr2",
+        "titanium gr 2",
+        "grade 2 titanium",
+        "titanio grado 2",
+        "titane grade 2",
+        "titan grad 2",
+        "3.7035",
+    ),
+    "titanium grade 5": (
+        "ti grade 5",
+        "ti gr 5",
+        "titanium gr 5",
+        "grade 5 titanium",
+        "ti6al4v",
+        "ti 6al 4v",
+        "titanio grado 5",
+        "3.7165",
+    ),
 }
 """Other words for a grade, in a column of its own or in the one for the metal."""
 

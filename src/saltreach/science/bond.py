@@ -32,9 +32,7 @@ class Factor(NamedTuple):
 def _family(low_mpa: float, high_mpa: float, source: str) -> Factor:
     """Characteristic values read as 10th percentile, 1.5 times their upper end as 90th."""
     upper = 1.5 * high_mpa
-    return Factor(
-        float(np.sqrt(low_mpa * upper)), float(np.log(upper / low_mpa)) / 2.5631, source
-    )
+    return Factor(float(np.sqrt(low_mpa * upper)), float(np.log(upper / low_mpa)) / 2.5631, source)
 
 
 _EAD = "range of European assessments in concrete, from memory; reading judgement"
@@ -111,9 +109,7 @@ NEW_BOND = ("vinylester", "ribbed", "clean and dry")
 """What a new anchor is taken to be set with: the least that is advised, and done properly."""
 
 
-def _looked_up(
-    words: Any, table: Mapping[str, Factor], what: str
-) -> tuple[np.ndarray, np.ndarray]:
+def _looked_up(words: Any, table: Mapping[str, Factor], what: str) -> tuple[np.ndarray, np.ndarray]:
     known = {word: f for word, f in table.items() if word != "unknown"}
     unknown = table["unknown"]
     median, sigma = (

@@ -214,9 +214,7 @@ def log_draws(
     grip_sigma = formulas.PULL_THROUGH_SIGMA_LN + weak * (
         formulas.PULL_THROUGH_WEAK_SIGMA_LN - formulas.PULL_THROUGH_SIGMA_LN
     )
-    through = formulas.pull_through_kn(
-        diameter_mm[column], np.exp(strength), load_cycles[column]
-    )
+    through = formulas.pull_through_kn(diameter_mm[column], np.exp(strength), load_cycles[column])
     through = _log(through) + grip_sigma * grip
     size_ln = 2.0 * _log(diameter_mm / formulas.DRIVE_IN_DIAMETER_MM)[column]
     out_of_hole = np.log(formulas.DRIVE_IN_AXIAL_KN) + size_ln

@@ -254,9 +254,7 @@ def cap_months(
     }
 
 
-def months_by_probability(
-    curve: Any, cracks: Any, target_per_y: Any = TARGET_PER_Y
-) -> np.ndarray:
+def months_by_probability(curve: Any, cracks: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray:
     """Months until the target is reached; once it is, a step that a person can keep.
 
     Parameters

@@ -407,8 +407,8 @@ def elevation_factor(elevation_m: Any, coast_distance_m: Any) -> Any:
 
     Examples
     --------
-    >>> round(float(elevation_factor(700.0, 400e3)), 2), round(float(elevation_factor(700.0, 1e3)), 2)
-    (0.37, 0.98)
+    >>> [round(float(elevation_factor(700.0, d)), 2) for d in (400e3, 1e3)]
+    [0.37, 0.98]
     """
     far_inland = 1.0 - np.exp(-np.maximum(coast_distance_m, 0.0) / INLAND_SCALE_M)
     rise = _rise(elevation_m, ELEVATION_WITHOUT_GRADIENT_M)

@@ -7,8 +7,9 @@ The hazard of a place, 0 to 1, is a product, because cracking needs all of its c
           \Big[0.3 + 0.7\,\frac{q}{q + 0.15}\Big]
 
 D is the chloride that lies on the metal (deposition on a plate times the days it stays), w what
-washing leaves of the hazard, g the rock, s seeping sulphate, L a logistic curve, :math:`T_{hot}` the metal at its
-warmest in the warmest month, :math:`\bar T` the annual mean, q the share of the year in which only
+washing leaves of the hazard, g the rock, s seeping sulphate, L a logistic curve,
+:math:`T_{hot}` the metal at its warmest in the warmest month, :math:`\bar T` the annual mean,
+q the share of the year in which only
 the brines of MgCl2 and CaCl2 are liquid (33 to 75 % relative humidity).
 
 *Published* (each weight of `WEIGHTS` names its source): 304 and 316L crack under MgCl2 and CaCl2

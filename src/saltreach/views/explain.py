@@ -32,7 +32,8 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Decisions", ("material_minimum", "material_recommended", "material_alternative",
                    "material_reasons", "metal_probability_y1", "rock_probability_y1",
                    "failure_probability_y1", "metal_band", "rock_band", "risk_band",
-                   "risk_governed_by", "action", "action_reasons", "replace_by", "inspection_interval_months", "next_inspection_on", "interval_reasons",
+                   "risk_governed_by", "action", "action_reasons", "replace_by",
+                   "inspection_interval_months", "next_inspection_on", "interval_reasons",
                    "warnings")),
 )  # fmt: skip
 """What is shown, in the order the data flows."""

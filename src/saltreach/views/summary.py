@@ -33,9 +33,7 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
         "sectors_by_material": {
             m: int((sectors["material_recommended"] == m).sum()) for m in PLACEABLE[::-1]
         },
-        "anchors_by_action": {
-            a: int((result.anchors["action"] == a).sum()) for a in ACTIONS
-        },
+        "anchors_by_action": {a: int((result.anchors["action"] == a).sum()) for a in ACTIONS},
         "out_of_use_today": _failed(result.anchors),
         "visits_per_year": visits_per_year(sectors),
         "sectors_overdue": int((sectors["overdue"] == "yes").sum()),
@@ -46,8 +44,11 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
         "sectors_by_kind": {k: int((sectors["kind_advised"] == k).sum()) for k in KINDS_ADVISED},
         "do_not_place": [
             {
-                "crag": s.crag, "sector": s.sector, "spots": int(s.spots_refused),
-                "anchors": int(s.anchors), "reasons": s.kind_reasons.split(SEPARATOR),
+                "crag": s.crag,
+                "sector": s.sector,
+                "spots": int(s.spots_refused),
+                "anchors": int(s.anchors),
+                "reasons": s.kind_reasons.split(SEPARATOR),
             }
             for s in sectors[sectors["spots_refused"] > 0].itertuples(index=False)
         ],
