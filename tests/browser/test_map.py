@@ -498,6 +498,139 @@ def test_a_region_across_the_antimeridian_is_one_piece(open_map, tmp_path, regio
     assert page.evaluate("saltreach.sectors.crag.every((_, i) => saltreach.screenPlace(i))")
 
 
+LAPTOP = {"width": 1200, "height": 800}
+FAR_CRAGS = {
+    "Taveuni east": (179.95, -16.83), "Taveuni west": (-179.9, -16.75), "Vanua Balavu": (-178.9, -17.2),
+    "Nuku": (178.6, -18.0), "Billefjorden": (16.4, 78.6), "Nordaustlandet": (24.0, 80.1),
+}  # fmt: skip
+"""Invented crags at real places on both sides of the antimeridian and far in the north."""
+
+
+def far_map(path, region, places=FAR_CRAGS):
+    import geopandas as gpd
+    import numpy as np
+    import pandas as pd
+
+    anchors = synthetic.anchors(len(places) * 8, 1, crags=len(places)).reset_index(drop=True)
+    crag = anchors["crag"].map({name: k for k, name in enumerate(sorted(anchors["crag"].unique()))})
+    names, at = list(places), np.array(list(places.values()))
+    rng = np.random.default_rng(3)
+    lon = at[crag, 0] + rng.normal(0, 0.002, len(anchors))
+    lat = at[crag, 1] + rng.normal(0, 0.0005, len(anchors))
+    anchors["crag"] = pd.Series(names)[crag].array
+    anchors = anchors.assign(lon=lon, lat=lat).set_geometry(
+        gpd.points_from_xy(lon, lat), crs="EPSG:4326"
+    )
+    return write_map(synthetic.sectors(anchors), anchors, region[2].iloc[:0], region[3], path,
+                     title="Far apart")  # fmt: skip
+
+
+def outside_the_view(page):
+    """Sectors whose anchors are not all inside the map, or lie under the open card."""
+    page.wait_for_timeout(300)
+    return page.evaluate(
+        """() => {
+          const { map, data, sectors } = saltreach;
+          const size = map.getSize();
+          const card = document.getElementById("card");
+          const wide = matchMedia("(min-width: 761px)").matches;
+          const right = size.x - (wide && !card.hidden ? card.offsetWidth : 0);
+          const { lon, lat, sector } = data.anchors;
+          const out = new Set();
+          lon.forEach((x, k) => {
+            const at = map.latLngToContainerPoint([lat[k], x]);
+            if (!(at.x > 0 && at.x < right && at.y > 0 && at.y < size.y)) out.add(sectors.crag[sector[k]]);
+          });
+          return [...out];
+        }"""
+    )
+
+
+@pytest.mark.parametrize("viewport", [DESKTOP, LAPTOP, PHONE, {"width": 1900, "height": 620}],
+                         ids=["desktop", "laptop", "phone", "flat"])  # fmt: skip
+def test_the_whole_region_holds_every_sector_from_fiji_to_svalbard(
+    open_map, tmp_path, region, viewport
+):
+    page = open_map(viewport, far_map(tmp_path / "far.html", region))
+    count = len(FAR_CRAGS)
+    assert page.evaluate("saltreach.count") == count
+    west, _, east, _ = page.evaluate("saltreach.data.region")
+    assert 160 < east - west < 170  # 16 E to 179 W the short way, not once around
+    assert outside_the_view(page) == []
+    # Away, and back with the button; also with the legend open and a card shown.
+    page.evaluate("saltreach.map.setView([-17, 179], 12, {animate: false})")
+    assert outside_the_view(page) != []
+    page.locator("#whole").click()
+    assert outside_the_view(page) == []
+    page.locator("#legend summary").click()
+    assert outside_the_view(page) == []
+    page.locator("#whole").click()
+    assert outside_the_view(page) == []
+    page.locator(".item[data-sector='0']").click()
+    if viewport is not PHONE:
+        page.locator("#whole").click()
+        assert outside_the_view(page) == []
+    # No dragging limit pushes a sector out again.
+    page.evaluate("saltreach.map.panBy([1, 1], {animate: false})")
+    assert outside_the_view(page) == []
+
+
+@pytest.mark.parametrize("viewport", [LAPTOP, PHONE], ids=["laptop", "phone"])
+def test_a_view_of_the_whole_stays_whole_and_another_stays_put(open_map, viewport):
+    page = open_map(viewport)
+    assert outside_the_view(page) == []
+    page.locator("#legend summary").click()
+    assert outside_the_view(page) == []
+    page.set_viewport_size({"width": viewport["width"], "height": viewport["height"] - 150})
+    assert outside_the_view(page) == []
+    page.evaluate("saltreach.map.setView([43.5, -6], 11, {animate: false})")
+    page.locator("#legend summary").click()
+    page.wait_for_timeout(300)
+    assert page.evaluate("saltreach.map.getZoom()") == 11
+
+
+@pytest.mark.parametrize(
+    ("viewport", "share"), [(LAPTOP, 0.06), (PHONE, 0.06), (DESKTOP, 0.2)],
+    ids=["laptop", "phone", "desktop"],
+)  # fmt: skip
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_legend_leaves_the_height_to_the_map(open_map, viewport, share, language):
+    """Shares of the window's height; our own rule. It held a third of the map before."""
+    page = open_map(viewport)
+    page.select_option("#language", language)
+    height = viewport["height"]
+    legend = page.locator("#legend")
+    assert legend.bounding_box()["height"] <= share * height
+    words = catalogue(language)
+    strip = page.locator("#legend-strip").text_content().lower()
+    for band in BANDS:  # said even where only the swatch is seen
+        assert words[f"word_{band}"].lower() in strip
+    if viewport is DESKTOP:
+        return
+    assert legend.evaluate("node => node.open") is False
+    # By keyboard: open, read, close.
+    page.locator("#legend summary").focus()
+    page.keyboard.press("Enter")
+    assert page.locator("#legend-rows li").first.is_visible()
+    assert page.locator("#legend-strip").is_hidden()
+    assert legend.bounding_box()["height"] <= 0.31 * height
+    if language == "en":
+        assert_accessible(page)
+    page.keyboard.press("Enter")
+    assert page.locator("#legend-rows li").first.is_hidden()
+    assert page.evaluate("document.documentElement.scrollWidth") == viewport["width"]
+    if language == "en":
+        assert_accessible(page)
+
+
+def test_the_legend_prints_open_and_closes_again(open_map):
+    page = open_map(LAPTOP)
+    page.emulate_media(media="print")
+    assert page.locator("#legend-rows li").first.is_visible()
+    page.emulate_media(media="screen")
+    assert page.locator("#legend").evaluate("node => node.open") is False
+
+
 def test_a_hundred_thousand_anchors_stay_smooth(open_map, tmp_path, region):
     anchors = synthetic.anchors(100_000, 6, crags=200)
     path = write_map(

@@ -253,6 +253,51 @@ def test_what_the_page_says_comes_from_the_sectors_and_the_user():
     assert planned["places"][0]["visit"] == "Planned for September 2026"
 
 
+@pytest.mark.parametrize(
+    ("metal", "sea_cliff", "said"),
+    [
+        ("316", "yes", "stainless steel for the coast"),
+        ("316", "no", "stainless steel of a more resistant kind"),
+        ("316", "", "stainless steel of a more resistant kind"),
+        ("duplex", "yes", "strong stainless steel for the coast"),
+        ("duplex", "no", "strong stainless steel of a more resistant kind"),
+        ("304", "yes", "stainless steel"),
+        ("titanium", "no", "titanium"),
+    ],
+)
+def test_a_metal_is_called_the_coast_s_only_by_the_sea(metal, sea_cliff, said, tmp_path):
+    points = anchors()
+    result = assessment(points)
+    result.sectors["sea_cliff"] = "yes"  # elsewhere: it must not reach the place asked for
+    row = result.sectors[result.sectors["crag"] == "Cabo Uno"].index[0]
+    result.sectors.loc[row, ["material_recommended", "sea_cliff"]] = (metal, sea_cliff)
+    here = holding(points, crags=("Cabo Uno",))
+    place = landowner_data(result, here)["places"][0]
+    assert place["work"] == [f"When anchors are renewed, the new ones are of {said}."]
+    page, statement = write_landowner(result, here, tmp_path)
+    words = "".join(part.extract_text() for part in PdfReader(statement).pages)
+    for text in (page.read_text(encoding="utf-8"), words):
+        assert ("for the coast" in text) == ("coast" in said)
+
+
+def test_in_a_place_with_both_the_sector_that_needs_the_metal_decides():
+    points = anchors(names=("Cabo Uno", "Peña Dos"))
+    points.loc[points.index[::2], "sector"] = "Sector inland"
+    result = assessment(points)
+    inland = result.sectors["sector"] == "Sector inland"
+    result.sectors["sea_cliff"] = np.where(inland, "no", "yes")
+    for here, there, said in (
+        ("duplex", "304", "strong stainless steel of a more resistant kind"),
+        ("304", "duplex", "strong stainless steel for the coast"),
+        ("316", "316", "stainless steel for the coast"),
+    ):
+        result.sectors["material_recommended"] = np.where(inland, here, there)
+        places = landowner_data(result, holding(points))["places"]
+        assert {p["work"][-1] for p in places} == {
+            f"When anchors are renewed, the new ones are of {said}."
+        }
+
+
 def test_refusals_say_what_to_do():
     points = anchors()
     result = assessment(points)

@@ -245,6 +245,7 @@ def _places(
         metal=touched["material_recommended"]
         .map({name: at for at, name in enumerate(MATERIAL_NAMES)})
         .fillna(-1),
+        by_the_sea=touched["sea_cliff"].eq("yes") if "sea_cliff" in touched else False,
         due=touched["next_inspection_on"].replace("", None),
         months=pd.to_numeric(touched["inspection_interval_months"], errors="coerce"),
     )
@@ -265,7 +266,7 @@ def _places(
                 "overdue": overdue,
                 "visit": _visit(names, group, holding, texts),
                 "interval": _interval(group["months"].min(), texts),
-                "work": _work(names, int(group["metal"].max()), holding, texts),
+                "work": _work(names, _metal(group, texts), holding, texts),
             }
         )
     return places
@@ -285,7 +286,21 @@ def _visit(
     return str(texts["by"].format(month=_month(due[0], texts)) if due else texts["not_set"])
 
 
-def _work(names: list[str], metal: int, holding: Holding, texts: Mapping[str, Any]) -> list[str]:
+def _metal(group: pd.DataFrame, texts: Mapping[str, Any]) -> str:
+    """The best metal that a sector of the place needs, in words; empty where none is known.
+
+    It is called the coast's only where a sector that needs it is a sea cliff.
+    """
+    metal = int(group["metal"].max())
+    if metal < 0:
+        return ""
+    name = MATERIAL_NAMES[metal]
+    by_the_sea = group.loc[group["metal"] == metal, "by_the_sea"].any()
+    words = texts["metals"] | (texts["metals_by_the_sea"] if by_the_sea else {})
+    return str(words[name])
+
+
+def _work(names: list[str], metal: str, holding: Holding, texts: Mapping[str, Any]) -> list[str]:
     planned = [
         texts["work_by"].format(what=work.what.rstrip(". "), by=_month(work.by, texts))
         if work.by
@@ -293,9 +308,8 @@ def _work(names: list[str], metal: int, holding: Holding, texts: Mapping[str, An
         for work in sorted(holding.works, key=lambda work: work.by or "9")
         if work.crag in names
     ]
-    if metal >= 0:
-        name = texts["metals"][MATERIAL_NAMES[metal]]
-        planned.append(texts["renewal"].format(metal=name))
+    if metal:
+        planned.append(texts["renewal"].format(metal=metal))
     return planned or [texts["renewal_open"]]
 
 

@@ -46,6 +46,8 @@ SECTOR_COLUMNS = (
 )  # fmt: skip
 """Columns of `sectors.csv`, and of `crags.csv` without `sector`, in order."""
 
+GEOPACKAGE_VERSION = "1.2"
+
 
 def write_results(
     result: Assessment,
@@ -224,11 +226,17 @@ def land_around(anchors: gpd.GeoDataFrame, provenance: dict[str, Any]) -> gpd.Ge
 
 
 def write_geopackage(result: Assessment, path: Path) -> None:
-    """Write the OGC GeoPackage with layers anchors, sectors, crags and their QGIS styles."""
+    """Write the OGC GeoPackage with layers anchors, sectors, crags and their QGIS styles.
+
+    Version 1.2 of the standard: QGIS 3.22 warns of a file of version 1.4, and nothing in these
+    layers needs a later one.
+    """
     from saltreach.views.qgis import add_styles
 
     frames = {"anchors": result.anchors, "sectors": result.sectors, "crags": result.crags}
     for layer, frame in frames.items():
-        frame.to_file(path, layer=layer, driver="GPKG", engine="pyogrio")
+        frame.to_file(
+            path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION
+        )
     kinds = {"anchors": "marker", "sectors": "fill", "crags": "fill"}
     add_styles(path, kinds, result.provenance["time"])

@@ -124,9 +124,12 @@
     if (focused) byId("band-chips").querySelector(`[data-band="${CSS.escape(focused)}"]`)?.focus();
     /* What is true of every step is said once, below them. */
     const shared = colouring.inFuture ? `${t("years_note")} ${t("years_anchors")}` : colouring.note();
+    /* Closed, the legend is one line of swatches with their names; open, it says what they mean. */
+    byId("legend-strip").replaceChildren(...steps.flatMap(([style]) => [document.createTextNode(" "),
+      el("span", { class: "key" }, swatch(style, 20), el("span", { text: bandWord(style) }))]));
     byId("legend-rows").replaceChildren(...steps.map(([style]) => {
       const meaning = colouring.meaning(style);
-      return el("li", { "data-band": style.word }, swatch(style), el("div", {}, el("strong", { text: bandWord(style) }),
+      return el("li", { "data-band": style.word }, swatch(style, 28), el("div", {}, el("strong", { text: bandWord(style) }),
         ...(meaning === shared ? [] : [document.createTextNode(" "), el("span", { text: meaning })])));
     }));
     byId("legend-all").hidden = !shared;
@@ -170,7 +173,8 @@
 
   const wide = window.matchMedia("(min-width: 761px)").matches;
   byId("filters").open = wide;
-  byId("legend").open = wide;
+  /* The map comes first: the legend opens by itself only where there is height to spare. */
+  byId("legend").open = wide && window.matchMedia("(min-height: 880px)").matches;
   writeWords();
   paintBadges();
   buildChips();

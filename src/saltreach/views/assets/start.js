@@ -14,18 +14,39 @@
 
   const box = ([west, south, east, north]) => L.latLngBounds([south, west], [north, east]);
   const phone = window.matchMedia("screen and (max-width: 760px)");
-  function whole() {
+  /* Room for badges and buttons around what is fitted; on a small map no more than it can spare. */
+  function margins() {
+    const size = map.getSize();
     const side = phone.matches ? 34 : 80;
-    map.fitBounds(box(data.region), { paddingTopLeft: [side, phone.matches ? 84 : 60],
-      paddingBottomRight: [side, phone.matches ? 34 : 60], maxZoom: 15, animate: false });
+    const part = (px, whole, most) => Math.min(px, Math.floor(whole * most));
+    const under = !phone.matches && !byId("card").hidden ? byId("card").offsetWidth : 0;
+    const right = under && size.x - under > 240 ? under : 0;
+    return { paddingTopLeft: [part(side, size.x - right, 0.2), part(phone.matches ? 84 : 60, size.y, 0.3)],
+      paddingBottomRight: [right + part(side, size.x - right, 0.2), part(phone.matches ? 34 : 60, size.y, 0.2)] };
   }
-  function limit() {
-    map.setMinZoom(Math.min(map.getBoundsZoom(box(data.window), true), map.getBoundsZoom(box(data.region))));
+  const LOWEST_ZOOM = -4; /* the whole world in a window of a few pixels */
+  let restful = null;     /* the view that `whole` left, until the reader moves the map */
+  /* Every sector is inside the view. The limits of zoom and of dragging follow from that view:
+     a region over half the world needs more room than its own window has on a wide screen. */
+  function whole() {
+    const region = box(data.region);
+    const margin = margins();
+    map.setMaxBounds(null);
+    map.options.minZoom = LOWEST_ZOOM;
+    map.fitBounds(region, { ...margin, maxZoom: 15, animate: false });
+    map.setMaxBounds(box(data.window).extend(map.getBounds()));
+    limit(margin);
+    restful = { centre: map.getCenter(), zoom: map.getZoom() };
   }
-  whole();
-  limit();
-  map.setMaxBounds(box(data.window));
+  function limit({ paddingTopLeft, paddingBottomRight } = margins()) {
+    map.options.minZoom = LOWEST_ZOOM;
+    const room = L.point(paddingTopLeft).add(paddingBottomRight);
+    map.setMinZoom(Math.min(map.getBoundsZoom(box(data.window), true),
+      map.getBoundsZoom(box(data.region), false, room), map.getZoom()));
+  }
+  const atRest = () => restful && map.getZoom() === restful.zoom && map.getCenter().equals(restful.centre, 1e-6);
   map.options.maxBoundsViscosity = 0.8;
+  whole();
   L.control.scale({ imperial: false, position: "bottomleft", maxWidth: 140 }).addTo(map);
   saltreach.surface.addTo(map);
 
@@ -94,12 +115,22 @@
     });
   }
 
-  new ResizeObserver(() => { map.invalidateSize({ animate: false }); limit(); }).observe(container);
+  /* The legend or the window changed the map's size: a view of the whole region stays one. */
+  new ResizeObserver(() => {
+    const resting = atRest();
+    map.invalidateSize({ animate: false });
+    if (resting) whole();
+    else limit();
+  }).observe(container);
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
   /* Paper has another shape than the screen: show the crag of the open card, or the region. */
   let before = null;
   window.matchMedia("print").addEventListener("change", (event) => {
-    if (event.matches) before = { centre: map.getCenter(), zoom: map.getZoom() };
+    const legend = byId("legend"); /* paper cannot be opened */
+    if (event.matches) {
+      before = { centre: map.getCenter(), zoom: map.getZoom(), open: legend.open };
+      legend.open = true;
+    } else legend.open = before.open;
     map.invalidateSize({ animate: false });
     const bounds = state.selected >= 0 ? saltreach.boundsOf(saltreach.cragOf(state.selected)) : null;
     if (!event.matches) map.setView(before.centre, before.zoom, { animate: false });
