@@ -134,7 +134,7 @@ def distance_curve(coast_distance_m: Any, curve: Curve = CURVE) -> Parts:
     Examples
     --------
     >>> [round(float(part), 1) for part in distance_curve(50.0)]
-    [188.9, 180.4, 1.5, 6.7, 0.2]
+    [188.9, 180.6, 1.5, 6.7, 0.2]
     """
     d = np.maximum(coast_distance_m, 0.0)
     return Parts(
@@ -198,7 +198,7 @@ def chloride(
     --------
     >>> median, sigma_ln = chloride(100.0)
     >>> round(float(median)), round(float(sigma_ln), 2)
-    (184, 1.04)
+    (184, 1.01)
     """
     spray, surf, far, floor, residue = distance_curve(coast_distance_m)
     wind, shield = wind_factor(wind_speed_m_s), shielding_factor(shielding)
@@ -458,7 +458,7 @@ def chloride_mg_m2_d(coast_distance_m: Any) -> Any:
     Examples
     --------
     >>> round(float(chloride_mg_m2_d(10_000.0)), 1)
-    8.3
+    8.4
     """
     return chloride(coast_distance_m)[0]
 
