@@ -25,11 +25,17 @@ UNIT_PX, PX_PER_PT, INSET_PX = 7, 96 / 72, 8
 """A column's width is counted in digits of the workbook's font, 7 pixels each for Arial 10; the
 rest is the space that programs keep free beside the text."""
 
-INDENT_PT = 9.0
-"""Space that an indented number keeps free on its right."""
+GAP = "_)"
+"""End of a number format: keeps the width of a bracket free, so that a number does not touch the
+next column. LibreOffice shows it in every column, and an indent at the right only in some."""
+
+GAP_PT = 5.0
 
 PAGE_PT = 277 / 25.4 * 72
 """Width of landscape A4 between margins of 10 mm."""
+
+PROSE_PT = 640.0
+"""Width of the sentences on the first sheet: well within the page, whatever the font."""
 
 SMALLEST_PRINT = 0.75
 """Pages are shrunk to fit their width, but columns of words are made narrower before that."""
@@ -77,13 +83,13 @@ def write_workbook(
     book.properties.created = book.properties.modified = CREATED
     first = book.active
     first.title = "About"
-    first.column_dimensions["A"].width = _units(PAGE_PT)
+    first.column_dimensions["A"].width = _units(PROSE_PT)
     last = len(about) + 3
     for row, text in enumerate((title, *about, "", CAUTION), 1):
         size, bold = (14.0 if row == 1 else 10.0), row in (1, last)
         _set(first, row, 1, text)
         _dress(first.cell(row, 1), size, bold=bold)
-        lines = len(wrapped(_plain(text), PAGE_PT / size, bold=bold))
+        lines = len(wrapped(_plain(text), PROSE_PT / size, bold=bold))
         first.row_dimensions[row].height = _height(lines, size)
     _page(first, title)
     for name, table in sheets.items():
@@ -153,16 +159,15 @@ def _column(name: str, column: pd.Series) -> tuple[list[Any], list[str], str]:
     digits = 2 if name in MONEY or name.endswith(tuple(f"_{word}" for word in MONEY)) else 0
     while digits < 3 and any(abs(round(n, digits) - n) > 1e-9 for n in numbers):
         digits += 1
-    shown = [
-        ""
-        if v is None
-        else str(v)
-        if isinstance(v, str | dt.date)
-        else f"{float(v):.{digits}f}"
-        for v in values
-    ]
+    shown = [_shown(value, digits) for value in values]
     date = any(isinstance(v, dt.date) for v in values)
-    return values, shown, "yyyy-mm-dd" if date else f"{0:.{digits}f}"
+    return values, shown, "yyyy-mm-dd" if date else f"{0:.{digits}f}{GAP}"
+
+
+def _shown(value: Any, digits: int) -> str:
+    if value is None:
+        return ""
+    return str(value) if isinstance(value, str | dt.date) else f"{float(value):.{digits}f}"
 
 
 def _value(name: str, value: Any) -> Any:
@@ -185,8 +190,8 @@ def _widths(heads: Sequence[str], shown: Sequence[Sequence[str]]) -> list[float]
         word = max((width_em(word) for text in set(texts) for word in text.split()), default=0)
         label = max((width_em(word, bold=True) for word in head.split()), default=0)
         need = min(max(word, label, 2.0) * FONT_PT, WIDEST_PT)
-        least.append(need + INDENT_PT)
-        wished.append(max(widest * FONT_PT + INDENT_PT, least[-1]))
+        least.append(need + GAP_PT)
+        wished.append(max(widest * FONT_PT + GAP_PT, least[-1]))
     room = PAGE_PT / SMALLEST_PRINT - len(heads) * INSET_PX / PX_PER_PT
     cap = WIDEST_PT
     while cap > LEAST_PT and sum(map(max, least, [min(w, cap) for w in wished])) > room:
@@ -214,11 +219,8 @@ def _dress(cell: Any, size_pt: float, *, bold: bool = False, right: bool = False
     from openpyxl.styles import Alignment, Font
 
     cell.font = Font(name=FONT, size=size_pt, bold=bold)
-    # A number that wrapped would be cut; the indent keeps it off the next column's text.
-    cell.alignment = (
-        Alignment(horizontal="right", vertical="top", indent=1)
-        if right
-        else Alignment(horizontal="left", vertical="top", wrap_text=True)
+    cell.alignment = Alignment(
+        horizontal="right" if right else "left", vertical="top", wrap_text=not right
     )
 
 

@@ -11,7 +11,7 @@ import unicodedata
 from functools import lru_cache
 from pathlib import Path
 
-LINE_EM = 1.3
+LINE_EM = 1.2
 """Distance of two lines over the size of the letters; DejaVu Sans itself asks for 1.17."""
 
 
