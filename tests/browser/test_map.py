@@ -501,7 +501,8 @@ def test_a_region_across_the_antimeridian_is_one_piece(open_map, tmp_path, regio
 LAPTOP = {"width": 1200, "height": 800}
 FAR_CRAGS = {
     "Taveuni east": (179.95, -16.83), "Taveuni west": (-179.9, -16.75),
-    "Vanua Balavu": (-178.9, -17.2), "Nuku": (178.6, -18.0), "Billefjorden": (16.4, 78.6), "Nordaustlandet": (24.0, 80.1),
+    "Vanua Balavu": (-178.9, -17.2), "Nuku": (178.6, -18.0),
+    "Billefjorden": (16.4, 78.6), "Nordaustlandet": (24.0, 80.1),
 }  # fmt: skip
 """Invented crags at real places on both sides of the antimeridian and far in the north."""
 
