@@ -354,7 +354,7 @@ def _advice(
     radial_kn: float,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Kind advised, the sentences why, and the embedment it needs."""
-    loads = {"axial_kn": axial_kn, "radial_kn": radial_kn}
+    loads: dict[str, Any] = {"axial_kn": axial_kn, "radial_kn": radial_kn}
     veto = table["rock_veto"].to_numpy(object)
     needed, governs = required_embedment_mm("bonded", diameter_mm, **rock, **loads)
     advice, reason = advised_kind(
@@ -390,7 +390,7 @@ def _spoilt(
     veto: np.ndarray,
     diameter_mm: np.ndarray,
     rock: dict[str, Any],
-    loads: dict[str, float],
+    loads: dict[str, Any],
 ) -> np.ndarray:
     """Refused places whose rock would bear the loads farther from the crack or edge."""
     out = np.zeros(len(advice), dtype=bool)

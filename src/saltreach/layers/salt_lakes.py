@@ -123,7 +123,7 @@ def salt_lake_at(lon: ArrayLike, lat: ArrayLike) -> NearestSaltLake:
     around = (np.where(known, lon, np.nan) + 180.0) % 360.0 - 180.0
     nearest_m, which = np.full(lon.size, np.inf), np.full(lon.size, -1)
     boxes = _boxes_deg()
-    for at in np.flatnonzero(_touched(boxes, around, lat)):
+    for at in np.flatnonzero(_touched(boxes, around, lat)).tolist():
         west, south, east, north = boxes[at]
         rows = np.flatnonzero((around >= west) & (around <= east) & (lat >= south) & (lat <= north))
         distance = _distance_m(at, around[rows], lat[rows])
