@@ -45,22 +45,27 @@ def every_choice(frame):
         yield [i for i in picked if i is not None]
 
 
-def fits(frame, rows, money):
-    part = frame.loc[rows]
-    if round(part["cost"].sum() * 100) > money.budget * 100 + 1e-6:
+def total(rows, picked, name):
+    return sum(rows[i][name] for i in picked)
+
+
+def avoided(rows, picked):
+    return round(1e6 * total(rows, picked, "avoided"))
+
+
+def fits(rows, picked, money):
+    if round(total(rows, picked, "cost") * 100) > money.budget * 100 + 1e-6:
         return False
     limit = money.team_days
-    return limit is None or part["minutes"].sum() <= limit * money.hours_per_day * 60
+    return limit is None or total(rows, picked, "minutes") <= limit * money.hours_per_day * 60
 
 
-def steps(frame, rows):
+def steps(rows, picked):
     """Loss avoided by band and place, the first to be made great first."""
-    part = frame.loc[rows]
-    return tuple(
-        round(1e6 * part.loc[(part["risk_band"] == b) & (part["sea_cliff"] == s), "avoided"].sum())
-        for b in BANDS[::-1]
-        for s in ("yes", "no")
-    )
+    sums = {(b, s): 0.0 for b in BANDS[::-1] for s in ("yes", "no")}
+    for i in picked:
+        sums[rows[i]["risk_band"], rows[i]["sea_cliff"]] += rows[i]["avoided"]
+    return tuple(round(1e6 * value) for value in sums.values())
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -68,15 +73,12 @@ def steps(frame, rows):
 def test_pure_risk_is_the_optimum_of_trying_every_choice(seed, days):
     frame = table(seed)
     money = Money(budget=500.0, team_days=days, order="pure-risk")
-    best = max(
-        round(1e6 * frame.loc[r, "avoided"].sum())
-        for r in every_choice(frame)
-        if fits(frame, r, money)
-    )  # fmt: skip
+    rows = frame.to_dict("index")
+    best = max(avoided(rows, r) for r in every_choice(frame) if fits(rows, r, money))
     taken = choose(frame, money)
-    assert fits(frame, taken, money)
+    assert fits(rows, taken, money)
     assert frame.loc[taken, "sector"].is_unique
-    assert round(1e6 * frame.loc[taken, "avoided"].sum()) == best
+    assert avoided(rows, taken) == best
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -84,16 +86,13 @@ def test_sea_cliffs_first_is_the_first_in_order_of_every_choice(seed):
     """Of all plans that avoid no less than the smaller budgets of the curve do."""
     frame = table(seed)
     money = Money(budget=500.0, team_days=3.0)
+    rows = frame.to_dict("index")
     chosen = plans(frame, money)
     smaller = [r for budget, r in chosen.items() if budget < money.budget]
-    floor = max((round(1e6 * frame.loc[r, "avoided"].sum()) for r in smaller), default=0)
-    able = [
-        r
-        for r in every_choice(frame)
-        if fits(frame, r, money) and round(1e6 * frame.loc[r, "avoided"].sum()) >= floor
-    ]
-    best = max(steps(frame, r) for r in able)
-    assert steps(frame, choose(frame, money)) == best
+    floor = max((avoided(rows, r) for r in smaller), default=0)
+    able = [r for r in every_choice(frame) if fits(rows, r, money) and avoided(rows, r) >= floor]
+    best = max(steps(rows, r) for r in able)
+    assert steps(rows, choose(frame, money)) == best
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -122,10 +121,9 @@ def test_of_equal_choices_the_cheapest_is_taken(seed):
     frame = table(seed).assign(avoided=0.1)
     money = Money(budget=400.0, order="pure-risk")
     taken = choose(frame, money)
-    able = [r for r in every_choice(frame) if fits(frame, r, money) and len(r) == len(taken)]
-    assert frame.loc[taken, "cost"].sum() == pytest.approx(
-        min(frame.loc[r, "cost"].sum() for r in able)
-    )
+    rows = frame.to_dict("index")
+    able = [r for r in every_choice(frame) if fits(rows, r, money) and len(r) == len(taken)]
+    assert total(rows, taken, "cost") == pytest.approx(min(total(rows, r, "cost") for r in able))
 
 
 def test_the_curve_rises_with_pure_risk_and_bounds_every_order():

@@ -6,7 +6,7 @@ from importlib.resources import files
 
 import pytest
 
-from saltreach.decisions.interval import BAND_LIMITS_PER_Y, BAND_MEANINGS
+from saltreach.decisions.risk import BAND_LIMITS_PER_Y, BAND_MEANINGS
 from saltreach.errors import OptionError
 from saltreach.register.columns import BANDS, KINDS_ADVISED, MATERIAL_CHOICES
 from saltreach.science.capacity import AXIAL_MODES, RADIAL_MODES

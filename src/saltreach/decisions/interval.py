@@ -122,7 +122,8 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
         date_known=table["installed_on"].notna().to_numpy(),
         hollow=(table["tap_response"] == "hollow").to_numpy(bool, na_value=False),
         volcanic=table["outside_standard"].to_numpy(bool),
-        below_class=(held < needed).to_numpy(),
+        # coated steel has no class: the rule of remaining life speaks for it
+        below_class=((held > 0) & (held < needed)).to_numpy(),
         external_months=table["interval_set_months"].to_numpy(float),
     )
     return {

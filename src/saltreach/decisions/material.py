@@ -51,13 +51,19 @@ RESISTANT = PLACEABLE[-1]
 """What is advised where no rule of ours reaches."""
 
 SULPHATE_REACH_M = 10_000.0
+WARM_BRINE_C = 15.0
+"""Annual mean above which a magnesium brine is as bad as its floor; colder ones crack less."""
 HAZARD_FLOORS: tuple[tuple[str, float, str], ...] = (
-    ("by_magnesium_dry", 0.45, "Shore of a magnesium brine, not washed: its salt stays wet in dry "
+    ("warm_brine_dry", 0.45, "Shore of a magnesium brine, not washed: its salt stays wet in dry "
      "air (no measured rates exist)."),
-    ("by_magnesium", 0.25, "Shore of a magnesium brine: its salt stays wet in dry air (no measured "
+    ("warm_brine", 0.25, "Shore of a magnesium brine: its salt stays wet in dry air (no measured "
      "rates exist)."),
     ("sulphate_coast", 0.25, "Sulphate seeps over it near the sea: 304 failed within 10 years on "
      "such cliffs (Reeve, reports 2020 to 2023, not peer reviewed; others blame salt alone)."),
+    ("volcanic", 0.10, "Volcanic gas: no formula of ours reaches there."),
+    ("cold_brine", 0.03, "Shore of a magnesium brine in a cold climate: wet salt, slow cracks (no "
+     "measured rates exist)."),
+    ("road_salt", 0.03, "Within 10 m of de-icing salt, which the salt of the sea says nothing of."),
 )  # fmt: skip
 """Places whose hazard is no lower than this, whatever the formula says; judgement."""
 
@@ -118,9 +124,13 @@ def stress_corrosion_hazard(table: pd.DataFrame) -> pd.DataFrame:
 def _hazard_floor(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Least hazard by `HAZARD_FLOORS`, 0 where none applies, and why."""
     brine = table["by_magnesium"].to_numpy(bool)
+    warm = brine & (table["temperature_c"] >= WARM_BRINE_C).to_numpy()
     applies = {
-        "by_magnesium_dry": brine & (table["washing"] != "yes").to_numpy(),
-        "by_magnesium": brine,
+        "warm_brine_dry": warm & (table["washing"] != "yes").to_numpy(),
+        "volcanic": (table["volcanic_gas"] == "yes").to_numpy(),
+        "warm_brine": warm,
+        "cold_brine": brine,
+        "road_salt": (table["f1_road"] <= stainless.F1_ROAD[0][1]).to_numpy(),
         "sulphate_coast": (table["seepage"] == "sulphate").to_numpy()
         & (table["salt_distance_m"] <= SULPHATE_REACH_M).to_numpy(),
     }

@@ -23,6 +23,8 @@ STEEP_DEG = 60.0
 
 OCEAN_SALINITY_G_KG = 35.0
 """Salt from the sea is taken in proportion to its salinity: an assumption, no law was found."""
+SALTIEST_SEA_G_KG = 45.0
+"""Water saltier than this is a salt lake, whatever it is called: the northern Red Sea has 41."""
 LAKE_SHARE = 0.5
 """Salt thrown up by a salt lake over that of a sea at the same distance: small waves, no
 measurements; saturated brine counts no more than sea water."""
@@ -105,6 +107,7 @@ def _sea_cliff(
     cases = [
         said == "yes",
         said == "no",
+        table["sea_salinity_g_kg"].to_numpy(float) > SALTIEST_SEA_G_KG,
         np.isnan(distance),
         measured & at_shore,
         measured,
@@ -112,10 +115,11 @@ def _sea_cliff(
         steep,
         near,
     ]
-    words = ["yes", "no", "", "yes", "no", "yes", "yes", "yes"]
+    words = ["yes", "no", "no", "", "yes", "no", "yes", "yes", "yes"]
     why = [
         "The register says so.",
         "The register says not.",
+        f"Saltier than {SALTIEST_SEA_G_KG:g} g/kg: a salt lake, no sea.",
         "Distance to the sea unknown.",
         "Measured: within 250 m of the sea.",
         "Measured: farther than 250 m from the sea.",

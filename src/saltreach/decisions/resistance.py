@@ -70,6 +70,12 @@ WALL_DEG, ROOF_DEG = 100.0, 130.0
 On a wall most of a load is across the anchor."""
 
 SPOILT = "Too near its crack or edge for any embedment."
+SITE_SIGMA_LN = 0.35
+"""Scatter of strength within one crag whose rock has been tested (about a third); judgement."""
+UNTESTED = (
+    "Only if tests on site show the strength usual for this rock: the weakest it may be would "
+    "bear the loads at no embedment."
+)
 """Reason of a place that its own crack or edge spoils and not its rock."""
 
 
@@ -357,6 +363,15 @@ def _advice(
     loads: dict[str, Any] = {"axial_kn": axial_kn, "radial_kn": radial_kn}
     veto = table["rock_veto"].to_numpy(object)
     needed, governs = required_embedment_mm("bonded", diameter_mm, **rock, **loads)
+    doubtful = np.isnan(needed) & (veto == "")
+    doubtful &= rock["strength_median_mpa"] > TOO_WEAK_MEDIAN_MPA
+    if doubtful.any():
+        usual = {name: values[doubtful] for name, values in rock.items()}
+        usual["strength_sigma_ln"] = np.minimum(usual["strength_sigma_ln"], SITE_SIGMA_LN)
+        needed[doubtful], governs[doubtful] = required_embedment_mm(
+            "bonded", diameter_mm[doubtful], **usual, **loads
+        )
+        doubtful &= ~np.isnan(needed)
     advice, reason = advised_kind(
         table["rock_strength_mpa"], table["rock_sigma_ln"], veto=veto, required_mm=needed
     )
@@ -381,6 +396,7 @@ def _advice(
     )
     reason = pd.Series(reason).map({r: f"{r[:1].upper()}{r[1:]}." for r in set(reason)})
     reason = reason.mask(_spoilt(advice, veto, diameter_mm, rock, loads), SPOILT)
+    reason = reason.mask(doubtful, reason + SEPARATOR + UNTESTED)
     why = reason.to_numpy(object) + np.where(refused, "", SEPARATOR + depth)
     return advice, why, needed
 

@@ -49,6 +49,12 @@ UNKNOWN_ROCK_FLOOR = "moderate"
 """Least rock band where neither rock nor test is known."""
 
 FAILED, POOR = 4, 3
+POOR_METAL_FLOOR = "raised"
+"""Least metal band of an anchor recorded as poor: somebody saw it. Judgement."""
+LOOK_AHEAD_PROBABILITY = 10 * TARGET_PER_Y
+"""Metal below its class is replaced now where, within 10 years, it fails more often than ten
+times the yearly target; else it stays until its time, and the next one is of the better metal."""
+
 REPLACE_WITHIN_MONTHS = {"severe": 12, "high": 24, "raised": 36}
 """Replace or close within so many months, by the band of the metal; judgement."""
 
@@ -71,8 +77,11 @@ def bands_of(table: pd.DataFrame) -> pd.DataFrame:
     metal, rock, both = (
         _place(table[f"{name}_probability_y1"]) for name in ("metal", "rock", "failure")
     )
-    failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
+    failed, poor = (
+        (table["condition"] == grade).to_numpy(bool, na_value=False) for grade in (FAILED, POOR)
+    )
     metal = np.where(failed, len(BANDS) - 1.0, metal)
+    metal = np.where(poor, np.fmax(metal, BANDS.index(POOR_METAL_FLOOR)), metal)
     median = table["rock_strength_mpa"].to_numpy(float)
     applies = {
         "veto": (table["rock_veto"] != "").to_numpy(),
@@ -130,8 +139,8 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     Parameters
     ----------
     table : DataFrame
-        Register columns, those of `bands_of`, `material_minimum`, `material_recommended`, `crc`,
-        `kind_advised`, `kind_reasons`, `scc_band`.
+        Register columns, those of `bands_of`, `failure_probability_y10`, `material_recommended`,
+        `crc`, `kind_advised`, `kind_reasons`, `scc_band`.
     today : date
         Day the assessment speaks for.
 
@@ -143,8 +152,8 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     Notes
     -----
     In this order: failed anchors are taken out of use; nothing is bought for a spot whose rock
-    refuses an anchor; metal that is poor, or too weak for its place, is replaced; an unknown
-    metal is found out first unless its risk is raised.
+    refuses an anchor; metal that is poor or risky, or below its class and soon to be risky, is
+    replaced; an unknown metal is found out first unless its risk is raised.
     """
     held = metal_in_place(table)
     band = table["metal_band"].map({b: float(i) for i, b in enumerate(BANDS)}).to_numpy(float)
@@ -155,11 +164,13 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     own_class = resistance_class_of(table["material"], table["grade"]).to_numpy(float)
     hanger_class = resistance_class_of(table["hanger_material"]).to_numpy(float)
     below = np.fmin(own_class, hanger_class) < needed
+    soon = table["failure_probability_y10"].to_numpy(float) > LOOK_AHEAD_PROBABILITY
+    fading = below & soon & (table["risk_governed_by"] != "rock").to_numpy()
     better = rank_of(table["material_recommended"]).to_numpy(float) > rank_of(held).to_numpy(float)
     risky = (band >= BANDS.index("raised")) & (better | (held == UNKNOWN).to_numpy())
     unknown = (held == UNKNOWN).to_numpy()
     action = np.select(
-        [failed, refused, poor | below | risky, unknown],
+        [failed, refused, poor | fading | risky, unknown],
         ["take out of use", "move or remove", "replace", "find out"],
         "keep",
     ).astype(object)
@@ -176,6 +187,11 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     replace = action == "replace"
     reasons.add(replace & poor, "Recorded as poor.")
     reasons.add(replace & below, "Its metal is below the class the place needs.")
+    reasons.add(
+        (action == "keep") & below,
+        "Its metal is below the class the place needs: it may serve its time, the next one is of "
+        "the metal advised.",
+    )
     reasons.add(replace & risky, "The risk of its metal is above the default target.")
     reasons.add(
         action == "find out", "Its metal is unknown: find it out before anything is bought."

@@ -76,8 +76,8 @@ def write_workbook(
 
     book = openpyxl.Workbook()
     usual = Font(name=FONT, size=10)
-    book._fonts[0] = usual  # type: ignore[attr-defined]
-    book._named_styles["Normal"].font = usual  # type: ignore[attr-defined]
+    book._fonts[0] = usual
+    book._named_styles["Normal"].font = usual
     book.properties.creator = "saltreach"
     book.properties.title = _plain(title)
     book.properties.created = book.properties.modified = CREATED
