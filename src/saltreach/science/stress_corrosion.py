@@ -16,9 +16,10 @@ the brines of MgCl2 and CaCl2 are liquid (33 to 75 % relative humidity).
 from 30 °C at low humidity, more so when warmer and drier (Prosek and others 2009); 304L under dried
 sea water cracked at 1 g/m² of chloride and 45 °C, not at 0.1 g/m² (Materials 13:5640, 2020), so
 thin salt counts for less than in proportion; failures in the field come from confined, unwashed
-zones warmed by the sun (Lieberzeit and others 2019); washing retards or arrests cracks, 316L cracks 2 to 3 times slower than 304, rock type does not
-matter much (second part, Corrosion 75:1371, 2019); 316L cracks under 145 mg/m² of chloride when
-strained plastically, 1450 mg/m² when elastically (Örnek 2019).
+zones warmed by the sun (Lieberzeit and others 2019); washing retards or arrests cracks, 316L cracks
+2 to 3 times slower than 304, rock type does not matter much (second part, Corrosion 75:1371, 2019);
+316L cracks under 145 mg/m² of chloride when strained plastically, 1450 mg/m² when elastically
+(Örnek 2019).
 
 *Our own judgement*: the form, every number marked so in `WEIGHTS`, the band limits, the metals
 of `MINIMUM_MATERIAL`. It ranks places. It is no probability and certifies nothing.
