@@ -67,6 +67,16 @@ def test_chloride_half_point_is_the_measured_one():
     assert scc.WEIGHTS["deposit_half_mg_m2"].value == 145 * 10
 
 
+def test_a_tenth_of_the_salt_that_cracks_hardly_counts():
+    """Materials 13:5640 (2020), abstract: 304L under dried sea water cracked at 1 g/m² of chloride
+    within 10,000 h, not at 0.1 g/m². In proportion the tenth would count for 0.16 of the whole."""
+    on_a_candle = 2.4 / 60.0  # wet candle over plate, days that it stays
+    whole, tenth = (
+        scc.scc_hazard(g * 1000 * on_a_candle, 25.0, rain_washed="no", **PLACE) for g in (1, 0.1)
+    )
+    assert tenth < 0.02 * whole
+
+
 def test_temperature_threshold_is_the_tested_one():
     """Prosek 2009: 304 and 316L susceptible at 30 °C and above."""
     assert scc.WEIGHTS["hot_mid_c"].value == 30.0

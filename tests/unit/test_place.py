@@ -32,9 +32,11 @@ def test_a_sea_cliff_by_word_height_steepness_or_distance():
         {"coast_distance_m": 800.0, "elevation_m": 20.0, "elevation_source": "register"},
         {"coast_distance_m": 800.0, "elevation_m": 20.0},
         {"coast_distance_m": np.nan},
+        {"coast_distance_m": 100.0, "sea_salinity_g_kg": 46.0},  # a salt lake's shore
+        {"coast_distance_m": 100.0, "sea_salinity_g_kg": 41.0},  # the northern Red Sea
     )
     assert found["sea_cliff"].tolist() == [
-        "no", "yes", "yes", "yes", "yes", "no", "no", "yes", "no", "",
+        "no", "yes", "yes", "yes", "yes", "no", "no", "yes", "no", "", "no", "yes",
     ]  # fmt: skip
     # the nearest band of EN 1993-1-4 where that is sure, and nowhere else
     assert found["class_distance_m"].tolist()[:9] == [

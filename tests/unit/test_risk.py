@@ -16,7 +16,8 @@ SOUND = {
     "metal_probability_y1": 1e-5, "rock_probability_y1": 1e-5, "failure_probability_y1": 2e-5,
     "condition": 0.0, "rock_veto": "", "rock_strength_mpa": 120.0, "material": "316", "grade": "",
     "hanger_material": "unknown", "crc": "III", "kind_advised": "bonded", "kind_reasons": "",
-    "scc_band": "low", "material_recommended": "316", "material_minimum": "316",
+    "scc_band": "low", "material_recommended": "316", "failure_probability_y10": 1e-4,
+    "rock_probability_after": 1e-6, "outside_standard": False,
 }  # fmt: skip
 
 
@@ -46,15 +47,16 @@ def test_metal_and_rock_are_two_bands_and_the_worse_one_governs():
         {"rock_strength_mpa": 20.0},
         {"rock_strength_mpa": np.nan},
         {"condition": 4.0, "metal_probability_y1": 1.0, "failure_probability_y1": 1.0},
+        {"condition": 3.0},
     )
     assert found["metal_band"].tolist() == ["low", "high", "low", "low", "low", "low", "low",
-                                            "severe"]  # fmt: skip
+                                            "severe", "raised"]  # fmt: skip
     assert found["rock_band"].tolist() == ["low", "low", "raised", "severe", "severe", "moderate",
-                                           "moderate", "low"]  # fmt: skip
+                                           "moderate", "low", "low"]  # fmt: skip
     assert found["risk_band"].tolist() == ["low", "high", "raised", "severe", "severe", "moderate",
-                                           "moderate", "severe"]  # fmt: skip
+                                           "moderate", "severe", "raised"]  # fmt: skip
     assert found["risk_governed_by"].tolist() == [
-        "metal and rock", "metal", "rock", "rock", "rock", "rock", "rock", "metal",
+        "metal and rock", "metal", "rock", "rock", "rock", "rock", "rock", "metal", "metal",
     ]  # fmt: skip
 
 
@@ -64,7 +66,7 @@ def test_actions_in_their_order():
         {"condition": 4.0, "metal_probability_y1": 1.0, "failure_probability_y1": 1.0},
         {"rock_veto": "hollow sound under the hammer", "condition": 3.0},
         {"condition": 3.0},
-        {"material": "304"},
+        {"material": "304", "failure_probability_y10": 0.051},
         {"material": "unknown"},
         {"material": "unknown", "metal_probability_y1": 0.02, "failure_probability_y1": 0.02},
         {"material": "304", "crc": "II", "metal_probability_y1": 0.2, "scc_band": "severe",
@@ -75,11 +77,43 @@ def test_actions_in_their_order():
         "keep", "take out of use", "move or remove", "replace", "replace", "find out", "replace",
         "replace",
     ]  # fmt: skip
-    # only where the metal's risk passes the target is there a day: severe 12 months, high 24
-    assert found["replace_by"].tolist() == ["", "", "", "", "", "", "2028-11-25", "2027-11-25"]
+    # only where the risk passes the target is there a day: severe 12 months, high 24, raised 36
+    assert found["replace_by"].tolist() == [
+        "", "", "", "2029-11-25", "", "", "2028-11-25", "2027-11-25",
+    ]  # fmt: skip
     assert "today" in found["action_reasons"].iloc[1]
     assert "Nothing is bought for this spot" in found["action_reasons"].iloc[2]
     assert "Looking does not mend it" in found["action_reasons"].iloc[7]
+
+
+def test_metal_below_its_class_serves_its_time_unless_it_soon_fails():
+    """Within 10 years no more than ten times the yearly target, 0.05; beyond the standard never."""
+    rocky = {"rock_probability_y1": 1e-4, "failure_probability_y1": 1.1e-4}
+    found = table(
+        {"material": "304", "failure_probability_y10": 0.05},
+        {"material": "304", "failure_probability_y10": 0.2} | rocky,  # the rock's chance
+        {"material": "304", "outside_standard": True},
+        {"outside_standard": True},
+    )
+    found = found.join(action_of(found, TODAY))
+    assert found["action"].tolist() == ["keep", "keep", "replace", "keep"]
+    served = found["action_reasons"].str.contains("may serve its time")
+    assert served.tolist() == [True, True, False, False]
+
+
+def test_a_weak_hold_is_replaced_only_where_a_new_anchor_holds_better():
+    weak = {"rock_probability_y1": 0.03, "failure_probability_y1": 0.03}
+    found = table(
+        weak | {"rock_probability_after": 0.019},  # high to raised
+        weak | {"rock_probability_after": 0.021},  # stays high
+        weak | {"rock_probability_after": np.nan},
+        {"rock_probability_y1": 0.004, "failure_probability_y1": 0.004},  # below the target
+    )
+    found = found.join(action_of(found, TODAY))
+    assert found["action"].tolist() == ["replace", "find out", "find out", "keep"]
+    assert found["replace_by"].tolist() == ["2028-11-25", "", "", ""]
+    assert "holds better in the same rock" in found["action_reasons"].iloc[0]
+    assert "test the rock on site" in found["action_reasons"].iloc[1]
 
 
 @pytest.mark.parametrize(

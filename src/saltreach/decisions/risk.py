@@ -56,7 +56,7 @@ LOOK_AHEAD_PROBABILITY = 10 * TARGET_PER_Y
 times the yearly target; else it stays until its time, and the next one is of the better metal."""
 
 REPLACE_WITHIN_MONTHS = {"severe": 12, "high": 24, "raised": 36}
-"""Replace or close within so many months, by the band of the metal; judgement."""
+"""Replace or close within so many months, by the band of the risk; judgement."""
 
 
 def bands_of(table: pd.DataFrame) -> pd.DataFrame:
@@ -128,6 +128,10 @@ def _place(probability: object) -> np.ndarray:
     return np.where(np.isnan(p), np.nan, place)
 
 
+def _rank_of_band(band: pd.Series) -> np.ndarray:
+    return band.map({name: float(i) for i, name in enumerate(BANDS)}).to_numpy(float)
+
+
 def _words(place: np.ndarray) -> np.ndarray:
     names = np.array([*BANDS, ""], object)
     return names[np.where(np.isnan(place), len(BANDS), place).astype(int)]
@@ -139,8 +143,9 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     Parameters
     ----------
     table : DataFrame
-        Register columns, those of `bands_of`, `failure_probability_y10`, `material_recommended`,
-        `crc`, `kind_advised`, `kind_reasons`, `scc_band`.
+        Register columns, those of `bands_of`, `failure_probability_y10`,
+        `rock_probability_after`, `material_recommended`, `crc`, `outside_standard`,
+        `kind_advised`, `kind_reasons`, `scc_band`.
     today : date
         Day the assessment speaks for.
 
@@ -153,10 +158,10 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     -----
     In this order: failed anchors are taken out of use; nothing is bought for a spot whose rock
     refuses an anchor; metal that is poor or risky, or below its class and soon to be risky, is
-    replaced; an unknown metal is found out first unless its risk is raised.
+    replaced, and so is a weak hold that a new anchor mends; what is unknown is found out first.
     """
     held = metal_in_place(table)
-    band = table["metal_band"].map({b: float(i) for i, b in enumerate(BANDS)}).to_numpy(float)
+    band = _rank_of_band(table["metal_band"])
     condition = table["condition"].to_numpy(float, na_value=np.nan)
     failed, poor = condition == FAILED, condition == POOR
     refused = ((table["rock_veto"] != "") | (table["kind_advised"] == DO_NOT_PLACE)).to_numpy()
@@ -166,11 +171,15 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     below = np.fmin(own_class, hanger_class) < needed
     soon = table["failure_probability_y10"].to_numpy(float) > LOOK_AHEAD_PROBABILITY
     fading = below & soon & (table["risk_governed_by"] != "rock").to_numpy()
+    odd = below & table["outside_standard"].to_numpy(bool)
+    rock_band = _rank_of_band(table["rock_band"])
+    loose = rock_band >= BANDS.index("raised")
+    holds = _place(table["rock_probability_after"]) < rock_band
     better = rank_of(table["material_recommended"]).to_numpy(float) > rank_of(held).to_numpy(float)
     risky = (band >= BANDS.index("raised")) & (better | (held == UNKNOWN).to_numpy())
     unknown = (held == UNKNOWN).to_numpy()
     action = np.select(
-        [failed, refused, poor | fading | risky, unknown],
+        [failed, refused, poor | fading | odd | risky | (loose & holds), unknown | loose],
         ["take out of use", "move or remove", "replace", "find out"],
         "keep",
     ).astype(object)
@@ -194,7 +203,17 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     )
     reasons.add(replace & risky, "The risk of its metal is above the default target.")
     reasons.add(
-        action == "find out", "Its metal is unknown: find it out before anything is bought."
+        replace & loose & holds,
+        "Its hold in the rock is weak; a new anchor as advised holds better in the same rock.",
+    )
+    reasons.add(
+        (action == "find out") & unknown,
+        "Its metal is unknown: find it out before anything is bought.",
+    )
+    reasons.add(
+        (action == "find out") & loose,
+        "Its hold in the rock is in doubt and a new anchor would not be surer: test the rock on "
+        "site before anything is bought.",
     )
     by, _ = _by(table, action, today)
     cracks = cracking(held) & table["scc_band"].isin(["high", "severe"]).to_numpy()
@@ -210,7 +229,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
 
 
 def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> tuple[np.ndarray, np.ndarray]:
-    months = table["metal_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
+    months = table["risk_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
     wanted = np.isin(action, ["replace"]) & ~np.isnan(months)
     first = np.datetime64(today, "M")
     month = first + np.nan_to_num(months).astype(int)
