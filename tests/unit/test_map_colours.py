@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from saltreach.materials import MATERIAL_NAMES
+from saltreach.materials import PLACEABLE
 from saltreach.register.columns import BANDS
 from saltreach.science.inspection import LADDER_MONTHS
 from saltreach.views.colourings import (
@@ -101,7 +101,7 @@ SCALES = {
 
 
 def test_each_scale_covers_its_words_with_distinct_letters_and_patterns():
-    assert tuple(s.word for s in METAL_STYLES) == MATERIAL_NAMES
+    assert tuple(s.word for s in METAL_STYLES) == PLACEABLE
     assert tuple(int(s.word) for s in INTERVAL_STYLES) == tuple(reversed(LADDER_MONTHS))
     assert {id(c.styles) for c in COLOURINGS} == {id(styles) for styles in SCALES.values()}
     for styles in SCALES.values():

@@ -120,11 +120,10 @@ def test_hazard_is_no_lower_than_what_no_formula_reaches(change, band):
 
 
 def test_the_band_to_buy_for_holds_with_84_percent_of_the_uncertain_salt():
-    """The score of the band at the median is one step below the one that is sure: a factor of 2.5
-    in salt (p90 over median) is 2.05 at 84 %."""
-    salt = {"chloride_mg_m2_d": 45.0, "temperature_c": 17.0, "washing": "no", "warm_month_c": 24.0}
-    wide = {"chloride_mg_m2_d_p10": 18.0, "chloride_mg_m2_d_p90": 112.5}
-    tight = {"chloride_mg_m2_d_p10": 44.9, "chloride_mg_m2_d_p90": 45.1}
+    """Raised by 0.04 of a score at the median; a factor of 2 more salt, at 84 %, makes it high."""
+    salt = {"chloride_mg_m2_d": 100.0, "temperature_c": 17.0, "washing": "no", "warm_month_c": 24.0}
+    wide = {"chloride_mg_m2_d_p10": 40.0, "chloride_mg_m2_d_p90": 250.0}
+    tight = {"chloride_mg_m2_d_p10": 99.0, "chloride_mg_m2_d_p90": 101.0}
     found = stress_corrosion_hazard(pd.DataFrame([AIR | salt | wide, AIR | salt | tight]))
     assert found["scc_band"].tolist() == ["raised", "raised"]
     assert found["scc_band_confident"].tolist() == ["high", "raised"]
