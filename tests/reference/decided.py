@@ -50,15 +50,20 @@ def assessed() -> pd.DataFrame:
 
 
 def _assessed(register: pd.DataFrame) -> pd.DataFrame:
+    anchors = anchors_of(register)
+    text = anchors[["anchor_id", *(tool for _, tool, _ in ASPECTS.values())]].astype("object")
+    return text.fillna("").astype(str).set_index("anchor_id")
+
+
+def anchors_of(register: pd.DataFrame) -> pd.DataFrame:
+    """The anchors of a register given as text, assessed."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "places.csv"
         register.to_csv(path, index=False)
         found = read_register(path, today=TODAY)
     if len(found.rejected):
         raise SystemExit(found.rejected.to_string())
-    anchors = assess(found, Options(today=TODAY)).anchors
-    text = anchors[["anchor_id", *(tool for _, tool, _ in ASPECTS.values())]].astype("object")
-    return text.fillna("").astype(str).set_index("anchor_id")
+    return assess(found, Options(today=TODAY)).anchors
 
 
 def judged(answers: pd.DataFrame) -> pd.DataFrame:
