@@ -60,7 +60,7 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     def highest(name: str, order: tuple[str, ...]) -> pd.Series:
         rank = anchors[name].map({word: i for i, word in enumerate(order)})
         best = rank.groupby(keys, sort=True, dropna=False).max()
-        return best.map(dict(enumerate(order))).fillna("")
+        return best.map(dict(enumerate(order))).astype("object").fillna("")
 
     for name in ("material_minimum", "material_recommended", "material_alternative"):
         out[name] = highest(name, MATERIAL_NAMES)
