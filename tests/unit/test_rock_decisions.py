@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from saltreach.decisions.resistance import (
     SPOILT,
+    UNTESTED,
     axial_share,
     filled_sizes,
     filled_strength,
@@ -183,9 +184,18 @@ def test_mechanical_only_where_the_rock_allows_it():
 
 
 def test_a_place_next_to_an_edge_is_told_apart_from_rock_that_bears_nothing():
-    found = assessed(rows({"edge_distance_mm": 8.0}, {"lithology": "tuff"}))
+    found = assessed(rows({"edge_distance_mm": 8.0}, {"lithology": "chalk"}))
     assert found["kind_advised"].tolist() == ["do not place here"] * 2
     assert (found["kind_reasons"] == SPOILT).tolist() == [True, False]
+
+
+def test_rock_whose_strength_is_only_in_doubt_is_tested_and_not_given_up():
+    """Tuff of 22 MPa by name alone may be far weaker; with the scatter of one crag (0.35) 15 kN
+    needs no more than 300 mm."""
+    found = assessed(rows({"lithology": "tuff"}, {}))
+    assert found["kind_advised"].tolist() == ["bonded, longer", "mechanical or bonded"]
+    assert found["kind_reasons"].str.contains(UNTESTED, regex=False).tolist() == [True, False]
+    assert 0 < found["embedment_required_mm"].iloc[0] <= 300
 
 
 def test_rules_of_distance_and_length_are_flagged():
