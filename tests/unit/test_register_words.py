@@ -58,7 +58,7 @@ def test_usual_spellings_of_metals(given, name):
 def test_doubtful_metals_are_told():
     for word, name in (
         ("904L", "duplex"),
-        ("inox", "unknown"),
+        ("inox", "stainless"),
         ("2304", "316"),
         ("2507", "duplex"),
     ):
