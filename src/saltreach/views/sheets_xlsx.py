@@ -87,7 +87,7 @@ def write_workbook(
     last = len(about) + 3
     for row, text in enumerate((title, *about, "", CAUTION), 1):
         size, bold = (14.0 if row == 1 else 10.0), row in (1, last)
-        _set(first, row, 1, text)
+        _set(first, row, 1, _plain(text))
         _dress(first.cell(row, 1), size, bold=bold)
         lines = len(wrapped(_plain(text), PROSE_PT / size, bold=bold))
         first.row_dimensions[row].height = _height(lines, size)
