@@ -86,6 +86,71 @@ def test_actions_in_their_order():
     assert "Looking does not mend it" in found["action_reasons"].iloc[7]
 
 
+def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
+    raised = {"metal_probability_y1": 5e-3, "failure_probability_y1": 5e-3}  # at the target
+    weak = {"rock_probability_y1": 5e-3, "failure_probability_y1": 5e-3}
+    found = table(
+        {},
+        {"condition": 3.0},
+        {"rock_veto": "hollow sound under the hammer", "kind_reasons": "Hollow."},
+        {"rock_veto": "hollow sound under the hammer"},
+        raised,  # the metal advised is in place: nothing to buy
+        raised | {"material": "304", "crc": "II"},
+        raised | {"material": "304", "crc": "II", "scc_band": "high"},
+        raised | {"material": "zinc-plated steel", "crc": "II", "scc_band": "high"},
+        raised | {"material": "duplex", "material_recommended": "superaustenitic",
+                  "scc_band": "high"},
+        raised | {"material": "superaustenitic", "material_recommended": "titanium",
+                  "scc_band": "high"},
+        weak,
+        weak | {"rock_probability_after": 5e-3, "material": "unknown"},
+    )  # fmt: skip
+    found = found.join(action_of(found, TODAY))
+    risky, by = "The risk of its metal is above the default target.", "Replace or close by "
+    below = "Its metal is below the class the place needs."
+    cracks = (
+        "Looking does not mend it (an eye sees next to nothing of stress-corrosion cracks): "
+        "replace or close by "
+    )
+    refused = (
+        "The rock of this spot refuses an anchor: move it to sound rock, or remove it and close "
+        "what hangs on it. Nothing is bought for this spot."
+    )
+    day = "2029-11-25."
+    assert found["action_reasons"].str.split(" | ", regex=False).tolist() == [
+        [""],
+        ["Recorded as poor.", by + day],
+        [refused, "Hollow."],
+        [refused],
+        [""],
+        [risky, by + day],
+        [risky, cracks + day],
+        [below, risky, by + day],
+        [risky, cracks + day],
+        [risky, by + day],
+        ["Its hold in the rock is weak; a new anchor as advised holds better in the same rock.",
+         by + day],
+        ["Its metal is unknown: find it out before anything is bought.",
+         "Its hold in the rock is in doubt and a new anchor would not be surer: test the rock on "
+         "site before anything is bought."],
+    ]  # fmt: skip
+
+
+def test_soft_rock_begins_below_25_mpa_and_three_times_the_chance_governs():
+    found = table(
+        {"rock_strength_mpa": 25.0},
+        {"rock_strength_mpa": 24.9},
+        {"metal_probability_y1": 2.9e-5},
+        {"metal_probability_y1": 3.1e-5},
+        {"rock_probability_y1": 2.9e-5},
+        {"rock_probability_y1": 3.1e-5},
+    )
+    assert found["rock_band"].tolist()[:2] == ["low", "moderate"]
+    assert found["risk_governed_by"].tolist()[2:] == [
+        "metal and rock", "metal", "metal and rock", "rock",
+    ]  # fmt: skip
+
+
 def test_metal_below_its_class_serves_its_time_unless_it_soon_fails():
     """Within 10 years no more than ten times the yearly target, 0.05; beyond the standard never."""
     rocky = {"rock_probability_y1": 1e-4, "failure_probability_y1": 1.1e-4}
