@@ -81,3 +81,35 @@ def test_roads_and_air_outside_the_standard():
 def test_what_covers_an_anchor_keeps_the_rain_off():
     found = places({"vegetation": "yes"}, {"salt_crust": "yes"}, {})
     assert found["washing"].tolist() == ["no", "no", "yes"]
+
+
+def test_the_limits_of_a_place_belong_to_the_nearer_side():
+    measured = {"coast_distance_source": "register"}
+    found = places(
+        {"coast_distance_m": 500.0}, {"coast_distance_m": 501.0},
+        {"coast_distance_m": 1000.0, "height_above_sea_m": 60.0},
+        {"coast_distance_m": 1000.0, "height_above_sea_m": 61.0},
+        {"coast_distance_m": 1001.0, "height_above_sea_m": 60.0},
+        {"coast_distance_m": 500.0, "face_slope_deg": 60.0},
+        {"coast_distance_m": 500.0, "face_slope_deg": 59.0},
+        measured | {"coast_distance_m": 250.0}, measured | {"coast_distance_m": 251.0},
+        {"coast_distance_m": 100.0, "sea_salinity_g_kg": 45.0},
+        {"coast_distance_m": 250.0, "sea_cliff_said": "yes"},
+        {"coast_distance_m": 251.0, "sea_cliff_said": "yes"},
+    )  # fmt: skip
+    assert found["sea_cliff"].tolist() == [
+        "yes", "no", "yes", "no", "no", "yes", "yes", "yes", "no", "yes", "yes", "yes",
+    ]  # fmt: skip
+    assert found["class_distance_m"].tolist() == [
+        500, 501, 0, 1000, 1001, 0, 500, 250, 251, 100, 250, 0,
+    ]  # fmt: skip
+    # the nearest band is certain; elsewhere the shore's error stays
+    assert (found["class_distance_sd_m"] == 0).tolist() == (found["class_distance_m"] == 0).tolist()
+    lake = {"salt_lake": "L", "salt_lake_brine": "magnesium", "salt_lake_sd_m": 1000.0}
+    found = places(
+        lake | {"salt_lake_m": 2000.0}, lake | {"salt_lake_m": 2001.0},
+        lake | {"salt_lake_m": 900.0, "coast_distance_m": 900.0},
+        lake | {"salt_lake_m": 900.0, "coast_distance_m": np.nan},
+    )  # fmt: skip
+    assert found["by_magnesium"].tolist() == [True, False, False, True]
+    assert found["by_salt_lake"].tolist() == [True, True, False, True]
