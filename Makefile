@@ -34,7 +34,7 @@ $(VENV)/tested: pyproject.toml
 	$(call install,.[test])
 	touch $(VENV)/installed $@
 
-# uv takes a tenth of pip's time; where it does not reach what pip reaches, pip does it.
+# uv takes a fraction of pip's time; where it does not reach what pip reaches, pip does it.
 define install
 	$(BIN)/python -m pip install --quiet uv \
 		&& UV_NATIVE_TLS=true $(BIN)/uv pip install --quiet --python $(BIN)/python --editable '$(1)' \

@@ -70,13 +70,14 @@ WALL_DEG, ROOF_DEG = 100.0, 130.0
 On a wall most of a load is across the anchor."""
 
 SPOILT = "Too near its crack or edge for any embedment."
+"""Reason of a place that its own crack or edge spoils and not its rock."""
 SITE_SIGMA_LN = 0.35
 """Scatter of strength within one crag whose rock has been tested (about a third); judgement."""
 UNTESTED = (
     "Only if tests on site show the strength usual for this rock: the weakest it may be would "
     "bear the loads at no embedment."
 )
-"""Reason of a place that its own crack or edge spoils and not its rock."""
+"""Said of a place whose rock is refused only because its strength is in doubt."""
 
 
 def _floor_steps(values: Any, step: float) -> np.ndarray:

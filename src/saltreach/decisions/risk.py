@@ -215,7 +215,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
         "Its hold in the rock is in doubt and a new anchor would not be surer: test the rock on "
         "site before anything is bought.",
     )
-    by, _ = _by(table, action, today)
+    by = _by(table, action, today)
     cracks = cracking(held) & table["scc_band"].isin(["high", "severe"]).to_numpy()
     reasons.add(
         (by != "") & cracks,
@@ -228,15 +228,15 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     )
 
 
-def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> tuple[np.ndarray, np.ndarray]:
+def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> np.ndarray:
     months = table["risk_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
-    wanted = np.isin(action, ["replace"]) & ~np.isnan(months)
+    wanted = (action == "replace") & ~np.isnan(months)
     first = np.datetime64(today, "M")
     month = first + np.nan_to_num(months).astype(int)
     day = np.datetime64(today) - first.astype("datetime64[D]")
     last = (month + 1).astype("datetime64[D]") - np.timedelta64(1, "D")
     due = np.minimum(month.astype("datetime64[D]") + day, last)
-    return np.where(wanted, np.datetime_as_string(due, unit="D"), "").astype(object), months
+    return np.where(wanted, np.datetime_as_string(due, unit="D"), "").astype(object)
 
 
 def cracking(metal: pd.Series) -> np.ndarray:

@@ -65,9 +65,8 @@ def layer_values(
     DataFrame
         The result columns of stage "layers", plus `sea_cliff_said` (the register's word),
         `salt_lake_brine`, `salt_lake_salinity_g_kg`, `salt_lake_sd_m`, `so2_ug_m3_used`,
-        `so2_assumed`,
-        `so2_sigma_ln`, `mild_sea`, `in_europe`, `seaward_m` (distance of a position that falls
-        into the sea, else 0), `layer_notes`. Same index as the anchors.
+        `so2_assumed`, `so2_sigma_ln`, `mild_sea`, `in_europe`, `seaward_m` (distance of a
+        position that falls into the sea, else 0), `layer_notes`. Same index as the anchors.
     """
     lon, lat = anchors["lon"].to_numpy(float), anchors["lat"].to_numpy(float)
     given = anchors["coast_distance_m"].to_numpy(float)
