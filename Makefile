@@ -3,6 +3,9 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
+# The tests start Python many times: what it compiled once it keeps, whatever the caller's shell says.
+export PYTHONDONTWRITEBYTECODE :=
+
 .PHONY: demo test lint bench clean
 
 demo: $(VENV)/installed
@@ -11,7 +14,7 @@ demo: $(VENV)/installed
 
 test: $(VENV)/tested lint
 	$(BIN)/python tests/ensure_browser.py
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest --numprocesses auto --dist loadfile
 
 lint: $(VENV)/tested
 	$(BIN)/ruff check .

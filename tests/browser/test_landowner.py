@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from io import BytesIO
 
 import pytest
@@ -15,23 +13,7 @@ from saltreach.views.landowner import PAGE_FILE, write_landowner
 
 pytestmark = pytest.mark.browser
 
-CHROMIUM = next((p for p in map(shutil.which, ("chromium", "chromium-browser")) if p), None)
 SIZES = {"desktop": {"width": 1440, "height": 900}, "phone": {"width": 390, "height": 844}}
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        if os.environ.get("CI"):
-            pytest.fail("no chromium on this machine; CI must install it")
-        pytest.skip("no chromium on this machine: install it to run the browser tests")
-    playwright = pytest.importorskip("playwright.sync_api")
-    with playwright.sync_playwright() as driver:
-        started = driver.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu", "--no-first-run"]
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")
@@ -46,12 +28,12 @@ def file(tmp_path_factory):
 
 
 @pytest.fixture
-def opened(browser, file):
+def opened(new_context, file):
     """Opens the page; at the end no request, console message or dialog may have happened."""
     contexts, troubles = [], []
 
     def open_page(size="desktop", **options):
-        context = browser.new_context(viewport=SIZES[size], offline=True, **options)
+        context = new_context(viewport=SIZES[size], **options)
         contexts.append(context)
         page = context.new_page()
         page.on("console", lambda message: troubles.append(f"console {message.text}"))

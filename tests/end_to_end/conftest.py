@@ -1,5 +1,6 @@
 """The installed command, run in a folder of its own with the network closed."""
 
+import json
 import os
 import subprocess
 import sys
@@ -29,8 +30,8 @@ def closed_network(tmp_path_factory) -> dict[str, str]:
 
 
 @pytest.fixture(scope="session")
-def saltreach(closed_network, tmp_path_factory):
-    """Run the installed `saltreach` command."""
+def installed(closed_network, tmp_path_factory):
+    """Run the installed `saltreach` script in a process of its own."""
     command = Path(sys.executable).with_name("saltreach")
     folder = tmp_path_factory.mktemp("elsewhere")
 
@@ -48,9 +49,33 @@ def saltreach(closed_network, tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def demo(saltreach, tmp_path_factory):
+def saltreach(closed_network, tmp_path_factory):
+    """Run the command in a fork of a process that has its imports and layers."""
+    folder = tmp_path_factory.mktemp("forked")
+    out, err = folder / "out.txt", folder / "err.txt"
+    with subprocess.Popen(
+        [sys.executable, str(Path(__file__).with_name("forked.py"))],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=closed_network,
+    ) as server:  # fmt: skip
+        assert server.stdout.readline() == "ready\n"
+
+        def run(*arguments: object) -> subprocess.CompletedProcess:
+            given = [str(a) for a in arguments]
+            out.write_text("")
+            err.write_text("")
+            call = {"arguments": given, "folder": str(folder), "out": str(out), "err": str(err)}
+            server.stdin.write(json.dumps(call) + "\n")
+            server.stdin.flush()
+            code = int(server.stdout.readline())
+            return subprocess.CompletedProcess(given, code, out.read_text(), err.read_text())
+
+        yield run
+
+
+@pytest.fixture(scope="session")
+def demo(installed, tmp_path_factory):
     """The demo's results, and what the command printed."""
     out = tmp_path_factory.mktemp("demo")
-    done = saltreach("demo", "--out", out, "--today", "2026-11-25")
+    done = installed("demo", "--out", out, "--today", "2026-11-25")
     assert done.returncode == 0, done.stderr
     return out, done

@@ -1,0 +1,49 @@
+"""One Chromium for the tests of a file; a slow machine is waited for, not called a fault."""
+
+import os
+import shutil
+
+import pytest
+
+CHROMIUM = next((p for p in map(shutil.which, ("chromium", "chromium-browser")) if p), None)
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+PATIENCE_MS = 600_000
+"""When an action that never ends is given up; nothing here is timed."""
+
+
+@pytest.fixture(scope="module")
+def browser():
+    if CHROMIUM is None:
+        if os.environ.get("CI"):
+            pytest.fail("no chromium on this machine; CI must install it")
+        pytest.skip("no chromium on this machine: install it to run the browser tests")
+    playwright = pytest.importorskip("playwright.sync_api")
+    with playwright.sync_playwright() as driver:
+        started = driver.chromium.launch(
+            executable_path=CHROMIUM, args=ARGUMENTS, timeout=PATIENCE_MS
+        )
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def new_context(browser):
+    """Opens a browser context without a network; all are closed at the end."""
+    opened = []
+
+    def new(**options):
+        context = browser.new_context(offline=True, **options)
+        context.set_default_timeout(PATIENCE_MS)
+        opened.append(context)
+        return context
+
+    yield new
+    for context in opened:
+        context.close()

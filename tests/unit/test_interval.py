@@ -1,0 +1,177 @@
+"""The interval of an anchor and its due date: one row a rule, worked by hand. Our own rules."""
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from saltreach.decisions.interval import inspection_interval, remaining_life_of_coated_y
+from saltreach.policy import DEFAULT
+
+TODAY = dt.date(2026, 11, 25)
+CALM = {
+    "material": "316", "grade": np.nan, "hanger_material": "unknown", "condition": np.nan,
+    "corrosivity_category": "C2", "crc": "II", "scc_band": "low", "tap_response": "ringing",
+    "outside_standard": False, "interval_set_months": np.nan, "installed_on": "2015-01-01",
+    "last_inspected_on": "2026-06-15", "age_y": 11.9, "diameter_mm": 12.0,
+    "zinc_rate_um_y": 1.0, "steel_rate_um_y": 20.0,
+}  # fmt: skip
+SAFE = np.full(31, 1e-5)
+SLOPE = 5e-4 + 1e-3 * np.arange(31)
+"""Yearly probability that grows by 0.001 a year: at 0.005 after 54 months, at 0.002 after 18."""
+
+
+def decided(*changes, curves=None, policy=DEFAULT):
+    table = pd.DataFrame([CALM | change for change in changes])
+    curve = np.array([SAFE] * len(table) if curves is None else curves)
+    return inspection_interval(table, curve, TODAY, policy)
+
+
+def rules(found):
+    months = found["inspection_interval_months"].tolist()
+    return list(zip(months, found["interval_rule"], strict=True))
+
+
+def test_each_rule_governs_where_it_asks_for_the_shortest():
+    found = decided(
+        {},
+        {"corrosivity_category": "C3"},
+        {"corrosivity_category": "C4"},
+        {"corrosivity_category": "C5"},
+        {"corrosivity_category": "CX"},
+        {"condition": 1.0},
+        {"condition": 2.0},
+        {"condition": 3.0},
+        {"scc_band": "moderate"},
+        {"scc_band": "raised"},
+        {"scc_band": "high"},
+        {"scc_band": "severe"},
+        {"tap_response": "hollow"},
+        {"tap_response": "dull"},
+        {"outside_standard": True},
+        {"interval_set_months": 18.0},
+        {"crc": "III"},
+        {"crc": "IV"},
+        {"crc": "IV", "grade": "1.4439"},
+        {"crc": "III", "hanger_material": "304"},
+        {"material": "unknown"},
+        {"installed_on": None},
+    )  # fmt: skip
+    assert rules(found) == [
+        (60, "stress-corrosion hazard"), (48, "corrosivity category"),
+        (36, "corrosivity category"), (24, "corrosivity category"), (12, "corrosivity category"),
+        (48, "condition"), (24, "condition"), (6, "condition"),
+        (48, "stress-corrosion hazard"), (24, "stress-corrosion hazard"),
+        (12, "stress-corrosion hazard"), (12, "stress-corrosion hazard"),
+        (6, "hollow rock"), (60, "stress-corrosion hazard"), (6, "volcanic gas"),
+        (12, "external rule"), (60, "stress-corrosion hazard"),
+        (24, "metal below its class"), (60, "stress-corrosion hazard"),
+        (24, "metal below its class"), (24, "unknown metal"), (36, "unknown date"),
+    ]  # fmt: skip
+    assert (
+        found["interval_reasons"]
+        .iloc[15]
+        .startswith("Governed by: external rule (18 months, rounded down to 12).")
+    )
+
+
+def test_metal_that_does_not_crack_is_free_of_the_hazard_and_coated_steel_of_the_class():
+    severe = {"scc_band": "severe", "crc": "V"}
+    found = decided(
+        severe | {"material": "titanium"},
+        severe | {"material": "superaustenitic"},
+        severe | {"material": "duplex"},
+        severe | {"material": "galvanised steel", "zinc_rate_um_y": 0.5, "age_y": 1.0},
+    )
+    assert rules(found) == [
+        (60, "corrosivity category"), (60, "corrosivity category"),
+        (12, "stress-corrosion hazard"), (60, "half of remaining life"),
+    ]  # fmt: skip
+
+
+def test_half_of_the_remaining_life_of_coated_steel():
+    change = {"material": "galvanised steel", "zinc_rate_um_y": 3.0, "steel_rate_um_y": 60.0}
+    table = pd.DataFrame([CALM | change | {"age_y": age} for age in (5.0, 11.9, np.nan)])
+    life = remaining_life_of_coated_y(table)
+    assert life[0] - life[1] == pytest.approx(6.9)  # years older, years less
+    assert life[1] == life[2]  # an unknown date counts as the oldest dated one
+    assert life[0] > 45 / 3 - 5  # the zinc alone lasts longer: its rate falls with time
+    undated = table.assign(age_y=np.nan)
+    assert remaining_life_of_coated_y(undated)[0] == pytest.approx(life[0] + 5.0 - 35.0)
+    old = decided(change | {"age_y": life[0] + 5.0 - 3.0})
+    assert rules(old) == [(12, "half of remaining life")]  # half of three years: 18 months
+
+
+def test_the_target_and_what_lies_above_it():
+    above = np.full(31, 0.03)
+    far = np.full(31, 0.06)
+    cases = [
+        ({}, SLOPE, (48, "yearly failure probability")),
+        ({}, above, (12, "yearly failure probability")),
+        ({}, far, (12, "yearly failure probability")),
+        ({"material": "titanium"}, above, (12, "yearly failure probability")),
+        ({"material": "titanium"}, far, (6, "yearly failure probability")),
+    ]
+    found = decided(*[c for c, _, _ in cases], curves=[curve for _, curve, _ in cases])
+    assert rules(found) == [answer for _, _, answer in cases]
+    sentence = "An eye sees next to nothing of stress-corrosion cracks: better metal, not looks."
+    assert found["interval_reasons"].str.contains(sentence, regex=False).tolist() == [
+        True, True, True, False, False,
+    ]  # fmt: skip
+    strict = decided({}, curves=[SLOPE], policy=replace(DEFAULT, failure_target_per_y=2e-3))
+    assert rules(strict) == [(12, "yearly failure probability")]
+    short = decided({}, policy=replace(DEFAULT, longest_interval_months=36))
+    assert rules(short) == [(36, "longest of the policy")]
+
+
+def test_shorter_than_the_shortest_is_said():
+    found = decided({"interval_set_months": 3.0}, {"interval_set_months": 6.0})
+    assert rules(found) == [(6, "external rule")] * 2
+    sentence = (
+        "Even the shortest interval is longer than the rule asks: looking does not mend it, "
+        "replace it or keep it out of use."
+    )
+    assert found["interval_reasons"].str.contains(sentence, regex=False).tolist() == [True, False]
+
+
+def test_failed_and_unknown_places_have_no_interval():
+    found = decided(
+        {"condition": 4.0},
+        {"corrosivity_category": "", "crc": "", "scc_band": ""},
+        {"corrosivity_category": "", "crc": "V", "scc_band": ""},
+    )
+    assert found["inspection_interval_months"].isna().tolist() == [True, True, False]
+    assert found["next_inspection_on"].tolist()[:2] == ["", ""]
+    assert found["overdue"].tolist() == ["", "", "no"]
+    assert found["interval_rule"].tolist()[:2] == ["", ""]
+    assert found["interval_reasons"].tolist()[:2] == [
+        "Out of use: no inspection until it is replaced.",
+        "Category and class unknown: no interval can be given.",
+    ]
+
+
+def test_due_dates_lie_ahead_and_lateness_counts_from_a_known_day():
+    two_years = {"corrosivity_category": "C5"}
+    dates = [
+        {"last_inspected_on": "2026-06-15"},
+        {"last_inspected_on": "2024-11-25"},  # due today: not late
+        {"last_inspected_on": "2024-11-24"},
+        {"last_inspected_on": "2024-02-29"},
+        {"last_inspected_on": None, "installed_on": "1994"},
+        {"last_inspected_on": None, "installed_on": "2025-03"},
+        {"last_inspected_on": None, "installed_on": None},
+    ]
+    found = decided(*[two_years | d for d in dates])
+    assert found["next_inspection_on"].tolist() == [
+        "2028-06-15", "2026-11-25", "2026-11-25", "2026-11-25", "2026-11-25", "2027-03-01",
+        "2026-11-25",
+    ]  # fmt: skip
+    assert found["overdue"].tolist() == ["no", "no", "yes", "yes", "yes", "no", "no"]
+    said = found["interval_reasons"].str.split(" | ", regex=False).str[1:]
+    assert said.str.join(" ").tolist() == [
+        "", "", "Due now: it was due on 2026-11-24.", "Due now: it was due on 2026-02-28.",
+        "Due now: never inspected since 1994.", "Never inspected on record: from placement.",
+        "Due now: neither inspection nor placement is dated.",
+    ]  # fmt: skip
