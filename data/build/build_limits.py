@@ -53,12 +53,15 @@ def caps() -> list[tuple[str, str, str]]:
         ("unknown date", inspection.UNKNOWN_DATE_CAP_MONTHS),
         ("hollow rock", inspection.HOLLOW_CAP_MONTHS),
         ("volcanic gas", inspection.VOLCANIC_CAP_MONTHS),
-        ("metal below its class", inspection.BELOW_CLASS_CAP_MONTHS),
+        (
+            "metal below its class (no class counts as that of 304)",
+            inspection.BELOW_CLASS_CAP_MONTHS,
+        ),
     ):
         by.append((name, f"{months:.0f}", "judgement"))
     by.append(("coated steel", "half of its remaining life", "API 570 (second-hand)"))
-    by.append(("yearly probability at the target", f"{inspection.NORM_MONTHS:.0f}, or 6 for rust "
-               "ten times above it", "judgement"))  # fmt: skip
+    by.append(("yearly probability at the target", f"{inspection.NORM_MONTHS:.0f}, or 6 where rust "
+               "governs ten times above it", "judgement"))  # fmt: skip
     return by
 
 

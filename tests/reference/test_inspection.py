@@ -86,8 +86,8 @@ def test_the_norm_of_published_intervals_is_a_year():
     looking does not mend it a yearly look stays, whatever the probability."""
     assert NORM_MONTHS == 12.0
     worst = [[0.9, 0.9]]
-    assert months_by_probability(worst, [True]).tolist() == [12.0]
-    assert months_by_probability(worst, [False]).tolist() == [6.0]
+    assert months_by_probability(worst, [False]).tolist() == [12.0]
+    assert months_by_probability(worst, [True]).tolist() == [6.0]
     assert cap_months(scc_band="severe", cracks=True)["stress-corrosion hazard"] == 12.0
 
 

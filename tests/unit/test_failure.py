@@ -49,9 +49,10 @@ def test_looking_earns_credit_on_rust_and_next_to_none_on_cracks():
     blind = {"rock_kn_p05": 1e6, "rock_kn_p50": 1e6}
     rusty = {"scc_hazard": 0.0, "zinc_rate_um_y": 8.0, "steel_rate_um_y": 200.0}
     steel = [first_year("zinc-plated steel", **(rusty | s)) for s in (seen, blind)]
-    crack = [first_year("304", **s) for s in (seen, blind)]
+    crack = [first_year("304", **s) for s in (seen, seen | {"condition": 1.0}, blind)]
     assert steel[0] < 0.2 * steel[1]
-    assert 0.9 * crack[1] < crack[0] < crack[1]
+    # a spotless look earns next to nothing over a neutral one; not looking may hide the worst
+    assert 0.9 * crack[1] < crack[0] < crack[1] < crack[2]
     assert odds_ratio(0, "visible", NAN) == 1.0
 
 

@@ -17,6 +17,7 @@ CALM = {
     "outside_standard": False, "interval_set_months": np.nan, "installed_on": "2015-01-01",
     "last_inspected_on": "2026-06-15", "age_y": 11.9, "diameter_mm": 12.0,
     "zinc_rate_um_y": 1.0, "steel_rate_um_y": 20.0,
+    "metal_probability_y1": 2e-3, "rock_probability_y1": 1e-3,
 }  # fmt: skip
 SAFE = np.full(31, 1e-5)
 SLOPE = 5e-4 + 1e-3 * np.arange(31)
@@ -77,17 +78,26 @@ def test_each_rule_governs_where_it_asks_for_the_shortest():
     )
 
 
-def test_metal_that_does_not_crack_is_free_of_the_hazard_and_coated_steel_of_the_class():
+def test_metal_that_does_not_crack_is_free_of_the_hazard_and_no_class_counts_as_that_of_304():
     severe = {"scc_band": "severe", "crc": "V"}
+    young = {"material": "galvanised steel", "zinc_rate_um_y": 0.5, "age_y": 1.0}
     found = decided(
         severe | {"material": "titanium"},
         severe | {"material": "superaustenitic"},
         severe | {"material": "duplex"},
-        severe | {"material": "galvanised steel", "zinc_rate_um_y": 0.5, "age_y": 1.0},
+        severe | young,
+        young,
+        young | {"crc": "III"},
+        {"material": "brass"},
+        {"material": "brass", "crc": "III"},
+        {"material": "303"},
     )
     assert rules(found) == [
         (60, "corrosivity category"), (60, "corrosivity category"),
-        (12, "stress-corrosion hazard"), (60, "half of remaining life"),
+        (12, "stress-corrosion hazard"), (24, "metal below its class"),
+        (60, "half of remaining life"), (24, "metal below its class"),
+        (60, "stress-corrosion hazard"), (24, "metal below its class"),
+        (24, "metal below its class"),
     ]  # fmt: skip
 
 
@@ -107,18 +117,22 @@ def test_half_of_the_remaining_life_of_coated_steel():
 def test_the_target_and_what_lies_above_it():
     above = np.full(31, 0.03)
     far = np.full(31, 0.06)
+    coated = {"material": "galvanised steel", "zinc_rate_um_y": 0.5, "age_y": 1.0}
     cases = [
         ({}, SLOPE, (48, "yearly failure probability")),
         ({}, above, (12, "yearly failure probability")),
         ({}, far, (12, "yearly failure probability")),
         ({"material": "titanium"}, above, (12, "yearly failure probability")),
-        ({"material": "titanium"}, far, (6, "yearly failure probability")),
+        ({"material": "titanium"}, far, (12, "yearly failure probability")),
+        (coated, above, (12, "yearly failure probability")),
+        (coated, far, (6, "yearly failure probability")),
+        (coated | {"rock_probability_y1": 2e-3}, far, (12, "yearly failure probability")),
     ]
     found = decided(*[c for c, _, _ in cases], curves=[curve for _, curve, _ in cases])
     assert rules(found) == [answer for _, _, answer in cases]
     sentence = "An eye sees next to nothing of stress-corrosion cracks: better metal, not looks."
     assert found["interval_reasons"].str.contains(sentence, regex=False).tolist() == [
-        True, True, True, False, False,
+        True, True, True, False, False, False, False, False,
     ]  # fmt: skip
     strict = decided({}, curves=[SLOPE], policy=replace(DEFAULT, failure_target_per_y=2e-3))
     assert rules(strict) == [(12, "yearly failure probability")]

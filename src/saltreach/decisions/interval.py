@@ -18,7 +18,7 @@ from saltreach.decisions.material import resistance_class_of
 from saltreach.decisions.reasons import Reasons
 from saltreach.decisions.risk import FAILED, cracking
 from saltreach.decisions.state import metal_in_place
-from saltreach.materials import ROMAN
+from saltreach.materials import COATED, MATERIAL_BY_NAME, ROMAN
 from saltreach.policy import DEFAULT, Policy
 from saltreach.science.inspection import (
     LADDER_MONTHS,
@@ -32,6 +32,9 @@ from saltreach.science.resistance import SHEAR_RATIO, steel_resistance_kn
 
 SECTION_LEFT = 0.8
 """Coated steel is at the end of its life at this share of its section; judgement."""
+CLASS_OF_THE_CLASSLESS = MATERIAL_BY_NAME["304"].crc
+"""Metals without a class (coated steel above all, which has the rule of its remaining life) get no
+longer intervals than 304 where the place needs a better class than its; judgement."""
 OLDEST_Y = 35.0
 """Age of an undated anchor in a register that dates none; judgement."""
 
@@ -45,7 +48,7 @@ def inspection_interval(
     ----------
     table : DataFrame
         Register columns, `age_y`, `corrosivity_category`, `crc`, `scc_band`, losses of steel and
-        zinc.
+        zinc, `metal_probability_y1`, `rock_probability_y1`.
     curve : ndarray, shape (n, years)
         Yearly failure probability, from `state_of_anchors`.
     today : date
@@ -85,7 +88,7 @@ def inspection_interval(
         "Even the shortest interval is longer than the rule asks: looking does not mend it, "
         "replace it or keep it out of use.",
     )
-    unmended = known & (found.rule == TARGET_RULE) & _cracks(table)
+    unmended = known & (found.rule == TARGET_RULE) & cracking(metal_in_place(table))
     reasons.add(
         unmended, "An eye sees next to nothing of stress-corrosion cracks: better metal, not looks."
     )
@@ -108,11 +111,15 @@ TARGET_RULE = "yearly failure probability"
 def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[str, np.ndarray]:
     """Months by rule, NaN where a rule has nothing to say."""
     held = np.fmin(
-        resistance_class_of(table["material"], table["grade"]),
-        resistance_class_of(table["hanger_material"]),
+        resistance_class_of(table["material"], table["grade"]).to_numpy(float),
+        resistance_class_of(table["hanger_material"]).to_numpy(float),
     )
-    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r})
-    cracks = _cracks(table)
+    held = np.where(held == 0, CLASS_OF_THE_CLASSLESS, held)
+    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r}).to_numpy(float)
+    metal = metal_in_place(table)
+    cracks = cracking(metal)
+    # looking again helps against rust, where it is rust that governs
+    rusts = metal.isin(COATED) & (table["metal_probability_y1"] > table["rock_probability_y1"])
     caps = cap_months(
         corrosivity_category=table["corrosivity_category"].to_numpy(object),
         scc_band=table["scc_band"].to_numpy(object),
@@ -122,20 +129,15 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
         date_known=table["installed_on"].notna().to_numpy(),
         hollow=(table["tap_response"] == "hollow").to_numpy(bool, na_value=False),
         volcanic=table["outside_standard"].to_numpy(bool),
-        # coated steel has no class: the rule of remaining life speaks for it
-        below_class=((held > 0) & (held < needed)).to_numpy(),
+        below_class=held < needed,
         external_months=table["interval_set_months"].to_numpy(float),
     )
     return {
         "half of remaining life": half_life_months(remaining_life_of_coated_y(table)),
-        TARGET_RULE: months_by_probability(curve, cracks, policy.failure_target_per_y),
+        TARGET_RULE: months_by_probability(curve, rusts, policy.failure_target_per_y),
         **caps,
         "longest of the policy": np.full(len(table), float(policy.longest_interval_months)),
     }
-
-
-def _cracks(table: pd.DataFrame) -> np.ndarray:
-    return cracking(metal_in_place(table))
 
 
 def remaining_life_of_coated_y(table: pd.DataFrame) -> np.ndarray:

@@ -55,8 +55,9 @@ BELOW_CLASS_CAP_MONTHS = 24.0
 """Caps by what is seen or not known; all judgement. The last: metal below the class of its
 place."""
 RUST_ABOVE_TARGET = ((10.0, NORM_MONTHS), (float("inf"), 6.0))
-"""Months while today's yearly probability is below so many times the target, for metal whose
-decay can be seen; what cannot be seen stays at the norm. Judgement."""
+"""Months while today's yearly probability is below so many times the target, where rust governs,
+which can be seen; more looks at cracks, or at rock around sound metal, mend nothing, so there the
+norm stays. Judgement."""
 
 
 class Governing(NamedTuple):
@@ -254,15 +255,15 @@ def cap_months(
     }
 
 
-def months_by_probability(curve: Any, cracks: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray:
+def months_by_probability(curve: Any, rusts: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray:
     """Months until the target is reached; once it is, a step that a person can keep.
 
     Parameters
     ----------
     curve : array_like, shape (n, years)
         As for `months_to_target`.
-    cracks : array_like of bool, shape (n,)
-        Whether what decays cannot be seen: the yearly norm, however high the probability.
+    rusts : array_like of bool, shape (n,)
+        Whether rust governs, which can be seen; else the yearly norm, however high it is.
     target_per_y : array_like
         As for `months_to_target`.
 
@@ -272,14 +273,14 @@ def months_by_probability(curve: Any, cracks: Any, target_per_y: Any = TARGET_PE
 
     Examples
     --------
-    >>> months_by_probability([[0.01, 0.02], [0.2, 0.3], [0.2, 0.3]], [True, True, False]).tolist()
+    >>> months_by_probability([[0.01, 0.02], [0.2, 0.3], [0.2, 0.3]], [True, False, True]).tolist()
     [12.0, 12.0, 6.0]
     """
     p = np.asarray(curve, float)
     ratio = np.nan_to_num(p[:, 0]) / target_per_y
     limits, months = (np.array(v) for v in zip(*RUST_ABOVE_TARGET, strict=True))
     step = months[np.searchsorted(limits[:-1], ratio, side="right")]
-    step = np.where(cracks, NORM_MONTHS, step)
+    step = np.where(rusts, step, NORM_MONTHS)
     return np.maximum(months_to_target(p, target_per_y), step)
 
 
