@@ -83,7 +83,7 @@ def test_a_plain_row_is_read_with_every_column(tmp_path):
         ("material", "grade 5", "words of material", "use one of"),
         ("material", "tittanium", "words of material", "nearest: titanium"),
         ("hanger_material", "1.9999", "words of hanger_material", "use one of"),
-        ("kind", "magic", "words of kind", "bonded, expansion, screw, other"),
+        ("kind", "magic", "words of kind", "bonded twin-leg, expansion, screw, drive-in"),
         ("position", "left", "words of position", "belay, lower-off, runner"),
         ("tap_response", "green", "words of tap_response", "ringing"),
         ("weathering_grade", "W7", "words of weathering_grade", "W1"),

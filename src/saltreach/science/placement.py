@@ -72,7 +72,7 @@ def en959_minimum_mm(kind: Any, hole_diameter_mm: Any) -> Any:
     Parameters
     ----------
     kind : array_like of str
-        bonded, expansion or screw. For anything else both rules are applied.
+        A word of `columns.KINDS`. For what is neither glued nor mechanical both rules are applied.
     hole_diameter_mm : array_like
         Diameter of the hole.
 
