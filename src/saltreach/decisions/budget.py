@@ -152,7 +152,7 @@ def choices(
         | (table["condition"] >= POOR).to_numpy(bool, na_value=False)
     ).to_numpy()  # fmt: skip
     groups = table.groupby(["crag", "sector"], sort=False).indices
-    rows, refused, unpriced, short = [], [], set(), []
+    rows, refused, unpriced, short, few = [], [], set(), [], []
     for s in sectors.to_dict("records"):
         here = groups[s["crag"], s["sector"]]
         kind = str(s["kind_advised"])
@@ -163,7 +163,7 @@ def choices(
         advised = s["material_recommended"] or s["material_alternative"]
         if not advised or not by_metal[PLACEABLE[-1]][0][here].any():
             continue
-        found = False
+        found, before = False, len(rows)
         for metal in PLACEABLE[PLACEABLE.index(advised) :]:
             piece = _cheapest(s, metal, kind, prices, money)
             if piece is None:
@@ -176,6 +176,8 @@ def choices(
                 )
         if prices.stock and not found:
             short.append(f"{s['crag']} / {s['sector']} ({_wanted(s, advised)})")
+        elif prices.stock and len(rows) == before:
+            few.append(f"{s['crag']} / {s['sector']} ({int(by_metal[advised][0][here].sum())})")
     if refused:
         notes.append(
             "left out, because nothing should be placed there (move, close or remove): "
@@ -183,6 +185,10 @@ def choices(
         )
     if short:
         notes.append("nothing in the stock list suffices at: " + ", ".join(short))
+    if few:
+        notes.append(
+            "the stock list has too few pieces for what is to be replaced at: " + ", ".join(few)
+        )
     if unpriced and not prices.stock:
         notes.append("metals without a price, not offered: " + ", ".join(sorted(unpriced)))
     columns = [

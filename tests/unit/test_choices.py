@@ -1,0 +1,114 @@
+"""What each sector may buy, from a stock list and from prices: a small region worked by hand."""
+
+import pandas as pd
+import pytest
+
+from saltreach.decisions.budget import ALL, WORST, Money, choices
+from saltreach.decisions.prices import Piece, Prices
+
+TI_2 = Piece("bonded", "titanium", 12, 100, 30, grade="titanium grade 2", how_many=3)
+TI_2_THIN = Piece("bonded", "titanium", 10, 100, 10, grade="titanium grade 2")
+TI_2_LEGS = Piece("bonded", "titanium", 10, 80, 50, grade="titanium grade 2", legs=2)
+TI_5_SHORT = Piece("bonded", "titanium", 8, 90, 40, grade="titanium grade 5")
+STEEL = Piece("bonded", "316", 12, 90, 8)
+STEEL_EXPANSION = Piece("mechanical", "316", 12, 80, 5)
+NONE_LEFT = Piece("bonded", "titanium", 12, 200, 1, how_many=0)
+STOCK = (TI_2, TI_2_THIN, TI_2_LEGS, TI_5_SHORT, STEEL, STEEL_EXPANSION, NONE_LEFT)
+COSTS = {"resin_per_ml": 0.1, "work_per_anchor": 10.0, "extra_per_anchor": 1.0,
+         "travel_per_sector": 20.0}  # fmt: skip
+
+SECTORS = pd.DataFrame(
+    [
+        ("Sea", "bonded", "titanium", "", 95.0, "yes", "high"),
+        ("Wood", "mechanical or bonded", "316", "304", 80.0, "no", "moderate"),
+        ("Hollow", "do not place here", "316", "", None, "no", "severe"),
+        ("Deep", "bonded, longer", "titanium", "", 150.0, "yes", "raised"),
+        ("Sound", "bonded", "titanium", "", 95.0, "yes", "low"),
+        ("Long", "bonded", "titanium", "", 95.0, "yes", "raised"),
+        ("Unknown", "unknown", "", "titanium", None, "no", "raised"),
+    ],
+    columns=["sector", "kind_advised", "material_recommended", "material_alternative",
+             "embedment_required_mm", "sea_cliff", "risk_band"],
+).assign(crag="Alder")  # fmt: skip
+TO_REPLACE = {"Sea": 2, "Wood": 1, "Hollow": 1, "Deep": 1, "Sound": 0, "Long": 4, "Unknown": 1}
+
+
+def anchors():
+    base = {
+        "crag": "Alder", "failure_probability_y1": 0.02, "rock_probability_after": 0.0,
+        "scc_hazard": 0.0, "zinc_rate_um_y": 1.0, "steel_rate_um_y": 20.0, "action": "replace",
+        "diameter_required_mm": 12.0, "material_recommended": "316", "kind_advised": "bonded",
+        "position": "belay", "visits_per_year": 100.0, "risk_band": "moderate", "condition": 1.0,
+    }  # fmt: skip
+    rows = [base | {"sector": s} for s, count in TO_REPLACE.items() for _ in range(count)]
+    rows += [base | {"sector": "Sound", "action": "keep"}]
+    rows[0] = rows[0] | {"risk_band": "high"}
+    rows[3] = rows[3] | {"kind_advised": "do not place here"}
+    return pd.DataFrame(rows)
+
+
+def offered(prices):
+    table, notes = choices(anchors(), SECTORS, prices, Money(budget=1e4))
+    keys = ["sector", "scope", "kind", "metal", "diameter_mm", "embedment_mm", "legs", "count"]
+    return table, list(table[keys].itertuples(index=False, name=None)), notes
+
+
+def test_of_a_stock_list_only_whole_pieces_that_suffice_and_are_there():
+    table, rows, notes = offered(Prices(stock=STOCK, **COSTS))
+    assert rows == [
+        ("Sea", ALL, "bonded", "titanium", 12, 100, 1, 2),
+        ("Sea", WORST, "bonded", "titanium", 12, 100, 1, 1),
+        ("Wood", ALL, "mechanical", "316", 12, 80, 1, 1),
+        ("Wood", ALL, "bonded", "titanium", 12, 100, 1, 1),
+        ("Unknown", ALL, "bonded", "titanium", 12, 100, 1, 1),
+    ]
+    assert table["piece"].tolist() == [
+        "bonded titanium grade 2, 12 x 100 mm", "bonded titanium grade 2, 12 x 100 mm",
+        "mechanical 316, 12 x 80 mm", *["bonded titanium grade 2, 12 x 100 mm"] * 2,
+    ]  # fmt: skip
+    # one hole takes pi/4 (14^2 x 110 - 12^2 x 100) mm3 = 5.6235 mL, and a quarter more is lost
+    assert table["resin_ml"].tolist() == pytest.approx([14.1, 7.0, 0.0, 7.0, 7.0])
+    # pieces, work and sundries by the anchor, adhesive by the mL, the way by the sector
+    assert table["cost"].tolist() == [103.41, 61.70, 36.0, 61.70, 61.70]
+    assert table["minutes"].tolist() == [150, 90, 90, 90, 90]
+    # eleven anchors of equal loss
+    assert table["avoided"].tolist() == pytest.approx([2 / 11, *[1 / 11] * 4], rel=0.01)
+    assert table["size_assumed"].tolist() == [*["no"] * 4, "yes"]
+    assert notes == [
+        "left out, because nothing should be placed there (move, close or remove): Alder / Hollow",
+        "nothing in the stock list suffices at: Alder / Deep (at least titanium, 150 mm)",
+        "the stock list has too few pieces for what is to be replaced at: Alder / Long (4)",
+    ]
+
+
+def test_the_cheapest_piece_that_suffices_is_taken_adhesive_included():
+    pieces = (TI_2_LEGS, Piece("bonded", "titanium", 12, 80, 52, grade="titanium grade 2"))
+    wood = SECTORS[SECTORS["sector"] == "Wood"].assign(material_recommended="titanium")
+
+    def piece(resin_per_ml):
+        prices = Prices(stock=pieces, resin_per_ml=resin_per_ml)
+        table, _ = choices(anchors(), wood, prices, Money(budget=1e4))
+        return table[["piece", "legs", "cost"]].to_numpy().tolist()
+
+    assert piece(0.0) == [["bonded titanium grade 2, 2 legs of 10 x 80 mm", 2, 50.0]]
+    # 6.0 mL for the one rod, 9.7 for two legs, waste included
+    assert piece(5.0) == [["bonded titanium grade 2, 12 x 80 mm", 1, 82.04]]
+
+
+def test_by_price_the_size_is_the_metals_and_the_rocks():
+    prices = Prices(
+        anchors={("bonded", "316"): 8.0, ("mechanical", "316"): 9.0, ("bonded", "titanium"): 30.0},
+        **COSTS,
+    )  # fmt: skip
+    table, rows, notes = offered(prices)
+    assert rows == [
+        ("Sea", ALL, "bonded", "titanium", 12, 95, 1, 2),
+        ("Sea", WORST, "bonded", "titanium", 12, 95, 1, 1),
+        ("Wood", ALL, "bonded", "316", 12, 80, 1, 1),
+        ("Wood", ALL, "bonded", "titanium", 12, 80, 1, 1),
+        ("Deep", ALL, "bonded", "titanium", 12, 150, 1, 1),
+        ("Long", ALL, "bonded", "titanium", 12, 95, 1, 4),
+        ("Unknown", ALL, "bonded", "titanium", 12, 80, 1, 1),
+    ]
+    assert (table["piece"] == "").all()
+    assert notes[1] == "metals without a price, not offered: duplex, superaustenitic"
