@@ -31,8 +31,12 @@ def test_two_files_and_their_names_on_stdout(written):
 
 def test_the_demo_holding_says_what_it_should(written):
     page = (written[0] / "landowner.html").read_text(encoding="utf-8")
-    for words in ("the Salgueira commons", "+44 1632 960123", "Cabo Alzoro", "September 2026",
-                  "April 2027", "never a certificate"):  # fmt: skip
+    for words in ("the Salgueira commons", "+44 1632 960123", "Cabo Alzoro", "never a certificate",
+                  "As of November 2026", "At 4 places a visit is overdue; each is planned.",
+                  "Overdue, planned for January 2027", "Overdue, planned for February 2027",
+                  "Overdue, planned for March 2027", "Overdue, planned for April 2027",
+                  "renewed, by October 2027", "the new ones are of titanium",
+                  "the new ones are of stainless steel of a more resistant kind"):  # fmt: skip
         assert words in page
     assert len(page) < 100_000
 

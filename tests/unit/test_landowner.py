@@ -253,6 +253,30 @@ def test_what_the_page_says_comes_from_the_sectors_and_the_user():
     assert planned["places"][0]["visit"] == "Planned for September 2026"
 
 
+def test_an_overdue_visit_is_said_to_be_planned_only_where_each_one_is():
+    points = anchors()
+    result = assessment(points)
+    result.sectors["overdue"] = "yes"
+    both = holding(points, crags=("Cabo Uno", "Peña Dos"))
+    leads = [
+        landowner_data(result, dataclasses.replace(both, visits=dict.fromkeys(crags, "2027-01")))[
+            "lead"
+        ][1]
+        for crags in ((), ("Cabo Uno",), ("Cabo Uno", "Peña Dos"))
+    ]
+    assert leads == [
+        "2 places are waiting for a visit that is overdue.",
+        "2 places are waiting for a visit that is overdue.",
+        "At 2 places a visit is overdue; each is planned.",
+    ]
+    one = holding(points, crags=("Cabo Uno",), visits={"Cabo Uno": "2027-01"})
+    assert (
+        landowner_data(result, one)["lead"][1] == "At one place a visit is overdue; it is planned."
+    )
+    result.sectors["overdue"] = "no"
+    assert landowner_data(result, one)["lead"][1] == "No visit is overdue."
+
+
 @pytest.mark.parametrize(
     ("metal", "sea_cliff", "said"),
     [

@@ -90,7 +90,8 @@ def landowner_data(
     organisation = holding.contact.organisation or holding.contact.person
     phone = holding.contact.phone.replace(" ", "\u00a0")  # a number stays on one line
     reach = f" {texts['or']} ".join(filter(None, (phone, holding.contact.email)))
-    overdue = sum(place["overdue"] for place in order)
+    late = [place for place in order if place["overdue"]]
+    waiting = "lead_planned" if late and all(p["planned"] for p in late) else "lead_overdue"
     return {
         "texts": texts,
         "title": texts["title"].format(name=holding.name),
@@ -100,7 +101,7 @@ def landowner_data(
             texts["lead_one" if len(order) == 1 else "lead_many"].format(
                 count=_count(len(anchors), texts), places=len(order)
             ),
-            _counted(texts, "lead_overdue", overdue),
+            _counted(texts, waiting, len(late)),
             texts["lead_who"].format(organisation=organisation),
         ],
         "contact": asdict(holding.contact),
@@ -264,6 +265,7 @@ def _places(
                 "band_text": BANDS[rank] if rank >= 0 else texts["unknown"],
                 "count": _count(int((area == at).sum()), texts),
                 "overdue": overdue,
+                "planned": any(name in holding.visits for name in names),
                 "visit": _visit(names, group, holding, texts),
                 "interval": _interval(group["months"].min(), texts),
                 "work": _work(names, _metal(group, texts), holding, texts),
