@@ -1,7 +1,7 @@
 """The installed command's entry point, called in forks of one process that has worked before.
 
-A hundred starts of the command would spend most of their time on the same imports and layers. What
-the command does at its very start is tested where the fixture `installed` is taken.
+Starting the command anew for every test would spend most of the time on the same imports and
+layers. What it does at its very start is tested where the fixture `installed` is taken.
 
 A script: reads one call a line (JSON: arguments, folder, out, err), answers with its exit code.
 """
