@@ -33,17 +33,13 @@ def browser():
         started.close()
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def new_context(browser):
-    """Opens a browser context without a network; all are closed at the end."""
-    opened = []
+    """Opens a browser context without a network; who opens one closes it."""
 
     def new(**options):
         context = browser.new_context(offline=True, **options)
         context.set_default_timeout(PATIENCE_MS)
-        opened.append(context)
         return context
 
-    yield new
-    for context in opened:
-        context.close()
+    return new

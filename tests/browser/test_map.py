@@ -252,11 +252,13 @@ def test_hostile_names_are_text(open_map, name):
 
 def test_injected_markup_could_not_run_anyway(new_context, map_file):
     # Defence in depth: were markup ever written, the page's policy stops its handlers.
-    page = new_context().new_page()
+    context = new_context()
+    page = context.new_page()
     page.goto(map_file.as_uri())
     page.evaluate("document.body.insertAdjacentHTML('beforeend', '<img src=x onerror=\"hit=1\">')")
     page.wait_for_timeout(200)
     assert page.evaluate("typeof hit") == "undefined"
+    context.close()
 
 
 def test_filters_narrow_list_and_map_alike(open_map, region):
