@@ -273,6 +273,12 @@ def test_an_overdue_visit_is_said_to_be_planned_only_where_each_one_is():
     assert (
         landowner_data(result, one)["lead"][1] == "At one place a visit is overdue; it is planned."
     )
+    for month, lead in (
+        ("2026-07", "At one place a visit is overdue; it is planned."),  # assessed in July 2026
+        ("2026-06", "One place is waiting for a visit that is overdue."),
+    ):
+        when = dataclasses.replace(one, visits={"Cabo Uno": month})
+        assert landowner_data(result, when)["lead"][1] == lead
     result.sectors["overdue"] = "no"
     assert landowner_data(result, one)["lead"][1] == "No visit is overdue."
 

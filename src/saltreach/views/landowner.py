@@ -91,7 +91,8 @@ def landowner_data(
     phone = holding.contact.phone.replace(" ", "\u00a0")  # a number stays on one line
     reach = f" {texts['or']} ".join(filter(None, (phone, holding.contact.email)))
     late = [place for place in order if place["overdue"]]
-    waiting = "lead_planned" if late and all(p["planned"] for p in late) else "lead_overdue"
+    month = result.provenance["assessed_for"][:7]
+    ahead = bool(late) and all(place["planned"] >= month for place in late)
     return {
         "texts": texts,
         "title": texts["title"].format(name=holding.name),
@@ -101,7 +102,7 @@ def landowner_data(
             texts["lead_one" if len(order) == 1 else "lead_many"].format(
                 count=_count(len(anchors), texts), places=len(order)
             ),
-            _counted(texts, waiting, len(late)),
+            _counted(texts, "lead_planned" if ahead else "lead_overdue", len(late)),
             texts["lead_who"].format(organisation=organisation),
         ],
         "contact": asdict(holding.contact),
@@ -255,6 +256,7 @@ def _places(
         rank = int(group["band"].max())
         names = sorted(set(group["crag"]))
         overdue = bool((group["overdue"] == "yes").any())
+        planned = sorted(month for crag, month in holding.visits.items() if crag in names)
         places.append(
             {
                 "area": int(at),
@@ -265,8 +267,8 @@ def _places(
                 "band_text": BANDS[rank] if rank >= 0 else texts["unknown"],
                 "count": _count(int((area == at).sum()), texts),
                 "overdue": overdue,
-                "planned": any(name in holding.visits for name in names),
-                "visit": _visit(names, group, holding, texts),
+                "planned": planned[0] if planned else "",
+                "visit": _visit(planned, overdue, group["due"], texts),
                 "interval": _interval(group["months"].min(), texts),
                 "work": _work(names, _metal(group, texts), holding, texts),
             }
@@ -274,18 +276,14 @@ def _places(
     return places
 
 
-def _visit(
-    names: list[str], group: pd.DataFrame, holding: Holding, texts: Mapping[str, Any]
-) -> str:
-    planned = sorted(month for crag, month in holding.visits.items() if crag in names)
-    overdue = (group["overdue"] == "yes").any()
+def _visit(planned: list[str], overdue: bool, due: pd.Series, texts: Mapping[str, Any]) -> str:
     if planned:
         words = texts["overdue_planned" if overdue else "planned"]
         return str(words.format(month=_month(planned[0], texts)))
     if overdue:
         return str(texts["overdue"])
-    due = sorted(group["due"].dropna().astype(str))
-    return str(texts["by"].format(month=_month(due[0], texts)) if due else texts["not_set"])
+    days = sorted(due.dropna().astype(str))
+    return str(texts["by"].format(month=_month(days[0], texts)) if days else texts["not_set"])
 
 
 def _metal(group: pd.DataFrame, texts: Mapping[str, Any]) -> str:
