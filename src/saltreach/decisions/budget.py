@@ -152,7 +152,8 @@ def choices(
         | (table["condition"] >= POOR).to_numpy(bool, na_value=False)
     ).to_numpy()  # fmt: skip
     groups = table.groupby(["crag", "sector"], sort=False).indices
-    rows, refused, unpriced, short, few = [], [], set(), [], []
+    rows: list[dict[str, Any]] = []
+    refused, unpriced, short, few = [], set(), [], []
     for s in sectors.to_dict("records"):
         here = groups[s["crag"], s["sector"]]
         kind = str(s["kind_advised"])
