@@ -65,7 +65,7 @@ def filled():
     usual = {
         "material": "316", "installed_on": "2012", "condition": 1.0, "rain_washed": "no",
         "tap_response": "ringing", "diameter_mm": 12.0, "embedment_mm": 90.0,
-        "last_inspected_on": "2025-06-01", "hanger_material": "316", "kind": "bonded",
+        "last_inspected_on": "2025-06-01", "kind": "bonded",
         "adhesive": "vinylester", "rod_shape": "ribbed", "hole_condition": "clean and dry",
         "seepage": "none", "weathering_grade": "W2",
     }  # fmt: skip
@@ -73,6 +73,9 @@ def filled():
         blank = (table[name].isna() | table[name].isin(["", UNKNOWN])).to_numpy()
         table[name] = table[name].astype(object)
         table.loc[blank, name] = value
+    # a hanger nobody wrote down is of the bolt's metal: most glued ones are of one piece with it
+    blank = (table["hanger_material"] == UNKNOWN).to_numpy()
+    table["hanger_material"] = table["hanger_material"].where(~blank, table["material"])
     return table.assign(condition=table["condition"].astype(float))
 
 

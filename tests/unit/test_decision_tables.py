@@ -13,6 +13,7 @@ from saltreach.decisions.state import (
     METAL_PRIOR,
     metal_in_place,
     metal_shares,
+    no_better_than,
     state_of_anchors,
 )
 from saltreach.layers.embedded import embedded_file
@@ -38,6 +39,14 @@ def test_the_weaker_known_part_governs_and_an_unknown_bolt_stays_unknown():
          "hanger_material": ["304", "unknown", "316", "titanium"]}
     )  # fmt: skip
     assert metal_in_place(table).tolist() == ["304", "316", "unknown", "titanium"]
+
+
+def test_a_known_hanger_bounds_the_shares_of_an_unknown_bolt():
+    shares = np.zeros((3, len(MATERIAL_NAMES)))
+    weak, own, best = (MATERIAL_NAMES.index(m) for m in ("zinc-plated steel", "304", "titanium"))
+    shares[:, [weak, own, best]] = 0.5, 0.3, 0.2
+    found = no_better_than(shares, pd.Series(["304", "unknown", "zinc-plated steel"]))
+    assert found[:, [weak, own, best]].tolist() == [[0.5, 0.5, 0], [0.5, 0.3, 0.2], [1, 0, 0]]
 
 
 def test_shares_follow_the_crag_then_the_region_then_the_prior():

@@ -97,6 +97,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     """
     metal = metal_in_place(table)
     weights = material_weights(metal.to_numpy(object), metal_shares(table["crag"], metal))
+    weights = no_better_than(weights, table["hanger_material"])
     age = table["age_y"].to_numpy(float)
     known = np.sort(age[~np.isnan(age)])
     spread = np.quantile(known, AGE_QUANTILES) if len(known) else np.array(AGE_PRIOR_Y)
@@ -183,6 +184,14 @@ def metal_in_place(table: pd.DataFrame) -> pd.Series:
     bolt, hanger = rank_of(table["material"]), rank_of(table["hanger_material"])
     weaker = np.minimum(bolt, hanger).fillna(bolt)
     return weaker.map(dict(enumerate(MATERIAL_NAMES))).fillna("unknown")
+
+
+def no_better_than(weights: np.ndarray, hanger: pd.Series) -> np.ndarray:
+    """Shares of the metals, (n, 12), with what is better than a known hanger counted as it."""
+    rank = rank_of(hanger).to_numpy(float)
+    at = np.arange(len(MATERIAL_NAMES))
+    above = np.where(at > rank[:, None], weights, 0.0)  # nothing is above NaN
+    return weights - above + np.where(at == rank[:, None], above.sum(axis=1)[:, None], 0.0)
 
 
 def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
