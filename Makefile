@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 # The tests start Python many times: what it compiled once it keeps, whatever the caller's shell says.
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint bench clean
+.PHONY: demo test lint search bench clean
 
 demo: $(VENV)/installed
 	$(BIN)/saltreach demo --out maps/demo
@@ -20,6 +20,9 @@ lint: $(VENV)/tested
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+
+search: $(VENV)/tested
+	$(BIN)/python -m pytest --numprocesses auto tests/property --hypothesis-profile search
 
 bench: $(VENV)/tested
 	$(BIN)/python tests/benchmarks/bench_coast.py

@@ -1,12 +1,19 @@
-"""Settings for every test: property tests are repeatable and not timed (speed: benchmarks)."""
+"""Settings for every test: property tests are repeatable and not timed (speed: benchmarks).
+
+`make test` tries a few cases of each property, the same each time; `make search` looks for
+new ones.
+"""
 
 from hypothesis import HealthCheck, settings
 
 settings.register_profile(
-    "saltreach",
+    "repeatable",
     deadline=None,
     derandomize=True,
-    max_examples=60,
+    max_examples=20,
     suppress_health_check=[HealthCheck.too_slow],
 )
-settings.load_profile("saltreach")
+settings.register_profile(
+    "search", settings.get_profile("repeatable"), derandomize=False, max_examples=500
+)
+settings.load_profile("repeatable")

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from saltreach.layers.catalogue import Layer
@@ -31,7 +31,6 @@ shapes = st.lists(st.floats(0.02, 0.2), min_size=5, max_size=20)
 places = st.tuples(st.floats(-170, 170), st.floats(-75, 75))
 
 
-@settings(deadline=None, max_examples=40)
 @given(at=places, shape=shapes, other=shapes, turn=st.floats(0, 6.28))
 def test_land_in_front_never_opens_the_sea(at, shape, other, turn):
     lon, lat = at
@@ -48,7 +47,6 @@ def test_land_in_front_never_opens_the_sea(at, shape, other, turn):
     assert sea_openness([lon], [lat], both)[0] <= alone + 0.01
 
 
-@settings(deadline=None, max_examples=40)
 @given(at=places, shape=shapes, share=st.floats(0, 1), seed=st.integers(0, 99))
 def test_weights_are_an_average(at, shape, share, seed):
     coast = coast_of([blob(*at, shape)])

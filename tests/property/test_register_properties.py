@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from saltreach.errors import RegisterError
@@ -55,9 +55,6 @@ ROW = st.fixed_dictionaries(
 REGISTERS = st.lists(ROW, min_size=1, max_size=8).map(
     lambda rows: pd.DataFrame([{"anchor_id": f"{i:03d}"} | row for i, row in enumerate(rows)])
 )
-slow = settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
-)
 
 
 def read(frame, **options):
@@ -73,7 +70,6 @@ def refused(frame, register):
     return sorted(zip(ids, register.rejected["column"], register.rejected["reason"], strict=True))
 
 
-@slow
 @given(frame=REGISTERS, data=st.data())
 def test_row_order_does_not_matter(frame, data):
     order = data.draw(st.permutations(range(len(frame))))
@@ -84,7 +80,6 @@ def test_row_order_does_not_matter(frame, data):
     pd.testing.assert_frame_equal(*by_id)
 
 
-@slow
 @given(frame=REGISTERS)
 def test_every_row_is_either_good_or_refused(frame):
     register = read(frame)
@@ -94,7 +89,6 @@ def test_every_row_is_either_good_or_refused(frame):
     assert register.rows_read == len(frame)
 
 
-@slow
 @given(frame=REGISTERS)
 def test_good_rows_written_and_read_again_are_the_same(frame):
     first = read(frame).anchors.drop(columns=["source_row", "geometry"])
@@ -104,7 +98,6 @@ def test_good_rows_written_and_read_again_are_the_same(frame):
     pd.testing.assert_frame_equal(pd.DataFrame(first), pd.DataFrame(second))
 
 
-@slow
 @given(cells=st.lists(TEXT, min_size=5, max_size=5))
 def test_hostile_text_passes_unchanged(cells):
     names = ["anchor_id", "crag", "sector", "notes", "any header"]
@@ -115,7 +108,7 @@ def test_hostile_text_passes_unchanged(cells):
 
 # No shrinking: six files per example make it take minutes. LIBKML may miss the last digit of a
 # coordinate, so positions agree to 1e-12 degrees (a tenth of a micrometre).
-@settings(slow, max_examples=12, phases=(Phase.explicit, Phase.generate))
+@settings(max_examples=12, phases=(Phase.explicit, Phase.generate))
 @given(frame=REGISTERS)
 def test_six_formats_give_the_same_result(frame):
     with tempfile.TemporaryDirectory() as folder:

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.materials import COATED, MATERIAL_NAMES, PLACEABLE
@@ -64,7 +64,6 @@ def never_safer(worse, better):
     assert months(worse) <= months(better - np.minimum(better, 2 * SLACK))
 
 
-@settings(deadline=None)
 @given(metal=metals, age=ages, state=states)
 def test_curve_is_a_probability_that_never_falls(metal, age, state):
     yearly = curve(metal, age, state)
@@ -76,13 +75,11 @@ def test_curve_is_a_probability_that_never_falls(metal, age, state):
     assert total[0] == pytest.approx(yearly[0])
 
 
-@settings(deadline=None)
 @given(metal=metals, age=ages, state=states, by=st.floats(0, 30))
 def test_older_is_never_safer(metal, age, state, by):
     never_safer(curve(metal, age + by, state), curve(metal, age, state))
 
 
-@settings(deadline=None)
 @given(metal=metals, age=ages, state=states, salt=st.floats(1, 10), hazard=st.floats(0, 1))
 def test_harsher_air_is_never_safer(metal, age, state, salt, hazard):
     """More chloride, warmer or less washed all act through these three."""
@@ -94,7 +91,6 @@ def test_harsher_air_is_never_safer(metal, age, state, salt, hazard):
     never_safer(curve(metal, age, harsher), curve(metal, age, state))
 
 
-@settings(deadline=None)
 @given(age=ages, state=states)
 def test_better_metal_is_never_worse(age, state):
     thick = state | {"diameter_mm": 20.0}  # so that strength plays no part
@@ -103,7 +99,6 @@ def test_better_metal_is_never_worse(age, state):
         never_safer(worse, better)
 
 
-@settings(deadline=None)
 @given(metal=metals, age=ages, state=states, grade=st.integers(0, 3))
 def test_worse_condition_or_batch_is_never_safer(metal, age, state, grade):
     # failed is the metal's: the rock then counts as poor
@@ -113,7 +108,6 @@ def test_worse_condition_or_batch_is_never_safer(metal, age, state, grade):
     never_safer(curve(metal, age, more), curve(metal, age, state))
 
 
-@settings(deadline=None)
 @given(age=ages, state=states, shares=st.lists(st.floats(0.01, 1), min_size=12, max_size=12))
 def test_unknown_metal_lies_between_its_candidates(age, state, shares):
     mixed = failure_curve(material_weights(["unknown"], shares), [age], anchors(state))[0]
@@ -122,7 +116,6 @@ def test_unknown_metal_lies_between_its_candidates(age, state, shares):
     assert (mixed <= each.max(axis=0) + SLACK).all()
 
 
-@settings(deadline=None)
 @given(metal=metals, state=states, young=ages, old=ages, share=st.floats(0.01, 0.99))
 def test_unknown_age_lies_between_its_candidates(metal, state, young, old, share):
     spread, weights = age_mixture([NAN], [young, old], [share, 1 - share])
@@ -132,7 +125,6 @@ def test_unknown_age_lies_between_its_candidates(metal, state, young, old, share
     assert (mixed[0] <= np.maximum(*both) + SLACK).all()
 
 
-@settings(deadline=None, max_examples=40)
 @given(rows=st.lists(st.tuples(metals, ages, states), min_size=2, max_size=5))
 def test_row_by_row_is_the_same_as_at_once(rows):
     columns = {k: np.array([r[2][k] for r in rows]) for k in rows[0][2]}
@@ -142,7 +134,6 @@ def test_row_by_row_is_the_same_as_at_once(rows):
     assert at_once == pytest.approx(alone, rel=1e-9, abs=1e-15)
 
 
-@settings(deadline=None)
 @given(metal=metals, age=ages, state=states, by=st.floats(0, 30), more=st.floats(1, 5))
 def test_capacity_falls_with_age_and_salt(metal, age, state, by, more):
     def held(years, s):
@@ -184,7 +175,6 @@ def months_of_place(metal, age, chloride, temperature, washed):
     return float(governing({"target": months_to_target(yearly[None, :])[0], **cap}).months)
 
 
-@settings(deadline=None)
 @given(
     metal=st.sampled_from(LADDER),
     age=ages,
@@ -231,7 +221,6 @@ def test_longer_periods_have_a_lower_index(beta, years):
     assert index_of_period(beta, years) <= beta + 1e-9
 
 
-@settings(deadline=None)
 @given(metal=metals, age=ages, state=states)
 def test_intervals_lie_on_the_ladder(metal, age, state):
     assert months(curve(metal, age, state)) in LADDER_MONTHS

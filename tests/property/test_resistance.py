@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import xarray as xr
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.science import knock_down, resistance
@@ -52,7 +52,6 @@ def _never_weaker(better, worse):
     ],
 )
 @given(anchor=anchors, share=st.floats(0.001, 1), start=st.floats(5, 100))
-@settings(max_examples=60, deadline=None)
 def test_more_is_never_weaker(name, most, anchor, share, start):
     less = anchor | {name: start}
     more = anchor | {name: start + share * most}
@@ -81,7 +80,6 @@ def test_a_longer_anchor_is_never_weaker_however_close_things_are(distance):
 
 
 @given(anchors, st.sampled_from(["ringing", "W1"]))
-@settings(max_examples=60, deadline=None)
 def test_evidence_of_soundness_never_lowers_resistance(anchor, word):
     name = "tap_response" if word == "ringing" else "weathering_grade"
     median, sigma = strength_posterior(
@@ -92,7 +90,6 @@ def test_evidence_of_soundness_never_lowers_resistance(anchor, word):
 
 
 @given(anchors, st.floats(10, 70), st.floats(0.1, 10))
-@settings(max_examples=60, deadline=None)
 def test_higher_rebound_never_lowers_resistance(anchor, number, more):
     prior = (anchor["strength_median_mpa"], anchor["strength_sigma_ln"])
     found = [
@@ -112,7 +109,6 @@ def test_higher_rebound_never_lowers_resistance(anchor, number, more):
 
 
 @given(anchors)
-@settings(max_examples=60, deadline=None)
 def test_no_mode_is_weaker_than_the_whole(anchor):
     found = anchor_resistance(**anchor)
     for mode in ("bond", "pull-through", "cone", "steel"):
@@ -123,7 +119,6 @@ def test_no_mode_is_weaker_than_the_whole(anchor):
 
 
 @given(st.lists(anchors, min_size=2, max_size=5), st.randoms())
-@settings(max_examples=30, deadline=None)
 def test_each_row_stands_alone(rows, random):
     table = {k: np.array([r[k] for r in rows]) for k in rows[0]}
     together = anchor_resistance(**table)
@@ -154,7 +149,6 @@ def test_unknown_in_unknown_out(name):
 
 
 @given(st.floats(6, 250), st.sampled_from(["bonded", "expansion"]), st.floats(0.1, 0.8), distances)
-@settings(max_examples=40, deadline=None)
 def test_required_embedment_bears_the_loads_and_less_does_not(median, kind, sigma, crack):
     rock = (median, sigma)
     length, reason = required_embedment_mm(kind, 12.0, *rock, crack_distance_mm=crack)
@@ -174,7 +168,6 @@ def test_required_embedment_bears_the_loads_and_less_does_not(median, kind, sigm
 
 
 @given(st.floats(6, 250), st.floats(0.1, 50), st.floats(0.1, 0.8))
-@settings(max_examples=40, deadline=None)
 def test_stronger_rock_never_needs_more_nor_gets_worse_advice(median, more, sigma):
     weak, _ = required_embedment_mm("bonded", 12.0, median, sigma)
     strong, _ = required_embedment_mm("bonded", 12.0, median + more, sigma)
@@ -184,7 +177,6 @@ def test_stronger_rock_never_needs_more_nor_gets_worse_advice(median, more, sigm
 
 
 @given(lengths, st.floats(1, 900), st.floats(0, 300))
-@settings(deadline=None)
 def test_more_room_never_breaks_a_rule(depth, distance, more):
     for name in ("edge_distance_mm", "crack_distance_mm", "anchor_spacing_mm"):
         near, _ = too_close(depth, **{name: distance})
@@ -210,7 +202,6 @@ FORMULAS = {
 
 @pytest.mark.parametrize("name", FORMULAS)
 @given(values=st.lists(st.floats(5, 300), min_size=2, max_size=4))
-@settings(deadline=None)
 def test_formulas_rise_and_keep_shape_and_labels(name, values):
     formula = FORMULAS[name]
     array = np.array([*sorted(values), np.nan])

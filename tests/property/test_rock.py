@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import xarray as xr
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.science import rebound, rmr, rock, rock_mass
@@ -33,7 +33,6 @@ def _no_lower(better, worse):
 
 
 @given(medians, sigmas, evidence, st.floats(10, 80), st.floats(0.1, 20))
-@settings(deadline=None)
 def test_higher_rebound_never_lowers_strength(median, sigma, found, number, more):
     worse = rock.strength_posterior(median, sigma, **found | {"rebound_number": number})
     better = rock.strength_posterior(median, sigma, **found | {"rebound_number": number + more})
@@ -49,7 +48,6 @@ def test_higher_rebound_never_lowers_strength(median, sigma, found, number, more
     ],
 )
 @given(median=medians, sigma=sigmas, found=evidence)
-@settings(deadline=None)
 def test_better_words_never_lower_strength(name, order, median, sigma, found):
     results = [rock.strength_posterior(median, sigma, **found | {name: word}) for word in order]
     for worse, better in zip(results, results[1:], strict=False):
@@ -57,7 +55,6 @@ def test_better_words_never_lower_strength(name, order, median, sigma, found):
 
 
 @given(medians, sigmas, evidence)
-@settings(deadline=None)
 def test_ringing_and_fresh_never_lower_what_was_known_without(median, sigma, found):
     for name, word in (("tap_response", "ringing"), ("weathering_grade", "W1")):
         without = rock.strength_posterior(median, sigma, **found | {name: ""})
@@ -65,7 +62,6 @@ def test_ringing_and_fresh_never_lower_what_was_known_without(median, sigma, fou
 
 
 @given(medians, sigmas, st.floats(0.0, 20), st.floats(20, 29))
-@settings(deadline=None)
 def test_a_test_that_reads_no_less_than_expected_never_lowers(median, sigma, above, gamma):
     implied = median * (1 + above)
     number = (np.log10(implied) - 1.01) / (0.00088 * gamma)
@@ -74,14 +70,12 @@ def test_a_test_that_reads_no_less_than_expected_never_lowers(median, sigma, abo
 
 
 @given(medians, sigmas)
-@settings(deadline=None)
 def test_no_evidence_leaves_the_prior(median, sigma):
     found = rock.strength_posterior(median, sigma)
     assert found == (pytest.approx(median), pytest.approx(sigma))
 
 
 @given(medians, sigmas, evidence)
-@settings(deadline=None)
 def test_scalar_array_and_dataarray_agree(median, sigma, found):
     scalar = rock.strength_posterior(median, sigma, **found)
     array = rock.strength_posterior(
@@ -121,7 +115,6 @@ ARITHMETIC = {
 
 @pytest.mark.parametrize("name", ARITHMETIC)
 @given(values=st.lists(st.floats(24, 99), min_size=2, max_size=4))
-@settings(deadline=None)
 def test_formulas_rise_and_keep_shape_and_labels(name, values):
     formula = ARITHMETIC[name]
     array = np.array([*sorted(values), np.nan])
@@ -135,7 +128,6 @@ def test_formulas_rise_and_keep_shape_and_labels(name, values):
 
 
 @given(st.lists(st.tuples(st.floats(10, 80), st.sampled_from("ABC")), min_size=1, max_size=20))
-@settings(deadline=None)
 def test_sector_mean_does_not_depend_on_row_order(rows):
     numbers, sectors = map(np.array, zip(*rows, strict=True))
     mean, tests = rebound.sector_mean_rebound(numbers, sectors)
@@ -147,6 +139,5 @@ def test_sector_mean_does_not_depend_on_row_order(rows):
 
 
 @given(st.text(max_size=40))
-@settings(deadline=None)
 def test_any_text_names_a_lithology_of_the_table_or_unknown(text):
     assert str(lithology_of([text])[0]) in lithologies()

@@ -4,12 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.science import salt
 
-patient = settings(deadline=None)  # a busy machine is no failure
 distances = st.one_of(st.floats(0, 1e3), st.floats(0, 3e6))
 nan = st.just(np.nan)
 surroundings = st.fixed_dictionaries(
@@ -33,7 +32,6 @@ def no_more(less, more):
     return all(a <= b * (1 + 1e-12) for a, b in zip(less, more, strict=True))
 
 
-@patient
 @given(distances, surroundings)
 def test_positive_and_finite_everywhere(distance, around):
     median, sigma_ln = salt.chloride(distance, **around)
@@ -42,14 +40,12 @@ def test_positive_and_finite_everywhere(distance, around):
     assert all(0 < q < np.inf for q in quantiles(distance, **around))
 
 
-@patient
 @given(distances, distances, surroundings)
 def test_never_more_salt_farther_from_the_sea(one, other, around):
     near, far = sorted((one, other))
     assert no_more(quantiles(far, **around), quantiles(near, **around))
 
 
-@patient
 @given(distances, surroundings, st.floats(0, 1), st.floats(0, 1))
 def test_never_less_salt_on_a_more_open_site(distance, around, one, other):
     closed, open_ = sorted((one, other))
@@ -59,7 +55,6 @@ def test_never_less_salt_on_a_more_open_site(distance, around, one, other):
     )
 
 
-@patient
 @given(distances, surroundings, st.floats(0, 30), st.floats(0, 30))
 def test_never_less_salt_with_more_wind(distance, around, one, other):
     calm, windy = sorted((one, other))
@@ -75,7 +70,6 @@ def test_never_less_salt_with_more_wind(distance, around, one, other):
     assert lower <= upper
 
 
-@patient
 @given(distances, surroundings, st.floats(-5, 1500), st.floats(-5, 1500))
 def test_median_never_rises_with_height(distance, around, one, other):
     low, high = sorted((one, other))
@@ -85,7 +79,6 @@ def test_median_never_rises_with_height(distance, around, one, other):
     assert above <= below
 
 
-@patient
 @given(distances, surroundings, st.floats(-400, 6000), st.floats(-400, 6000))
 def test_median_never_rises_with_elevation(distance, around, one, other):
     low, high = sorted((one, other))
@@ -93,7 +86,6 @@ def test_median_never_rises_with_elevation(distance, around, one, other):
     assert above <= below
 
 
-@patient
 @given(distances, surroundings, st.floats(0, 1), st.floats(0, 1))
 def test_median_never_rises_with_shielding(distance, around, one, other):
     less, more = sorted((one, other))
@@ -101,7 +93,6 @@ def test_median_never_rises_with_shielding(distance, around, one, other):
     assert hidden <= open_
 
 
-@patient
 @given(distances, surroundings, st.floats(0, 1))
 def test_unknown_openness_is_never_surer_than_known(distance, around, openness):
     known = salt.chloride(distance, **around | {"sea_openness": openness})[1]
@@ -115,7 +106,6 @@ def test_unknown_openness_is_never_surer_than_known(distance, around, openness):
         assert known <= unknown[1]
 
 
-@patient
 @given(st.lists(distances, min_size=2, max_size=8), surroundings)
 def test_scalar_array_series_and_dataarray_agree(values, around):
     values = [*values, np.nan]

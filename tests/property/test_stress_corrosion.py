@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.materials import MATERIAL_BY_NAME, MATERIAL_NAMES
@@ -36,13 +36,11 @@ def worse_or_equal(harsh, mild):
     assert metals[0] >= metals[1]
 
 
-@settings(deadline=None)
 @given(place=places, more=st.floats(1, 20))
 def test_more_chloride_is_never_lower(place, more):
     worse_or_equal(place | {"chloride_mg_m2_d": place["chloride_mg_m2_d"] * more}, place)
 
 
-@settings(deadline=None)
 @given(place=places, by=st.floats(0, 15))
 def test_warmer_is_never_lower(place, by):
     warmer = place | {
@@ -53,7 +51,6 @@ def test_warmer_is_never_lower(place, by):
     worse_or_equal(place | {"temperature_c": place["temperature_c"] + by}, place)
 
 
-@settings(deadline=None)
 @given(place=places)
 def test_less_washed_is_never_lower_and_unknown_counts_as_the_worse(place):
     by = {w: place | {"rain_washed": w} for w in ("yes", "no", "unknown")}
@@ -61,13 +58,11 @@ def test_less_washed_is_never_lower_and_unknown_counts_as_the_worse(place):
     assert scc.scc_hazard(**by["unknown"]) == scc.scc_hazard(**by["no"])
 
 
-@settings(deadline=None)
 @given(place=places, name=st.sampled_from(["sun", "humidity_share"]), part=st.floats(0, 1))
 def test_less_sun_or_less_brine_is_never_higher(place, name, part):
     worse_or_equal(place, place | {name: place[name] * part})
 
 
-@settings(deadline=None)
 @given(place=places)
 def test_range_holds_what_any_finding_can_give(place):
     mild, harsh = scc.scc_hazard_range(**place)
@@ -78,7 +73,6 @@ def test_range_holds_what_any_finding_can_give(place):
             assert scc.scc_hazard(**(place | {name: found[name]})) <= harsh + SLACK
 
 
-@settings(deadline=None)
 @given(place=places)
 def test_rock_moves_at_most_one_band(place):
     bands = [
@@ -88,7 +82,6 @@ def test_rock_moves_at_most_one_band(place):
     assert 0 <= bands[1] - bands[0] <= 1
 
 
-@settings(deadline=None)
 @given(place=places, more=st.floats(1, 20))
 def test_band_probabilities_are_probabilities_and_move_up_with_chloride(place, more):
     place = place | {"chloride_sigma_ln": max(place["chloride_sigma_ln"], 0.1)}
@@ -99,7 +92,6 @@ def test_band_probabilities_are_probabilities_and_move_up_with_chloride(place, m
     assert (np.cumsum(worse) <= np.cumsum(plain) + 1e-9).all()
 
 
-@settings(deadline=None, max_examples=40)
 @given(rows=st.lists(places, min_size=2, max_size=6))
 def test_row_by_row_is_the_same_as_at_once(rows):
     at_once = scc.scc_hazard(**{k: np.array([r[k] for r in rows]) for k in rows[0]})

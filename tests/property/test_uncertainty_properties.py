@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.science import stainless
@@ -33,7 +33,6 @@ def chloride(distance_m, rows):
     return 270 / (1 + distance_m / 260) + 3, 0.95
 
 
-@settings(deadline=None, max_examples=60)
 @given(air=air, spread=WAYS)
 def test_quantiles_rise_and_probabilities_are_probabilities(air, spread):
     out = spread(Exposure(**air), chloride)
@@ -45,7 +44,6 @@ def test_quantiles_rise_and_probabilities_are_probabilities(air, spread):
     assert out.category_probabilities.max() < 1 + 1e-9
 
 
-@settings(deadline=None, max_examples=60)
 @given(air=air, more=st.floats(1.5, 5), spread=WAYS)
 def test_more_salt_never_means_less_loss_or_a_better_category(air, more, spread):
     e = Exposure(**air)
@@ -57,7 +55,6 @@ def test_more_salt_never_means_less_loss_or_a_better_category(air, more, spread)
     assert worse.min() > -1e-3
 
 
-@settings(deadline=None, max_examples=100)
 @given(air=air, nearer=st.floats(0, 1), mild=st.booleans())
 def test_nearer_the_sea_or_unwashed_never_needs_a_lower_class(air, nearer, mild):
     def at_least(distance, f3):
@@ -73,7 +70,6 @@ def test_nearer_the_sea_or_unwashed_never_needs_a_lower_class(air, nearer, mild)
     assert (at_least(air["coast_distance_m"], stainless.F3_UNWASHED) >= far - 1e-9).all()
 
 
-@settings(deadline=None, max_examples=60)
 @given(air=air, metal=st.sampled_from(["steel", "zinc"]))
 def test_shares_sum_to_one(air, metal):
     shares = variance_shares(metal, Exposure(**air), chloride)

@@ -1,19 +1,17 @@
 """Wetness: bounded, monotone, NaN passes."""
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.science import wetness
 
-patient = settings(deadline=None)  # a busy machine is no failure
 temperatures = st.floats(-40, 45)
 humidities = st.floats(0, 105)
 amplitudes = st.floats(0, 40)
 spreads = st.floats(0.5, 20)
 
 
-@patient
 @given(temperatures, humidities, amplitudes, spreads, st.floats(0, 40))
 def test_shares_lie_between_0_and_1_and_do_not_overlap(t, h, amplitude, spread, excess):
     stated = {"humidity_amplitude_pct": amplitude, "humidity_spread_pct": spread}
@@ -26,14 +24,12 @@ def test_shares_lie_between_0_and_1_and_do_not_overlap(t, h, amplitude, spread, 
     assert wet + in_shade <= 1 + 1e-9
 
 
-@patient
 @given(temperatures, temperatures, humidities)
 def test_warmer_months_are_wet_no_less(one, other, h):
     cold, warm = sorted((one, other))
     assert wetness.wet_share(cold, h) <= wetness.wet_share(warm, h) + 1e-12
 
 
-@patient
 @given(temperatures, st.floats(40, 85), st.floats(40, 85))
 def test_damper_months_are_wet_no_less(t, one, other):
     # Up to 85 %, where the wave of 15 % still fits below 100 %.
@@ -41,7 +37,6 @@ def test_damper_months_are_wet_no_less(t, one, other):
     assert wetness.wet_share(t, dry) <= wetness.wet_share(t, damp) + 1e-12
 
 
-@patient
 @given(temperatures, humidities)
 def test_unknown_stays_unknown(t, h):
     for function in (wetness.wet_share, wetness.liquid_magnesium_share):
@@ -49,7 +44,6 @@ def test_unknown_stays_unknown(t, h):
         assert np.isnan(function(t, np.nan))
 
 
-@patient
 @given(st.lists(st.one_of(st.just(np.nan), st.floats(0, 180)), max_size=6))
 def test_slope_rule_does_not_depend_on_the_order(slopes):
     forward = wetness.rain_washed_from_face(slopes).tolist()

@@ -7,7 +7,7 @@ the stated rounding, and the published formulas they rest on.
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.decisions.resistance import (
@@ -208,7 +208,6 @@ def test_rules_of_distance_and_length_are_flagged():
     assert found["embedment_short"].tolist() == [False, False, True, False]
 
 
-@settings(max_examples=40, deadline=None)
 @given(
     crack=st.floats(20, 600), closer=st.floats(0.2, 1.0),
     tap=st.sampled_from(["ringing", "mixed", "dull", "hollow"]),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.errors import LayerError
@@ -181,7 +181,6 @@ def test_unknown_stays_unknown_and_rows_keep_their_place():
     assert salt_lake_at([np.nan], [np.nan]).salt_lake.tolist() == [""]
 
 
-@settings(max_examples=40, deadline=None)
 @given(st.floats(35.0, 36.0), st.floats(30.9, 32.0), st.floats(0, 360), st.floats(1.0, 5000.0))
 def test_a_step_changes_the_distance_by_no_more_than_its_length(lon, lat, azimuth_deg, step_m):
     there = Geodesic.WGS84.Direct(lat, lon, azimuth_deg, step_m)
