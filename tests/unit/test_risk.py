@@ -6,7 +6,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.risk import BAND_LIMITS_PER_Y, BAND_MEANINGS, action_of, band_of, bands_of
+from saltreach.decisions.risk import (
+    BAND_LIMITS_PER_Y,
+    BAND_MEANINGS,
+    action_of,
+    band_of,
+    bands_of,
+    cracking,
+)
 from saltreach.decisions.sectors import _risk_share, _shared_band
 from saltreach.register.columns import BANDS
 from saltreach.science.inspection import TARGET_PER_Y
@@ -35,6 +42,13 @@ def test_limits_words_and_target_agree():
     assert band_of(at).tolist() == [*BANDS[1:], *BANDS[:4]]
     for limit, band in zip(BAND_LIMITS_PER_Y, BANDS[1:], strict=True):
         assert f"1 in {1 / limit:,.0f} " in BAND_MEANINGS[band].replace("More than ", "") + " "
+
+
+def test_stainless_cracks_and_what_is_unknown_may():
+    safe = ["zinc-plated steel", "galvanised steel", "superaustenitic", "titanium"]
+    assert not cracking(pd.Series(safe)).any()
+    assert cracking(pd.Series(["303", "304", "316", "duplex", "unknown"])).all()
+    assert cracking(pd.Series(["unknown", "unknown"])).all()
 
 
 def test_metal_and_rock_are_two_bands_and_the_worse_one_governs():

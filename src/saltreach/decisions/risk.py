@@ -242,5 +242,5 @@ def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> np.ndarray:
 def cracking(metal: pd.Series) -> np.ndarray:
     """Whether each metal may crack by stress corrosion in such air, unknown metal included."""
     free = rank_of(metal) >= MATERIAL_BY_NAME["superaustenitic"].rank
-    coated = metal.map({n: np.isnan(m.cracking) for n, m in MATERIAL_BY_NAME.items()})
-    return ~(free.to_numpy(bool) | coated.fillna(False).to_numpy(bool))
+    coated = metal.isin([n for n, m in MATERIAL_BY_NAME.items() if np.isnan(m.cracking)])
+    return ~(free | coated).to_numpy(bool)
