@@ -57,35 +57,47 @@ PLAUSIBLE = {
 """Values that each optional column may turn out to have."""
 
 
+USUAL = {
+    "material": "316", "installed_on": "2012", "condition": 1.0, "rain_washed": "no",
+    "tap_response": "ringing", "diameter_mm": 12.0, "embedment_mm": 90.0,
+    "last_inspected_on": "2025-06-01", "kind": "bonded", "adhesive": "vinylester",
+    "rod_shape": "ribbed", "hole_condition": "clean and dry", "seepage": "none",
+    "weathering_grade": "W2",
+}  # fmt: skip
+"""What stands where the demo says nothing."""
+
+
 @pytest.fixture(scope="module")
-def filled():
-    """The demo with its layers, and every blank of the columns tested filled in."""
+def region():
+    """The demo with its layers; a column that it leaves blank from top to bottom is filled."""
     register = read_register(embedded_file("demo/anchors.csv"), today=TODAY)
     table = assess(register, Options(today=TODAY)).working.reset_index(drop=True)
-    usual = {
-        "material": "316", "installed_on": "2012", "condition": 1.0, "rain_washed": "no",
-        "tap_response": "ringing", "diameter_mm": 12.0, "embedment_mm": 90.0,
-        "last_inspected_on": "2025-06-01", "kind": "bonded",
-        "adhesive": "vinylester", "rod_shape": "ribbed", "hole_condition": "clean and dry",
-        "seepage": "none", "weathering_grade": "W2",
-    }  # fmt: skip
-    for name, value in usual.items():
-        blank = (table[name].isna() | table[name].isin(["", UNKNOWN])).to_numpy()
-        table[name] = table[name].astype(object)
-        table.loc[blank, name] = value
-    # a hanger nobody wrote down is of the bolt's metal: most glued ones are of one piece with it
-    blank = (table["hanger_material"] == UNKNOWN).to_numpy()
-    table["hanger_material"] = table["hanger_material"].where(~blank, table["material"])
-    return table.assign(condition=table["condition"].astype(float))
+    return filled(table, [name for name in USUAL if blanks(table, name).all()])
 
 
 @pytest.fixture(scope="module")
-def known(filled):
-    """A part of it, some of it in a bad condition."""
-    table = filled.iloc[:: max(1, len(filled) // ROWS)].reset_index(drop=True)
+def known(region):
+    """A part of it without a blank in the columns tested, some of it in a bad condition."""
+    table = filled(region, USUAL).iloc[:: max(1, len(region) // ROWS)].reset_index(drop=True)
+    # a hanger nobody wrote down is of the bolt's metal: most glued ones are of one piece with it
+    hanger = table["hanger_material"]
+    table["hanger_material"] = hanger.where(hanger != UNKNOWN, table["material"])
     at = np.random.default_rng(7).permutation(len(table))[:20]
     table.loc[at, "condition"] = np.resize([3.0, 2.0], 20)
     return table
+
+
+def blanks(table, name):
+    return table[name].isna() | table[name].isin(["", UNKNOWN])
+
+
+def filled(table, names):
+    out = table.copy()
+    for name in names:
+        out[name] = out[name].astype(object)
+        out.loc[blanks(out, name), name] = USUAL[name]
+        out = retyped(out, name)
+    return out
 
 
 def erased(table, name, rows):
@@ -149,14 +161,14 @@ def test_an_erased_value_is_no_safer_than_some_plausible_one(known, name):
 
 
 @pytest.fixture(scope="module")
-def mean_as_filled(filled):
-    return decided(filled)[2].mean()
+def mean_of_the_region(region):
+    return decided(region)[2].mean()
 
 
 @pytest.mark.parametrize("name", PLAUSIBLE)
 def test_an_erased_column_never_lowers_the_mean_probability_by_more_than_a_tenth(
-    filled, mean_as_filled, name
+    region, mean_of_the_region, name
 ):
     """Of the whole demo: in a small part of it one anchor that has failed would be the mean."""
-    _, _, blank = decided(erased(filled, name, np.arange(len(filled))))
-    assert blank.mean() >= 0.9 * mean_as_filled
+    _, _, blank = decided(erased(region, name, np.arange(len(region))))
+    assert blank.mean() >= 0.9 * mean_of_the_region
