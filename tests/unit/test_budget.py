@@ -68,7 +68,7 @@ def steps(rows, picked):
     return tuple(round(1e6 * value) for value in sums.values())
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize("days", [None, 2.5])
 def test_pure_risk_is_the_optimum_of_trying_every_choice(seed, days):
     frame = table(seed)
@@ -81,7 +81,7 @@ def test_pure_risk_is_the_optimum_of_trying_every_choice(seed, days):
     assert avoided(rows, taken) == best
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(5))
 def test_sea_cliffs_first_is_the_first_in_order_of_every_choice(seed):
     """Of all plans that avoid no less than the smaller budgets of the curve do."""
     frame = table(seed)
@@ -95,7 +95,7 @@ def test_sea_cliffs_first_is_the_first_in_order_of_every_choice(seed):
     assert steps(rows, choose(frame, money)) == best
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(4))
 def test_more_money_never_avoids_less(seed):
     line, taken = curve(table(seed, sectors=8), Money(budget=333.0), points=20)
     assert (line["avoided_pct"].diff().dropna() >= 0).all()
