@@ -78,6 +78,15 @@ def test_a_failure_raises_its_batch_mates_and_no_one_else(demo):
     assert apart[1:] == pytest.approx(before[1:])
 
 
+def test_an_unknown_bolt_under_a_zinc_hanger_fails_as_zinc_does(demo):
+    part = demo.working.iloc[::80].assign(hanger_material="zinc-plated steel", installed_on="2005")
+    zinc, unknown = (
+        state_of_anchors(part.assign(material=metal), TODAY).curve
+        for metal in ("zinc-plated steel", "unknown")
+    )
+    assert unknown == pytest.approx(zinc)
+
+
 def test_priority_ranks_sea_cliffs_first_within_a_band(demo):
     sectors = demo.sectors.sort_values("priority_rank")
     band = sectors["risk_band"].map({b: i for i, b in enumerate(
