@@ -371,8 +371,9 @@ def test_unknown_is_said(open_map):
     facts = page.locator("#card dd").all_inner_texts()
     metal_and_date = ["not known", "Least allowed: not known", "not known", "not known"]
     kind_and_rock = ["not known", "unknown", "not known"]
+    risk_of_metal_and_action = ["unknown", "not known"]
     place_and_cost = ["not known"] * 3
-    assert facts == metal_and_date + kind_and_rock + place_and_cost
+    assert facts == metal_and_date + kind_and_rock + risk_of_metal_and_action + place_and_cost
     assert "NaN" not in page.locator("#card").inner_text()
     assert "null" not in page.locator("#card").inner_text()
 
