@@ -18,4 +18,5 @@ def test_notebook_runs(path):
     from nbclient import NotebookClient
 
     notebook = nbformat.read(path, as_version=4)
-    NotebookClient(notebook, timeout=300, resources={"metadata": {"path": path.parent}}).execute()
+    there = {"metadata": {"path": path.parent}}
+    NotebookClient(notebook, timeout=None, startup_timeout=600, resources=there).execute()

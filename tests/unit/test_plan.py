@@ -78,26 +78,32 @@ WORLDS = {
     "one day a month": {
         "frame": sectors(2, crag=["Crag 0", "Crag 1"]),
         "teams": [team(days_free=("1SA", "1SU"), days_per_month=1,
-                       **{"until": dt.date(2027, 3, 31)})],
+                       **{"until": dt.date(2027, 2, 28)})],
     },
 }  # fmt: skip
+
+
+YEARS = 0.42
+"""Until June: five team-days of two tasks are a thousand plans."""
+PROVEN_S = 600
+"""Enough to prove these optima on any machine; the solver stops when it has."""
 
 
 @cache
 def lawful_plans(name):
     """Every plan of a world that keeps all rules: the same whatever unfairness costs."""
-    world = problem(**WORLDS[name], years=0.5)
+    world = problem(**WORLDS[name], years=YEARS)
     return [p for p in map(frozenset, every_plan(world)) if not broken_rules(world, p)]
 
 
 @pytest.mark.parametrize("engine", ["highs", "cp-sat"])
 @pytest.mark.parametrize("name", WORLDS)
 def test_the_solver_finds_the_optimum_of_trying_every_plan(name, engine):
-    world = problem(**WORLDS[name], unfair_hours=0, years=0.5)
+    world = problem(**WORLDS[name], unfair_hours=0, years=YEARS)
     plans = lawful_plans(name)
     assert len(plans) > 20
     best = min(cost_by_hand(world, p) for p in plans)
-    found = solve(world, greedy_plan(world), seconds=20, engine=engine)
+    found = solve(world, greedy_plan(world), seconds=PROVEN_S, engine=engine)
     assert found.proven
     assert cost_by_hand(world, found.pairs) == best
     assert found.bound_min == best
@@ -106,13 +112,13 @@ def test_the_solver_finds_the_optimum_of_trying_every_plan(name, engine):
 
 @pytest.mark.parametrize("name", WORLDS)
 def test_fairness_is_part_of_the_proven_optimum(name):
-    world = problem(**WORLDS[name], years=0.5)
+    world = problem(**WORLDS[name], years=YEARS)
     best = min(cost_of(world, p).total_min for p in lawful_plans(name))
-    assert solve(world, frozenset(), seconds=20).bound_min == best
+    assert solve(world, frozenset(), seconds=PROVEN_S).bound_min == best
 
 
 def test_the_judge_adds_up_as_by_hand():
-    world = problem(**WORLDS["two crags, one team"], unfair_hours=0)
+    world = problem(**WORLDS["two crags, one team"], unfair_hours=0, years=YEARS)
     for pairs in list(every_plan(world))[::7]:
         assert cost_of(world, frozenset(pairs)).total_min == cost_by_hand(world, pairs)
 
@@ -298,9 +304,8 @@ def test_first_day_counts_and_a_visit_on_the_due_day_is_in_time():
 @pytest.mark.parametrize("name", WORLDS)
 def test_the_model_of_a_plan_costs_what_the_judge_says(name):
     # two independent counts of the same plan: rows of the model, and the judge's loops
-    world = problem(**WORLDS[name])
-    plans = [frozenset(p) for p in every_plan(world)]
-    for pairs in [p for p in plans if not broken_rules(world, p)][::9]:
+    world = problem(**WORLDS[name], years=YEARS)
+    for pairs in lawful_plans(name)[::9]:
         for part in ({}, {"rows": [0, 2], "tasks": [0]}):
             model = Model(world, pairs, **part)
             held = [sum(c * model.start[x] for x, c in terms) for terms, _, _ in model.rows]
@@ -323,8 +328,8 @@ def test_a_sector_alone_is_planned_exactly():
 
 @pytest.mark.parametrize("name", WORLDS)
 def test_a_price_on_team_time_keeps_the_bound_below_the_optimum(name):
-    world = problem(**WORLDS[name], unfair_hours=0)
-    best = solve(world, greedy_plan(world), seconds=20)
+    world = problem(**WORLDS[name], unfair_hours=0, years=YEARS)
+    best = solve(world, greedy_plan(world), seconds=PROVEN_S)
     assert best.proven
     priced = priced_bound(world, best.bound_min, seconds=2)
     assert least_cost(world)[0] <= priced <= best.bound_min
@@ -341,6 +346,7 @@ def test_parts_of_a_plan_only_ever_make_it_better():
     frame = sectors(12, inspection_interval_months=pd.array([2, 3] * 6, dtype="Int64"))
     world = problem(frame, [team("A"), team("B", lon=1.5), team("C", lon=0.7)], years=1)
     base = greedy_plan(world)
-    found = improve(world, base, seconds=3)
+    parts = iter(range(40))  # so many parts, whatever the machine's speed
+    found = improve(world, base, seconds=600, stop=lambda: next(parts, None) is None)
     assert not broken_rules(world, found)
     assert cost_of(world, found).total_min < cost_of(world, base).total_min

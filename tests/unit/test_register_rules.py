@@ -53,68 +53,78 @@ def test_a_plain_row_is_read_with_every_column(tmp_path):
     assert (register.file, register.format, register.rows_read) == ("anchors.csv", "CSV", 1)
 
 
-@pytest.mark.parametrize(
-    ("column", "value", "reason", "fix"),
-    [
-        ("crag", "", "missing", "crag"),
-        ("sector", "  ", "missing", "sector"),
-        ("anchor_id", "", "missing", "key"),
-        ("lon", "", "missing", "WGS 84"),
-        ("lat", "", "missing", "WGS 84"),
-        ("lon", "181", "not in -180..180", "WGS 84"),
-        ("lat", "north", "not a number", "plain number"),
-        ("lat", "41°12'N", "more than a number", "alone"),
-        ("lon", "500000", "not in -180..180", "--crs"),
-        ("diameter_mm", "12 mm", "more than a number", "alone in mm"),
-        ("diameter_mm", "3", "not in 4..40", "mm"),
-        ("diameter_mm", "1,234", "decimals or thousands", "write 1.234 or 1234"),
-        ("diameter_mm", "1.234,5", "not a number", "plain number"),
-        ("diameter_mm", "1,2,3", "not a number", "plain number"),
-        ("diameter_mm", "1 2", "not a number", "plain number"),
-        ("diameter_mm", "1e999", "not a finite number", "plain number"),
-        ("embedment_mm", "501", "not in 10..500", "mm"),
-        ("condition", "2.5", "not a whole number", "0 sound"),
-        ("condition", "5", "not in 0..4", "0 sound"),
-        ("elevation_m", "9001", "not in -430..9000", "m"),
-        ("face_azimuth_deg", "361", "not in 0..360", "deg"),
-        ("rebound_number", "4", "not in 5..90", "hammer"),
-        ("visits_per_year", "-1", "not in 0..1000000", "empty"),
-        ("material", "kryptonite", "words of material", "titanium"),
-        ("material", "grade 5", "words of material", "use one of"),
-        ("material", "tittanium", "words of material", "nearest: titanium"),
-        ("hanger_material", "1.9999", "words of hanger_material", "use one of"),
-        ("kind", "magic", "words of kind", "bonded twin-leg, expansion, screw, drive-in"),
-        ("position", "left", "words of position", "belay, lower-off, runner"),
-        ("tap_response", "green", "words of tap_response", "ringing"),
-        ("weathering_grade", "W7", "words of weathering_grade", "W1"),
-        ("rain_washed", "sometimes", "words of rain_washed", "yes, no"),
-        ("installed_on", "03/04/2014", "both ways", "2014-04-03 or 2014-03-04"),
-        ("installed_on", "1899", "before 1900", "1900"),
-        ("installed_on", "2026-06-16", "in the future (today is 2026-06-15)", "planned"),
-        ("last_inspected_on", "2014-02-30", "no such day", "YYYY-MM-DD"),
-        ("last_inspected_on", "2014-13", "no such month", "YYYY"),
-        ("last_inspected_on", "41800", "spreadsheet's day number", "format the cell"),
-        ("last_inspected_on", "spring 2014", "not a date", "YYYY"),
-        ("last_inspected_on", "14", "not a date", "YYYY"),
-        ("coast_distance_m", "-1", "not in 0..3000000", "sea"),
-    ],
-)
-def test_one_broken_cell_refuses_its_row(tmp_path, column, value, reason, fix):
-    refused = only(read(tmp_path, {column: value}))
+BROKEN = [
+    ("crag", "", "missing", "crag"),
+    ("sector", "  ", "missing", "sector"),
+    ("anchor_id", "", "missing", "key"),
+    ("lon", "", "missing", "WGS 84"),
+    ("lat", "", "missing", "WGS 84"),
+    ("lon", "181", "not in -180..180", "WGS 84"),
+    ("lat", "north", "not a number", "plain number"),
+    ("lat", "41°12'N", "more than a number", "alone"),
+    ("lon", "500000", "not in -180..180", "--crs"),
+    ("diameter_mm", "12 mm", "more than a number", "alone in mm"),
+    ("diameter_mm", "3", "not in 4..40", "mm"),
+    ("diameter_mm", "1,234", "decimals or thousands", "write 1.234 or 1234"),
+    ("diameter_mm", "1.234,5", "not a number", "plain number"),
+    ("diameter_mm", "1,2,3", "not a number", "plain number"),
+    ("diameter_mm", "1 2", "not a number", "plain number"),
+    ("diameter_mm", "1e999", "not a finite number", "plain number"),
+    ("embedment_mm", "501", "not in 10..500", "mm"),
+    ("condition", "2.5", "not a whole number", "0 sound"),
+    ("condition", "5", "not in 0..4", "0 sound"),
+    ("elevation_m", "9001", "not in -430..9000", "m"),
+    ("face_azimuth_deg", "361", "not in 0..360", "deg"),
+    ("rebound_number", "4", "not in 5..90", "hammer"),
+    ("visits_per_year", "-1", "not in 0..1000000", "empty"),
+    ("material", "kryptonite", "words of material", "titanium"),
+    ("material", "grade 5", "words of material", "use one of"),
+    ("material", "tittanium", "words of material", "nearest: titanium"),
+    ("hanger_material", "1.9999", "words of hanger_material", "use one of"),
+    ("kind", "magic", "words of kind", "bonded twin-leg, expansion, screw, drive-in"),
+    ("position", "left", "words of position", "belay, lower-off, runner"),
+    ("tap_response", "green", "words of tap_response", "ringing"),
+    ("weathering_grade", "W7", "words of weathering_grade", "W1"),
+    ("rain_washed", "sometimes", "words of rain_washed", "yes, no"),
+    ("installed_on", "03/04/2014", "both ways", "2014-04-03 or 2014-03-04"),
+    ("installed_on", "1899", "before 1900", "1900"),
+    ("installed_on", "2026-06-16", "in the future (today is 2026-06-15)", "planned"),
+    ("last_inspected_on", "2014-02-30", "no such day", "YYYY-MM-DD"),
+    ("last_inspected_on", "2014-13", "no such month", "YYYY"),
+    ("last_inspected_on", "41800", "spreadsheet's day number", "format the cell"),
+    ("last_inspected_on", "spring 2014", "not a date", "YYYY"),
+    ("last_inspected_on", "14", "not a date", "YYYY"),
+    ("coast_distance_m", "-1", "not in 0..3000000", "sea"),
+]
+"""A column, a value that it refuses, what is said of it and how to mend it."""
+
+
+@pytest.fixture(scope="module")
+def broken(tmp_path_factory) -> pd.DataFrame:
+    """What one register with all the broken cells, a row for each, has to say."""
+    rows = [{"anchor_id": str(k)} | {column: value} for k, (column, value, *_) in enumerate(BROKEN)]
+    register = read(tmp_path_factory.mktemp("broken"), *rows, {"anchor_id": "good"})
+    assert register.anchors["anchor_id"].tolist() == ["good"]
+    assert len(register.rejected) == len(BROKEN)
+    return register.rejected.set_index("row")
+
+
+@pytest.mark.parametrize("k", range(len(BROKEN)), ids=["-".join(case[:2]) for case in BROKEN])
+def test_one_broken_cell_refuses_its_row(broken, k):
+    column, value, reason, fix = BROKEN[k]
+    refused = broken.loc[k + 2]
     assert refused["column"] == column
-    assert refused["row"] == 2
     assert refused["value"] == value.strip()
     assert reason in refused["reason"]
     assert fix in refused["fix"]
     assert refused["file"] == "anchors.csv"
 
 
-@pytest.mark.parametrize(
-    ("cell", "value"),
-    [("12", 12), ("12.5", 12.5), (" 12 ", 12), ("12,5", 12.5), ("+12.", 12), ("1.2e1", 12)],
-)
-def test_numbers_in_plain_form_are_read(tmp_path, cell, value):
-    assert read(tmp_path, {"diameter_mm": cell}).anchors["diameter_mm"].tolist() == [value]
+def test_numbers_in_plain_form_are_read(tmp_path):
+    read_as = {"12": 12, "12.5": 12.5, " 12 ": 12, "12,5": 12.5, "+12.": 12, "1.2e1": 12}
+    rows = [{"anchor_id": str(k), "diameter_mm": cell} for k, cell in enumerate(read_as)]
+    register = read(tmp_path, *rows)
+    assert register.anchors["diameter_mm"].tolist() == list(read_as.values())
 
 
 def test_decimal_commas_with_a_leading_zero_or_other_lengths_have_one_reading(tmp_path):
@@ -123,13 +133,14 @@ def test_decimal_commas_with_a_leading_zero_or_other_lengths_have_one_reading(tm
     assert register.anchors["lat"].tolist() == [41.2345, 41.2]
 
 
-@pytest.mark.parametrize("word", ["?", "n/a", "-", "unknown", "NaN", "desconocido"])
-def test_words_for_not_known_are_empty_cells_but_stay_in_text(tmp_path, word):
-    cells = {"diameter_mm": word, "kind": word, "installed_on": word, "material": word}
-    row = read(tmp_path, cells | {"route": word}).anchors.iloc[0]
-    assert row[["diameter_mm", "kind", "installed_on"]].isna().all()
-    assert row["material"] == "unknown"
-    assert row["route"] == word
+def test_words_for_not_known_are_empty_cells_but_stay_in_text(tmp_path):
+    words = ["?", "n/a", "-", "unknown", "NaN", "desconocido"]
+    columns = ["diameter_mm", "kind", "installed_on", "material", "route"]
+    rows = [{"anchor_id": f"{k}"} | dict.fromkeys(columns, word) for k, word in enumerate(words)]
+    anchors = read(tmp_path, *rows).anchors
+    assert anchors[["diameter_mm", "kind", "installed_on"]].isna().all(axis=None)
+    assert anchors["material"].tolist() == ["unknown"] * len(words)
+    assert anchors["route"].tolist() == words
 
 
 def test_zero_zero_is_a_placeholder(tmp_path):
@@ -143,22 +154,17 @@ def test_embedment_shorter_than_the_diameter(tmp_path):
     assert refused["value"] == "12, 16"
 
 
-@pytest.mark.parametrize(
-    ("installed", "inspected", "refused"),
-    [
-        ("2014-06", "2014-05-31", True),
-        ("2014-06", "2014-06-01", False),
-        ("2014-06-02", "2014-06", False),
-        ("2014-06-02", "2014", False),
-        ("2014", "2013-12-31", True),
-    ],
-)
-def test_inspection_before_installation_respects_precision(tmp_path, installed, inspected, refused):
-    cells = {"installed_on": installed, "last_inspected_on": inspected}
-    register = read(tmp_path, cells)
-    assert len(register.rejected) == refused
-    if refused:
-        assert "before it was installed" in only(register)["reason"]
+def test_inspection_before_installation_respects_precision(tmp_path):
+    too_early = [("2014-06", "2014-05-31"), ("2014", "2013-12-31")]
+    possible = [("2014-06", "2014-06-01"), ("2014-06-02", "2014-06"), ("2014-06-02", "2014")]
+    rows = [
+        {"anchor_id": f"{k}", "installed_on": installed, "last_inspected_on": inspected}
+        for k, (installed, inspected) in enumerate(too_early + possible)
+    ]
+    register = read(tmp_path, *rows)
+    assert register.anchors["source_row"].tolist() == [4, 5, 6]
+    assert register.rejected["row"].tolist() == [2, 3]
+    assert register.rejected["reason"].str.contains("before it was installed").all()
 
 
 def test_all_problems_of_all_rows_at_once_with_spreadsheet_rows(tmp_path):

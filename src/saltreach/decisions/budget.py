@@ -335,32 +335,6 @@ def _choice(
     ]  # fmt: skip
 
 
-def choose(table: pd.DataFrame, money: Money, prices: Prices | None = None) -> np.ndarray:
-    """Positions of the choices taken: the most loss avoided within budget and team-days.
-
-    Parameters
-    ----------
-    table : DataFrame
-        From `choices`.
-    money : Money
-        Limits and policy.
-    prices : Prices, optional
-        For the numbers of its stock list.
-
-    Returns
-    -------
-    ndarray of int
-        Rows of the table; of equal plans one of the cheapest. Never less loss avoided in all
-        than a smaller budget of the usual curve avoids.
-
-    Raises
-    ------
-    SolverError
-        When the optimum cannot be proven.
-    """
-    return plans(table, money, prices=prices)[float(money.budget)]
-
-
 def plans(
     table: pd.DataFrame, money: Money, points: int = 25, prices: Prices | None = None
 ) -> dict[float, np.ndarray]:
@@ -368,16 +342,26 @@ def plans(
 
     Parameters
     ----------
-    table, money, prices
-        As for `choose`.
+    table : DataFrame
+        From `choices`.
+    money : Money
+        Limits and policy.
     points : int
         Number of budgets besides that of `money`.
+    prices : Prices, optional
+        For the numbers of its stock list.
 
     Returns
     -------
     dict
-        Rows of the table by budget, rising. Each budget's plan avoids at least as much as the
-        one before it; within that the order of `money` is kept exactly.
+        Rows of the table by budget, rising: the most loss avoided within budget and team-days,
+        and of equal plans one of the cheapest. Each budget's plan avoids at least as much as
+        the one before it; within that the order of `money` is kept exactly.
+
+    Raises
+    ------
+    SolverError
+        When an optimum cannot be proven.
     """
     if not len(table):
         return {float(money.budget): np.zeros(0, np.int64)}
@@ -478,7 +462,7 @@ def curve(
     points : int
         Number of budgets besides.
     prices : Prices, optional
-        As for `choose`.
+        As for `plans`.
 
     Returns
     -------
