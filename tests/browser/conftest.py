@@ -1,11 +1,12 @@
 """One Chromium for the tests of a file; a slow machine is waited for, not called a fault."""
 
 import os
-import shutil
 
 import pytest
 
-CHROMIUM = next((p for p in map(shutil.which, ("chromium", "chromium-browser")) if p), None)
+from ensure_browser import chromium
+
+CHROMIUM = chromium()
 ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",

@@ -69,9 +69,9 @@ def test_bad_rows_exit_with_1_and_results_are_written(saltreach, tmp_path):
 
 
 @pytest.mark.parametrize("lat", [[199, 199, 199], [45.5, 45.6, 45.7]], ids=["bad", "at sea"])
-def test_a_register_without_a_good_row_leaves_the_list_and_exits_with_2(installed, tmp_path, lat):
+def test_a_register_without_a_good_row_leaves_the_list_and_exits_with_2(saltreach, tmp_path, lat):
     path = write(tmp_path / "a.csv", lat=lat)
-    done = installed("assess", path, "--out", tmp_path / "out")
+    done = saltreach("assess", path, "--out", tmp_path / "out")
     assert done.returncode == 2
     assert "none of its 3 rows" in done.stderr
     assert [p.name for p in (tmp_path / "out").iterdir()] == ["rejected.csv"]

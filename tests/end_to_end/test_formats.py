@@ -12,7 +12,7 @@ EXTRA = {"source_row"}
 @pytest.fixture(scope="module")
 def results(saltreach, tmp_path_factory):
     folder = tmp_path_factory.mktemp("formats")
-    register = pd.read_csv(embedded_file("demo/anchors.csv"), dtype=str).iloc[40:160]
+    register = pd.read_csv(embedded_file("demo/anchors.csv"), dtype=str).iloc[40:90]
     numbers = ["lon", "lat", "diameter_mm", "embedment_mm", "condition", "visits_per_year",
                "height_above_sea_m", "elevation_m", "face_slope_deg"]  # fmt: skip
     register = register.assign(**{n: pd.to_numeric(register[n]) for n in numbers})

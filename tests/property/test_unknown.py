@@ -27,7 +27,7 @@ from saltreach.register.columns import BANDS, REGISTER_BY_NAME
 from saltreach.science.lithology import lithology_of
 
 TODAY = dt.date(2026, 11, 25)
-ROWS = 160
+ROWS = 96
 
 PLAUSIBLE = {
     "kind": ["bonded", "expansion", "drive-in"],
