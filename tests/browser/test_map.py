@@ -37,6 +37,27 @@ def map_file(region, tmp_path_factory):
     return write_map(*region, tmp_path_factory.mktemp("map") / "map.html", title="Test region")
 
 
+def watch(page, troubles, *, allow_tiles=False):
+    """Notes every request, console message, error or dialog of a page."""
+
+    def on_request(request):
+        if not request.url.startswith(("file:", "data:")) and not allow_tiles:
+            troubles.append(f"request {request.url}")
+
+    page.on("request", on_request)
+    page.on("pageerror", lambda error: troubles.append(f"error {error}"))
+    page.on("dialog", lambda dialog: (troubles.append("dialog"), dialog.dismiss()))
+    page.on(
+        "console",
+        lambda message: None if allow_tiles else troubles.append(f"console {message.text}"),
+    )
+
+
+def load(page, path):
+    page.goto(path.as_uri())
+    page.wait_for_selector("html[data-ready=yes]", state="attached")
+
+
 @pytest.fixture
 def open_map(new_context, map_file):
     """Opens the map; at the end no request, console message or dialog may have happened."""
@@ -46,25 +67,48 @@ def open_map(new_context, map_file):
         context = new_context(viewport=viewport, locale="en-GB", **options)
         contexts.append(context)
         page = context.new_page()
-
-        def on_request(request):
-            if not request.url.startswith(("file:", "data:")) and not allow_tiles:
-                troubles.append(f"request {request.url}")
-
-        page.on("request", on_request)
-        page.on("pageerror", lambda error: troubles.append(f"error {error}"))
-        page.on("dialog", lambda dialog: (troubles.append("dialog"), dialog.dismiss()))
-        page.on(
-            "console",
-            lambda message: None if allow_tiles else troubles.append(f"console {message.text}"),
-        )
-        page.goto(path.as_uri())
-        page.wait_for_selector("html[data-ready=yes]", state="attached")
+        watch(page, troubles, allow_tiles=allow_tiles)
+        load(page, path)
         return page
 
     yield opened
     for context in contexts:
         context.close()
+    assert troubles == []
+
+
+PUT_BACK = """
+() => {
+  const byId = (id) => document.getElementById(id);
+  saltreach.closeCard();
+  if (saltreach.state.years) byId("years-back").click();
+  saltreach.colourBy("risk_band");
+  document.querySelector("input[name=colour-by][value=risk_band]").checked = true;
+  byId("clear").click();
+  byId("order").value = "risk";
+  byId("order").dispatchEvent(new Event("change"));
+  byId("whole").click();
+}
+"""
+
+
+@pytest.fixture(scope="module")
+def kept_open(new_context, map_file):
+    context, troubles = new_context(viewport=DESKTOP, locale="en-GB"), []
+    page = context.new_page()
+    watch(page, troubles)
+    load(page, map_file)
+    yield page, troubles
+    context.close()
+
+
+@pytest.fixture
+def page(kept_open):
+    """The map on a desk, opened once for many tests and put back as it was before each."""
+    page, troubles = kept_open
+    page.mouse.move(0, 0)
+    page.evaluate(PUT_BACK)
+    yield page
     assert troubles == []
 
 
@@ -139,8 +183,7 @@ def test_first_screen_shows_every_sector_and_the_caution(open_map, region):
         assert 0 < at["y"] < box["height"]
 
 
-def test_badges_are_painted_in_their_band_s_colour(open_map):
-    page = open_map()
+def test_badges_are_painted_in_their_band_s_colour(page):
     styles = {s["word"]: s["fill"] for s in page.evaluate("saltreach.data.bands")}
     bands = page.evaluate("saltreach.sectors.risk_band")
     seen = set()
@@ -154,8 +197,7 @@ def test_badges_are_painted_in_their_band_s_colour(open_map):
     assert len(seen) >= 4
 
 
-def test_land_and_sea_are_where_they_should_be(open_map):
-    page = open_map()
+def test_land_and_sea_are_where_they_should_be(page):
     box = page.locator(".folium-map").bounding_box()
     land, sea = (
         page.evaluate(
@@ -171,8 +213,7 @@ def test_land_and_sea_are_where_they_should_be(open_map):
     )
 
 
-def test_legend_names_all_five_bands(open_map):
-    page = open_map()
+def test_legend_names_all_five_bands(page):
     rows = page.locator("#legend-rows li")
     words = [text.lower() for text in rows.locator("strong").all_inner_texts()]
     assert set(BANDS) < set(words)
@@ -181,8 +222,7 @@ def test_legend_names_all_five_bands(open_map):
     assert rows.locator("canvas").count() == 6
 
 
-def test_a_click_in_the_list_opens_the_card(open_map, region):
-    page = open_map()
+def test_a_click_in_the_list_opens_the_card(page, region):
     item = listed(page).nth(2)
     crag, sector = (item.locator(c).inner_text() for c in (".sub", ".name"))
     expected = row(region, crag, sector)
@@ -200,8 +240,7 @@ def test_a_click_in_the_list_opens_the_card(open_map, region):
     assert item.get_attribute("aria-current") == "true"
 
 
-def test_a_click_on_the_map_opens_the_same_card_and_marks_the_list(open_map, region):
-    page = open_map()
+def test_a_click_on_the_map_opens_the_same_card_and_marks_the_list(page, region):
     x, y = place_of(page, 7)
     page.mouse.click(x, y)
     sector = page.evaluate("[saltreach.sectors.crag[7], saltreach.sectors.sector[7]]")
@@ -215,15 +254,13 @@ def test_a_click_on_the_map_opens_the_same_card_and_marks_the_list(open_map, reg
     assert marked.locator(".sub").inner_text() == sector[0]
 
 
-def test_hovering_the_map_marks_the_list(open_map):
-    page = open_map()
+def test_hovering_the_map_marks_the_list(page):
     page.mouse.move(*place_of(page, 5))
     assert page.locator(".item.is-near").get_attribute("data-sector") == "5"
     assert page.evaluate("saltreach.sectors.sector[5]") in page.locator("#tip").inner_text()
 
 
-def test_anchors_appear_close_up_and_open(open_map, region):
-    page = open_map()
+def test_anchors_appear_close_up_and_open(page, region):
     page.evaluate("saltreach.map.setView([43.6, -5.3], 8, {animate: false})")
     lon, lat = page.evaluate("[saltreach.data.anchors.lon[3], saltreach.data.anchors.lat[3]]")
     page.evaluate(f"saltreach.map.setView([{lat}, {lon}], 18, {{animate: false}})")
@@ -234,8 +271,7 @@ def test_anchors_appear_close_up_and_open(open_map, region):
     assert page.locator("#card h2").inner_text() in synthetic.SECTOR_NAMES
 
 
-def test_hostile_names_are_text(open_map):
-    page = open_map()
+def test_hostile_names_are_text(page):
     for name in synthetic.HOSTILE_CRAGS:
         page.fill("#find", name)
         items = listed(page)
@@ -261,8 +297,7 @@ def test_injected_markup_could_not_run_anyway(new_context, map_file):
     context.close()
 
 
-def test_filters_narrow_list_and_map_alike(open_map, region):
-    page = open_map()
+def test_filters_narrow_list_and_map_alike(page, region):
     sectors = region[0]
     page.locator("#band-chips [data-band=severe]").click()
     assert listed(page).count() == int((sectors["risk_band"] == "severe").sum()) > 0
@@ -302,8 +337,7 @@ def test_filters_narrow_list_and_map_alike(open_map, region):
     assert listed(page).count() == 40
 
 
-def test_the_list_can_follow_the_map(open_map):
-    page = open_map()
+def test_the_list_can_follow_the_map(page):
     page.check("#in-view")
     assert listed(page).count() == 40
     page.evaluate(
@@ -313,8 +347,7 @@ def test_the_list_can_follow_the_map(open_map):
     assert 0 < listed(page).count() <= 4
 
 
-def test_order_by_date_and_name(open_map):
-    page = open_map()
+def test_order_by_date_and_name(page):
     page.select_option("#order", "name")
     # Rows out of sight are not laid out, so they have text but no inner text.
     crags = listed(page).locator(".sub").all_text_contents()
@@ -351,8 +384,7 @@ def test_keyboard_alone(open_map):
     assert page.evaluate("saltreach.map.getZoom()") > before
 
 
-def test_next_and_previous_walk_the_filtered_list(open_map):
-    page = open_map()
+def test_next_and_previous_walk_the_filtered_list(page):
     page.fill("#find", "Peña")
     listed(page).first.click()
     names = listed(page).locator(".name").all_text_contents()
@@ -363,8 +395,7 @@ def test_next_and_previous_walk_the_filtered_list(open_map):
     assert seen == names
 
 
-def test_unknown_is_said(open_map):
-    page = open_map()
+def test_unknown_is_said(page):
     page.locator("#band-chips [data-band=unknown]").click()
     assert listed(page).count() == 1
     listed(page).first.click()
@@ -378,8 +409,7 @@ def test_unknown_is_said(open_map):
     assert "null" not in page.locator("#card").inner_text()
 
 
-def test_sources_and_assumptions(open_map):
-    page = open_map()
+def test_sources_and_assumptions(page):
     page.locator("#sources-open").click()
     text = page.locator("#sources").inner_text()
     for expected in (
@@ -634,8 +664,7 @@ def test_the_legend_prints_open_and_closes_again(open_map):
     assert page.locator("#legend").evaluate("node => node.open") is False
 
 
-def test_colouring_by_rock_changes_map_list_legend_and_card(open_map, region):
-    page = open_map()
+def test_colouring_by_rock_changes_map_list_legend_and_card(page, region):
     words = page.evaluate("saltreach.sectors.rock_band")
     fills = {s["word"]: s["fill"] for s in page.evaluate("saltreach.data.bands")}
     differing = next(
@@ -671,8 +700,7 @@ def test_colouring_by_rock_changes_map_list_legend_and_card(open_map, region):
     assert page.locator(f".item[data-sector='{differing}'] .unseen").text_content() != f"{word}: "
 
 
-def test_card_shows_what_the_rock_allows_and_why(open_map, region):
-    page = open_map()
+def test_card_shows_what_the_rock_allows_and_why(page, region):
     kinds = page.evaluate("saltreach.sectors.kind_advised")
     refused = kinds.index("do not place here")
     page.locator(f".item[data-sector='{refused}']").click()
@@ -688,8 +716,7 @@ def test_card_shows_what_the_rock_allows_and_why(open_map, region):
     assert "Axial resistance, 5th percentile 16.2 kN" in text
 
 
-def test_anchors_take_the_colour_of_their_rock(open_map):
-    page = open_map()
+def test_anchors_take_the_colour_of_their_rock(page):
     words = page.evaluate(
         "(() => { const a = saltreach.data.anchors.rock_band; saltreach.colourBy('rock_band');"
         "return a.codes.slice(0, 50).map("
@@ -713,8 +740,7 @@ def until_year(page, value):
     pytest.fail(f"the map does not show year {value}")
 
 
-def test_each_colouring_has_a_legend_and_paints_map_list_and_filter(open_map, region):
-    page = open_map()
+def test_each_colouring_has_a_legend_and_paints_map_list_and_filter(page, region):
     for column in (c.column for c in COLOURINGS):
         page.locator(f"input[name=colour-by][value={column}]").check()
         rows = page.locator("#legend-rows li")
@@ -736,8 +762,7 @@ def test_each_colouring_has_a_legend_and_paints_map_list_and_filter(open_map, re
         page.locator("#clear").click()
 
 
-def test_metal_interval_and_due_steps_are_those_of_the_table(open_map, region):
-    page = open_map()
+def test_metal_interval_and_due_steps_are_those_of_the_table(page, region):
     known = region[0].dropna(subset=["risk_band"])
     found = {}
     for column in ("material_recommended", "inspection_interval_months", "next_inspection_on"):
@@ -757,8 +782,7 @@ def test_metal_interval_and_due_steps_are_those_of_the_table(open_map, region):
         assert found["next_inspection_on"][key] == step
 
 
-def test_the_year_slider_follows_the_curves_and_never_gets_better(open_map, region):
-    page = open_map()
+def test_the_year_slider_follows_the_curves_and_never_gets_better(page, region):
     limits = (1 / 2000, 1 / 200, 1 / 50, 1 / 10)  # what the legend says of each band
     table = page.evaluate("[saltreach.sectors.risk_band, saltreach.sectors.failure_curve]")
     bands = "saltreach.sectors.crag.map((_, i) => saltreach.colouring.ofSector(i).word)"
@@ -788,8 +812,7 @@ def test_the_year_slider_follows_the_curves_and_never_gets_better(open_map, regi
     assert page.locator("#years-bar").is_hidden()
 
 
-def test_the_year_slider_works_by_keyboard(open_map):
-    page = open_map()
+def test_the_year_slider_works_by_keyboard(page):
     page.locator("#years").focus()
     for _ in range(3):
         page.keyboard.press("ArrowRight")
@@ -824,8 +847,7 @@ def test_a_sector_without_a_curve_is_unknown_later_unless_severe(open_map, regio
             assert then == ("severe" if today == "severe" else "unknown")
 
 
-def test_card_says_chances_capacity_place_and_cost(open_map):
-    page = open_map()
+def test_card_says_chances_capacity_place_and_cost(page):
     page.locator(".item[data-sector='0']").click()
     card = page.locator("#card")
     text = " ".join(card.inner_text().split())
@@ -875,8 +897,9 @@ def test_the_page_speaks_other_languages(open_map, region, tmp_path, language):
     assert english["caution"] in switched.locator("body").inner_text()
 
 
-@pytest.mark.parametrize("viewport", [DESKTOP, PHONE], ids=["desktop", "phone"])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(
+    ("viewport", "scheme"), [(DESKTOP, "light"), (PHONE, "dark")], ids=["desktop", "phone"]
+)
 def test_axe_finds_nothing_serious(open_map, viewport, scheme):
     page = open_map(viewport, color_scheme=scheme)
     assert_accessible(page)
@@ -921,5 +944,5 @@ def test_trips_by_month_narrow_list_and_map(open_map, trips_file, viewport):
     assert_accessible(page)
 
 
-def test_a_map_without_a_plan_has_no_trips(open_map):
-    assert open_map().locator(".trips").count() == 0
+def test_a_map_without_a_plan_has_no_trips(page):
+    assert page.locator(".trips").count() == 0
