@@ -22,6 +22,7 @@ lint: $(VENV)/tested
 	$(BIN)/mypy
 
 search: $(VENV)/tested
+	$(BIN)/python -m pytest --numprocesses auto -m search
 	$(BIN)/python -m pytest --numprocesses auto tests/property --hypothesis-profile search
 
 bench: $(VENV)/tested

@@ -96,8 +96,14 @@ def lawful_plans(name):
     return [p for p in map(frozenset, every_plan(world)) if not broken_rules(world, p)]
 
 
-@pytest.mark.parametrize("engine", ["highs", "cp-sat"])
-@pytest.mark.parametrize("name", WORLDS)
+@pytest.mark.parametrize(
+    ("name", "engine"),
+    [
+        *((name, "highs") for name in WORLDS),
+        ("closure", "cp-sat"),
+        *(pytest.param(n, "cp-sat", marks=pytest.mark.search) for n in WORLDS if n != "closure"),
+    ],
+)
 def test_the_solver_finds_the_optimum_of_trying_every_plan(name, engine):
     world = problem(**WORLDS[name], unfair_hours=0, years=YEARS)
     plans = lawful_plans(name)
