@@ -9,7 +9,6 @@ be busy: its load is printed.
 """
 
 import os
-import shutil
 import sys
 import tempfile
 import time
@@ -18,8 +17,10 @@ from pathlib import Path
 import folium
 from playwright.sync_api import Error, sync_playwright
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
+TESTS = Path(__file__).parents[1]
+sys.path[:0] = [str(TESTS), str(TESTS / "browser")]
 import synthetic
+from ensure_browser import chromium
 
 from saltreach.views.html import asset_text
 from saltreach.views.map import write_map
@@ -145,12 +146,11 @@ def folium_map(anchors, path: Path) -> Path:
 
 def main() -> None:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; bounds: {SIZE_MB:.0f} MB, "
           f"{FIRST_S:.0f} s, {FRAME_MS:.0f} ms")  # fmt: skip
     with tempfile.TemporaryDirectory() as name, sync_playwright() as driver:
         folder = Path(name)
-        browser = driver.chromium.launch(executable_path=chromium, args=ARGUMENTS)
+        browser = driver.chromium.launch(executable_path=chromium(), args=ARGUMENTS)
         anchors = synthetic.anchors(count, 6, crags=max(1, count // 150))
         sectors = synthetic.sectors(anchors)
         start = time.perf_counter()

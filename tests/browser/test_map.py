@@ -542,10 +542,10 @@ def far_map(region, tmp_path_factory):
     import numpy as np
     import pandas as pd
 
-    places = FAR_CRAGS
-    anchors = synthetic.anchors(len(places) * 8, 1, crags=len(places)).reset_index(drop=True)
+    count = len(FAR_CRAGS)
+    anchors = synthetic.anchors(count * 8, 1, crags=count).reset_index(drop=True)
     crag = anchors["crag"].map({name: k for k, name in enumerate(sorted(anchors["crag"].unique()))})
-    names, at = list(places), np.array(list(places.values()))
+    names, at = list(FAR_CRAGS), np.array(list(FAR_CRAGS.values()))
     rng = np.random.default_rng(3)
     lon = at[crag, 0] + rng.normal(0, 0.002, len(anchors))
     lat = at[crag, 1] + rng.normal(0, 0.0005, len(anchors))
@@ -898,7 +898,13 @@ def test_the_page_speaks_other_languages(open_map, region, tmp_path, language):
 
 
 @pytest.mark.parametrize(
-    ("viewport", "scheme"), [(DESKTOP, "light"), (PHONE, "dark")], ids=["desktop", "phone"]
+    ("viewport", "scheme"),
+    [
+        pytest.param(DESKTOP, "light", id="light-desktop"),
+        pytest.param(PHONE, "dark", id="dark-phone"),
+        pytest.param(DESKTOP, "dark", id="dark-desktop", marks=pytest.mark.search),
+        pytest.param(PHONE, "light", id="light-phone", marks=pytest.mark.search),
+    ],
 )
 def test_axe_finds_nothing_serious(open_map, viewport, scheme):
     page = open_map(viewport, color_scheme=scheme)
