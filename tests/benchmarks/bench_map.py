@@ -17,11 +17,11 @@ from pathlib import Path
 import folium
 from playwright.sync_api import Error, sync_playwright
 
-TESTS = Path(__file__).parents[1]
-sys.path[:0] = [str(TESTS), str(TESTS / "browser")]
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
 import synthetic
-from ensure_browser import chromium
 
+from ensure_browser import chromium
 from saltreach.views.html import asset_text
 from saltreach.views.map import write_map
 
