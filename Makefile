@@ -6,15 +6,18 @@ BIN := $(VENV)/bin
 # The tests start Python many times: what it compiled once it keeps, whatever the caller's shell says.
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint search bench clean
+.PHONY: demo test lint suite search bench clean
 
 demo: $(VENV)/installed
 	$(BIN)/saltreach demo --out maps/demo
 	@echo "Open the map: maps/demo/map.html"
 
-test: $(VENV)/tested lint
+test: $(VENV)/tested
+	$(MAKE) --jobs 2 lint suite
+
+suite: $(VENV)/tested
 	$(BIN)/python tests/ensure_browser.py
-	$(BIN)/python -m pytest --numprocesses auto --dist loadfile
+	$(BIN)/python -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 
 lint: $(VENV)/tested
 	$(BIN)/ruff check .
