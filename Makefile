@@ -35,20 +35,20 @@ bench: $(VENV)/tested
 	$(BIN)/python tests/benchmarks/bench_plan.py
 
 $(VENV)/installed: pyproject.toml
-	$(PYTHON) -m venv $(VENV)
 	$(call install,.)
 	touch $@
 
 $(VENV)/tested: pyproject.toml
-	$(PYTHON) -m venv $(VENV)
 	$(call install,.[test])
 	touch $(VENV)/installed $@
 
 # uv takes a fraction of pip's time; where it does not reach what pip reaches, pip does it.
 define install
-	$(BIN)/python -m pip install --quiet uv \
+	$(PYTHON) -m venv --without-pip $(VENV) \
+		&& $(PYTHON) -m pip --python $(BIN)/python install --quiet uv \
 		&& UV_NATIVE_TLS=true $(BIN)/uv pip install --quiet --python $(BIN)/python --editable '$(1)' \
-		|| $(BIN)/python -m pip install --quiet --no-compile --editable '$(1)'
+		|| { $(PYTHON) -m venv $(VENV) \
+			&& $(BIN)/python -m pip install --quiet --no-compile --editable '$(1)'; }
 endef
 
 clean:
