@@ -22,6 +22,14 @@ HERE = Path(__file__).parent
 CASES = pd.read_csv(HERE / "field_observations.csv").set_index("id")
 PAIRS = pd.read_csv(HERE / "field_order.csv")
 CHLORIDE_SIGMA_LN = 0.9  # a deposition read from a setting is good to a factor of 2.5
+SOUND = {
+    "rock_kn_p05": 1e6,
+    "rock_kn_p50": 1e6,
+    "diameter_mm": 12.0,
+    "condition": 1.0,
+    "years_since_inspection": 0.0,
+}
+"""A stout anchor in firm rock, seen today: what is left is what the air does to its metal."""
 
 
 def hazards(cases=CASES, **changed):
@@ -40,7 +48,7 @@ def hazards(cases=CASES, **changed):
 
 def coming_year(age_y=10.0):
     """Failure probability of the coming year, all cases at one age."""
-    air = Anchors(hazards(), 2.0, 40.0, rock_kn_p05=1e6, rock_kn_p50=1e6)
+    air = Anchors(hazards(), 2.0, 40.0, **SOUND)
     metals = material_weights(CASES["material"].to_numpy(object))
     return pd.Series(failure_curve(metals, np.full(len(CASES), age_y), air)[:, 0], CASES.index)
 
@@ -89,14 +97,13 @@ def test_clean_cases_are_likely_clean():
 def test_316_washed_inland_is_long_lived():
     """No source, common practice: not one of a hundred in its next 30 years."""
     case = CASES.loc[["inland_316"]]
-    air = Anchors(hazards(case), 1.0, 15.0, rock_kn_p05=1e6, rock_kn_p50=1e6)
+    air = Anchors(hazards(case), 1.0, 15.0, **SOUND)
     curve = failure_curve(material_weights(["316"]), [10.0], air)
     assert cumulative_probability(curve)[0, -1] < 0.01
 
 
 def test_titanium_there_is_clean():
-    air = Anchors(hazards(CASES.loc[["thai_titanium"]]), 9.0, 200.0, rock_kn_p05=1e6,
-                  rock_kn_p50=1e6)  # fmt: skip
+    air = Anchors(hazards(CASES.loc[["thai_titanium"]]), 9.0, 200.0, **SOUND)
     curve = failure_curve(material_weights(["titanium"]), [10.0], air)
     assert curve.max() < 1e-4
 
