@@ -8,13 +8,10 @@ measured corrosion rate of these places was at hand.
 
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 import pytest
+from decided import anchors_of
 
-from saltreach.decisions.corrosivity import corrosivity, wet_and_liquid
-from saltreach.layers.coast import load_coast
-from saltreach.layers.join import layer_values, months_of, shore_of
 from saltreach.register.columns import CATEGORIES
 
 PLACES = pd.read_csv(Path(__file__).with_name("places.csv"))
@@ -22,18 +19,9 @@ PLACES = pd.read_csv(Path(__file__).with_name("places.csv"))
 
 @pytest.fixture(scope="module")
 def found():
-    empty = ("coast_distance_m", "so2_ug_m3", "face_azimuth_deg", "face_slope_deg",
-             "height_above_sea_m")  # fmt: skip
-    anchors = PLACES[["place", "lon", "lat", "elevation_m"]].assign(
-        rock_type="", rain_washed="unknown", **dict.fromkeys(empty, np.nan)
-    )
-    coast = load_coast()
-    shore, index = shore_of(anchors, coast)
-    layers = layer_values(anchors, shore, coast, index, so2_ug_m3=2.0)
-    table = layers.join(anchors[["rain_washed", "face_slope_deg", "height_above_sea_m"]])
-    table = table.join(corrosivity(table))
-    table = table.join(wet_and_liquid(*months_of(anchors, table["elevation_m"].to_numpy())))
-    return table.set_index(PLACES["place"])
+    register = PLACES[["lon", "lat", "elevation_m"]].astype(str)
+    register = register.assign(anchor_id=PLACES["place"], crag=PLACES["place"], sector="whole")
+    return anchors_of(register).set_index("anchor_id")
 
 
 @pytest.mark.parametrize("case", PLACES.to_dict("records"), ids=lambda c: c["place"])
