@@ -306,12 +306,12 @@ def test_a_metal_is_called_the_coast_s_only_by_the_sea(metal, sea_cliff, said, t
     assert place["work"] == [f"When anchors are renewed, the new ones are of {said}."]
     page, statement = write_landowner(result, here, tmp_path)
     words = "".join(part.extract_text() for part in PdfReader(statement).pages)
-    for text in (page.read_text(encoding="utf-8"), words):
+    for text in (page.read_text(encoding="utf-8"), " ".join(words.split())):
         assert ("for the coast" in text) == ("coast" in said)
 
 
 def test_in_a_place_with_both_the_sector_that_needs_the_metal_decides():
-    points = anchors(names=("Cabo Uno", "Peña Dos"))
+    points = anchors(names=("Cabo Uno", "Peña Dos"))  # all but one anchor stand at Cabo Uno
     points.loc[points.index[::2], "sector"] = "Sector inland"
     result = assessment(points)
     inland = result.sectors["sector"] == "Sector inland"
@@ -322,10 +322,8 @@ def test_in_a_place_with_both_the_sector_that_needs_the_metal_decides():
         ("316", "316", "stainless steel for the coast"),
     ):
         result.sectors["material_recommended"] = np.where(inland, here, there)
-        places = landowner_data(result, holding(points))["places"]
-        assert {p["work"][-1] for p in places} == {
-            f"When anchors are renewed, the new ones are of {said}."
-        }
+        place = landowner_data(result, holding(points, crags=("Cabo Uno",)))["places"][0]
+        assert place["work"][-1] == f"When anchors are renewed, the new ones are of {said}."
 
 
 def test_refusals_say_what_to_do():
