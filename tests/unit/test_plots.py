@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 import saltreach as sr
+from saltreach.science.bond import bond_strength
 from saltreach.science.capacity import anchor_resistance
 from saltreach.views import tables
 from saltreach.views.plots import LENGTHS_MM, plot_names, safe_name, sector_curves, write_plots
@@ -48,7 +49,8 @@ def test_curves_are_the_resistance_of_the_science(result):
     place = result.sectors["crag"].tolist().index("$x_1$ ../Peña")
     row = result.sectors.iloc[place]
     sigma = np.log(row["rock_strength_mpa_p90"] / row["rock_strength_mpa_p10"]) / 2.5631
-    exact = anchor_resistance("bonded", 12.0, LENGTHS_MM, row["rock_strength_mpa"], sigma)
+    new = bond_strength("vinylester", "ribbed", "clean and dry")
+    exact = anchor_resistance("bonded", 12.0, LENGTHS_MM, row["rock_strength_mpa"], sigma, bond=new)
     assert curves["axial_kn_p05"][place] == pytest.approx(exact.axial_kn_p05, rel=1e-3)
     # the required length is where the lower curve has reached the load
     at = LENGTHS_MM.tolist().index(curves["required_mm"][place])

@@ -13,6 +13,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from saltreach.pipeline import CAUTION
+from saltreach.science.bond import NEW_BOND, bond_strength
 from saltreach.science.capacity import anchor_resistance
 from saltreach.science.placement import (
     DO_NOT_PLACE,
@@ -60,7 +61,7 @@ def plot_names(sectors: pd.DataFrame) -> list[str]:
 
 
 def sector_curves(sectors: pd.DataFrame, anchors: pd.DataFrame, axial_kn: float) -> dict[str, Any]:
-    """Resistance against embedment of a bonded anchor in each sector.
+    """Resistance against embedment of a new bonded anchor (`bond.NEW_BOND`) in each sector.
 
     Parameters
     ----------
@@ -89,9 +90,10 @@ def sector_curves(sectors: pd.DataFrame, anchors: pd.DataFrame, axial_kn: float)
         "gsi": sectors["gsi"].to_numpy(float),
     }
     columns: dict[str, Any] = {name: values[:, None] for name, values in rock.items()}
-    found = anchor_resistance("bonded", diameter[:, None], LENGTHS_MM[None, :], **columns)
+    new = bond_strength(*NEW_BOND)
+    found = anchor_resistance("bonded", diameter[:, None], LENGTHS_MM[None, :], bond=new, **columns)
     whole: dict[str, Any] = dict(rock)
-    required, _ = required_embedment_mm("bonded", diameter, axial_kn=axial_kn, **whole)
+    required, _ = required_embedment_mm("bonded", diameter, axial_kn=axial_kn, bond=new, **whole)
     return {
         "diameter_mm": diameter,
         "required_mm": required,
@@ -184,10 +186,11 @@ def _draw(figure: Any, sector: pd.Series, curve: dict[str, Any], axial_kn: float
             fontsize=14, weight="bold", color="#9b1c40",
             bbox={"facecolor": "white", "edgecolor": "#9b1c40", "pad": 5},
         )  # fmt: skip
+    resin, rod, hole = NEW_BOND
     figure.text(
         0.075, 0.075,
-        "Bonded, clear of cracks and edges, metal whole. Models of bond and of a cone of concrete, "
-        "carried over to rock.",
+        f"New bonded anchor ({resin}, {rod} rod, hole {hole}), clear of cracks and edges, metal "
+        "whole. Models of bond and cone in concrete, carried to rock.",
         fontsize=7.5, va="center",
     )  # fmt: skip
     figure.text(0.075, 0.035, CAUTION, fontsize=7.5, va="center", weight="bold")
