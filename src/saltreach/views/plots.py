@@ -188,9 +188,9 @@ def _draw(figure: Any, sector: pd.Series, curve: dict[str, Any], axial_kn: float
         )  # fmt: skip
     resin, rod, hole = NEW_BOND
     figure.text(
-        0.075, 0.075,
+        0.075, 0.085,
         f"New bonded anchor ({resin}, {rod} rod, hole {hole}), clear of cracks and edges, metal "
-        "whole. Models of bond and cone in concrete, carried to rock.",
+        "whole.\nModels of bond and of a cone of concrete, carried over to rock.",
         fontsize=7.5, va="center",
     )  # fmt: skip
     figure.text(0.075, 0.035, CAUTION, fontsize=7.5, va="center", weight="bold")
