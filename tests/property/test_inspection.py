@@ -25,7 +25,7 @@ def test_another_rule_never_lengthens(a, add):
 def test_a_shorter_candidate_never_lengthens(a, shorter):
     found = look.governing({"a": [a, a * shorter]})
     assert found.months[1] <= found.months[0]
-    assert found.months[0] <= max(a, 3)
+    assert found.months[0] <= max(a, look.LADDER_MONTHS[0])
 
 
 @given(

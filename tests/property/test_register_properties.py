@@ -135,7 +135,10 @@ def test_six_formats_of_a_full_register(tmp_path):
         "strength_grade": "R4",
         "crack_distance_mm": 150, "edge_distance_mm": 250, "visits_per_year": 1200,
         "notes": "first; second, third", "coast_distance_m": 33.3, "so2_ug_m3": 4.5,
-        "interval_set_months": 12.0,
+        "interval_set_months": 12.0, "grade": "A4-70", "adhesive": "epoxy", "rod_shape": "ribbed",
+        "hole_condition": "clean and dry", "sea_cliff": True, "salted_road_m": 60.5,
+        "salted_tunnel": False, "sea_salinity_g_kg": 37.5, "volcanic_gas": False,
+        "seepage": "water", "salt_crust": False, "vegetation": True,
         "owner": "club <x> & y", "badge": "0042",
     }  # fmt: skip
     frame = pd.DataFrame(base)

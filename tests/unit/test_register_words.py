@@ -9,7 +9,7 @@ import pytest
 
 from saltreach.materials import MATERIAL_BY_NAME
 from saltreach.register import synonyms
-from saltreach.register.columns import REGISTER, REGISTER_BY_NAME
+from saltreach.register.columns import REGISTER, REGISTER_BY_NAME, YES_NO_UNKNOWN
 from saltreach.register.dates import day_limits, parse_dates, year_fraction
 from saltreach.register.values import parse_choices
 
@@ -74,6 +74,14 @@ def test_words_that_are_no_metal_are_not_guessed(word):
     assert values.values.isna().all()
 
 
+@pytest.mark.parametrize("name", [c.name for c in REGISTER if c.choices == YES_NO_UNKNOWN])
+def test_each_yes_or_no_column_reads_what_people_and_programs_write(name):
+    given = pd.Series(["True", "FALSE", "1", "0", "sí", "Nein", "oui", "unknown"], dtype="str")
+    values, notes = parse_choices(given, REGISTER_BY_NAME[name])
+    assert values.values.tolist() == ["yes", "no", "yes", "no", "yes", "no", "yes", "unknown"]
+    assert notes == []
+
+
 def test_no_word_has_two_meanings():
     """Each word appears once per column, in whatever language."""
     for column in REGISTER:
@@ -81,6 +89,8 @@ def test_no_word_has_two_meanings():
             continue
         family = "material" if column.name == "hanger_material" else column.name
         pairs = [(w, v) for v, more in synonyms.CHOICES.get(family, {}).items() for w in more]
+        if column.choices == YES_NO_UNKNOWN:
+            pairs += [(w, v) for v, more in synonyms.YES_NO.items() for w in more]
         pairs += [(w, v) for v, more in synonyms.WITH_NOTE.get(family, {}).values() for w in more]
         meaning = {}
         for word, value in pairs:

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import unicodedata
 
+from saltreach.register.columns import YES_NO_UNKNOWN
+
 HEADERS: dict[str, tuple[str, ...]] = {
     "anchor_id": (
         "anchor number", "anchor no", "anchor code", "bolt id", "bolt number",
@@ -235,16 +237,20 @@ CHOICES: dict[str, dict[str, tuple[str, ...]]] = {
         "sulphate": ("sulfate", "sulfato", "sulfat", "gypsum", "black streak"),
     },
     "rain_washed": {
-        "yes": ("y", "true", "1", "sí", "s", "oui", "o", "ja", "j", "washed", "rain washed",
-                "lavado", "lavée", "lavé"),
-        "no": ("n", "false", "0", "non", "nein", "not washed", "unwashed", "sheltered",
-               "protegido", "abrité", "geschützt"),
+        "yes": ("washed", "rain washed", "lavado", "lavée", "lavé"),
+        "no": ("not washed", "unwashed", "sheltered", "protegido", "abrité", "geschützt"),
     },
 }  # fmt: skip
 """Words accepted for each value of a choice column, beside the value itself. EN numbers by
 EN 1993-1-4:2006+A1:2015 Table A.3 (from memory), A2 to A8 and D6 by
 ISO 3506-1:2020 (from memory). `grade 2` or `grade 5` alone is refused: it is a titanium grade
 and a strength grade of carbon steel bolts (SAE J429) as well."""
+
+YES_NO: dict[str, tuple[str, ...]] = {
+    "yes": ("y", "true", "1", "sí", "s", "oui", "o", "ja", "j"),
+    "no": ("n", "false", "0", "non", "nein"),
+}
+"""Words for yes and no in every column that asks for them."""
 
 WITH_NOTE: dict[str, dict[str, tuple[str, tuple[str, ...]]]] = {
     "material": {
@@ -350,7 +356,13 @@ def choice_words(column: str, choices: tuple[str, ...]) -> dict[str, tuple[str, 
     """Return the table from plain word to (value, note) of a choice column."""
     family = "material" if column == "hanger_material" else column
     own = GRADE_WORDS if column == "grade" else CHOICES.get(family, {})
-    table = {plain(word): (value, "") for value, more in own.items() for word in more}
+    both = YES_NO if choices == YES_NO_UNKNOWN else {}
+    table = {
+        plain(word): (value, "")
+        for words_of in (both, own)
+        for value, more in words_of.items()
+        for word in more
+    }
     for note, (value, more) in WITH_NOTE.get(family, {}).items():
         table |= {plain(word): (value, note) for word in more}
     return table | {plain(value): (value, "") for value in choices}
