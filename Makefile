@@ -28,7 +28,7 @@ search: $(VENV)/tested
 	$(BIN)/python -m pytest --numprocesses auto -m search
 	$(BIN)/python -m pytest --numprocesses auto tests/property --hypothesis-profile search
 
-bench: $(VENV)/tested
+bench: $(VENV)/benched
 	$(BIN)/python tests/benchmarks/bench_coast.py
 	$(BIN)/python tests/benchmarks/bench_assess.py
 	$(BIN)/python tests/benchmarks/bench_map.py
@@ -41,6 +41,10 @@ $(VENV)/installed: pyproject.toml
 $(VENV)/tested: pyproject.toml
 	$(call install,.[test])
 	touch $(VENV)/installed $@
+
+$(VENV)/benched: pyproject.toml
+	$(call install,.[bench])
+	touch $(VENV)/installed $(VENV)/tested $@
 
 # uv takes a fraction of pip's time; where it does not reach what pip reaches, pip does it.
 define install

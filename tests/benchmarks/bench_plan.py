@@ -2,7 +2,7 @@
 
 Run: ``python tests/benchmarks/bench_plan.py`` compares, on the demo and judged by the same cost,
 the greedy plan, the default (HiGHS on the whole and on parts), HiGHS and CP-SAT on the whole
-alone, and PyVRP (a routing heuristic; ``pip install pyvrp ortools`` first). ``--large`` plans
+alone, and PyVRP (a routing heuristic). ``--large`` plans
 2,000 sectors with 30 teams over 5 years. ``--seconds`` sets the time of each search.
 """
 
