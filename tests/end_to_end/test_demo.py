@@ -59,6 +59,23 @@ def test_demo_is_a_region_from_sea_cliffs_to_inland(demo):
     assert near["inspection_interval_months"].median() < far["inspection_interval_months"].median()
 
 
+def test_the_answers_of_the_demo_are_those_on_record(demo):
+    """Not from outside: what a change of rules does to a whole region is seen here first."""
+    for line in (
+        "Sectors by risk: 3 severe, 9 high, 8 raised, 17 moderate, 3 low",
+        "Anchors: 2 take out of use, 12 move or remove, 201 replace, 14 find out, 393 keep",
+        "Sectors by metal recommended: 19 titanium, 8 316, 13 304",
+        "Sectors with an overdue inspection: 33; all intervals kept would take 35 sector visits",
+    ):
+        assert line in demo[1].stdout
+    sectors = pd.read_csv(demo[0] / "sectors.csv")
+    months = sectors["inspection_interval_months"].value_counts().to_dict()
+    assert months == {6: 5, 12: 19, 24: 3, 36: 12, 48: 1}
+    assert sectors.loc[sectors["risk_band"] == "severe", "crag"].unique() == ["Ensenada Trisca"]
+    first = sectors.sort_values("priority_rank").iloc[0]
+    assert (first["sector"], first["replace_by"]) == ("Left wing", "2027-11-25")
+
+
 def test_words_come_from_the_documented_lists(demo):
     anchors = gpd.read_parquet(demo[0] / "anchors.parquet")
     assert set(anchors["risk_band"]) <= set(BANDS)

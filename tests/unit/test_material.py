@@ -10,8 +10,14 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from saltreach.decisions.material import choose_material, stress_corrosion_hazard
+from saltreach.decisions.material import (
+    HAZARD_FLOORS,
+    choose_material,
+    resistance_class_of,
+    stress_corrosion_hazard,
+)
 from saltreach.policy import DEFAULT
+from saltreach.register.columns import SEPARATOR
 
 CLASSES = ("I", "II", "III", "IV", "V")
 PLACE = {
@@ -26,12 +32,13 @@ DUPLEX = replace(DEFAULT, duplex_allowed=True)
 
 
 def told(change, *, policy=DEFAULT, stock=None, chances=None):
-    """Class, least metal, metal advised and the other that suffices; and the codes."""
+    """Class, least metal, metal advised and the other that suffices; and sentences by code."""
     table = pd.DataFrame([PLACE | change])
     first = choose_material(_sure(table, "I"), policy, stock)
     found = choose_material(_sure(table, first["crc"][0], chances), policy, stock).iloc[0]
     names = ("crc", "material_minimum", "material_recommended", "material_alternative")
-    return [found[name] for name in names], found["material_codes"].split(" | ")
+    texts = (found[name].split(SEPARATOR) for name in ("material_codes", "material_reasons"))
+    return [found[name] for name in names], dict(zip(*texts, strict=True))
 
 
 def _sure(table, crc, chances=None):
@@ -82,6 +89,183 @@ def test_only_what_the_stock_list_has_is_advised_and_said_where_nothing_suffices
     assert told({}, stock=["316", "titanium"])[0][2:] == ["316", "304"]
 
 
+def test_duplex_is_bought_only_where_the_policy_accepts_it_and_the_stock_has_it():
+    assert told(SEA, stock=["duplex", "titanium"])[0][2:] == ["titanium", "superaustenitic"]
+    assert told(SEA, stock=["duplex", "titanium"], policy=DUPLEX)[0][2:] == ["duplex", ""]
+    assert told(SEA, stock=["titanium"], policy=DUPLEX)[0][2:] == ["titanium", "duplex"]
+    least = replace(DEFAULT, least_metal="304")
+    assert told({}, stock=["duplex"], policy=least)[0][2:] == ["", "304"]
+
+
+WASHED_II = ("EN-1993-1-4", "EN 1993-1-4 Annex A: factor -3, washed by rain, class II.")
+HAD = (
+    "AVAILABLE",
+    "titanium is the least resistant metal that suffices and is commonly made as bonded anchors; "
+    "superaustenitic suffices too, where it can be had.",
+)
+SEA_CLIFF = (
+    "SEA-CLIFF",
+    "A sea cliff counts with the nearest band (250 m), wherever the layer draws the shore.",
+)
+UNKNOWN_PLACE = {"class_distance_m": float("nan"), "salt_distance_m": float("nan")}
+
+
+@pytest.mark.parametrize(
+    ("change", "more", "expected"),
+    [
+        ({}, {}, [WASHED_II]),
+        (
+            SEA | {"salt_distance_m": 400.0, "washing": "unknown"},
+            {},
+            [
+                (
+                    "EN-1993-1-4",
+                    "EN 1993-1-4 Annex A: factor -22, not washed by rain, class V.",
+                ),
+                SEA_CLIFF,
+                (
+                    "WASHING-UNKNOWN",
+                    "Whether rain washes it is unknown: assessed as not washed, the worse of the "
+                    "two.",
+                ),
+                HAD,
+            ],
+        ),
+        (
+            UNKNOWN_PLACE
+            | {
+                "scc_band_confident": "severe",
+                "scc_floor_reason": "Why.",
+                "salt_crust": "yes",
+                "washing": "unknown",
+            },
+            {"policy": replace(DEFAULT, least_metal="titanium")},
+            [("UNKNOWN", "Distance to the sea is unknown, so no class can be given.")],
+        ),
+        (
+            FAR | {"class_distance_m": 500.0, "by_salt_lake": True, "salt_lake": "Lake Van"},
+            {},
+            [
+                ("EN-1993-1-4", "EN 1993-1-4 Annex A: factor -7, washed by rain, class III."),
+                SEA_CLIFF,
+                ("SALT-LAKE", "Salt lake taken as a sea: Lake Van."),
+            ],
+        ),
+        (
+            FAR | {"f1_road": -7.0, "salt_crust": "yes", "washing": "no"},
+            {},
+            [
+                (
+                    "EN-1993-1-4",
+                    "EN 1993-1-4 Annex A: factor -14, not washed by rain, class III.",
+                ),
+                ("ROAD-SALT", "Road with de-icing salt governs the factor."),
+                (
+                    "CRUST",
+                    "A crust covers it: counted as not washed. Calcite can be harmless, salt "
+                    "beneath it is not, and it hides the metal.",
+                ),
+            ],
+        ),
+        ({"f1_road": -3.0}, {}, [WASHED_II]),
+        (
+            FAR | {"outside_standard": True},
+            {},
+            [
+                (
+                    "OUTSIDE-STANDARD",
+                    "Outside the standard (volcanic gas, or SO2 beyond its table): treat as class "
+                    "V, expose samples of the metals on site before buying, and look often.",
+                )
+            ],
+        ),
+        (
+            {"scc_band_confident": "raised", "scc_floor_reason": "Why."},
+            {},
+            [
+                WASHED_II,
+                (
+                    "SCC-HAZARD",
+                    "Stress-corrosion hazard, with 84% chance no more than raised (own screening: "
+                    "salt, warmth, sun, humidity, washing, seepage): at least superaustenitic.",
+                ),
+                ("SCC-FLOOR", "Why."),
+                HAD,
+            ],
+        ),
+        (
+            {"sea_cliff": "yes"},
+            {"policy": replace(DEFAULT, least_metal_sea_cliff="titanium")},
+            [
+                WASHED_II,
+                (
+                    "POLICY",
+                    "Policy of the association (least_metal_sea_cliff): at least titanium.",
+                ),
+            ],
+        ),
+        ({}, {"policy": replace(DEFAULT, least_metal_unwashed="titanium")}, [WASHED_II]),
+        (
+            SEA | {"washing": "no"},
+            {"stock": ["304", "316"]},
+            [
+                (
+                    "EN-1993-1-4",
+                    "EN 1993-1-4 Annex A: factor -22, not washed by rain, class V.",
+                ),
+                (
+                    "STOCK-SHORT",
+                    "Nothing in the stock list suffices here: it needs at least superaustenitic.",
+                ),
+            ],
+        ),
+        (
+            {},
+            {"stock": ["316"]},
+            [
+                WASHED_II,
+                (
+                    "AVAILABLE",
+                    "316 is the least resistant metal that suffices and is in the stock list; "
+                    "304 suffices too, where it can be had.",
+                ),
+            ],
+        ),
+        (
+            {},
+            {"chances": {"II": 0.83, "III": 0.17}},
+            [
+                WASHED_II,
+                (
+                    "CLASS-CONFIDENCE",
+                    "The class must suffice with 84% chance over the uncertain distance: one class "
+                    "higher or more is advised.",
+                ),
+            ],
+        ),
+        (
+            SEA,
+            {},
+            [
+                ("EN-1993-1-4", "EN 1993-1-4 Annex A: factor -15, washed by rain, class IV."),
+                ("NO-DUPLEX", "Duplex is not among the metals the policy accepts."),
+                HAD,
+            ],
+        ),
+    ],
+)
+def test_each_reason_is_said_where_it_holds_and_nowhere_else(change, more, expected):
+    assert list(told(change, **more)[1].items()) == expected
+
+
+def test_a_known_grade_counts_in_place_of_its_family():
+    """Table A.3 (from memory): 1.4539 class IV, 1.4410 class V; titanium is beyond the table."""
+    metals = pd.Series(["316", "duplex", "titanium", "unknown", "zinc-plated steel"])
+    grades = pd.Series(["1.4539", "1.4410", None, None, None])
+    assert resistance_class_of(metals, grades).fillna(-1).tolist() == [4, 5, 6, -1, 0]
+    assert resistance_class_of(metals).fillna(-1).tolist() == [3, 4, 6, -1, 0]
+
+
 def test_the_class_must_suffice_with_84_percent():
     assert told({}, chances={"II": 0.84, "III": 0.16})[0][2] == "304"
     found, codes = told({}, chances={"II": 0.83, "III": 0.17})
@@ -99,24 +283,29 @@ AIR = {
 
 
 @pytest.mark.parametrize(
-    ("change", "band"),
+    ("change", "band", "hazard", "name"),
     [
-        ({}, "low"),
-        ({"by_magnesium": True}, "moderate"),
-        ({"by_magnesium": True, "temperature_c": 15.0}, "high"),
-        ({"by_magnesium": True, "temperature_c": 15.0, "washing": "no"}, "severe"),
-        ({"seepage": "sulphate"}, "low"),
-        ({"seepage": "sulphate", "salt_distance_m": 10_000.0}, "high"),
-        ({"volcanic_gas": "yes"}, "raised"),
-        ({"f1_road": -7.0}, "moderate"),
-        ({"f1_road": -3.0}, "low"),
+        ({}, "low", None, ""),
+        ({"by_magnesium": True}, "moderate", 0.03, "cold_brine"),
+        ({"by_magnesium": True, "temperature_c": 15.0}, "high", 0.25, "warm_brine"),
+        ({"by_magnesium": True, "temperature_c": 15.0, "washing": "no"}, "severe", 0.45,
+         "warm_brine_dry"),
+        ({"seepage": "sulphate"}, "low", None, ""),
+        ({"seepage": "sulphate", "salt_distance_m": 10_001.0}, "low", None, ""),
+        ({"seepage": "sulphate", "salt_distance_m": 10_000.0}, "high", 0.25, "sulphate_coast"),
+        ({"volcanic_gas": "yes"}, "raised", 0.10, "volcanic"),
+        ({"f1_road": -7.0}, "moderate", 0.03, "road_salt"),
+        ({"f1_road": -3.0}, "low", None, ""),
     ],
-)
-def test_hazard_is_no_lower_than_what_no_formula_reaches(change, band):
+)  # fmt: skip
+def test_hazard_is_no_lower_than_what_no_formula_reaches(change, band, hazard, name):
     """Floors of ours, see HAZARD_FLOORS."""
     found = stress_corrosion_hazard(pd.DataFrame([AIR | change])).iloc[0]
     assert (found["scc_band"], found["scc_band_confident"]) == (band, band)
-    assert (found["scc_floor_reason"] != "") == (band != "low")
+    reasons = {floor: why for floor, _, why in HAZARD_FLOORS}
+    assert found["scc_floor_reason"] == reasons.get(name, "")
+    if name:
+        assert (found["scc_hazard"], found["scc_hazard_mild"]) == (hazard, hazard)
 
 
 def test_the_band_to_buy_for_holds_with_84_percent_of_the_uncertain_salt():

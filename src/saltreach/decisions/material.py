@@ -324,12 +324,12 @@ def _available(
         + ".",
     )
     better = known & (best > rank)
-    source = "of the stock list" if stock is not None else "commonly made as bonded anchors"
+    source = "in the stock list" if stock is not None else "commonly made as bonded anchors"
     say(
         better,
         "AVAILABLE",
         _names(best)
-        + np.array(f" is the least {source} that suffices; ", object)
+        + np.array(f" is the least resistant metal that suffices and is {source}; ", object)
         + _names(rank)
         + np.array(" suffices too, where it can be had.", object),
     )
