@@ -215,7 +215,7 @@ def curve(step: int) -> list[float]:
 def provenance() -> dict:
     """What the page says of its sources."""
     return {
-        "time": "2026-11-20T09:30:00Z",
+        "time": "2026-12-03T09:30:00Z",
         "layers": [
             {
                 "name": "invented coast",

@@ -410,9 +410,12 @@ def test_unknown_is_said(page):
 
 
 def test_sources_and_assumptions(page):
+    day = "Assessed for 20 Nov 2026"  # the day it speaks for; the file was made in December
+    assert page.locator("#credit").inner_text().startswith(day)
     page.locator("#sources-open").click()
     text = page.locator("#sources").inner_text()
     for expected in (
+        day,
         "invented coast",
         "none, it is invented <b>bold</b>",
         "SO2 is taken as clean rural air.",

@@ -100,7 +100,7 @@ def test_duplex_is_bought_only_where_the_policy_accepts_it_and_the_stock_has_it(
 WASHED_II = ("EN-1993-1-4", "EN 1993-1-4 Annex A: factor -3, washed by rain, class II.")
 HAD = (
     "AVAILABLE",
-    "titanium is the least resistant metal that suffices and is commonly made as bonded anchors; "
+    "Titanium is the least resistant metal that suffices and is commonly made as bonded anchors; "
     "superaustenitic suffices too, where it can be had.",
 )
 SEA_CLIFF = (

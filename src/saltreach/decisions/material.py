@@ -328,7 +328,7 @@ def _available(
     say(
         better,
         "AVAILABLE",
-        _names(best)
+        pd.Series(_names(best)).str.capitalize().to_numpy(object)
         + np.array(f" is the least resistant metal that suffices and is {source}; ", object)
         + _names(rank)
         + np.array(" suffices too, where it can be had.", object),

@@ -247,11 +247,15 @@
       ? Object.entries(value).map(([k, v]) => `${k}: ${plain(v)}`) : [plain(value)];
     return lines.length ? [heading(title), sentences(lines)] : [];
   }
+  /* The day the answers speak for, not the day of the file. */
+  function madeOn() {
+    return known(saltreach.assessed) ? [t("made_on", { date: date(saltreach.assessed) })] : [];
+  }
   function fillSources() {
-    const { layers = [], assumptions = [], register, options, software, time } = data.provenance;
+    const { layers = [], assumptions = [], register, options, software } = data.provenance;
     const keys = ["name", "source", "version", "licence", "accuracy"];
     byId("sources-body").replaceChildren(
-      known(time) ? el("p", { class: "small", text: t("made_on", { date: date(String(time).slice(0, 10)) }) }) : "",
+      ...madeOn().map((text) => el("p", { class: "small", text })),
       heading(t("layers_title")),
       el("div", { class: "wide" }, el("table", {},
         el("thead", {}, el("tr", {}, ...keys.map((key) => el("th", { scope: "col", text: t(`layer_${key}`) })))),
@@ -269,12 +273,10 @@
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape" && !dialog.open) close();
   });
-  const { time } = data.provenance;
   function writeSources() {
     fillSources();
     const names = (data.provenance.layers ?? []).map((layer) => [layer.name, layer.licence].filter(known).join(", "));
-    const assessed = known(time) ? [t("made_on", { date: date(String(time).slice(0, 10)) })] : [];
-    byId("credit").textContent = [...assessed, `${t("data_from")}: ${names.join("; ") || t("not_known")}`, "Leaflet",
+    byId("credit").textContent = [...madeOn(), `${t("data_from")}: ${names.join("; ") || t("not_known")}`, "Leaflet",
       ...(data.tiles ? [data.tiles.attribution] : [])].join(" | ");
   }
   writeSources();
