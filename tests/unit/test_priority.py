@@ -54,14 +54,18 @@ def test_unknown_visits_are_the_registers_median_and_unknown_metal_has_no_score(
     found = priority(
         {"visits_per_year": 30.0},
         {"visits_per_year": 50.0},
-        {"visits_per_year": 900.0},
+        {"visits_per_year": 60.0},
         {"visits_per_year": np.nan},
         {"material_recommended": ""},
-        {"failure_probability_y1": np.nan},
+        {"failure_probability_y1": np.nan, "visits_per_year": np.nan},
+        {"failure_probability_y1": np.nan, "action": "keep"},
+        {"material_recommended": "", "action": "keep", "visits_per_year": np.nan},
     )
-    # 30, 50, 900, 100, 100: the median is 100
-    assert found["yearly_loss"].iloc[3] == 0.02 * 10 * 100
-    assert found["priority_score"].isna().tolist() == [False] * 4 + [True, True]
+    # 30, 50, 60, 100, 100: the median is 60
+    assert found["yearly_loss"].iloc[3] == 0.02 * 10 * 60
+    unknown = [False] * 4 + [True, True, True, False]
+    assert found["priority_score"].isna().tolist() == unknown
+    assert found["priority_score"].iloc[7] == 0.0  # nothing is bought: its metal does not matter
     alone = priority({"visits_per_year": np.nan, "failure_probability_y1": 0.01})
     assert alone["yearly_loss"].tolist() == [10.0]  # nobody counted: 100
 
@@ -115,6 +119,23 @@ def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
     ]
     ranks = rank_of_sector(anchors, sectors.join(found))
     assert ranks.tolist() == [2, 2, 3, 3, 4, 1]
+
+
+def test_a_low_risk_that_can_be_bought_for_comes_before_a_severe_one_that_cannot():
+    sectors, anchors = world()
+    sectors.loc[3, "risk_band"] = "low"
+    assert sector_priority(sectors, anchors)["priority_rank"].tolist() == [1, 2, 4, 3]
+
+
+def test_shares_of_the_regions_loss_do_not_depend_on_its_unit():
+    sectors, anchors = world()
+    small = anchors.assign(
+        yearly_loss=anchors["yearly_loss"] / 1000,
+        yearly_loss_after=anchors["yearly_loss_after"] / 1000,
+    )
+    said = [sector_priority(sectors, table)["priority_reasons"].tolist()
+            for table in (anchors, small)]  # fmt: skip
+    assert said[0] == said[1]
 
 
 def test_pure_risk_is_loss_avoided_per_cost_alone():

@@ -71,7 +71,7 @@ def inspection_interval(
     reasons = Reasons(table.index)
     reasons.add(failed, "Out of use: no inspection until it is replaced.")
     reasons.add(~decided & ~failed, "Category and class unknown: no interval can be given.")
-    exact = np.char.mod("%.0f", np.nan_to_num(found.exact_months, posinf=999)).astype(object)
+    exact = np.char.mod("%.0f", np.nan_to_num(found.exact_months)).astype(object)
     rounded = np.char.mod("%.0f", np.nan_to_num(months)).astype(object)
     reasons.add(
         known,
@@ -127,7 +127,7 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
         condition=table["condition"].to_numpy(float, na_value=np.nan),
         metal_known=(table["material"] != "unknown").to_numpy(),
         date_known=table["installed_on"].notna().to_numpy(),
-        hollow=(table["tap_response"] == "hollow").to_numpy(bool, na_value=False),
+        hollow=(table["tap_response"] == "hollow").to_numpy(bool),
         volcanic=table["outside_standard"].to_numpy(bool),
         below_class=held < needed,
         external_months=table["interval_set_months"].to_numpy(float),
