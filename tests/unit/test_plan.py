@@ -10,7 +10,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from planning_world import closed, problem, sectors, sheet, team
-from saltreach.decisions.plan import make_plan
+from saltreach.decisions.plan import make_plan, workload
 from saltreach.decisions.plan_bound import least_cost, priced_bound
 from saltreach.decisions.plan_cost import broken_rules, cost_of, round_min, timetable
 from saltreach.decisions.plan_greedy import greedy_plan
@@ -356,3 +356,25 @@ def test_parts_of_a_plan_only_ever_make_it_better():
     found = improve(world, base, seconds=600, stop=lambda: next(parts, None) is None)
     assert not broken_rules(world, found)
     assert cost_of(world, found).total_min < cost_of(world, base).total_min
+
+
+def test_the_work_of_a_year_and_the_sectors_that_are_not_in_the_plan():
+    """Every 3 and every 12 months, 10 anchors at 0.15 h and 0.5 h to set up: 5 visits, 10 h.
+
+    The team has the first Saturdays of six months, 8 h each, so 96 h a year.
+    """
+    due = ["2027-01-20", "2027-06-30", "2027-07-01", "2028-01-01", "2029-02-03", "2029-02-04", ""]
+    months = pd.array([3, 12, 12, 12, 12, 12, None], dtype="Int64")
+    bands = ["high", "low", *["high"] * 4, ""]
+    frame = sectors(7, inspection_interval_months=months, next_inspection_on=due, risk_band=bands)
+    found = problem(frame)
+    assert workload(found) == {
+        "visits_per_year": 5.0, "crag_hours_per_year": 10.0, "team_hours_per_year": 96.0,
+        "dropped_first": ["Crag 0 / Sector 1", "Crag 0 / Sector 0"],
+    }  # fmt: skip
+    assert found.notes[1:] == (
+        "without a due date, so not planned (category or class unknown, or all anchors out of "
+        "use): 1 sector",
+        "first due after the plan, so not in it: Crag 1 / Sector 2 (2027-07-01), Crag 1 / "
+        "Sector 3 (2028-01-01), Crag 2 / Sector 4 (2029-02-03) and 1 more",
+    )

@@ -1,5 +1,7 @@
 """From anchors to a sector and a crag: a small table worked by hand. Our own rules."""
 
+import json
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -116,7 +118,12 @@ def test_medians_counts_and_warnings_of_a_group():
         "Hollow sound: do not trust or place an anchor here. (1 of 3 anchors) | Metal unknown. "
         "(1 of 3 anchors) | Assumed SO2."
     )
-    assert one["category_probabilities"].count("1.000") == 1
+
+
+def test_the_chances_of_the_categories_are_the_mean_of_the_anchors():
+    one = sector({}, {"probability_C3": 0.4, "probability_C4": 0.6}, {}, {})
+    chances = json.loads(one["category_probabilities"])
+    assert chances == {"C1": 0.0, "C2": 0.0, "C3": 0.85, "C4": 0.15, "C5": 0.0, "CX": 0.0}
 
 
 def test_a_sector_without_a_sound_spot_asks_for_no_length_and_a_crag_for_no_kind():

@@ -21,6 +21,7 @@ from saltreach.decisions.travel import middle, travel_minutes
 from saltreach.decisions.windows import (
     add_months,
     day_number,
+    day_text,
     open_days,
     team_days,
     windows_of,
@@ -261,7 +262,7 @@ def _tasks(
     weight = risk_weight(sectors)
     at = {crag: i for i, crag in enumerate(crags)}
     rows: list[dict[str, Any]] = []
-    undated = 0
+    undated, later = 0, []
     table = sectors.assign(weight=weight).to_dict("records")
     known = {(s["crag"], s["sector"]): s for s in table}
 
@@ -298,6 +299,8 @@ def _tasks(
             due = int(add_months(seen, int(months)))
         if due < end:
             add(INSPECT, s, int(s["anchors"]), options.hours_per_anchor, due, int(months))
+        else:
+            later.append(f"{s['crag']} / {s['sector']} ({day_text(due)})")
     for r in () if rebolt is None else rebolt.to_dict("records"):
         s = known.get((r["crag"], r["sector"]))
         if s is None:
@@ -311,8 +314,12 @@ def _tasks(
     notes = []
     if undated:
         notes.append(
-            f"{undated} sectors have no due date (category or class unknown) and are not planned"
+            f"without a due date, so not planned (category or class unknown, or all anchors out "
+            f"of use): {undated} sector{'s' if undated > 1 else ''}"
         )
+    if later:
+        more = f" and {len(later) - 3} more" if len(later) > 3 else ""
+        notes.append(f"first due after the plan, so not in it: {', '.join(later[:3])}{more}")
     return pd.DataFrame(rows), notes
 
 

@@ -148,7 +148,8 @@ def plan_lines(plan: Plan) -> list[str]:
         f"{len(plan.visits)} visits on {cost.trips} trips from {day_text(problem.start)} to "
         f"{day_text(problem.end - 1)}, {cost.travel_min / 60:.0f} h of travel, "
         f"{cost.work_min / 60:.0f} h at the crags.",
-        f"To keep every interval takes {load['visits_per_year']:.0f} visits a year and "
+        "To keep the interval of every sector in the plan takes "
+        f"{load['visits_per_year']:.0f} visits a year and "
         f"{load['crag_hours_per_year']:.0f} h at the crags; the teams have "
         f"{load['team_hours_per_year']:.0f} h a year, travel included. Where time is short these "
         f"give way first: {', '.join(load['dropped_first'])}.",
