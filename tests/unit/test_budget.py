@@ -15,7 +15,7 @@ from saltreach.decisions.budget import (
     resin_ml,
     shopping,
 )
-from saltreach.decisions.prices import read_prices
+from saltreach.decisions.prices import Piece, Prices, read_prices
 from saltreach.errors import OptionError
 from saltreach.register.columns import BANDS
 
@@ -113,6 +113,29 @@ def test_the_policy_alone_would_avoid_less_with_more_money():
     assert [sorted(found[b].tolist()) for b in (0.0, 100.0, 200.0, 300.0)] == [
         [], [0, 1], [0, 1], [0, 1, 2],
     ]  # fmt: skip
+
+
+def test_a_metal_that_runs_out_does_not_end_the_list():
+    """By hand: 20 titanium go to A, C and D (0.076; A and B would be 0.067), 316 to the others."""
+    names = ["A", "B", "C", "D", *(f"inland {i}" for i in range(10))]
+    metal = np.where(np.arange(14) < 4, "titanium", "316")
+    stock = tuple(Piece("bonded", m, 12.0, 80.0, 9.0, how_many=n)
+                  for m, n in (("titanium", 20), ("316", None)))  # fmt: skip
+    label = {piece.metal: piece.label for piece in stock}
+    frame = pd.DataFrame(
+        {
+            "crag": "C", "sector": names, "sea_cliff": np.where(metal == "316", "no", "yes"),
+            "risk_band": "severe", "scope": ALL, "metal": metal, "kind": "bonded",
+            "piece": [label[m] for m in metal], "count": [8, 8, 6, 6, *[4] * 10],
+            "cost": [250.88, 250.88, 198.16, 198.17, *np.arange(108.0, 118.0)], "minutes": 300,
+            "avoided": [0.034, 0.033, 0.022, 0.020, *np.linspace(0.0201, 0.0204, 10)],
+        }
+    )  # fmt: skip
+    prices = Prices(stock=stock)
+    for order in ("sea-cliffs-first", "pure-risk"):
+        line, taken = curve(frame, Money(budget=20_000.0, order=order), points=10, prices=prices)
+        assert frame["sector"].iloc[taken].tolist() == ["A", "C", "D", *names[4:]]
+        assert (line["avoided_pct"].diff().dropna() >= 0).all()
 
 
 @pytest.mark.parametrize("seed", range(4))

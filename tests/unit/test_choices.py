@@ -1,5 +1,7 @@
 """What each sector may buy, from a stock list and from prices: a small region worked by hand."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
@@ -44,11 +46,14 @@ def anchors():
     rows += [base | {"sector": "Sound", "action": "keep"}]
     rows[0] = rows[0] | {"risk_band": "high"}
     rows[3] = rows[3] | {"kind_advised": "do not place here"}
-    return pd.DataFrame(rows)
+    depth = SECTORS.set_index("sector")["embedment_required_mm"]
+    table = pd.DataFrame(rows)
+    return table.assign(embedment_required_mm=table["sector"].map(depth))
 
 
-def offered(prices):
-    table, notes = choices(anchors(), SECTORS, prices, Money(budget=1e4))
+def offered(prices, table=None):
+    there = anchors() if table is None else table
+    table, notes = choices(there, SECTORS, prices, Money(budget=1e4))
     keys = ["sector", "scope", "kind", "metal", "diameter_mm", "embedment_mm", "legs", "count"]
     return table, list(table[keys].itertuples(index=False, name=None)), notes
 
@@ -81,6 +86,31 @@ def test_of_a_stock_list_only_whole_pieces_that_suffice_and_are_there():
     ]
 
 
+def test_a_spot_too_deep_for_the_stock_does_not_keep_the_others_waiting():
+    """The four of Long need 95, 95, 100 and 120 mm; there are ten pieces of 100 mm."""
+    table = anchors()
+    table.loc[table["sector"] == "Long", "embedment_required_mm"] = [95.0, 120.0, 95.0, 100.0]
+    plenty = Piece("bonded", "titanium", 12, 100, 30, grade="titanium grade 2", how_many=10)
+    _, rows, notes = offered(Prices(stock=(plenty, STEEL), **COSTS), table)
+    assert ("Long", ALL, "bonded", "titanium", 12, 100, 1, 3) in rows
+    assert notes[-1] == (
+        "no piece of the stock list is long enough for some of the anchors at, which are left "
+        "out: Alder / Long (1 of 4, 120 mm)"
+    )
+    _, rows, _ = offered(Prices(stock=(plenty, replace(plenty, length_mm=120, price=99))), table)
+    assert ("Long", ALL, "bonded", "titanium", 12, 120, 1, 4) in rows
+
+
+def test_duplex_is_offered_only_where_it_is_advised():
+    priced = Prices(anchors={("bonded", m): 5.0 for m in ("316", "duplex", "titanium")})
+    metals = {(sector, metal) for sector, _, _, metal, *_ in offered(priced)[1]}
+    assert {("Wood", "316"), ("Wood", "titanium")} <= metals
+    assert ("Wood", "duplex") not in metals
+    some = SECTORS.assign(material_recommended="duplex")
+    found, _ = choices(anchors(), some[some["sector"] == "Wood"], priced, Money(budget=1e4))
+    assert found["metal"].tolist() == ["duplex", "titanium"]
+
+
 def test_the_cheapest_piece_that_suffices_is_taken_adhesive_included():
     pieces = (TI_2_LEGS, Piece("bonded", "titanium", 12, 80, 52, grade="titanium grade 2"))
     wood = SECTORS[SECTORS["sector"] == "Wood"].assign(material_recommended="titanium")
@@ -111,4 +141,4 @@ def test_by_price_the_size_is_the_metals_and_the_rocks():
         ("Unknown", ALL, "bonded", "titanium", 12, 80, 1, 1),
     ]
     assert (table["piece"] == "").all()
-    assert notes[1] == "metals without a price, not offered: duplex, superaustenitic"
+    assert notes[1] == "metals without a price, not offered: superaustenitic"

@@ -153,32 +153,46 @@ def choices(
     ).to_numpy()  # fmt: skip
     groups = table.groupby(["crag", "sector"], sort=False).indices
     rows: list[dict[str, Any]] = []
-    refused, unpriced, short, few = [], set(), [], []
+    refused, unpriced, short, few, deep = [], set(), [], [], []
+    depth = table["embedment_required_mm"].to_numpy(float)
     for s in sectors.to_dict("records"):
         here = groups[s["crag"], s["sector"]]
-        kind = str(s["kind_advised"])
+        kind, name = str(s["kind_advised"]), f"{s['crag']} / {s['sector']}"
         if kind.startswith("do not"):
-            refused.append(f"{s['crag']} / {s['sector']}")
+            refused.append(name)
             continue
         # without an advice (nothing in stock suffices) the least that would do is in its place
         advised = s["material_recommended"] or s["material_alternative"]
         if not advised or not by_metal[PLACEABLE[-1]][0][here].any():
             continue
-        found, before = False, len(rows)
+        found, before, most = False, len(rows), 0
         for metal in PLACEABLE[PLACEABLE.index(advised) :]:
-            piece = _cheapest(s, metal, kind, prices, money)
+            if metal == "duplex" != advised:
+                continue  # advised wherever the policy accepts it and nothing less suffices
+            replaced, after = by_metal[metal]
+            wanted = here[replaced[here]]
+            piece = _cheapest(depth[wanted], metal, kind, prices, money)
             if piece is None:
                 unpriced.add(metal)
                 continue
             found = True
-            for scope in (ALL, WORST):
-                rows += _choice(
-                    s, scope, piece, here, loss, by_metal[metal], worst, total, prices, money
-                )
-        if prices.stock and not found:
-            short.append(f"{s['crag']} / {s['sector']} ({_wanted(s, advised)})")
-        elif prices.stock and len(rows) == before:
-            few.append(f"{s['crag']} / {s['sector']} ({int(by_metal[advised][0][here].sum())})")
+            reached = wanted[_filled(depth[wanted]) <= piece.length_mm]
+            most = max(most, len(reached))
+            for scope, picked in ((ALL, reached), (WORST, reached[worst[reached]])):
+                if scope == ALL or len(picked) < len(reached):
+                    avoided = float(np.maximum(loss[picked] - after[picked], 0).sum() / total)
+                    assumed = bool(np.isnan(depth[picked]).any())
+                    rows += _choice(s, scope, piece, len(picked), avoided, assumed, prices, money)
+        if not prices.stock:
+            continue
+        wanted = here[by_metal[advised][0][here]]
+        longest = f"{_filled(depth[wanted]).max(initial=0):.0f} mm"
+        if not found:
+            short.append(f"{name} (at least {advised}, {longest})")
+        elif len(rows) == before:
+            few.append(f"{name} ({len(wanted)})")
+        elif most < len(wanted):
+            deep.append(f"{name} ({len(wanted) - most} of {len(wanted)}, {longest})")
     if refused:
         notes.append(
             "left out, because nothing should be placed there (move, close or remove): "
@@ -190,6 +204,11 @@ def choices(
         notes.append(
             "the stock list has too few pieces for what is to be replaced at: " + ", ".join(few)
         )
+    if deep:
+        notes.append(
+            "no piece of the stock list is long enough for some of the anchors at, which are left "
+            "out: " + ", ".join(deep)
+        )
     if unpriced and not prices.stock:
         notes.append("metals without a price, not offered: " + ", ".join(sorted(unpriced)))
     columns = [
@@ -200,29 +219,24 @@ def choices(
     return pd.DataFrame(rows, columns=columns), notes
 
 
-def _wanted(s: dict[str, Any], metal: str) -> str:
-    depth = s["embedment_required_mm"]
-    return f"at least {metal}" + ("" if pd.isna(depth) else f", {depth:.0f} mm")
-
-
-def _size(s: dict[str, Any], metal: str) -> tuple[float, float, bool]:
-    """Diameter by the metal and embedment by the rock; whether the embedment was assumed."""
-    diameter = float(metal_diameter_mm(pd.Series([metal]), EN959_AXIAL_KN, EN959_RADIAL_KN)[0])
-    depth = s["embedment_required_mm"]
-    assumed = bool(pd.isna(depth))
-    return diameter, USUAL_EMBEDMENT_MM if assumed else float(depth), assumed
+def _filled(depth_mm: np.ndarray) -> np.ndarray:
+    return np.where(np.isnan(depth_mm), USUAL_EMBEDMENT_MM, depth_mm)
 
 
 def _cheapest(
-    s: dict[str, Any], metal: str, kind: str, prices: Prices, money: Money
+    depth_mm: np.ndarray, metal: str, kind: str, prices: Prices, money: Money
 ) -> Piece | None:
-    """The cheapest anchor of a metal that may be placed: a piece of the stock, or one by price."""
-    diameter, depth, _ = _size(s, metal)
+    """The cheapest anchor of a metal that may be placed: a piece of the stock, or one by price.
+
+    Of the stock the one that is long enough for the most of the anchors; of those the cheapest.
+    """
+    depth_mm = _filled(depth_mm)
     if not prices.stock:
+        diameter = metal_diameter_mm(pd.Series([metal]), EN959_AXIAL_KN, EN959_RADIAL_KN)[0]
         offered = [
-            Piece(k, metal, diameter, depth, prices.anchors[k, metal])
+            Piece(k, metal, float(diameter), float(depth_mm.max()), prices.anchors[k, metal])
             for k in _offered(kind)
-            if (k, metal) in prices.anchors
+            if (k, metal) in prices.anchors and len(depth_mm)
         ]
         return min(offered, key=lambda p: (p.price, p.kind), default=None)
     fitting = [
@@ -230,11 +244,15 @@ def _cheapest(
         for p in prices.stock
         if p.metal == metal
         and p.kind in _offered(kind)
-        and p.length_mm >= depth
+        and (depth_mm <= p.length_mm).any()
         and p.diameter_mm >= _piece_diameter_mm(p)
         and p.how_many != 0
     ]
-    return min(fitting, key=lambda p: (_each(p, prices, money), p.length_mm), default=None)
+    return min(
+        fitting,
+        key=lambda p: (-(depth_mm <= p.length_mm).sum(), _each(p, prices, money), p.length_mm),
+        default=None,
+    )
 
 
 def _piece_diameter_mm(piece: Piece) -> float:
@@ -305,17 +323,11 @@ def _losses(
 
 
 def _choice(
-    s: dict[str, Any], scope: str, piece: Piece, here: np.ndarray, loss: np.ndarray,
-    new: tuple[np.ndarray, np.ndarray], worst: np.ndarray, total: float, prices: Prices,
-    money: Money,
+    s: dict[str, Any], scope: str, piece: Piece, count: int, avoided: float, assumed: bool,
+    prices: Prices, money: Money,
 ) -> list[dict[str, Any]]:  # fmt: skip
     """One row, or none where nothing is to be replaced or the stock holds too few."""
-    replaced, after = new
-    picked = here[replaced[here] & (worst[here] if scope == WORST else True)]
-    if not len(picked) or (scope == WORST and len(picked) == int(replaced[here].sum())):
-        return []
-    count = len(picked)
-    if piece.how_many is not None and count > piece.how_many:
+    if not count or (piece.how_many is not None and count > piece.how_many):
         return []
     resin = _resin(piece, money) * count
     each = piece.price + prices.work_per_anchor + prices.extra_per_anchor
@@ -329,8 +341,7 @@ def _choice(
             "embedment_mm": piece.length_mm, "legs": piece.legs,
             "piece": piece.label if prices.stock else "",
             "resin_ml": round(resin, 1), "cost": cost, "minutes": minutes,
-            "avoided": float(np.maximum(loss[picked] - after[picked], 0).sum() / total),
-            "size_assumed": "yes" if _size(s, piece.metal)[2] else "no",
+            "avoided": avoided, "size_assumed": "yes" if assumed else "no",
         }
     ]  # fmt: skip
 
@@ -381,11 +392,13 @@ def plans(
 def _stock_limits(table: pd.DataFrame, prices: Prices | None) -> list[Row]:
     """No more of a piece than there are."""
     rows: list[Row] = []
-    for piece in () if prices is None else prices.stock:
-        if piece.how_many is not None:
-            uses = np.where(table["piece"] == piece.label, table["count"].to_numpy(np.int64), 0)
-            if uses.any():
-                rows.append(_limit(uses, piece.how_many))
+    stock = () if prices is None else prices.stock
+    # two lots of one piece are one piece
+    for label in dict.fromkeys(piece.label for piece in stock):
+        lots = [piece.how_many for piece in stock if piece.label == label]
+        uses = np.where(table["piece"] == label, table["count"].to_numpy(np.int64), 0)
+        if None not in lots and uses.any():
+            rows.append(_limit(uses, sum(n for n in lots if n is not None)))
     return rows
 
 

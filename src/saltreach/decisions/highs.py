@@ -58,7 +58,7 @@ def minimise(
     Raises
     ------
     SolverError
-        When HiGHS refuses the model.
+        When HiGHS refuses the model, or its values are not those of its objective.
     """
     import highspy
 
@@ -96,9 +96,15 @@ def minimise(
     solver.run()
     info = solver.getInfo()
     found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    values = np.array(solver.getSolution().col_value) if found else None
+    if values is not None and abs(lp.col_cost_ @ values - info.objective_function_value) > 0.5:
+        # HiGHS 1.16 may hand back the start in place of the optimum that its presolve found
+        if not start:
+            raise SolverError("HiGHS gave values that miss its objective; please report it")
+        return minimise(cost, upper, rows, seconds=seconds, seed=seed)
     bound = float(info.mip_dual_bound)
     return Answer(
-        np.array(solver.getSolution().col_value) if found else None,
+        values,
         bound if np.isfinite(bound) else None,
         solver.getModelStatus() == highspy.HighsModelStatus.kOptimal,
     )
