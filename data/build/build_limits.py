@@ -18,6 +18,7 @@ sys.path.insert(0, str(TOP / "tests" / "reference"))
 from decided import ANSWERS, table  # noqa: E402
 
 from saltreach.decisions import risk  # noqa: E402
+from saltreach.decisions.corrosivity import CATEGORY_FLOORS  # noqa: E402
 from saltreach.decisions.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOORS  # noqa: E402
 from saltreach.decisions.sectors import WORST_SHARE  # noqa: E402
 from saltreach.decisions.state import RANGE_FACTOR  # noqa: E402
@@ -84,7 +85,7 @@ def page() -> str:
         "",
         *rows(("band", "what it says"), list(risk.BAND_MEANINGS.items())),
         "",
-        "Replace or close within, by the band of the metal: "
+        "Replace, move or close within, by the band of the risk: "
         + ", ".join(f"{b} {m} months" for b, m in risk.REPLACE_WITHIN_MONTHS.items())
         + ".",
         "",
@@ -95,6 +96,12 @@ def page() -> str:
         "UNI 11560:2022, EN 15567-1:2015, EN 365:2004).",
         "",
         *rows(("where", "no longer than, months", "why"), caps()),
+        "",
+        "## Corrosivity",
+        "",
+        "No milder than, whatever the functions say (they know the salt of the sea alone):",
+        "",
+        *rows(("place", "category", "why"), list(CATEGORY_FLOORS)),
         "",
         "## Metals",
         "",

@@ -7,11 +7,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.interval import inspection_interval, remaining_life_of_coated_y
+from saltreach.decisions.interval import inspection_interval
+from saltreach.decisions.state import remaining_life_of_coated_y
 from saltreach.policy import DEFAULT
 
 TODAY = dt.date(2026, 11, 25)
 CALM = {
+    "crag": "Alder", "sector": "North",
     "material": "316", "grade": np.nan, "hanger_material": "unknown", "condition": np.nan,
     "corrosivity_category": "C2", "crc": "II", "scc_band": "low", "tap_response": "ringing",
     "outside_standard": False, "interval_set_months": np.nan, "installed_on": "2015-01-01",
@@ -117,16 +119,19 @@ def test_half_of_the_remaining_life_of_coated_steel():
     old = decided(change | {"age_y": life[0] + 5.0 - 3.0})
     assert rules(old) == [(12, "half of remaining life")]  # half of three years: 18 months
     gone = decided(change | {"age_y": 90.0})["interval_reasons"].iloc[0]
-    assert gone.startswith("Governed by: half of remaining life (0 months, rounded down to 6).")
+    assert gone.startswith("Governed by: half of remaining life (0 months; the shortest is 6).")
 
 
 def test_the_target_and_what_lies_above_it():
     above = np.full(31, 0.03)
     far = np.full(31, 0.06)
     coated = {"material": "galvanised steel", "zinc_rate_um_y": 0.5, "age_y": 1.0}
+    cracking = {"scc_band": "moderate"}
     cases = [
         ({}, SLOPE, (48, "yearly failure probability")),
-        ({}, above, (12, "yearly failure probability")),
+        (cracking, above, (12, "yearly failure probability")),
+        (cracking, far, (12, "yearly failure probability")),
+        (cracking | {"rock_probability_y1": 3e-3}, far, (12, "yearly failure probability")),
         ({}, far, (12, "yearly failure probability")),
         ({"material": "titanium"}, above, (12, "yearly failure probability")),
         ({"material": "titanium"}, far, (12, "yearly failure probability")),
@@ -138,7 +143,7 @@ def test_the_target_and_what_lies_above_it():
     assert rules(found) == [answer for _, _, answer in cases]
     sentence = "An eye sees next to nothing of stress-corrosion cracks: better metal, not looks."
     assert found["interval_reasons"].str.contains(sentence, regex=False).tolist() == [
-        True, True, True, False, False, False, False, False,
+        False, True, True, *[False] * 7,
     ]  # fmt: skip
     strict = decided({}, curves=[SLOPE], policy=replace(DEFAULT, failure_target_per_y=2e-3))
     assert rules(strict) == [(12, "yearly failure probability")]
@@ -147,13 +152,38 @@ def test_the_target_and_what_lies_above_it():
 
 
 def test_shorter_than_the_shortest_is_said():
-    found = decided({"interval_set_months": 3.0}, {"interval_set_months": 6.0})
-    assert rules(found) == [(6, "external rule")] * 2
-    sentence = (
-        "Even the shortest interval is longer than the rule asks: looking does not mend it, "
-        "replace it or keep it out of use."
-    )
-    assert found["interval_reasons"].str.contains(sentence, regex=False).tolist() == [True, False]
+    gone = {"material": "galvanised steel", "zinc_rate_um_y": 30.0, "steel_rate_um_y": 600.0}
+    found = decided(gone, {"interval_set_months": 6.0})
+    assert rules(found) == [(6, "half of remaining life"), (6, "external rule")]
+    assert found["interval_reasons"].tolist() == [
+        "Governed by: half of remaining life (0 months; the shortest is 6). | Even the shortest "
+        "interval is longer than the rule asks: looking does not mend it, replace it or keep it "
+        "out of use.",
+        "Governed by: external rule (6 months).",
+    ]
+
+
+def test_a_manager_s_own_shorter_interval_is_kept():
+    found = decided(*[{"interval_set_months": m} for m in (3.0, 4.5, 1.0)])
+    assert rules(found) == [(3, "external rule"), (4, "external rule"), (1, "external rule")]
+    assert found["next_inspection_on"].iloc[0] == "2026-11-25"
+    assert found["interval_reasons"].iloc[0].startswith("Governed by: external rule (3 months).")
+    wasted = {"material": "galvanised steel", "zinc_rate_um_y": 30.0, "steel_rate_um_y": 600.0}
+    spent = decided(wasted | {"interval_set_months": 3.0})
+    assert rules(spent) == [(3, "half of remaining life")]
+    assert "(0 months; the shortest is 3)" in spent["interval_reasons"].iloc[0]
+
+
+def test_a_year_where_a_like_anchor_failed():
+    """Like is: of the same sector, metal and year."""
+    failed = {"condition": 4.0, "installed_on": "2015-06"}
+    found = decided(
+        failed, {}, {"installed_on": "2016-01-01"}, {"material": "304"}, {"sector": "South"},
+    )  # fmt: skip
+    months = found["inspection_interval_months"].fillna(0).tolist()
+    assert months == [0, 12, 60, 60, 60]
+    rule = "failure of a like anchor (same sector, metal and year)"
+    assert found["interval_rule"].iloc[1] == rule
 
 
 def test_failed_and_unknown_places_have_no_interval():

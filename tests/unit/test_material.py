@@ -187,7 +187,8 @@ UNKNOWN_PLACE = {"class_distance_m": float("nan"), "salt_distance_m": float("nan
                 (
                     "SCC-HAZARD",
                     "Stress-corrosion hazard, with 84% chance no more than raised (own screening: "
-                    "salt, warmth, sun, humidity, washing, seepage): at least superaustenitic.",
+                    "salt, warmth, sun, humidity, washing, seepage): beyond the standard's least "
+                    "metal, at least superaustenitic is advised.",
                 ),
                 ("SCC-FLOOR", "Why."),
                 HAD,

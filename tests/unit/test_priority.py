@@ -13,7 +13,7 @@ ANCHOR = {
     "failure_probability_y1": 0.02, "rock_probability_after": 1e-3, "scc_hazard": 0.0,
     "zinc_rate_um_y": 1.0, "steel_rate_um_y": 20.0, "diameter_required_mm": 12.0,
     "material_recommended": "titanium", "action": "replace", "kind_advised": "bonded",
-    "position": "belay", "visits_per_year": 100.0,
+    "position": "belay", "visits_per_year": 100.0, "risk_band": "raised",
 }  # fmt: skip
 
 
@@ -57,8 +57,8 @@ def test_unknown_visits_are_the_registers_median_and_unknown_metal_has_no_score(
         {"visits_per_year": 60.0},
         {"visits_per_year": np.nan},
         {"material_recommended": ""},
-        {"failure_probability_y1": np.nan, "visits_per_year": np.nan},
-        {"failure_probability_y1": np.nan, "action": "keep"},
+        {"failure_probability_y1": np.nan, "risk_band": "", "visits_per_year": np.nan},
+        {"failure_probability_y1": np.nan, "risk_band": "", "action": "keep"},
         {"material_recommended": "", "action": "keep", "visits_per_year": np.nan},
     )
     # 30, 50, 60, 100, 100: the median is 60
@@ -68,6 +68,16 @@ def test_unknown_visits_are_the_registers_median_and_unknown_metal_has_no_score(
     assert found["priority_score"].iloc[7] == 0.0  # nothing is bought: its metal does not matter
     alone = priority({"visits_per_year": np.nan, "failure_probability_y1": 0.01})
     assert alone["yearly_loss"].tolist() == [10.0]  # nobody counted: 100
+
+
+def test_what_was_seen_of_an_anchor_counts_at_least_as_its_band_says():
+    """Severe begins at 0.1 a year: 0.1 x 10 x 100."""
+    found = priority(
+        {"failure_probability_y1": 2e-4, "risk_band": "severe"},
+        {"failure_probability_y1": 2e-4, "risk_band": "low"},
+        {"failure_probability_y1": 0.3, "risk_band": "severe"},
+    )
+    assert found["yearly_loss"].tolist() == pytest.approx([100.0, 0.2, 300.0])
 
 
 def world():
@@ -103,6 +113,9 @@ def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
     assert found["anchors_to_replace"].tolist() == [1, 2, 0, 1]
     assert found["replacement_cost"].tolist() == [10.0, 10.0, 0.0, 8.0]
     assert found["loss_avoided"].tolist() == [18.0, 60.0, 0.0, 4.0]
+    idle = sectors.assign(risk_band=["moderate", "severe", "low", "raised"])
+    none = anchors.assign(replacement_cost=0.0)
+    assert sector_priority(idle, none)["priority_rank"].tolist() == [3, 1, 4, 2]
     rule = (
         "Order: worse risk first, sea cliffs before inland within a band, then loss avoided per "
         "cost."

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from saltreach.decisions.resistance import UNTESTED
 from saltreach.decisions.risk import (
     BAND_LIMITS_PER_Y,
     BAND_MEANINGS,
@@ -22,7 +23,9 @@ TODAY = dt.date(2026, 11, 25)
 SOUND = {
     "metal_probability_y1": 1e-5, "rock_probability_y1": 1e-5, "failure_probability_y1": 2e-5,
     "condition": 0.0, "rock_veto": "", "rock_strength_mpa": 120.0, "material": "316", "grade": "",
-    "hanger_material": "unknown", "crc": "III", "kind_advised": "bonded", "kind_reasons": "",
+    "hanger_material": "unknown", "crc": "III", "kind": "bonded", "kind_advised": "bonded",
+    "kind_reasons": "", "age_y": 10.0, "diameter_mm": 12.0, "zinc_rate_um_y": 0.5,
+    "steel_rate_um_y": 10.0,
     "scc_band": "low", "material_recommended": "316", "failure_probability_y10": 1e-4,
     "rock_probability_after": 1e-6, "outside_standard": False,
 }  # fmt: skip
@@ -91,9 +94,9 @@ def test_actions_in_their_order():
         "keep", "take out of use", "move or remove", "replace", "replace", "find out", "replace",
         "replace",
     ]  # fmt: skip
-    # only where the risk passes the target is there a day: severe 12 months, high 24, raised 36
+    # severe within 12 months, high 24, raised 36, else 60; a failed one today
     assert found["replace_by"].tolist() == [
-        "", "", "", "2029-11-25", "", "", "2028-11-25", "2027-11-25",
+        "", "", "2027-11-25", "2029-11-25", "2031-11-25", "", "2028-11-25", "2027-11-25",
     ]  # fmt: skip
     assert "today" in found["action_reasons"].iloc[1]
     assert "Nothing is bought for this spot" in found["action_reasons"].iloc[2]
@@ -118,6 +121,15 @@ def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
                   "scc_band": "high"},
         weak,
         weak | {"rock_probability_after": 5e-3, "material": "unknown"},
+        weak | {"rock_strength_mpa": np.nan},
+        weak | {"kind_reasons": f"Weak. | {UNTESTED}"},
+        weak | {"kind_reasons": f"Weak. | {UNTESTED}", "kind": "drive-in"},
+        weak | {"kind": None},
+        raised | {"condition": np.nan},
+        {"material": "galvanised steel", "age_y": 200.0},
+        {"kind_advised": "do not place here", "kind_reasons": "Edge."},
+        {"kind_advised": "do not place here", "kind_reasons": "Edge.", "condition": 3.0},
+        weak | {"kind_advised": "do not place here"},
     )  # fmt: skip
     found = found.join(action_of(found, TODAY))
     risky, by = "The risk of its metal is above the default target.", "Replace or close by "
@@ -131,12 +143,18 @@ def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
         "what hangs on it. Nothing is bought for this spot."
     )
     day = "2029-11-25."
+    gone = "Move, remove or close by "
+    test_it = (
+        "Its hold in the rock is in doubt and the strength of the rock is not sure: test the rock "
+        "on site before anything is bought."
+    )
     assert found["action_reasons"].str.split(" | ", regex=False).tolist() == [
         [""],
         ["Recorded as poor.", by + day],
-        [refused, "Hollow."],
-        [refused],
-        [""],
+        [refused, "Hollow.", gone + "2027-11-25."],
+        [refused, gone + "2027-11-25."],
+        ["The risk of its metal is above the default target and no better metal is advised: keep "
+         "to the interval, and replace it when a look finds it worse."],
         [risky, by + day],
         [risky, cracks + day],
         [below, risky, by + day],
@@ -147,6 +165,23 @@ def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
         ["Its metal is unknown: find it out before anything is bought.",
          "Its hold in the rock is in doubt and a new anchor would not be surer: test the rock on "
          "site before anything is bought."],
+        [test_it],
+        [test_it],
+        ["Its hold in the rock is weak; a new anchor as advised holds better in the same rock.",
+         by + day],
+        ["Its kind is not recorded, and its hold in the rock is in doubt: look what it is."],
+        ["Its condition is not recorded, and its risk is above the default target: look at it "
+         "before anything is bought."],
+        ["By the rates of its air its zinc and a fifth of its section are used up where it rusts "
+         "most.", below, by + "2031-11-25."],
+        ["No new anchor would be placed in this spot; what is there holds, as far as the model can "
+         "tell.", "Edge."],
+        [refused, "Edge.", gone + day],
+        [refused, gone + day],
+    ]  # fmt: skip
+    assert found["action"].tolist()[-9:] == [
+        "find out", "find out", "replace", "find out", "find out", "replace", "keep",
+        "move or remove", "move or remove",
     ]  # fmt: skip
 
 

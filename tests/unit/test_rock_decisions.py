@@ -170,6 +170,23 @@ def test_required_embedment_is_that_of_the_science_on_the_rounded_rock():
     assert (stricter > found["embedment_required_mm"]).all()
 
 
+def test_resin_only_where_the_metal_advised_is_not_made_mechanical():
+    """EN 959 (handbook): at least 70 mm glued; a mechanical one may be shorter in granite."""
+    table = rows(
+        {"kind": "expansion"}, {"kind": "expansion", "material_recommended": "titanium"},
+        {"material_recommended": ""},
+    )  # fmt: skip
+    found = assessed(table)
+    assert found["kind_advised"].tolist() == [
+        "mechanical or bonded", "bonded", "mechanical or bonded",
+    ]  # fmt: skip
+    assert found["embedment_required_mm"].iloc[1] >= 70
+    why = found["kind_reasons"].str.split(" | ", regex=False)
+    assert "mm mechanical at" in why.iloc[0][-1]
+    assert why.iloc[1][-2] == "Titanium anchors are commonly made for resin only."
+    assert "mm bonded at" in why.iloc[1][-1]
+
+
 def test_mechanical_only_where_the_rock_allows_it():
     soft = {"lithology": "gypsum", "rebound_number": 24.0, "diameter_mm": 16.0}
     found = assessed(

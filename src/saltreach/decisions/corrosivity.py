@@ -17,6 +17,17 @@ CLASS_PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CLASSES)
 `crc_probabilities`."""
 
 
+CATEGORY_FLOORS: tuple[tuple[str, str, str], ...] = (
+    ("volcanic", "C5", "Volcanic gas: beyond the functions; judgement."),
+    ("road_salt", "C4", "Within 10 m of de-icing salt, or in its tunnel: ISO 9223:2012 Annex C "
+     "names strong effect of de-icing salts as C4 (from memory)."),
+    ("road_salt_near", "C3", "Within 100 m of de-icing salt: some effect of chlorides, C3 there "
+     "(from memory)."),
+)  # fmt: skip
+"""Places whose category and losses are no milder than these, whatever the functions say: they know
+the salt of the sea alone."""
+
+
 def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 0) -> pd.DataFrame:
     """Chloride, first-year losses, ISO 9223 category, washing and their probabilities.
 
@@ -42,6 +53,7 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
         found = uncertainty.spread_by_sampling(air, chloride, seed=seed)
     else:
         found = uncertainty.spread_by_quadrature(air, chloride)
+    found = _at_least(found, _least_category(table))
     so2 = atmosphere.so2_deposition_mg_m2_d(table["so2_ug_m3_used"])
     out: dict[str, object] = {name: place[name] for name in place} | {"so2_mg_m2_d": so2}
     for name in ("chloride_mg_m2_d", "steel_rate_um_y", "zinc_rate_um_y"):
@@ -70,6 +82,38 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
     classes[table["outside_standard"].to_numpy()] = np.eye(len(CLASSES))[-1]
     out.update(zip(CLASS_PROBABILITY_COLUMNS, classes.T, strict=True))
     return pd.DataFrame(out, index=table.index)
+
+
+def _least_category(table: pd.DataFrame) -> np.ndarray:
+    """Number of the least category of each place by `CATEGORY_FLOORS`, 0 where none applies."""
+    near, far = (factor for _, factor in stainless.F1_ROAD)
+    road = table["f1_road"].to_numpy(float)
+    applies = {
+        "volcanic": (table["volcanic_gas"] == "yes").to_numpy(),
+        "road_salt": road <= near,
+        "road_salt_near": road <= far,
+    }
+    least = [CATEGORIES.index(category) for _, category, _ in CATEGORY_FLOORS]
+    return np.select([applies[name] for name, *_ in CATEGORY_FLOORS], least, 0)
+
+
+def _at_least(found: uncertainty.Spread, least: np.ndarray) -> uncertainty.Spread:
+    """The spread with losses and categories no milder than each place's least category.
+
+    The category's lower limit, geometric mean and upper limit stand in for the quantiles.
+    """
+    chances = found.category_probabilities.copy()
+    rates = {metal: getattr(found, f"{metal}_rate_um_y").copy() for metal in METALS}
+    for number in sorted(set(least[least > 0].tolist())):
+        at = least == number
+        chances[at, number] = chances[at, : number + 1].sum(axis=1)
+        chances[at, :number] = 0.0 * chances[at, :number]
+        for metal, rate in rates.items():
+            rate[at] = np.maximum(rate[at], atmosphere.category_rates_um_y(metal, number))
+    return found._replace(
+        category_probabilities=chances,
+        **{f"{metal}_rate_um_y": rate for metal, rate in rates.items()},
+    )
 
 
 def exposure_of(table: pd.DataFrame) -> uncertainty.Exposure:

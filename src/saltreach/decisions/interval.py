@@ -2,7 +2,8 @@
 
 The shortest of: half of the remaining life (API 570's rule, coated steel), the time until the
 yearly probability of failure reaches the target, caps by class and evidence, a land manager's
-own interval, and the policy's longest. Rounded down to a ladder of 6 to 60 months. An anchor
+own interval, a year where a like anchor failed, and the policy's longest. Rounded down to a
+ladder of 6 to 60 months; a manager's shorter one is kept as it is. An anchor
 recorded as failed has none: it is out of use until replaced. No due date lies before the day of
 the assessment.
 """
@@ -17,26 +18,26 @@ import pandas as pd
 from saltreach.decisions.material import resistance_class_of
 from saltreach.decisions.reasons import Reasons
 from saltreach.decisions.risk import FAILED, cracking
-from saltreach.decisions.state import metal_in_place
+from saltreach.decisions.state import (
+    batch_failed,
+    metal_in_place,
+    remaining_life_of_coated_y,
+)
 from saltreach.materials import COATED, MATERIAL_BY_NAME, ROMAN
 from saltreach.policy import DEFAULT, Policy
 from saltreach.science.inspection import (
+    EXTERNAL,
     LADDER_MONTHS,
+    NORM_MONTHS,
     cap_months,
     governing,
     half_life_months,
     months_by_probability,
 )
-from saltreach.science.reliability import MODEL, ZINC_UM, rust_life_y
-from saltreach.science.resistance import SHEAR_RATIO, steel_resistance_kn
 
-SECTION_LEFT = 0.8
-"""Coated steel is at the end of its life at this share of its section; judgement."""
 CLASS_OF_THE_CLASSLESS = MATERIAL_BY_NAME["304"].crc
 """Metals without a class (coated steel above all, which has the rule of its remaining life) get no
 longer intervals than 304 where the place needs a better class than its; judgement."""
-OLDEST_Y = 35.0
-"""Age of an undated anchor in a register that dates none; judgement."""
 
 
 def inspection_interval(
@@ -63,7 +64,7 @@ def inspection_interval(
         `interval_reasons`, `interval_rule`. Empty where neither category nor class is known, and
         for anchors recorded as failed.
     """
-    found = governing(_candidates(table, curve, policy))
+    found = governing(_candidates(table, curve, policy), kept=(EXTERNAL,))
     failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
     decided = ((table["corrosivity_category"] != "") | (table["crc"] != "")).to_numpy()
     known = decided & ~failed
@@ -73,22 +74,18 @@ def inspection_interval(
     reasons.add(~decided & ~failed, "Category and class unknown: no interval can be given.")
     exact = np.char.mod("%.0f", np.nan_to_num(found.exact_months)).astype(object)
     rounded = np.char.mod("%.0f", np.nan_to_num(months)).astype(object)
-    reasons.add(
-        known,
-        np.array("Governed by: ", object)
-        + found.rule
-        + " ("
-        + exact
-        + " months, rounded down to "
-        + rounded
-        + ").",
-    )
+    step = np.array(" months, rounded down to ", object) + rounded
+    step = np.where(found.below_ladder, " months; the shortest is " + rounded, step)
+    step = np.where(exact == rounded, " months", step)
+    reasons.add(known, np.array("Governed by: ", object) + found.rule + " (" + exact + step + ").")
     reasons.add(
         known & found.below_ladder,
         "Even the shortest interval is longer than the rule asks: looking does not mend it, "
         "replace it or keep it out of use.",
     )
     unmended = known & (found.rule == TARGET_RULE) & cracking(metal_in_place(table))
+    unmended &= (table["metal_probability_y1"] > table["rock_probability_y1"]).to_numpy()
+    unmended &= ~table["scc_band"].isin(["", "low"]).to_numpy()
     reasons.add(
         unmended, "An eye sees next to nothing of stress-corrosion cracks: better metal, not looks."
     )
@@ -136,30 +133,11 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
         "half of remaining life": half_life_months(remaining_life_of_coated_y(table)),
         TARGET_RULE: months_by_probability(curve, rusts, policy.failure_target_per_y),
         **caps,
+        "failure of a like anchor (same sector, metal and year)": np.where(
+            batch_failed(table, metal), NORM_MONTHS, np.nan
+        ),
         "longest of the policy": np.full(len(table), float(policy.longest_interval_months)),
     }
-
-
-def remaining_life_of_coated_y(table: pd.DataFrame) -> np.ndarray:
-    """Years until coated steel has lost a fifth of its section; NaN for other metals.
-
-    The thin end of the usual coating, ISO 9224, and rust that is `Model.local_factor` times
-    deeper than the mean at its worst place. An unknown date counts as the oldest dated anchor.
-    """
-    age_y = table["age_y"].to_numpy(float)
-    metal = metal_in_place(table)
-    coating = metal.map({name: low for name, (low, _) in ZINC_UM.items()}).to_numpy(float)
-    diameter = table["diameter_mm"].fillna(MODEL.diameter_mm).to_numpy(float)
-    required = SECTION_LEFT * SHEAR_RATIO * steel_resistance_kn(diameter)
-    life = rust_life_y(
-        diameter,
-        required,
-        coating,
-        table["zinc_rate_um_y"].to_numpy(float),
-        table["steel_rate_um_y"].to_numpy(float),
-    )
-    oldest = np.nanmax(age_y) if (~np.isnan(age_y)).any() else OLDEST_Y
-    return np.maximum(life - np.where(np.isnan(age_y), oldest, age_y), 0.0)
 
 
 def _due(

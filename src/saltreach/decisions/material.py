@@ -236,7 +236,8 @@ def _floor(table: pd.DataFrame, say: Any) -> dict[str, np.ndarray]:
         "A sea cliff counts with the nearest band (250 m), wherever the layer draws the shore.",
     )
     lake = "Salt lake taken as a sea: " + table["salt_lake"].astype("str") + "."
-    say(known & table["by_salt_lake"].to_numpy(bool), "SALT-LAKE", lake.to_numpy(object))
+    reached = table["by_salt_lake"].to_numpy(bool) & (sea < 0)
+    say(known & reached, "SALT-LAKE", lake.to_numpy(object))
     say(known & (road < sea), "ROAD-SALT", "Road with de-icing salt governs the factor.")
     say(
         known & ~washed & (washing != "no"),
@@ -277,9 +278,8 @@ def _raised_by_hazard(
         "SCC-HAZARD",
         np.array(f"Stress-corrosion hazard, with {CONFIDENCE:.0%} chance no more than ", object)
         + band
-        + " (own screening: salt, warmth, sun, humidity, washing, seepage): at least "
-        + least.astype(object)
-        + ".",
+        + " (own screening: salt, warmth, sun, humidity, washing, seepage): beyond the standard's "
+        "least metal, at least " + least.astype(object) + " is advised.",
     )
     floor = table["scc_floor_reason"].to_numpy(object)
     say(known & (floor != ""), "SCC-FLOOR", floor)

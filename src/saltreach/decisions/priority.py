@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from saltreach.decisions.risk import band_of
+from saltreach.decisions.risk import band_of, least_of
 from saltreach.policy import DEFAULT, Policy
 from saltreach.register.columns import BANDS
 from saltreach.science.failure import Anchors, combined, failure_parts
@@ -30,8 +30,9 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
     Parameters
     ----------
     table : DataFrame
-        Register columns, `failure_probability_y1`, `rock_probability_after`, `scc_hazard`,
-        losses, `material_recommended`, `diameter_required_mm`, `action`, `kind_advised`.
+        Register columns, `failure_probability_y1`, `risk_band` (what was seen of an anchor may
+        raise it: its least probability counts), `rock_probability_after`, `scc_hazard`, losses,
+        `material_recommended`, `diameter_required_mm`, `action`, `kind_advised`.
     policy : Policy
         Prices and cost of the work.
 
@@ -59,10 +60,8 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
     rock_after = table["rock_probability_after"].to_numpy(float)
     after = combined(metal_after[:, 0], rock_after)
     position = table["position"].fillna("").to_numpy(object)
-    loss = [
-        yearly_loss(p, position, visits, unknown_visits_per_year=usual)
-        for p in (table["failure_probability_y1"].to_numpy(float), after)
-    ]
+    seen = np.fmax(table["failure_probability_y1"].to_numpy(float), least_of(table["risk_band"]))
+    loss = [yearly_loss(p, position, visits, unknown_visits_per_year=usual) for p in (seen, after)]
     refused = (table["kind_advised"] == DO_NOT_PLACE).to_numpy()
     replace = table["action"].isin(BOUGHT).to_numpy() & ~refused
     price = table["material_recommended"].map(policy.prices).to_numpy(float)
@@ -114,8 +113,8 @@ def sector_priority(
     score = np.where(cost > 0, avoided / np.where(cost > 0, cost, 1.0), 0.0)
     score = np.where(np.isnan(avoided), np.nan, score)
     band = sectors["risk_band"].map({b: float(i) for i, b in enumerate(BANDS)}).to_numpy(float)
-    # where nothing can be bought there is nothing to rank for: such sectors come last
-    band = np.where(cost > 0, band, -1.0)
+    # where nothing can be bought there is nothing to rank for: such sectors come last, in order
+    band = np.where(cost > 0, band, np.nan_to_num(band, nan=-1.0) - len(BANDS))
     sea = (sectors["sea_cliff"] == "yes").to_numpy()
     rank = priority_rank(score, band, sea, policy.order)
     total = np.nansum(found["yearly_loss"])

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.decisions.reasons import SEPARATOR
-from saltreach.materials import GRADE_BY_NAME, MATERIAL_BY_NAME
+from saltreach.materials import COMMON, GRADE_BY_NAME, MATERIAL_BY_NAME, MATERIALS, MECHANICAL
 from saltreach.science.bond import NEW_BOND, bond_strength
 from saltreach.science.capacity import (
     KIND_SHARES,
@@ -30,6 +30,7 @@ from saltreach.science.capacity import (
     kind_shares,
 )
 from saltreach.science.placement import (
+    BONDED,
     BONDED_LONGER,
     DO_NOT_PLACE,
     EN959_RADIAL_KN,
@@ -78,6 +79,8 @@ UNTESTED = (
     "bear the loads at no embedment."
 )
 """Said of a place whose rock is refused only because its strength is in doubt."""
+RESIN_ONLY = " anchors are commonly made for resin only."
+"""Said where the rock takes either kind and the metal advised does not."""
 
 
 def _floor_steps(values: Any, step: float) -> np.ndarray:
@@ -333,6 +336,10 @@ USUAL_NEW_MM = 100.0
 """Embedment of a new anchor where the rock asked for none (common practice, no source)."""
 
 
+MADE_MECHANICAL = {m.name: m.made_as[MECHANICAL] == COMMON for m in MATERIALS}
+"""Whether mechanical anchors of a metal are commonly made."""
+
+
 def metal_diameter_mm(
     metal: pd.Series, axial_kn: float, radial_kn: float, legs: float = 1.0
 ) -> np.ndarray:
@@ -376,6 +383,10 @@ def _advice(
     advice, reason = advised_kind(
         table["rock_strength_mpa"], table["rock_sigma_ln"], veto=veto, required_mm=needed
     )
+    # the rock would take either, but the metal advised is to be had for resin only
+    resin_only = table["material_recommended"].map(MADE_MECHANICAL).eq(False).to_numpy()
+    swap = (advice == MECHANICAL_OR_BONDED) & resin_only
+    advice = np.where(swap, BONDED, advice)
     as_now = (advice == MECHANICAL_OR_BONDED) & (is_mechanical(kind) > 0)
     if as_now.any():
         some = {name: values[as_now] for name, values in rock.items()}
@@ -398,6 +409,8 @@ def _advice(
     reason = pd.Series(reason).map({r: f"{r[:1].upper()}{r[1:]}." for r in set(reason)})
     reason = reason.mask(_spoilt(advice, veto, diameter_mm, rock, loads), SPOILT)
     reason = reason.mask(doubtful, reason + SEPARATOR + UNTESTED)
+    metal = table["material_recommended"].astype("str").str.capitalize()
+    reason = reason.mask(swap, reason + SEPARATOR + metal.to_numpy(object) + RESIN_ONLY)
     why = reason.to_numpy(object) + np.where(refused, "", SEPARATOR + depth)
     return advice, why, needed
 

@@ -14,9 +14,11 @@ import pandas as pd
 
 from saltreach.decisions.material import rank_of, resistance_class_of
 from saltreach.decisions.reasons import Reasons
-from saltreach.decisions.state import metal_in_place
+from saltreach.decisions.resistance import UNTESTED
+from saltreach.decisions.state import metal_in_place, remaining_life_of_coated_y
 from saltreach.materials import MATERIAL_BY_NAME, ROMAN, UNKNOWN
 from saltreach.register.columns import BANDS
+from saltreach.science.capacity import is_mechanical
 from saltreach.science.inspection import TARGET_PER_Y
 from saltreach.science.placement import (
     DO_NOT_PLACE,
@@ -55,8 +57,8 @@ LOOK_AHEAD_PROBABILITY = 10 * TARGET_PER_Y
 """Metal below its class is replaced now where, within 10 years, it fails more often than ten
 times the yearly target; else it stays until its time, and the next one is of the better metal."""
 
-REPLACE_WITHIN_MONTHS = {"severe": 12, "high": 24, "raised": 36}
-"""Replace or close within so many months, by the band of the risk; judgement."""
+REPLACE_WITHIN_MONTHS = {"severe": 12, "high": 24, "raised": 36, "moderate": 60, "low": 60}
+"""Replace, move or close within so many months, by the band of the risk; judgement."""
 
 
 def bands_of(table: pd.DataFrame) -> pd.DataFrame:
@@ -128,6 +130,12 @@ def _place(probability: object) -> np.ndarray:
     return np.where(np.isnan(p), np.nan, place)
 
 
+def least_of(band: pd.Series) -> np.ndarray:
+    """Least yearly probability of each band; NaN where the band is unknown."""
+    least = dict(zip(BANDS, (0.0, *BAND_LIMITS_PER_Y), strict=True))
+    return band.map(least).to_numpy(float)
+
+
 def _rank_of_band(band: pd.Series) -> np.ndarray:
     return band.map({name: float(i) for i, name in enumerate(BANDS)}).to_numpy(float)
 
@@ -144,27 +152,31 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     ----------
     table : DataFrame
         Register columns, those of `bands_of`, `failure_probability_y10`,
-        `rock_probability_after`, `material_recommended`, `crc`, `outside_standard`,
-        `kind_advised`, `kind_reasons`, `scc_band`.
+        `rock_probability_after`, `rock_strength_mpa`, `material_recommended`, `crc`,
+        `outside_standard`, `kind_advised`, `kind_reasons`, `scc_band`.
     today : date
         Day the assessment speaks for.
 
     Returns
     -------
     DataFrame
-        `action`, `action_reasons`, `replace_by` (ISO date, empty where looking is enough).
+        `action`, `action_reasons`, `replace_by` (ISO date of what is to be replaced, moved or
+        removed; else empty).
 
     Notes
     -----
     In this order: failed anchors are taken out of use; nothing is bought for a spot whose rock
-    refuses an anchor; metal that is poor or risky, or below its class and soon to be risky, is
-    replaced, and so is a weak hold that a new anchor mends; what is unknown is found out first.
+    is hollow or rotten, or where no new anchor would be placed and the one there is to go or
+    holds badly; replaced is metal that is poor or risky, or below its class and soon to be
+    risky, coated steel at the end of its life, and a weak hold that a new anchor mends where
+    rock and kind are known; what is unknown is found out first.
     """
     held = metal_in_place(table)
     band = _rank_of_band(table["metal_band"])
     condition = table["condition"].to_numpy(float, na_value=np.nan)
     failed, poor = condition == FAILED, condition == POOR
-    refused = ((table["rock_veto"] != "") | (table["kind_advised"] == DO_NOT_PLACE)).to_numpy()
+    veto = (table["rock_veto"] != "").to_numpy()
+    no_new = (table["kind_advised"] == DO_NOT_PLACE).to_numpy()
     needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r}).to_numpy(float)
     own_class = resistance_class_of(table["material"], table["grade"]).to_numpy(float)
     hanger_class = resistance_class_of(table["hanger_material"]).to_numpy(float)
@@ -176,13 +188,23 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     loose = rock_band >= BANDS.index("raised")
     holds = _place(table["rock_probability_after"]) < rock_band
     better = rank_of(table["material_recommended"]).to_numpy(float) > rank_of(held).to_numpy(float)
+    spent = remaining_life_of_coated_y(table) <= 0  # NaN for other metals
     risky = (band >= BANDS.index("raised")) & (better | (held == UNKNOWN).to_numpy())
     unknown = (held == UNKNOWN).to_numpy()
+    driven = is_mechanical(table["kind"].fillna("").astype("str").to_numpy(object)) > 0
+    untested = np.isnan(table["rock_strength_mpa"].to_numpy(float)) | (_untested(table) & ~driven)
+    which = loose & table["kind"].isna().to_numpy()
+    mends = loose & holds & ~untested & ~which
+    going = poor | fading | odd | risky | spent
+    refused = veto | (no_new & (going | loose))
+    # high or severe by metal that no better one mends: most of it is what nobody looked at
+    unseen = np.isnan(condition) & (band >= BANDS.index("raised"))
     action = np.select(
-        [failed, refused, poor | fading | odd | risky | (loose & holds), unknown | loose],
+        [failed, refused, going | mends, unknown | loose | unseen],
         ["take out of use", "move or remove", "replace", "find out"],
         "keep",
     ).astype(object)
+    stays = (action != "take out of use") & no_new & ~refused
     reasons = Reasons(table.index)
     reasons.add(failed, "Recorded as failed: take it out of use today, and look again only once "
                 "it is replaced.")  # fmt: skip
@@ -195,6 +217,11 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     reasons.add(refused & (spot != ""), spot)
     replace = action == "replace"
     reasons.add(replace & poor, "Recorded as poor.")
+    reasons.add(
+        replace & spent,
+        "By the rates of its air its zinc and a fifth of its section are used up where it rusts "
+        "most.",
+    )
     reasons.add(replace & below, "Its metal is below the class the place needs.")
     reasons.add(
         (action == "keep") & below,
@@ -203,7 +230,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     )
     reasons.add(replace & risky, "The risk of its metal is above the default target.")
     reasons.add(
-        replace & loose & holds,
+        replace & mends,
         "Its hold in the rock is weak; a new anchor as advised holds better in the same rock.",
     )
     reasons.add(
@@ -211,26 +238,61 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
         "Its metal is unknown: find it out before anything is bought.",
     )
     reasons.add(
-        (action == "find out") & loose,
+        (action == "keep") & (band >= BANDS.index("raised")),
+        "The risk of its metal is above the default target and no better metal is advised: keep "
+        "to the interval, and replace it when a look finds it worse.",
+    )
+    find_out = action == "find out"
+    reasons.add(
+        find_out & which,
+        "Its kind is not recorded, and its hold in the rock is in doubt: look what it is.",
+    )
+    reasons.add(
+        find_out & loose & untested,
+        "Its hold in the rock is in doubt and the strength of the rock is not sure: test the rock "
+        "on site before anything is bought.",
+    )
+    reasons.add(
+        find_out & loose & ~untested & ~which,
         "Its hold in the rock is in doubt and a new anchor would not be surer: test the rock on "
         "site before anything is bought.",
     )
+    reasons.add(
+        find_out & unseen,
+        "Its condition is not recorded, and its risk is above the default target: look at it "
+        "before anything is bought.",
+    )
+    reasons.add(
+        stays,
+        "No new anchor would be placed in this spot; what is there holds, as far as the model can "
+        "tell.",
+    )
+    reasons.add(stays & (spot != ""), spot)
     by = _by(table, action, today)
     cracks = cracking(held) & table["scc_band"].isin(["high", "severe"]).to_numpy()
     reasons.add(
-        (by != "") & cracks,
+        (by != "") & cracks & replace,
         np.array("Looking does not mend it (an eye sees next to nothing of stress-corrosion "
                  "cracks): replace or close by ", object) + by + ".",
     )  # fmt: skip
-    reasons.add((by != "") & ~cracks, np.array("Replace or close by ", object) + by + ".")
+    reasons.add((by != "") & ~cracks & replace, np.array("Replace or close by ", object) + by + ".")
+    reasons.add(
+        (by != "") & (action == "move or remove"),
+        np.array("Move, remove or close by ", object) + by + ".",
+    )
     return pd.DataFrame(
         {"action": action, "action_reasons": reasons.text(), "replace_by": by}, index=table.index
     )
 
 
+def _untested(table: pd.DataFrame) -> np.ndarray:
+    """Whether the embedment advised counts only once tests on site show the usual strength."""
+    return table["kind_reasons"].str.contains(UNTESTED, regex=False).to_numpy(bool)
+
+
 def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> np.ndarray:
     months = table["risk_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
-    wanted = (action == "replace") & ~np.isnan(months)
+    wanted = np.isin(action, ("replace", "move or remove")) & ~np.isnan(months)
     first = np.datetime64(today, "M")
     month = first + np.nan_to_num(months).astype(int)
     day = np.datetime64(today) - first.astype("datetime64[D]")

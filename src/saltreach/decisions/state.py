@@ -25,7 +25,14 @@ from saltreach.science.failure import (
     failure_parts,
 )
 from saltreach.science.metal_loss import EXPONENT_MEAN, years_to_loss
-from saltreach.science.reliability import ZINC_UM, material_weights, rock_failure_probability
+from saltreach.science.reliability import (
+    MODEL,
+    ZINC_UM,
+    material_weights,
+    rock_failure_probability,
+    rust_life_y,
+)
+from saltreach.science.resistance import SHEAR_RATIO, steel_resistance_kn
 from saltreach.science.updating import CONDITION_SHARES, batch_factor
 
 METAL_PRIOR: dict[str, float] = {
@@ -34,7 +41,7 @@ METAL_PRIOR: dict[str, float] = {
 }  # fmt: skip
 """Shares of the metals where a register knows none: judgement."""
 CONDITION_PRIOR_WEIGHT = 20.0
-"""The trade's shares of the conditions count as this many anchors beside the register's own."""
+"""The trade's shares of the conditions count as at least this many anchors."""
 PRIOR_WEIGHT = 1.0
 """The region's shares count as this many anchors beside a crag's own counts."""
 AGE_PRIOR_Y = (5.0, 12.0, 20.0, 28.0, 35.0)
@@ -42,6 +49,10 @@ AGE_PRIOR_Y = (5.0, 12.0, 20.0, 28.0, 35.0)
 AGE_QUANTILES = (0.1, 0.3, 0.5, 0.7, 0.9)
 FAILED = 4
 WORST_FIFTH = 0.8
+SECTION_LEFT = 0.8
+"""Coated steel is at the end of its life at this share of its section; judgement."""
+OLDEST_Y = 35.0
+"""Age of an undated anchor in a register that dates none; judgement."""
 
 
 RANGE_FACTOR = 5.0
@@ -68,11 +79,16 @@ def _now(today: date) -> float:
 
 
 def condition_shares(condition: pd.Series) -> np.ndarray:
-    """How usual the conditions 0 to 4 are: the register's counts and the trade's prior."""
+    """How usual the conditions 0 to 4 are: the register's counts and the trade's prior.
+
+    The prior counts as many anchors as are blank, at least `CONDITION_PRIOR_WEIGHT`: who writes
+    down the bad ones only has said little of the others.
+    """
     known = condition.dropna().astype(int).clip(0, len(CONDITION_SHARES) - 1)
     counts = known.value_counts().reindex(range(len(CONDITION_SHARES)), fill_value=0)
     prior = np.array(CONDITION_SHARES) / np.sum(CONDITION_SHARES)
-    return counts.to_numpy(float) + CONDITION_PRIOR_WEIGHT * prior
+    weight = max(CONDITION_PRIOR_WEIGHT, float(condition.isna().sum()))
+    return counts.to_numpy(float) + weight * prior
 
 
 def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True) -> State:
@@ -164,6 +180,28 @@ def coating_life_y(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
     return years_to_loss(thin, table["zinc_rate_um_y"].to_numpy(float), EXPONENT_MEAN["zinc"])
 
 
+def remaining_life_of_coated_y(table: pd.DataFrame) -> np.ndarray:
+    """Years until coated steel has lost a fifth of its section; NaN for other metals.
+
+    The thin end of the usual coating, ISO 9224, and rust that is `Model.local_factor` times
+    deeper than the mean at its worst place. An unknown date counts as the oldest dated anchor.
+    """
+    age_y = table["age_y"].to_numpy(float)
+    metal = metal_in_place(table)
+    coating = metal.map({name: low for name, (low, _) in ZINC_UM.items()}).to_numpy(float)
+    diameter = table["diameter_mm"].fillna(MODEL.diameter_mm).to_numpy(float)
+    required = SECTION_LEFT * SHEAR_RATIO * steel_resistance_kn(diameter)
+    life = rust_life_y(
+        diameter,
+        required,
+        coating,
+        table["zinc_rate_um_y"].to_numpy(float),
+        table["steel_rate_um_y"].to_numpy(float),
+    )
+    oldest = np.nanmax(age_y) if (~np.isnan(age_y)).any() else OLDEST_Y
+    return np.maximum(life - np.where(np.isnan(age_y), oldest, age_y), 0.0)
+
+
 def sector_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> list[str]:
     """For each group, the yearly failure probability of its worst fifth, as JSON of 31 values.
 
@@ -210,6 +248,25 @@ def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
     return own + PRIOR_WEIGHT * region
 
 
+def _batch(table: pd.DataFrame, metal: pd.Series) -> list[pd.Series]:
+    """What anchors of one batch share: sector, metal and year of placing."""
+    return [table["crag"], table["sector"], metal, table["installed_on"].fillna("").str[:4]]
+
+
+def batch_failed(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
+    """Whether an anchor of the same sector, metal and year is recorded as failed.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns `crag`, `sector`, `installed_on`, `condition`.
+    metal : Series
+        From `metal_in_place`.
+    """
+    failed = (table["condition"] == FAILED).fillna(False).astype(bool)
+    return failed.groupby(_batch(table, metal), dropna=False).transform("any").to_numpy(bool)
+
+
 def _batch_factor(
     table: pd.DataFrame, metal: pd.Series, yearly: np.ndarray, age_y: np.ndarray
 ) -> np.ndarray:
@@ -218,11 +275,10 @@ def _batch_factor(
     Only upwards: that nothing failed is weak evidence where nobody pulled hard.
     """
     failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
-    keys = [table["crag"], table["sector"], metal, table["installed_on"].fillna("").str[:4]]
     expected = np.minimum(np.nan_to_num(yearly) * age_y / 2, 1.0)
     expected = np.where(failed, 0.0, expected)
     batch = pd.DataFrame({"failed": failed, "expected": expected}, index=table.index)
-    sums = batch.groupby(keys, dropna=False).transform("sum")
+    sums = batch.groupby(_batch(table, metal), dropna=False).transform("sum")
     factor = batch_factor(sums["failed"].to_numpy(float), sums["expected"].to_numpy(float))
     return np.where(sums["failed"] > 0, np.maximum(factor, 1.0), 1.0)
 

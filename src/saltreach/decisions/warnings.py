@@ -10,6 +10,10 @@ from saltreach.decisions.reasons import Reasons
 from saltreach.decisions.rock import rock_notes
 from saltreach.materials import ROMAN, UNKNOWN
 from saltreach.policy import DEFAULT, Policy
+from saltreach.science import stainless
+
+LAKE_SHORE_M = stainless.F1_SEA[-1][0]
+"""Beyond this the standard gives a shore no risk."""
 
 SENTENCES = {
     "failed": "Recorded as failed: take it out of use today.",
@@ -30,7 +34,8 @@ SENTENCES = {
     "embedment_short": "Shorter in the rock than EN 959 asks for.",
     "metal_unknown": "Metal unknown.",
     "rock_unknown": "Rock unknown: its risk is that of the mixture of rocks of the register.",
-    "road": "Road salt: its class is counted, its chloride is not in the salt figure.",
+    "road": "Road salt: its class is counted and a least corrosivity; its chloride is not in the "
+    "salt figure.",
     "seaward": "Position falls seaward of the layer's shoreline: taken as at the shore.",
     "no_climate": "Climate unknown here: no category is given.",
     "no_humidity": "Humidity unknown here: no category is given.",
@@ -74,7 +79,7 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         "rock_unknown": table["rock_strength_mpa"].isna(),
         "road": table["f1_road"] < 0,
         "outside_standard": table["outside_standard"],
-        "salt_lake": table["by_salt_lake"],
+        "salt_lake": table["by_salt_lake"] & (table["salt_distance_m"] <= LAKE_SHORE_M),
         "covered": (table["vegetation"] == "yes") | (table["salt_crust"] == "yes"),
         "sulphate": table["seepage"] == "sulphate",
         "seaward": table["seaward_m"] > 0,

@@ -315,6 +315,30 @@ def category_index(metal: str, rate_um_y: Any) -> Any:
     return np.where(np.isnan(value), np.nan, index)
 
 
+def category_rates_um_y(metal: str, category: int) -> tuple[float, float, float]:
+    """Lower limit, geometric mean and upper limit of a category's first-year loss.
+
+    Parameters
+    ----------
+    metal : {"steel", "zinc", "copper"}
+        Metal the loss belongs to.
+    category : int
+        1 for C2 to 5 for CX; C1 has no lower limit.
+
+    Returns
+    -------
+    tuple of float
+        um/y (ISO 9223:2012, table 2).
+
+    Examples
+    --------
+    >>> [round(rate, 1) for rate in category_rates_um_y("steel", 3)]
+    [50.0, 63.2, 80.0]
+    """
+    low, high = UPPER_LIMIT_UM_Y[metal][category - 1 : category + 1]
+    return low, float(np.sqrt(low * high)), high
+
+
 def category_probabilities(metal: str, rate_um_y: Any, sigma_ln: Any) -> Any:
     """Probability of each category when the loss is lognormal.
 

@@ -12,7 +12,7 @@ cracking, so where that governs, the answer is another metal, and the interval o
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -22,6 +22,9 @@ from saltreach.science.words import coded
 
 LADDER_MONTHS = (6, 12, 24, 36, 48, 60)
 """Intervals in use; a candidate is rounded down to one of them, but not below the first."""
+
+EXTERNAL = "external rule"
+"""Name of the rule that a land manager or owner sets."""
 
 NORM_MONTHS = 12.0
 """The norm of published intervals where somebody owns fixed equipment: BS 7883:1997 12.1.2, UNI
@@ -239,7 +242,7 @@ def cap_months(
     grade = np.asarray(condition, float)
     by_grade = np.array(CONDITION_CAP_MONTHS)[np.clip(np.nan_to_num(grade), 0, 4).astype(int)]
     return {
-        "external rule": np.asarray(external_months, float),
+        EXTERNAL: np.asarray(external_months, float),
         "hollow rock": np.where(hollow, HOLLOW_CAP_MONTHS, np.nan),
         "volcanic gas": np.where(volcanic, VOLCANIC_CAP_MONTHS, np.nan),
         "condition": np.where(np.isnan(grade), np.nan, by_grade),
@@ -284,7 +287,7 @@ def months_by_probability(curve: Any, rusts: Any, target_per_y: Any = TARGET_PER
     return np.maximum(months_to_target(p, target_per_y), step)
 
 
-def governing(candidates: Mapping[str, Any]) -> Governing:
+def governing(candidates: Mapping[str, Any], kept: Collection[str] = ()) -> Governing:
     """Shortest of the candidate intervals, rounded down to the ladder.
 
     Parameters
@@ -292,6 +295,8 @@ def governing(candidates: Mapping[str, Any]) -> Governing:
     candidates : mapping
         Months by name of the rule; NaN where a rule has nothing to say. On a tie the rule
         named first governs.
+    kept : collection of str
+        Rules that somebody else set: below the ladder their months are kept, as whole ones.
 
     Returns
     -------
@@ -320,13 +325,18 @@ def governing(candidates: Mapping[str, Any]) -> Governing:
     unknown = np.isnan(stacked).all(axis=0)
     rung = np.searchsorted(LADDER_MONTHS, exact, side="right") - 1
     months = np.array(LADDER_MONTHS, float)[np.maximum(rung, 0)]
+    asked = np.min(
+        [v for n, v in zip(candidates, least, strict=True) if n in kept] or [np.inf], axis=0
+    )
+    as_asked = asked < LADDER_MONTHS[0]
+    months = np.where(as_asked, np.maximum(np.floor(asked), 1.0), months)
     names = np.array([*candidates, LONGEST, ""], object)
     place = np.where(exact > LADDER_MONTHS[-1], len(candidates), place)
     return Governing(
         months=np.where(unknown, np.nan, months),
         exact_months=np.where(unknown, np.nan, exact),
         rule=names[np.where(unknown, len(candidates) + 1, place)],
-        below_ladder=~unknown & (exact < LADDER_MONTHS[0]),
+        below_ladder=~unknown & (exact < np.minimum(months, LADDER_MONTHS[0])),
     )
 
 

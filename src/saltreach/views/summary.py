@@ -73,9 +73,7 @@ def _out_of_use(failed: list[str]) -> list[str]:
     """Failed anchors come before everything else."""
     if not failed:
         return []
-    shown = ", ".join(failed[:MOST_CRAGS])
-    more = f" and {len(failed) - MOST_CRAGS} more" if len(failed) > MOST_CRAGS else ""
-    return [f"TAKE OUT OF USE TODAY: {shown}{more}."]
+    return [f"TAKE OUT OF USE TODAY: {', '.join(failed)}."]
 
 
 def visits_per_year(sectors: pd.DataFrame) -> float:

@@ -1,0 +1,77 @@
+"""Places whose air is no milder than what is known of them, through the whole assessment."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from decided import anchors_of
+
+from saltreach.decisions.state import CONDITION_PRIOR_WEIGHT, condition_shares
+from saltreach.science.updating import CONDITION_SHARES
+
+# A dry inland valley of the Alps, 200 km from the sea.
+PLACE = {
+    "crag": "Invented", "sector": "Wall", "lon": "10.28", "lat": "47.13", "kind": "expansion",
+    "material": "zinc-plated steel", "diameter_mm": "12", "embedment_mm": "70",
+    "installed_on": "1990", "last_inspected_on": "2026-06", "condition": "1",
+    "rain_washed": "yes", "rock_type": "granite",
+}  # fmt: skip
+
+
+def assessed(**changes):
+    rows = [PLACE | {"anchor_id": name, "sector": name} | row for name, row in changes.items()]
+    return anchors_of(pd.DataFrame(rows).fillna("")).set_index("anchor_id")
+
+
+@pytest.fixture(scope="module")
+def found():
+    return assessed(
+        plain={}, beside={"salted_road_m": "10"}, near={"salted_road_m": "11"},
+        seen={"salted_road_m": "100"}, far={"salted_road_m": "101"},
+        tunnel={"salted_tunnel": "yes"}, gas={"volcanic_gas": "yes"},
+    )  # fmt: skip
+
+
+def test_beside_a_salted_road_the_air_is_c4_within_100_m_c3_and_in_volcanic_gas_c5(found):
+    """ISO 9223:2012 Annex C (from memory) names strong effect of de-icing salts as C4; C5 in gas
+    is our judgement. Limits of table 2 and their geometric mean, um/y."""
+    assert found["corrosivity_category"].to_dict() == {
+        "plain": "C2", "beside": "C4", "near": "C3", "seen": "C3", "far": "C2", "tunnel": "C4",
+        "gas": "C5",
+    }  # fmt: skip
+    names = [
+        f"{metal}_rate_um_y{end}" for metal in ("steel", "zinc") for end in ("_p10", "", "_p90")
+    ]
+    rates = found[names].astype(float)
+    assert rates.loc["beside"].tolist() == pytest.approx([50, 63.25, 80, 2.1, 2.97, 4.2], rel=1e-3)
+    assert rates.loc["gas"].tolist() == pytest.approx([80, 126.5, 200, 4.2, 5.94, 8.4], rel=1e-3)
+    assert (rates.loc["near"] >= np.array([25, 35.3, 50, 0.7, 1.2, 2.1])).all()
+    assert rates.loc["far"].tolist() == pytest.approx(rates.loc["plain"].tolist())
+    chances = found["category_probabilities"]
+    assert chances["tunnel"].startswith('{"C1": 0.000, "C2": 0.000, "C3": 0.000, "C4": 1.000')
+    assert chances["near"].startswith('{"C1": 0.000, "C2": 0.000, "C3": 1.000')
+
+
+def test_an_old_plated_bolt_in_a_salted_tunnel_is_replaced_and_in_clean_air_it_is_not(found):
+    assert found["action"].reindex(["plain", "beside", "tunnel", "gas"]).tolist() == [
+        "keep", "replace", "replace", "replace",
+    ]  # fmt: skip
+    risk = found["failure_probability_y1"]
+    assert risk["plain"] < risk["near"] < risk["beside"] <= risk["gas"]
+
+
+def test_who_writes_down_the_bad_ones_only_has_said_little_of_the_others():
+    prior = np.array(CONDITION_SHARES) / sum(CONDITION_SHARES)
+    bad = [3.0] * 4 + [4.0]
+    few = condition_shares(pd.Series([*bad, *[np.nan] * 15]))
+    assert few == pytest.approx(CONDITION_PRIOR_WEIGHT * prior + [0, 0, 0, 4, 1])
+    many = condition_shares(pd.Series([*bad, *[np.nan] * 55]))
+    assert many == pytest.approx(55 * prior + [0, 0, 0, 4, 1])
+
+
+def test_a_salt_lake_out_of_reach_is_not_spoken_of():
+    """Mono Lake: 2 km off and 45 km off (the valley of Yosemite); the table reaches 10 km."""
+    found = assessed(
+        shore={"lon": "-119.13", "lat": "38.02"}, valley={"lon": "-119.60", "lat": "37.74"},
+    )  # fmt: skip
+    said = (found["material_reasons"] + found["warnings"]).str.contains("alt lake")
+    assert said.to_dict() == {"shore": True, "valley": False}
