@@ -126,7 +126,7 @@ def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
         weak | {"kind_reasons": f"Weak. | {UNTESTED}", "kind": "drive-in"},
         weak | {"kind": None},
         raised | {"condition": np.nan},
-        {"material": "galvanised steel", "age_y": 200.0},
+        {"material": "galvanised steel", "age_y": 60.0, "zinc_rate_um_y": 5.0, "steel_rate_um_y": 99.0},
         {"kind_advised": "do not place here", "kind_reasons": "Edge."},
         {"kind_advised": "do not place here", "kind_reasons": "Edge.", "condition": 3.0},
         weak | {"kind_advised": "do not place here"},
