@@ -38,6 +38,8 @@ def anchors(seed=1, count=240, names=("Cabo Uno", "Peña Dos", "Cueva Tres", *HO
             "sector": f"{SECRETS[3]} 1",
             "route": SECRETS[0],
             "notes": SECRETS[2],
+            "action": "keep",
+            "replace_by": "",
             "lon": lon,
             "lat": lat,
         }

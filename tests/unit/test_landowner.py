@@ -10,6 +10,7 @@ import json
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -251,6 +252,32 @@ def test_what_the_page_says_comes_from_the_sectors_and_the_user():
     ]  # fmt: skip
     planned = landowner_data(result, dataclasses.replace(here, visits={"Cabo Uno": "2026-09"}))
     assert planned["places"][0]["visit"] == "Planned for September 2026"
+
+
+def test_what_cannot_wait_for_a_visit_is_said_first():
+    points = anchors()
+    here = points["crag"] == "Cabo Uno"
+    at, other = points.index[here][:3], points.index[~here][0]
+    points.loc[at, "action"] = ["take out of use", "replace", "move or remove"]
+    points.loc[at, "replace_by"] = ["", "2028-03-31", "2027-11-25"]
+    points.loc[other, "replace_by"] = "2026-12-01"  # elsewhere
+    land = holding(points, crags=("Cabo Uno",), works=(Work("Cabo Uno", "All renewed.", ""),))
+    place = landowner_data(assessment(points), land)["places"][0]
+    assert place["work"][:3] == [
+        "At least one anchor is out of use until it is replaced.",
+        "Some are to be replaced, moved or closed by November 2027.",
+        "All renewed.",
+    ]
+
+
+def test_two_crags_far_apart_with_a_lagoon_between_are_drawn(tmp_path):
+    """Bornholm and Saxony: the shore between them, drawn coarser, crosses itself."""
+    two = [anchors(count=8, names=(name,), centre=centre)
+           for name, centre in (("Uno", (14.76, 55.28)), ("Dos", (14.07, 50.91)))]  # fmt: skip
+    points = pd.concat(two, ignore_index=True)
+    data = landowner_data(assessment(points), holding(points))
+    assert data["map"]["shore_kind"] == "land"
+    assert data["map"]["shore"].count("M") > 20
 
 
 def test_an_overdue_visit_is_said_to_be_planned_only_where_each_one_is():

@@ -19,7 +19,7 @@ import pandas as pd
 
 from saltreach.errors import OptionError
 from saltreach.materials import MATERIAL_NAMES
-from saltreach.register.columns import BANDS
+from saltreach.register.columns import ACTIONS, BANDS
 from saltreach.views.generalise import COARSENESS_M, Areas, Grid, count_range, generalised
 from saltreach.views.html import asset_text, page_policy, render_template, write_text
 from saltreach.views.landowner_map import BADGE, coast_source, drawing
@@ -270,7 +270,10 @@ def _places(
                 "planned": planned[0] if planned else "",
                 "visit": _visit(planned, overdue, group["due"], texts),
                 "interval": _interval(group["months"].min(), texts),
-                "work": _work(names, _metal(group, texts), holding, texts),
+                "work": [
+                    *_pressing(anchors[area == at], texts),
+                    *_work(names, _metal(group, texts), holding, texts),
+                ],
             }
         )
     return places
@@ -298,6 +301,17 @@ def _metal(group: pd.DataFrame, texts: Mapping[str, Any]) -> str:
     by_the_sea = group.loc[group["metal"] == metal, "by_the_sea"].any()
     words = texts["metals"] | (texts["metals_by_the_sea"] if by_the_sea else {})
     return str(words[name])
+
+
+def _pressing(anchors: pd.DataFrame, texts: Mapping[str, Any]) -> list[str]:
+    """What cannot wait for a visit: anchors out of use, and the first day by which some go."""
+    said = []
+    if (anchors["action"] == ACTIONS[0]).any():
+        said.append(str(texts["out_of_use"]))
+    days = sorted(anchors["replace_by"].replace("", None).dropna().astype(str))
+    if days:
+        said.append(str(texts["replace_by"].format(month=_month(days[0], texts))))
+    return said
 
 
 def _work(names: list[str], metal: str, holding: Holding, texts: Mapping[str, Any]) -> list[str]:
