@@ -447,6 +447,11 @@ def _clear_errors() -> Iterator[None]:
 
     try:
         yield
+    except (FileExistsError, IsADirectoryError, NotADirectoryError) as error:
+        kind = "is a folder" if isinstance(error, IsADirectoryError) else "is a file"
+        where = error.filename2 or error.filename
+        typer.secho(f"saltreach: {where} {kind}: give another --out", err=True, fg="red")
+        raise typer.Exit(UNUSABLE) from None
     except (SaltreachError, PermissionError) as error:
         typer.secho(f"saltreach: {error}", err=True, fg="red")
         raise typer.Exit(UNUSABLE) from None

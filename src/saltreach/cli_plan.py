@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -136,6 +138,7 @@ def plan(
                 Tables(**{n: s for n, s in given.items() if n != "done"}), start, options,
                 rebolt=_rebolting(rebolt) if rebolt else None, done=given["done"].rows,
             )  # fmt: skip
+            problem = replace(problem, notes=(*problem.notes, *looser(found.provenance)))
             made = make_plan(problem, seconds=seconds, solver=solver, last=last, on_step=step)
             step("files")
             rejected = pd.concat([s.rejected for s in given.values()], ignore_index=True)
@@ -203,6 +206,11 @@ def _rebolting(path: Path) -> Any:
     return chosen[["crag", "sector", "anchors"]]
 
 
+def looser(provenance: Mapping[str, Any]) -> list[str]:
+    """What the policy of an assessment loosens, to be said with all that rests on it."""
+    return [f"looser policy: {text}" for text in provenance["policy"]["loosened"]]
+
+
 def priorities(
     results: Results,
     budget: Annotated[float, typer.Option("--budget", help="Money, in the prices' currency.")],
@@ -220,7 +228,6 @@ def priorities(
     rebolt_hours: Annotated[float, typer.Option(help="Replacing one anchor, h.")] = 1.0,
     hours_per_sector: Annotated[float, typer.Option(help="Setting up at a sector, h.")] = 0.5,
     waste: Annotated[float, typer.Option(help="Adhesive bought over adhesive needed.")] = 1.25,
-    points: Annotated[int, typer.Option(min=1, max=200, help="Points of the curve.")] = 25,
     as_json: AsJson = False,
 ) -> None:
     """What the money rebolts: sectors, metals, a shopping list, and what more money would do."""
@@ -247,7 +254,11 @@ def priorities(
             step("choices")
             table, notes = deciding.choices(pd.DataFrame(found.anchors), sectors, cost, money)
             step(f"best of {len(table)} choices, and the budget curve")
-            line, taken = deciding.curve(table, money, points, cost)
+            line, taken = deciding.curve(table, money, prices=cost)
+            short = deciding.used_up(table, taken, cost)
+            if short:
+                notes.append("too few left of the stock list for more: " + ", ".join(short))
+            notes += looser(found.provenance)
             at = line[line["budget"] == float(money.budget)].iloc[0].to_dict()
             record = {
                 **at, "sectors": int(at["sectors"]), "anchors": int(at["anchors"]),

@@ -163,6 +163,11 @@ MATERIAL_NAMES: tuple[str, ...] = tuple(m.name for m in MATERIALS)
 MATERIAL_BY_NAME: dict[str, Material] = {m.name: m for m in MATERIALS}
 PLACEABLE: tuple[str, ...] = tuple(m.name for m in MATERIALS if m.placeable)
 """Metals a new anchor may have, in rising resistance."""
+STAINLESS = "stainless"
+STAINLESS_METALS: tuple[str, ...] = (
+    "430", "303", STAINLESS, "304", "316", "duplex", "superaustenitic",
+)  # fmt: skip
+"""What a stainless steel of a grade nobody noted may be."""
 COATED: tuple[str, ...] = ("zinc-plated steel", "galvanised steel")
 
 ROMAN: tuple[str, ...] = ("", "I", "II", "III", "IV", "V")

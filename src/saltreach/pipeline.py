@@ -120,7 +120,9 @@ def assess(
     shore = Shore(shore.distance_m[kept], shore.on_land[kept])
     if not len(register.anchors):
         raise NoGoodRowsError(
-            f"{register.file}: none of its {register.rows_read} rows can be used; correct the "
+            f"{register.file}: it has no row below its header; give one row for each anchor"
+            if register.rows_read == 0
+            else f"{register.file}: none of its {register.rows_read} rows can be used; correct the "
             "refused rows (saltreach check lists them)",
             register.rejected,
         )

@@ -11,6 +11,7 @@ from saltreach.decisions.find_out import worth_finding_out
 from saltreach.decisions.priority import anchor_priority, sector_priority
 from saltreach.decisions.state import (
     METAL_PRIOR,
+    age_of_anchors,
     metal_in_place,
     metal_shares,
     no_better_than,
@@ -54,11 +55,34 @@ def test_shares_follow_the_crag_then_the_region_then_the_prior():
     metal = pd.Series(["316", "316", "unknown", "unknown"])
     shares = metal_shares(crag, metal)
     at_316 = MATERIAL_NAMES.index("316")
-    assert shares[2, at_316] == pytest.approx(3.0)  # two of the crag, one for the region
-    assert shares[3, at_316] == pytest.approx(1.0)
+    # the region: two of 316 and the trade's 0.27 of ten; worth five beside the crag's own two
+    region = 5 * (2 + 2.7) / 12
+    assert shares[2, at_316] == pytest.approx(2 + region)
+    assert shares[3, at_316] == pytest.approx(region)
     nothing = metal_shares(crag, pd.Series(["unknown"] * 4))
     assert (nothing[:, [MATERIAL_NAMES.index(m) for m in METAL_PRIOR]] > 0).all()
-    assert nothing.sum(axis=1) == pytest.approx(1.0)
+    assert nothing.sum(axis=1) == pytest.approx(5.0)
+
+
+def test_new_titanium_around_it_does_not_whiten_an_unknown_bolt(demo):
+    """One of 304 between 20 of titanium, placed this year: undated and of unknown metal it fails at
+    least a twentieth as often as the old one of 304 that it may be."""
+    row = demo.working[demo.working["material"] == "304"].iloc[[0]].assign(
+        hanger_material="unknown", installed_on="1998", condition=pd.array([1], dtype="Int64"),
+        scc_hazard=0.5, rock_kn_p05=60.0, rock_kn_p50=90.0,
+    )  # fmt: skip
+    others = pd.concat([row.assign(material="titanium", installed_on="2026")] * 20)
+
+    def yearly(**change):
+        table = pd.concat([row.assign(**change), others], ignore_index=True)
+        table = table.assign(age_y=age_of_anchors(table, TODAY))
+        return state_of_anchors(table, TODAY, capacity=False).curve[0, 0]
+
+    old = yearly()
+    assert old > 0.05
+    assert yearly(material="unknown") > old / 20
+    assert yearly(installed_on=None) > old / 10
+    assert yearly(material="unknown", installed_on=None) > 5e-3 / 4
 
 
 def test_a_failure_raises_its_batch_mates_and_no_one_else(demo):
@@ -147,13 +171,14 @@ def test_unknown_metal_is_no_single_value(demo):
     """The chance of an unknown metal lies between those of the best and the worst metal."""
     table = demo.working.head(60).assign(condition=pd.array([pd.NA] * 60, dtype="Int64"))
     curves = {}
-    for metal in ("unknown", "titanium", "304"):
+    for metal in ("unknown", *METAL_PRIOR):
         part = table.assign(material=metal, hanger_material="unknown")
         if metal == "unknown":  # what the region used
             part = pd.concat(
                 [part, table.assign(material="316", crag="elsewhere")], ignore_index=True
             )
         curves[metal] = state_of_anchors(part, TODAY).curve[:60, 0]
-    assert (curves["unknown"] >= curves["titanium"] - 1e-12).all()
-    assert (curves["unknown"] <= curves["304"] + 1e-12).all()
-    assert np.ptp(curves["unknown"]) > 0
+    unknown = curves.pop("unknown")
+    assert (unknown >= np.min(list(curves.values()), axis=0) - 1e-12).all()
+    assert (unknown <= np.max(list(curves.values()), axis=0) + 1e-12).all()
+    assert np.ptp(unknown) > 0

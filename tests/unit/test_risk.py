@@ -126,7 +126,8 @@ def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
         weak | {"kind_reasons": f"Weak. | {UNTESTED}", "kind": "drive-in"},
         weak | {"kind": None},
         raised | {"condition": np.nan},
-        {"material": "galvanised steel", "age_y": 60.0, "zinc_rate_um_y": 5.0, "steel_rate_um_y": 99.0},
+        {"material": "galvanised steel", "age_y": 60.0, "zinc_rate_um_y": 5.0,
+         "steel_rate_um_y": 99.0},
         {"kind_advised": "do not place here", "kind_reasons": "Edge."},
         {"kind_advised": "do not place here", "kind_reasons": "Edge.", "condition": 3.0},
         weak | {"kind_advised": "do not place here"},
@@ -143,7 +144,7 @@ def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
         "what hangs on it. Nothing is bought for this spot."
     )
     day = "2029-11-25."
-    gone = "Move, remove or close by "
+    gone, know = "Move, remove or close by ", "Know it, or close by 2029-11-25."
     test_it = (
         "Its hold in the rock is in doubt and the strength of the rock is not sure: test the rock "
         "on site before anything is bought."
@@ -164,14 +165,14 @@ def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
          by + day],
         ["Its metal is unknown: find it out before anything is bought.",
          "Its hold in the rock is in doubt and a new anchor would not be surer: test the rock on "
-         "site before anything is bought."],
-        [test_it],
-        [test_it],
+         "site before anything is bought.", know],
+        [test_it, know],
+        [test_it, know],
         ["Its hold in the rock is weak; a new anchor as advised holds better in the same rock.",
          by + day],
-        ["Its kind is not recorded, and its hold in the rock is in doubt: look what it is."],
+        ["Its kind is not recorded, and its hold in the rock is in doubt: look what it is.", know],
         ["Its condition is not recorded, and its risk is above the default target: look at it "
-         "before anything is bought."],
+         "before anything is bought.", know],
         ["By the rates of its air its zinc and a fifth of its section are used up where it rusts "
          "most.", below, by + "2031-11-25."],
         ["No new anchor would be placed in this spot; what is there holds, as far as the model can "
@@ -225,7 +226,7 @@ def test_a_weak_hold_is_replaced_only_where_a_new_anchor_holds_better():
     )
     found = found.join(action_of(found, TODAY))
     assert found["action"].tolist() == ["replace", "find out", "find out", "keep"]
-    assert found["replace_by"].tolist() == ["2028-11-25", "", "", ""]
+    assert found["replace_by"].tolist() == [*["2028-11-25"] * 3, ""]
     assert "holds better in the same rock" in found["action_reasons"].iloc[0]
     assert "test the rock on site" in found["action_reasons"].iloc[1]
 

@@ -34,6 +34,8 @@ from saltreach.science.placement import EN959_AXIAL_KN, EN959_RADIAL_KN, require
 PARTS = 1_000_000
 """Loss is counted in millionths of the region's: the optimum is exact to one of them."""
 
+POINTS, FINE = 25, 16
+"""Budgets of the curve, and steps between two of them on the way to the budget asked for."""
 NO_LIMIT = 1e7
 """A budget that limits nothing."""
 
@@ -347,7 +349,7 @@ def _choice(
 
 
 def plans(
-    table: pd.DataFrame, money: Money, points: int = 25, prices: Prices | None = None
+    table: pd.DataFrame, money: Money, points: int = POINTS, prices: Prices | None = None
 ) -> dict[float, np.ndarray]:
     """What each budget takes, from nothing to all that can be done, and the budget asked for.
 
@@ -358,7 +360,8 @@ def plans(
     money : Money
         Limits and policy.
     points : int
-        Number of budgets besides that of `money`.
+        Number of budgets besides that of `money`; a constant of the method, so that what is
+        bought does not depend on what is drawn.
     prices : Prices, optional
         For the numbers of its stock list.
 
@@ -367,7 +370,8 @@ def plans(
     dict
         Rows of the table by budget, rising: the most loss avoided within budget and team-days,
         and of equal plans one of the cheapest. Each budget's plan avoids at least as much as
-        the one before it; within that the order of `money` is kept exactly.
+        the one before it, and `FINE` budgets between are counted with it below the one asked
+        for; within that the order of `money` is kept exactly.
 
     Raises
     ------
@@ -378,14 +382,19 @@ def plans(
         return {float(money.budget): np.zeros(0, np.int64)}
     limits = _stock_limits(table, prices)
     most = float(table["cost"].to_numpy()[_best(table, money, NO_LIMIT, limits)].sum())
-    budgets = {round(most * i / points, 2) for i in range(points + 1)} | {float(money.budget)}
+    shown = {round(most * i / points, 2) for i in range(points + 1)} | {float(money.budget)}
+    below = max(b for b in shown if b < money.budget) if money.budget > 0 else 0.0
+    reach = min(float(money.budget), most)
+    between = (below + most / points * j / FINE for j in range(1, FINE))
+    budgets = shown | {round(b, 2) for b in between if b < reach}
     worth = np.rint(table["avoided"].to_numpy(float) * PARTS).astype(np.int64)
     out: dict[float, np.ndarray] = {}
     before = np.zeros(0, np.int64)
     for budget in sorted(budgets):
         floor = int(worth[before].sum())
         before = _best(table, money, budget, limits, floor=floor, start=before)
-        out[budget] = before
+        if budget in shown:
+            out[budget] = before
     return out
 
 
@@ -462,7 +471,7 @@ def _steps(table: pd.DataFrame, order: str) -> list[np.ndarray]:
 
 
 def curve(
-    table: pd.DataFrame, money: Money, points: int = 25, prices: Prices | None = None
+    table: pd.DataFrame, money: Money, points: int = POINTS, prices: Prices | None = None
 ) -> tuple[pd.DataFrame, np.ndarray]:
     """What each budget avoids, from nothing to all that can be done.
 
@@ -508,6 +517,35 @@ def curve(
             }
         )  # fmt: skip
     return pd.DataFrame(rows), chosen[float(money.budget)]
+
+
+def used_up(table: pd.DataFrame, taken: np.ndarray, prices: Prices) -> list[str]:
+    """Pieces of the stock list of which too few are left for any further choice.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `choices`.
+    taken : ndarray of int
+        Rows of the table that are bought.
+    prices : Prices
+        For the numbers of its stock list.
+    """
+    bought = table.iloc[taken]
+    served = (
+        table[["crag", "sector"]]
+        .apply(tuple, axis=1)
+        .isin(set(bought[["crag", "sector"]].itertuples(index=False, name=None)))
+    )
+    said = []
+    for label in dict.fromkeys(piece.label for piece in prices.stock):
+        lots = [piece.how_many for piece in prices.stock if piece.label == label]
+        wanted = table.loc[~served & (table["piece"] == label), "count"]
+        used = int(bought.loc[bought["piece"] == label, "count"].sum())
+        there = sum(n for n in lots if n is not None)
+        if None not in lots and len(wanted) and there - used < int(wanted.min()):
+            said.append(f"{label} ({used} of {there} used)")
+    return said
 
 
 def shopping(taken: pd.DataFrame) -> pd.DataFrame:

@@ -22,7 +22,6 @@ from saltreach.decisions.rock import rock_strength
 from saltreach.decisions.state import (
     AGE_PRIOR_Y,
     METAL_PRIOR,
-    PRIOR_WEIGHT,
     age_of_anchors,
     metal_shares,
     state_of_anchors,
@@ -39,6 +38,8 @@ MOST_ANCHORS = 5_000
 FAR_M = 20_000.0
 """Farther from the sea than this no shoreline error moves a class."""
 NODES = 3
+WASHING_PRIOR = 1.0
+"""Washed and unwashed count as this many anchors each beside a crag's own counts: judgement."""
 DATE_QUANTILES = (0.15, 0.5, 0.85)
 
 COLUMNS = ["crag", "sector", "find_out", "anchors_unknown", "decisions_changed"]
@@ -123,8 +124,8 @@ def _candidates(rows: pd.DataFrame) -> dict[str, Candidates]:
     spread = (
         np.quantile(years, DATE_QUANTILES) if len(years) else 2026.0 - np.array(AGE_PRIOR_Y)[::2]
     )
-    dry = (rows["washing"] == "no").groupby(rows["crag"]).transform("sum") + PRIOR_WEIGHT
-    wet = (rows["washing"] == "yes").groupby(rows["crag"]).transform("sum") + PRIOR_WEIGHT
+    dry = (rows["washing"] == "no").groupby(rows["crag"]).transform("sum") + WASHING_PRIOR
+    wet = (rows["washing"] == "yes").groupby(rows["crag"]).transform("sum") + WASHING_PRIOR
     washed = (wet / (wet + dry)).to_numpy(float)
     distance = rows["coast_distance_m"].to_numpy(float)
     sd = rows["coast_distance_sd_m"].to_numpy(float)

@@ -64,7 +64,7 @@ def inspection_interval(
         `interval_reasons`, `interval_rule`. Empty where neither category nor class is known, and
         for anchors recorded as failed.
     """
-    found = governing(_candidates(table, curve, policy), kept=(EXTERNAL,))
+    found = governing(_candidates(table, curve, policy), kept=(EXTERNAL, POLICY_RULE))
     failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
     decided = ((table["corrosivity_category"] != "") | (table["crc"] != "")).to_numpy()
     known = decided & ~failed
@@ -103,6 +103,7 @@ def inspection_interval(
 
 
 TARGET_RULE = "yearly failure probability"
+POLICY_RULE = "longest of the policy"
 
 
 def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[str, np.ndarray]:
@@ -115,8 +116,11 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
     needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r}).to_numpy(float)
     metal = metal_in_place(table)
     cracks = cracking(metal)
-    # looking again helps against rust, where it is rust that governs
-    rusts = metal.isin(COATED) & (table["metal_probability_y1"] > table["rock_probability_y1"])
+    # looking again helps against rust: where it governs, or alone would pass the target
+    rust = table["metal_probability_y1"]
+    rusts = metal.isin(COATED) & (
+        (rust > table["rock_probability_y1"]) | (rust >= policy.failure_target_per_y)
+    )
     caps = cap_months(
         corrosivity_category=table["corrosivity_category"].to_numpy(object),
         scc_band=table["scc_band"].to_numpy(object),
@@ -136,7 +140,7 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
         "failure of a like anchor (same sector, metal and year)": np.where(
             batch_failed(table, metal), NORM_MONTHS, np.nan
         ),
-        "longest of the policy": np.full(len(table), float(policy.longest_interval_months)),
+        POLICY_RULE: np.full(len(table), float(policy.longest_interval_months)),
     }
 
 

@@ -161,7 +161,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     -------
     DataFrame
         `action`, `action_reasons`, `replace_by` (ISO date of what is to be replaced, moved or
-        removed; else empty).
+        removed, or to be found out where the risk passes the target; else empty).
 
     Notes
     -----
@@ -276,6 +276,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
                  "cracks): replace or close by ", object) + by + ".",
     )  # fmt: skip
     reasons.add((by != "") & ~cracks & replace, np.array("Replace or close by ", object) + by + ".")
+    reasons.add((by != "") & find_out, np.array("Know it, or close by ", object) + by + ".")
     reasons.add(
         (by != "") & (action == "move or remove"),
         np.array("Move, remove or close by ", object) + by + ".",
@@ -292,7 +293,9 @@ def _untested(table: pd.DataFrame) -> np.ndarray:
 
 def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> np.ndarray:
     months = table["risk_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
+    above = months < REPLACE_WITHIN_MONTHS["moderate"]  # the risk passes the target
     wanted = np.isin(action, ("replace", "move or remove")) & ~np.isnan(months)
+    wanted |= (action == "find out") & above
     first = np.datetime64(today, "M")
     month = first + np.nan_to_num(months).astype(int)
     day = np.datetime64(today) - first.astype("datetime64[D]")

@@ -39,13 +39,16 @@ METAL_PRIOR: dict[str, float] = {
     "zinc-plated steel": 0.29, "galvanised steel": 0.10, "303": 0.01, "304": 0.30, "316": 0.27,
     "duplex": 0.01, "superaustenitic": 0.01, "titanium": 0.01,
 }  # fmt: skip
-"""Shares of the metals where a register knows none: judgement."""
+"""Shares of the metals in the trade: judgement."""
+METAL_PRIOR_WEIGHT = 10.0
+"""The trade's shares of the metals, and its ages, count as this many anchors beside the register's:
+new titanium elsewhere says little of an old anchor that nobody wrote down. Judgement."""
 CONDITION_PRIOR_WEIGHT = 20.0
 """The trade's shares of the conditions count as at least this many anchors."""
-PRIOR_WEIGHT = 1.0
-"""The region's shares count as this many anchors beside a crag's own counts."""
+REGION_WEIGHT = 5.0
+"""The region's shares of the metals count as this many anchors beside a crag's own counts."""
 AGE_PRIOR_Y = (5.0, 12.0, 20.0, 28.0, 35.0)
-"""Ages of undated anchors where a register dates none: judgement."""
+"""Ages of undated anchors in the trade: judgement."""
 AGE_QUANTILES = (0.1, 0.3, 0.5, 0.7, 0.9)
 FAILED = 4
 WORST_FIFTH = 0.8
@@ -115,9 +118,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     weights = material_weights(metal.to_numpy(object), metal_shares(table["crag"], metal))
     weights = no_better_than(weights, table["hanger_material"])
     age = table["age_y"].to_numpy(float)
-    known = np.sort(age[~np.isnan(age)])
-    spread = np.quantile(known, AGE_QUANTILES) if len(known) else np.array(AGE_PRIOR_Y)
-    ages, age_weights = age_mixture(age, spread, np.ones(len(spread)))
+    ages, age_weights = age_mixture(age, *_usual_ages(age))
     since = _now(today) - np.asarray(year_fraction(table["last_inspected_on"])[0], float)
     anchors = Anchors(
         scc_hazard=table["scc_hazard"].to_numpy(float),
@@ -169,6 +170,17 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
         index=table.index,
     )
     return State(columns, curve)
+
+
+def _usual_ages(age_y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Ages an undated anchor may have and their shares: the register's and the trade's."""
+    known = np.sort(age_y[~np.isnan(age_y)])
+    if not len(known):
+        return np.array(AGE_PRIOR_Y), np.ones(len(AGE_PRIOR_Y))
+    ages = np.concatenate([np.quantile(known, AGE_QUANTILES), AGE_PRIOR_Y])
+    own = np.full(len(AGE_QUANTILES), len(known) / len(AGE_QUANTILES))
+    trade = np.full(len(AGE_PRIOR_Y), METAL_PRIOR_WEIGHT / len(AGE_PRIOR_Y))
+    return ages, np.concatenate([own, trade])
 
 
 def coating_life_y(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
@@ -235,17 +247,17 @@ def no_better_than(weights: np.ndarray, hanger: pd.Series) -> np.ndarray:
 def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
     """Shares of the metals an unknown anchor of each crag may have, (n, 12).
 
-    Counts of the crag's known anchors, with the whole register's shares (else `METAL_PRIOR`)
-    worth `PRIOR_WEIGHT` anchors.
+    Counts of the crag's known anchors, and the shares of the whole register worth `REGION_WEIGHT`
+    anchors, in which `METAL_PRIOR` counts as `METAL_PRIOR_WEIGHT` anchors.
     """
     known = metal[metal != "unknown"]
     order = list(MATERIAL_NAMES)
     total = known.value_counts().reindex(order, fill_value=0).to_numpy(float)
     prior = np.array([METAL_PRIOR.get(name, 0.0) for name in order])
-    region = total / total.sum() if total.sum() else prior / prior.sum()
+    region = total + METAL_PRIOR_WEIGHT * prior / prior.sum()
     counts = pd.crosstab(crag[known.index], known).reindex(columns=order, fill_value=0)
     own = counts.reindex(crag.to_numpy(), fill_value=0).to_numpy(float)
-    return own + PRIOR_WEIGHT * region
+    return own + REGION_WEIGHT * region / region.sum()
 
 
 def _batch(table: pd.DataFrame, metal: pd.Series) -> list[pd.Series]:

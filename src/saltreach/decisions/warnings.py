@@ -33,6 +33,8 @@ SENTENCES = {
     "near_edge": "Edge closer than 1.5 embedments or 150 mm.",
     "embedment_short": "Shorter in the rock than EN 959 asks for.",
     "metal_unknown": "Metal unknown.",
+    "condition_unknown": "Condition not recorded: counted as the mixture of the register and the "
+    "trade.",
     "rock_unknown": "Rock unknown: its risk is that of the mixture of rocks of the register.",
     "road": "Road salt: its class is counted and a least corrosivity; its chloride is not in the "
     "salt figure.",
@@ -76,6 +78,7 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         "near_edge": table["rock_too_close"].str.contains("edge closer", regex=False),
         "embedment_short": table["embedment_short"],
         "metal_unknown": rank_of(held).isna(),
+        "condition_unknown": table["condition"].isna(),
         "rock_unknown": table["rock_strength_mpa"].isna(),
         "road": table["f1_road"] < 0,
         "outside_standard": table["outside_standard"],

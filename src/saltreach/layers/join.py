@@ -17,6 +17,8 @@ from saltreach.layers.seas import in_europe, is_mild_sea
 from saltreach.register.columns import SEPARATOR
 from saltreach.science.lithology import lithology_of
 
+ODD_CLIFF_M = 2000.0
+"""Said to be a sea cliff farther from the sea than this, a place is worth a second look."""
 GIVEN_DISTANCE_SD_M = 10.0
 GIVEN_DISTANCE_SD_SHARE = 0.05
 """A distance that the register gives is taken as known to 10 m or 5 %, whichever is more."""
@@ -106,12 +108,36 @@ def layer_values(
         "mild_sea": is_mild_sea(lon, lat),
         "in_europe": in_europe(lon, lat),
         "seaward_m": np.where(at_sea & ~use_given, shore.distance_m, 0.0),
-        "layer_notes": _joined(climate["climate_notes"], terrain["terrain_notes"]),
+        "layer_notes": _joined(
+            _shore_notes(anchors, given, np.where(at_sea, 0.0, shore.distance_m), coast),
+            _joined(climate["climate_notes"], terrain["terrain_notes"]),
+        ),
     }
     for name in ("temperature_c", "temperature_sd_c", "relative_humidity_pct",
                  "relative_humidity_sd_pct", "rain_mm_y"):  # fmt: skip
         values[name] = climate[name].to_numpy(float)
     return pd.DataFrame(values, index=anchors.index)
+
+
+def _shore_notes(
+    anchors: pd.DataFrame, given_m: np.ndarray, layer_m: np.ndarray, coast: Coast
+) -> np.ndarray:
+    """Where what the register says of the shore and the layer cannot both be right."""
+    apart = np.abs(given_m - layer_m)
+    apart = apart - GIVEN_DISTANCE_SD_SHARE * np.fmax(given_m, layer_m)
+    far = np.where(np.isnan(given_m), layer_m, given_m) > ODD_CLIFF_M
+    cliff = far & (anchors["sea_cliff"] == "yes").to_numpy()
+    text = _metres("Distance to the sea given as ", given_m)
+    text = text + _metres(" m, the layer's is ", layer_m) + " m: check both."
+    note = np.where(apart > 4 * coast.position_sd_m, text, "")
+    odd = _metres("Said to be a sea cliff, ", np.where(np.isnan(given_m), layer_m, given_m))
+    odd = np.where(cliff, odd + " m from the sea: check it.", "")
+    return _joined(note, odd)
+
+
+def _metres(start: str, value: np.ndarray) -> np.ndarray:
+    rounded = np.char.mod("%.0f", np.nan_to_num(value, posinf=0.0)).astype(object)
+    return np.array(start, object) + rounded
 
 
 def _terrain(
@@ -152,8 +178,8 @@ def _wind(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
     return sample_sea_wind(lon, lat)[0]
 
 
-def _joined(first: pd.Series, second: pd.Series) -> np.ndarray:
-    a, b = (v.fillna("").astype("str").to_numpy(object) for v in (first, second))
+def _joined(first: pd.Series | np.ndarray, second: pd.Series | np.ndarray) -> np.ndarray:
+    a, b = (pd.Series(v).fillna("").astype("str").to_numpy(object) for v in (first, second))
     return np.where(a == "", b, np.where(b == "", a, a + SEPARATOR + b))
 
 

@@ -15,9 +15,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from saltreach.materials import GRADES
 from saltreach.register.columns import REGISTER, REGISTER_BY_NAME, REJECTED_COLUMNS, Column
 from saltreach.register.dates import day_limits
 from saltreach.register.positions import looks_swapped
+
+METAL_OF_GRADE = {grade.name: grade.material for grade in GRADES}
 
 PROBLEM_COLUMNS = ("place", "column", "value", "reason", "fix")
 """A problem before it is shown: `place` is the position of the row in the table read."""
@@ -51,6 +54,12 @@ ROW_RULES: tuple[RowRule, ...] = (
         "embedment shorter than the diameter",
         "give both in millimetres (not cm), and check that they are not exchanged",
         lambda t: t["embedment_mm"] < t["diameter_mm"],
+    ),
+    RowRule(
+        ("grade", "material"),
+        "the grade is of another metal",
+        "correct the wrong one of the two, or leave one empty",
+        lambda t: t["grade"].notna() & (t["grade"].map(METAL_OF_GRADE) != t["material"]),
     ),
     RowRule(
         ("last_inspected_on", "installed_on"),

@@ -60,7 +60,7 @@ def _r(name: str, kind: str, meaning: str, **more: object) -> Column:
 
 
 REGISTER: tuple[Column, ...] = (
-    _r("anchor_id", "text", "the anchor's own key, unique in the register", required=True),
+    _r("anchor_id", "text", "key of the anchor, its own in the register", required=True),
     _r("crag", "text", "crag the anchor belongs to", required=True),
     _r("sector", "text", "sector of the crag", required=True),
     _r("lon", "number", "longitude, WGS 84", unit="deg", low=-180, high=180, required=True),

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.materials import UNKNOWN
+from saltreach.materials import STAINLESS, STAINLESS_METALS, UNKNOWN
 from saltreach.register import check, formats, gis, positions
 from saltreach.register.columns import REGISTER, REGISTER_BY_NAME, Column
 from saltreach.register.dates import parse_dates
@@ -131,6 +131,11 @@ def _parsed(
     if "material" in given:
         named = grades_named(given["material"], REGISTER_BY_NAME["grade"])
         values["grade"] = values["grade"].where(values["grade"].notna(), named)
+    # a grade says which metal it is, where the word for the metal says less
+    own = values["grade"].map(check.METAL_OF_GRADE)
+    metal = values["material"]
+    vague = (metal == UNKNOWN) | ((metal == STAINLESS) & own.isin(STAINLESS_METALS))
+    values["material"] = metal.where(~vague | own.isna(), own)
     return pd.DataFrame(values, index=given.index), found, notes
 
 

@@ -169,9 +169,10 @@ def _cut_at_antimeridian(shapes: np.ndarray) -> np.ndarray:
 
     bounds = shapely.bounds(shapes)
     for at in np.flatnonzero((bounds[:, 0] < -180.0) | (bounds[:, 2] > 180.0)):
+        whole = shapely.make_valid(shapes[at])  # round half the world a shape may cross itself
         parts = [
             shapely.transform(
-                shapely.intersection(shapes[at], shapely.box(-180.0 + turn, -90, 180 + turn, 90)),
+                shapely.intersection(whole, shapely.box(-180.0 + turn, -90, 180 + turn, 90)),
                 lambda c, turn=turn: c - [turn, 0.0],
             )
             for turn in (-360.0, 0.0, 360.0)
