@@ -119,6 +119,38 @@ def test_a_register_distance_overrides_the_layer_and_says_so(saltreach, tmp_path
     assert anchors["coast_distance_m"].iloc[1] < 3000
 
 
+def test_a_file_in_place_of_the_folder_and_a_folder_in_place_of_the_file(saltreach, tmp_path):
+    path, out = write(tmp_path / "a.csv"), tmp_path / "out"
+    taken = tmp_path / "taken"
+    taken.write_text("mine")
+    done = saltreach("assess", path, "--out", taken)
+    assert (done.returncode, taken.read_text()) == (2, "mine")
+    assert done.stderr.strip().splitlines()[-1] == (
+        f"saltreach: {taken} is a file: give another --out"
+    )
+    assert saltreach("assess", path, "--out", out).returncode == 0
+    done = saltreach("map", out, "--out", tmp_path)
+    assert done.returncode == 2
+    assert f"{tmp_path} is a folder: give another --out" in done.stderr
+    assert not list(tmp_path.parent.glob("*.part"))
+
+
+def test_a_header_alone_is_told_so(saltreach, tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text("anchor_id,crag,sector,lon,lat\n")
+    done = saltreach("assess", path, "--out", tmp_path / "out")
+    assert done.returncode == 2
+    assert "it has no row below its header; give one row for each anchor" in done.stderr
+
+
+def test_a_required_load_below_en_959_is_refused(saltreach, tmp_path):
+    """EN 959: 15 kN axial (handbook)."""
+    path = write(tmp_path / "a.csv")
+    done = saltreach("assess", path, "--out", tmp_path / "out", "--axial-kn", 14.9)
+    assert done.returncode == 2
+    assert "option axial_kn = 14.9: give a value from 15" in done.stderr
+
+
 def test_a_position_far_out_at_sea_is_refused(saltreach, tmp_path):
     path = write(tmp_path / "a.csv", lat=[43.44, 44.6, 43.44])
     assert saltreach("assess", path, "--out", tmp_path / "out").returncode == 1

@@ -42,6 +42,16 @@ def test_a_looser_policy_is_refused_or_said_in_every_output(saltreach, tmp_path)
         assert frame["warnings"].str.contains("Looser policy").all()
     assert "LOOSER POLICY" in (out / "provenance.json").read_text()
     assert "Looser policy" in (out / "map.html").read_text(encoding="utf-8")
+    prices, teams = tmp_path / "p.toml", tmp_path / "t.csv"
+    prices.write_text("[bonded]\ntitanium = 9\n")
+    teams.write_text("team,lon,lat,days_free\nA,-4.9,43.4,SA\n")
+    for command in (
+        ("priorities", out, "--budget", 50, "--prices", prices, "--out", tmp_path / "buy"),
+        ("plan", out, "--teams", teams, "--seconds", 1, "--out", tmp_path / "go"),
+    ):
+        done = saltreach(*command)
+        assert done.returncode == 0, done.stderr
+        assert "looser policy: " in done.stdout
 
 
 def test_what_to_find_out_is_printed_and_written(saltreach, tmp_path):

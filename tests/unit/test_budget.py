@@ -1,5 +1,6 @@
 """The budget's optimum against trying every choice, and the shopping list."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -14,6 +15,7 @@ from saltreach.decisions.budget import (
     plans,
     resin_ml,
     shopping,
+    used_up,
 )
 from saltreach.decisions.prices import Piece, Prices, read_prices
 from saltreach.errors import OptionError
@@ -113,6 +115,34 @@ def test_the_policy_alone_would_avoid_less_with_more_money():
     assert [sorted(found[b].tolist()) for b in (0.0, 100.0, 200.0, 300.0)] == [
         [], [0, 1], [0, 1], [0, 1, 2],
     ]  # fmt: skip
+
+
+def test_a_piece_that_runs_out_is_named():
+    """18 of 20 are taken: what is left, 2, serves neither of the sectors that wait, of 4 and 3."""
+    piece = Piece("bonded", "titanium", 12.0, 80.0, 9.0, how_many=20)
+    frame = pd.DataFrame(
+        {"crag": "C", "sector": ["A", "B", "D", "E", "E"], "count": [10, 8, 4, 9, 3],
+         "piece": piece.label}
+    )  # fmt: skip
+    prices = Prices(stock=(piece,))
+    assert used_up(frame, np.array([0, 1]), prices) == [
+        "bonded titanium, 12 x 80 mm (18 of 20 used)"
+    ]
+    more = Prices(stock=(piece, replace(piece, how_many=1)))  # two lots: 21, 3 left
+    assert used_up(frame, np.array([0, 1]), more) == []
+    assert used_up(frame, np.array([0, 1, 2, 3]), prices) == []  # nothing waits
+    assert used_up(frame, np.array([0, 1]), Prices(stock=(replace(piece, how_many=None),))) == []
+
+
+@pytest.mark.parametrize("budget", [37.0, 210.0, 333.0, 500.0])
+def test_a_little_more_money_never_buys_less_than_a_little_less(budget):
+    """Each asked for in a run of its own."""
+    frame = table(3, sectors=8)
+    found = []
+    for money in (budget, budget * 1.02, budget * 1.1):
+        at = plans(frame, Money(budget=money))[money]
+        found.append(frame["avoided"].iloc[at].sum())
+    assert found == sorted(found)
 
 
 def test_a_metal_that_runs_out_does_not_end_the_list():

@@ -68,6 +68,23 @@ def test_who_writes_down_the_bad_ones_only_has_said_little_of_the_others():
     assert many == pytest.approx(55 * prior + [0, 0, 0, 4, 1])
 
 
+def test_a_shore_that_contradicts_the_layer_is_said():
+    """The valley is some 200 km from the Adriatic; the last three stand 2,257 m from the layer."""
+    found = assessed(
+        plain={}, near={"coast_distance_m": "500"}, cliff={"sea_cliff": "yes"},
+        sea={"lon": "-4.95", "lat": "43.44"},
+        fits={"lon": "-4.95", "lat": "43.44", "coast_distance_m": "1500"},
+        far={"lon": "-4.95", "lat": "43.44", "coast_distance_m": "50000"},
+    )  # fmt: skip
+    said = found["warnings"]
+    distance = said.str.contains("Distance to the sea given as")
+    assert distance[distance].index.tolist() == ["near", "far"]
+    assert "Distance to the sea given as 50000 m, the layer's is " in said["far"]
+    assert said.str.contains("Said to be a sea cliff").sum() == 1
+    assert "Said to be a sea cliff, " in said["cliff"]
+    assert said.str.contains("Condition not recorded").sum() == 0
+
+
 def test_a_salt_lake_out_of_reach_is_not_spoken_of():
     """Mono Lake: 2 km off and 45 km off (the valley of Yosemite); the table reaches 10 km."""
     found = assessed(

@@ -174,6 +174,20 @@ def test_a_manager_s_own_shorter_interval_is_kept():
     assert "(0 months; the shortest is 3)" in spent["interval_reasons"].iloc[0]
 
 
+def test_a_policy_s_shorter_interval_is_kept():
+    short = decided({}, policy=replace(DEFAULT, longest_interval_months=3))
+    assert rules(short) == [(3, "longest of the policy")]
+
+
+def test_worse_rock_does_not_lengthen_the_interval_of_rusted_steel():
+    """Ten times above the target: 6 months where rust governs or alone would pass the target."""
+    rusted = {"material": "galvanised steel", "zinc_rate_um_y": 0.5, "age_y": 1.0,
+              "metal_probability_y1": 0.06}  # fmt: skip
+    firm, loose = rusted | {"rock_probability_y1": 1e-3}, rusted | {"rock_probability_y1": 0.4}
+    found = decided(firm, loose, curves=[np.full(31, 0.06), np.full(31, 0.46)])
+    assert rules(found) == [(6, "yearly failure probability")] * 2
+
+
 def test_a_year_where_a_like_anchor_failed():
     """Like is: of the same sector, metal and year."""
     failed = {"condition": 4.0, "installed_on": "2015-06"}

@@ -53,6 +53,34 @@ def test_a_plain_row_is_read_with_every_column(tmp_path):
     assert (register.file, register.format, register.rows_read) == ("anchors.csv", "CSV", 1)
 
 
+@pytest.mark.parametrize(
+    ("material", "grade", "read_as"),
+    [
+        ("", "titanium grade 2", ("titanium", "titanium grade 2")),
+        ("unknown", "1.4404", ("316", "1.4404")),
+        ("stainless", "1.4301", ("304", "1.4301")),
+        ("316", "A4-70", ("316", "A4-70")),
+        ("904L", "", ("duplex", "1.4539")),
+        ("316", "", ("316", None)),
+    ],
+)
+def test_a_grade_says_which_metal_it_is(tmp_path, material, grade, read_as):
+    anchor = read(tmp_path, {"material": material, "grade": grade}).anchors.iloc[0]
+    found = (anchor["material"], None if pd.isna(anchor["grade"]) else anchor["grade"])
+    assert found == read_as
+
+
+@pytest.mark.parametrize(
+    ("material", "grade"),
+    [("titanium", "1.4301"), ("duplex", "1.4301"), ("stainless", "titanium grade 2"),
+     ("zinc-plated steel", "1.4404")],
+)  # fmt: skip
+def test_a_grade_of_another_metal_is_refused(tmp_path, material, grade):
+    problem = only(read(tmp_path, {"material": material, "grade": grade}))
+    assert problem["column"] == "grade, material"
+    assert problem["reason"] == "the grade is of another metal"
+
+
 BROKEN = [
     ("crag", "", "missing", "crag"),
     ("sector", "  ", "missing", "sector"),

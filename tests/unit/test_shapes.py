@@ -89,6 +89,18 @@ def test_a_sector_across_the_antimeridian_is_cut_there():
     assert label[0, 0] == pytest.approx(180.0, abs=0.003)
 
 
+def test_a_crag_whose_name_spans_the_globe_still_has_a_shape():
+    """Spain, Thailand, Oahu and the Alps under one name: a mistake to be seen, not a crash."""
+    points = gpd.GeoDataFrame(
+        {"crag": "C", "sector": ["S0", "S1", "S2", "S3"]},
+        geometry=gpd.points_from_xy([-3.5, 98.83, -157.65, 7.0], [43.4, 8.0, 21.3, 46.0]),
+        crs=4326,
+    )
+    one = sector_shapes(points.assign(sector="S"))
+    assert len(one) == 1
+    assert one.geometry.is_valid.all() and not one.geometry.is_empty.any()
+
+
 def test_empty_and_unusable_anchors():
     assert len(sector_shapes(points([("a", "b", 0, 0)]).iloc[:0])) == 0
     with pytest.raises(RegisterError, match="coordinate system"):
