@@ -20,6 +20,7 @@ from saltreach.decisions.plan_solver import solve
 from saltreach.decisions.travel import great_circle_km, middle
 from saltreach.decisions.windows import day_number, day_text
 from saltreach.errors import OptionError
+from saltreach.register.teams import read_teams
 
 
 def overdue_by_counting(world, task, days):
@@ -201,6 +202,19 @@ def test_rebolting_needs_its_skill_and_is_split_into_days():
     assert set(work["team"]) == {"B"}
     assert work["part"].nunique() == len(work) == 4  # 20 h in days of 8 h less travel
     assert work["date"].is_unique
+    assert work["anchors"].tolist() == [5, 5, 5, 5]
+    odd = problem(sectors(1, anchors=23), teams, rebolt=chosen.assign(anchors=23)).tasks
+    assert odd.loc[odd["kind"] == "rebolt", "anchors"].sum() == 23
+
+
+def test_rebolting_is_due_by_the_day_the_assessment_gives():
+    """2027-01-01 and half a year: without a day, or a late one, three quarters of the plan."""
+    frame = sectors(3, replace_by=["2027-03-10", "2029-01-01", ""])
+    world = problem(
+        frame, [team(skills=("rebolting",))], rebolt=frame[["crag", "sector", "anchors"]]
+    )
+    due = world.tasks.loc[world.tasks["kind"] == "rebolt"].groupby("sector")["due"].first()
+    assert [day_text(d) for d in due] == ["2027-03-10", "2027-05-16", "2027-05-16"]
 
 
 def test_what_was_done_moves_the_due_date():
@@ -290,6 +304,14 @@ def test_impossible_settings_are_refused(change, says):
             make_plan(problem(), **change)
         else:
             problem(**change)
+
+
+def test_a_table_of_refused_teams_says_why(tmp_path):
+    path = tmp_path / "teams.csv"
+    path.write_text("team,lon,lat,days_free\nA,-4.9,43.4,2026-12-05\n")
+    says = "row 2, days_free = '2026-12-05': .* write for example SA SU"
+    with pytest.raises(OptionError, match=says):
+        problem(tables={"teams": read_teams(path)})
 
 
 def test_no_team_and_no_free_day_are_refused():

@@ -193,7 +193,7 @@ def make_problem(
     end = int(add_months(first, round(options.years * 12)))
     every_day = np.arange(first, end)
     teams = tables.teams.rows
-    days = _team_days(teams, every_day)
+    days = _team_days(teams, tables.teams.rejected, every_day)
     if not len(days):
         raise OptionError("no team is free on any day of the plan: see days_free in the teams")
     notes: list[str] = []
@@ -229,7 +229,9 @@ def _by_crag(anchors: pd.DataFrame, crags: tuple[str, ...]) -> list[tuple[str, p
     return [(crag, groups[crag]) for crag in crags]
 
 
-def _team_days(teams: Sequence[Mapping[str, Any]], every_day: np.ndarray) -> pd.DataFrame:
+def _team_days(
+    teams: Sequence[Mapping[str, Any]], refused: pd.DataFrame, every_day: np.ndarray
+) -> pd.DataFrame:
     """Every free day of every team, in order of day and team."""
     parts = [
         pd.DataFrame(
@@ -243,6 +245,12 @@ def _team_days(teams: Sequence[Mapping[str, Any]], every_day: np.ndarray) -> pd.
         for i, team in enumerate(teams)
     ]
     if not parts:
+        if len(refused):
+            one = refused.iloc[0]
+            raise OptionError(
+                f"no teams: every row of the table is refused; row {one['row']}, {one['column']} = "
+                f"{one['value']!r}: {one['reason']}; {one['fix']}"
+            )
         raise OptionError("no teams: give at least one row in the teams table")
     return pd.concat(parts).sort_values(["day", "team_at"], kind="stable", ignore_index=True)
 
@@ -276,11 +284,12 @@ def _tasks(
         skills = {*needs["skills"], *([options.rebolt_skill] if kind == REBOLT else [])}
         cost = round(60 * options.overdue_hours * s["weight"] / parts)
         for part in range(1, parts + 1):
+            share = count * part // parts - count * (part - 1) // parts
             rows.append(
                 {
                     "key": "/".join((kind, s["crag"], s["sector"], f"{part} of {parts}")),
                     "kind": kind, "crag": s["crag"], "sector": s["sector"], "part": part,
-                    "parts": parts, "anchors": count, "risk_band": s["risk_band"] or "unknown",
+                    "parts": parts, "anchors": share, "risk_band": s["risk_band"] or "unknown",
                     "crag_at": at[s["crag"]], "work_min": setting_up + math.ceil(work / parts),
                     "due": due, "months": months, "late_min": cost,
                     "needs_skills": tuple(sorted(skills)), "needs_people": needs["people"],
@@ -308,8 +317,10 @@ def _tasks(
                 f"rebolting list: {r['crag']} / {r['sector']} is not among the sectors assessed"
             )
         if _last_done(done, REBOLT, r["crag"], r["sector"]) is None:
+            by = s.get("replace_by") or ""
+            due = day_number(by) if by else int(add_months(first, options.rebolt_months))
             # a plan that ends soon after would have no reason to do it at all
-            due = min(int(add_months(first, options.rebolt_months)), first + 3 * (end - first) // 4)
+            due = min(due, first + 3 * (end - first) // 4)
             add(REBOLT, s, int(r["anchors"]), options.rebolt_hours_per_anchor, due, 0)
     notes = []
     if undated:
