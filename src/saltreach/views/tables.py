@@ -76,6 +76,8 @@ def write_results(
     language : str
         Language the map opens in: en, de, es or fr.
     """
+    from saltreach.pipeline import CAUTION, CAUTION_ON_TABLES
+
     with ExitStack() as folders:
         work = folders.enter_context(whole_folder(out))
         if plots:
@@ -85,11 +87,13 @@ def write_results(
         result.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.sectors), ("crags", result.crags)):
             flat = frame[[c for c in SECTOR_COLUMNS if c in frame]]
-            spreadsheet_safe(flat).to_csv(work / f"{name}.csv", index=False)
+            cautioned = spreadsheet_safe(flat).assign(caution=CAUTION_ON_TABLES)
+            cautioned.to_csv(work / f"{name}.csv", index=False)
         if len(result.rejected):
             _rejected_csv(result.rejected, work)
         if result.find_out is not None:
-            spreadsheet_safe(result.find_out).to_csv(work / "find_out.csv", index=False)
+            asked = spreadsheet_safe(result.find_out).assign(caution=CAUTION)
+            asked.to_csv(work / "find_out.csv", index=False)
         write_geopackage(result, work / "saltreach.gpkg")
         text = json.dumps(result.provenance, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
@@ -231,12 +235,14 @@ def write_geopackage(result: Assessment, path: Path) -> None:
     Version 1.2 of the standard: QGIS 3.22 warns of a file of version 1.4, and nothing in these
     layers needs a later one.
     """
+    from saltreach.pipeline import CAUTION_ON_TABLES
     from saltreach.views.qgis import add_styles
 
     frames = {"anchors": result.anchors, "sectors": result.sectors, "crags": result.crags}
     for layer, frame in frames.items():
         frame.to_file(
-            path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION
-        )
+            path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION,
+            DESCRIPTION=CAUTION_ON_TABLES,
+        )  # fmt: skip
     kinds = {"anchors": "marker", "sectors": "fill", "crags": "fill"}
     add_styles(path, kinds, result.provenance["time"])
