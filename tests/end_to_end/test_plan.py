@@ -98,7 +98,7 @@ def test_priorities_choose_buy_and_feed_the_plan(saltreach, demo, tmp_path):
     results, _ = demo
     done = saltreach(
         "priorities", results, "--budget", "1500", "--prices", DATA / "prices.toml",
-        "--points", "6", "--out", tmp_path,
+        "--out", tmp_path,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert "EXAMPLE PRICES" in done.stdout and CAUTION in done.stdout
