@@ -94,8 +94,8 @@ def test_a_spot_too_deep_for_the_stock_does_not_keep_the_others_waiting():
     _, rows, notes = offered(Prices(stock=(plenty, STEEL), **COSTS), table)
     assert ("Long", ALL, "bonded", "titanium", 12, 100, 1, 3) in rows
     assert notes[-1] == (
-        "no piece of the stock list is long enough for some of the anchors at, which are left "
-        "out: Alder / Long (1 of 4, 120 mm)"
+        "too deep for every piece of the stock list, so not bought for: Alder / Long (1 of 4, "
+        "120 mm)"
     )
     _, rows, _ = offered(Prices(stock=(plenty, replace(plenty, length_mm=120, price=99))), table)
     assert ("Long", ALL, "bonded", "titanium", 12, 120, 1, 4) in rows

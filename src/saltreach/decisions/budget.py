@@ -208,8 +208,7 @@ def choices(
         )
     if deep:
         notes.append(
-            "no piece of the stock list is long enough for some of the anchors at, which are left "
-            "out: " + ", ".join(deep)
+            "too deep for every piece of the stock list, so not bought for: " + ", ".join(deep)
         )
     if unpriced and not prices.stock:
         notes.append("metals without a price, not offered: " + ", ".join(sorted(unpriced)))

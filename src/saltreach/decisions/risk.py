@@ -197,7 +197,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     mends = loose & holds & ~untested & ~which
     going = poor | fading | odd | risky | spent
     refused = veto | (no_new & (going | loose))
-    # high or severe by metal that no better one mends: most of it is what nobody looked at
+    # above the target by metal that no better one mends: most of it is what nobody looked at
     unseen = np.isnan(condition) & (band >= BANDS.index("raised"))
     action = np.select(
         [failed, refused, going | mends, unknown | loose | unseen],
