@@ -92,3 +92,13 @@ def test_a_salt_lake_out_of_reach_is_not_spoken_of():
     )  # fmt: skip
     said = (found["material_reasons"] + found["warnings"]).str.contains("alt lake")
     assert said.to_dict() == {"shore": True, "valley": False}
+
+
+def test_the_like_of_a_failed_anchor_are_said_to_be_likelier_to_fail():
+    same = {"sector": "Wall"}
+    found = assessed(
+        failed=same | {"condition": "4"}, like=same, blank=same | {"condition": ""},
+        later=same | {"installed_on": "1991"},
+    )  # fmt: skip
+    said = found["warnings"].str.contains("An anchor of the same sector, metal and year failed")
+    assert said.to_dict() == {"failed": False, "like": True, "blank": True, "later": False}

@@ -8,6 +8,7 @@ import pandas as pd
 from saltreach.decisions.material import rank_of, resistance_class_of
 from saltreach.decisions.reasons import Reasons
 from saltreach.decisions.rock import rock_notes
+from saltreach.decisions.state import batch_failed, metal_in_place
 from saltreach.materials import ROMAN, UNKNOWN
 from saltreach.policy import DEFAULT, Policy
 from saltreach.science import stainless
@@ -17,6 +18,8 @@ LAKE_SHORE_M = stainless.F1_SEA[-1][0]
 
 SENTENCES = {
     "failed": "Recorded as failed: take it out of use today.",
+    "like_failed": "An anchor of the same sector, metal and year failed: counted as likelier to "
+    "fail.",
     "hollow": "Hollow sound: do not trust or place an anchor here.",
     "weathered": "Rock completely weathered (W5, W6): do not trust or place an anchor here.",
     "outside_standard": "Outside the standard (volcanic gas or SO2 beyond its table): treated as "
@@ -67,6 +70,8 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
     with_coated = (held_class == 0) != (hanger_class == 0)
     applies = {
         "failed": table["condition"] == 4,
+        "like_failed": batch_failed(table, metal_in_place(table))
+        & table["condition"].ne(4).fillna(True).astype(bool),
         "hollow": table["tap_response"] == "hollow",
         "weathered": table["weathering_grade"].isin(["W5", "W6"]),
         "coated_mixed": mixed & with_coated,
