@@ -16,6 +16,7 @@ from saltreach.decisions.risk import (
     cracking,
 )
 from saltreach.decisions.sectors import _risk_share, _shared_band
+from saltreach.decisions.state import remaining_life_of_coated_y
 from saltreach.register.columns import BANDS
 from saltreach.science.inspection import TARGET_PER_Y
 
@@ -184,6 +185,23 @@ def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
         "find out", "find out", "replace", "find out", "find out", "replace", "keep",
         "move or remove", "move or remove",
     ]  # fmt: skip
+
+
+def test_coated_steel_is_replaced_at_the_end_of_its_life_and_not_before():
+    life = remaining_life_of_coated_y(table({"material": "galvanised steel", "age_y": 0.0}))[0]
+    found = table(*[{"material": "galvanised steel", "age_y": life + a} for a in (-0.5, 0.0)])
+    assert action_of(found, TODAY)["action"].tolist() == ["keep", "replace"]
+
+
+def test_the_weaker_of_bolt_and_hanger_is_below_the_class():
+    soon = {"failure_probability_y10": 0.06}
+    found = table(soon | {"hanger_material": "304"}, soon | {"hanger_material": "316"})
+    assert action_of(found, TODAY)["action"].tolist() == ["replace", "keep"]
+
+
+def test_a_leap_day_ends_with_february():
+    found = table({"condition": 3.0, "metal_probability_y1": 0.2, "failure_probability_y1": 0.2})
+    assert action_of(found, dt.date(2028, 2, 29))["replace_by"].tolist() == ["2029-02-28"]
 
 
 def test_soft_rock_begins_below_25_mpa_and_three_times_the_chance_governs():
