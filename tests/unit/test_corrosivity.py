@@ -102,3 +102,13 @@ def test_the_like_of_a_failed_anchor_are_said_to_be_likelier_to_fail():
     )  # fmt: skip
     said = found["warnings"].str.contains("An anchor of the same sector, metal and year failed")
     assert said.to_dict() == {"failed": False, "like": True, "blank": True, "later": False}
+
+
+def test_a_good_look_of_long_ago_says_less():
+    """Plated steel by a salted road, 36 years old: clean this month, and clean 20 years ago."""
+    base = {"condition": "0", "salted_road_m": "10", "diameter_mm": "10"}
+    found = assessed(
+        now=base | {"last_inspected_on": "2026-11"}, old=base | {"last_inspected_on": "2006-11"}
+    )
+    risk = found["metal_probability_y1"]
+    assert risk["old"] > 5 * risk["now"]

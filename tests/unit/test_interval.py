@@ -133,6 +133,7 @@ def test_the_target_and_what_lies_above_it():
         (cracking, far, (12, "yearly failure probability")),
         (cracking | {"rock_probability_y1": 3e-3}, far, (12, "yearly failure probability")),
         ({}, far, (12, "yearly failure probability")),
+        (cracking, SAFE, (48, "stress-corrosion hazard")),
         ({"material": "titanium"}, above, (12, "yearly failure probability")),
         ({"material": "titanium"}, far, (12, "yearly failure probability")),
         (coated, above, (12, "yearly failure probability")),
@@ -143,7 +144,7 @@ def test_the_target_and_what_lies_above_it():
     assert rules(found) == [answer for _, _, answer in cases]
     sentence = "An eye sees next to nothing of stress-corrosion cracks: better metal, not looks."
     assert found["interval_reasons"].str.contains(sentence, regex=False).tolist() == [
-        False, True, True, *[False] * 7,
+        False, True, True, *[False] * 8,
     ]  # fmt: skip
     strict = decided({}, curves=[SLOPE], policy=replace(DEFAULT, failure_target_per_y=2e-3))
     assert rules(strict) == [(12, "yearly failure probability")]
