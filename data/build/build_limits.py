@@ -17,13 +17,15 @@ sys.path.insert(0, str(TOP / "tests" / "reference"))
 
 from decided import ANSWERS, table  # noqa: E402
 
-from saltreach.decisions import risk  # noqa: E402
+from saltreach.decisions import (
+    risk,
+    state,
+)
 from saltreach.decisions.corrosivity import CATEGORY_FLOORS  # noqa: E402
 from saltreach.decisions.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOORS  # noqa: E402
 from saltreach.decisions.sectors import WORST_SHARE  # noqa: E402
-from saltreach.decisions.state import RANGE_FACTOR  # noqa: E402
 from saltreach.materials import GRADES  # noqa: E402
-from saltreach.science import bond, inspection  # noqa: E402
+from saltreach.science import bond, inspection, updating  # noqa: E402
 from saltreach.science.reliability import MODEL  # noqa: E402
 from saltreach.science.stress_corrosion import MINIMUM_MATERIAL, WEIGHTS  # noqa: E402
 
@@ -80,7 +82,7 @@ def page() -> str:
         "## Risk bands",
         "",
         "One scale for metal, rock and both. **Every probability is a prior, not a counted rate**: "
-        f"it may be {RANGE_FACTOR:g} times lower or higher. A sector shows its worst anchor's band "
+        f"it may be {state.RANGE_FACTOR:g} times lower or higher. A sector shows its worst anchor's band "
         f"where {WORST_SHARE:.0%} of its anchors share it, else one below; both are said.",
         "",
         *rows(("band", "what it says"), list(risk.BAND_MEANINGS.items())),
@@ -139,6 +141,25 @@ def page() -> str:
                 for what, one in (("adhesive", bond.ADHESIVES), ("rod", bond.ROD_SHAPES),
                                   ("hole", bond.HOLE_CONDITIONS))
                 for n, f in one.items()
+            ],
+        ),
+        "",
+        "## What an unknown may be",
+        "",
+        "The shares of the register and these of the trade together (all judgement).",
+        "",
+        *rows(
+            ("what", "shares of the trade", "counts as so many anchors"),
+            [
+                ("metal", ", ".join(f"{m} {p:g}" for m, p in state.METAL_PRIOR.items()),
+                 f"{state.METAL_PRIOR_WEIGHT:g}; the region's {state.REGION_WEIGHT:g} beside a "
+                 "crag's own"),
+                ("age, years", ", ".join(f"{a:g}" for a in state.AGE_PRIOR_Y)
+                 + "; of the register its quantiles "
+                 + ", ".join(f"{q:g}" for q in state.AGE_QUANTILES),
+                 f"{state.METAL_PRIOR_WEIGHT:g}"),
+                ("condition 0 to 4", ", ".join(f"{p:g}" for p in updating.CONDITION_SHARES),
+                 f"as many as are blank, at least {state.CONDITION_PRIOR_WEIGHT:g}"),
             ],
         ),
         "",
