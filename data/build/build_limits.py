@@ -17,10 +17,7 @@ sys.path.insert(0, str(TOP / "tests" / "reference"))
 
 from decided import ANSWERS, table  # noqa: E402
 
-from saltreach.decisions import (
-    risk,
-    state,
-)
+from saltreach.decisions import risk, state  # noqa: E402
 from saltreach.decisions.corrosivity import CATEGORY_FLOORS  # noqa: E402
 from saltreach.decisions.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOORS  # noqa: E402
 from saltreach.decisions.sectors import WORST_SHARE  # noqa: E402
@@ -82,8 +79,8 @@ def page() -> str:
         "## Risk bands",
         "",
         "One scale for metal, rock and both. **Every probability is a prior, not a counted rate**: "
-        f"it may be {state.RANGE_FACTOR:g} times lower or higher. A sector shows its worst anchor's band "
-        f"where {WORST_SHARE:.0%} of its anchors share it, else one below; both are said.",
+        f"it may be {state.RANGE_FACTOR:g} times lower or higher. A sector shows its worst anchor's "
+        f"band where {WORST_SHARE:.0%} of its anchors share it, else one below; both are said.",
         "",
         *rows(("band", "what it says"), list(risk.BAND_MEANINGS.items())),
         "",
