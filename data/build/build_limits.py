@@ -80,7 +80,8 @@ def page() -> str:
         "",
         "One scale for metal, rock and both. **Every probability is a prior, not a counted rate**: "
         f"it may be {state.RANGE_FACTOR:g} times lower or higher. A sector shows its worst "
-        f"anchor's band where {WORST_SHARE:.0%} of its anchors share it, else one below; both are said.",
+        f"anchor's band where {WORST_SHARE:.0%} of its anchors share it, else one below; both "
+        "are said.",
         "",
         *rows(("band", "what it says"), list(risk.BAND_MEANINGS.items())),
         "",
