@@ -59,6 +59,15 @@ def test_an_old_plated_bolt_in_a_salted_tunnel_is_replaced_and_in_clean_air_it_i
     assert risk["plain"] < risk["near"] < risk["beside"] <= risk["gas"]
 
 
+def test_every_probability_carries_its_range(found):
+    """Five times lower or higher, but no more than 1 (judgement; see RANGE_FACTOR)."""
+    low, mid, high = (
+        found[f"failure_probability_y1{end}"].astype(float) for end in ("_p10", "", "_p90")
+    )
+    assert low.tolist() == pytest.approx((mid / 5).tolist())
+    assert high.tolist() == pytest.approx(np.minimum(5 * mid, 1.0).tolist())
+
+
 def test_who_writes_down_the_bad_ones_only_has_said_little_of_the_others():
     prior = np.array(CONDITION_SHARES) / sum(CONDITION_SHARES)
     bad = [3.0] * 4 + [4.0]
