@@ -73,3 +73,12 @@ PREN = {
 def test_pitting_resistance(grade):
     *composition, expected = PREN[grade]
     assert stainless.pitting_resistance(*composition) == pytest.approx(expected, abs=0.06)
+
+
+def test_road_salt_en_1993_1_4_table_a_1():
+    """Within 10 m of a road with de-icing salt -7, to 100 m -3, beyond 0, in its tunnel -10 (EN
+    1993-1-4:2006+A1:2015 Table A.1, from memory)."""
+    distance = [0.0, 10.0, 10.1, 100.0, 100.1, np.nan, 5_000.0]
+    assert stainless.road_factor(distance).tolist() == [-7, -7, -3, -3, 0, 0, 0]
+    assert stainless.road_factor([5.0, np.nan], [True, True]).tolist() == [-10, -10]
+    assert stainless.road_factor([5.0, np.nan], [False, False]).tolist() == [-7, 0]

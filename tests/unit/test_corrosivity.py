@@ -1,5 +1,7 @@
 """Places whose air is no milder than what is known of them, through the whole assessment."""
 
+import json
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -49,6 +51,16 @@ def test_beside_a_salted_road_the_air_is_c4_within_100_m_c3_and_in_volcanic_gas_
     chances = found["category_probabilities"]
     assert chances["tunnel"].startswith('{"C1": 0.000, "C2": 0.000, "C3": 0.000, "C4": 1.000')
     assert chances["near"].startswith('{"C1": 0.000, "C2": 0.000, "C3": 1.000')
+
+
+def test_a_salted_road_by_the_sea_leaves_the_sea_s_own_chances():
+    sea = {"lon": "-4.95", "lat": "43.44", "coast_distance_m": "300"}
+    found = assessed(sea=sea, both=sea | {"salted_road_m": "5"})["category_probabilities"]
+    alone, both = (json.loads(found[name]) for name in ("sea", "both"))
+    assert sum(both.values()) == pytest.approx(1.0, abs=0.003)
+    assert alone["C5"] > 0.02
+    assert [both[c] for c in ("C5", "CX")] == [alone[c] for c in ("C5", "CX")]
+    assert both["C4"] == pytest.approx(sum(alone[c] for c in ("C1", "C2", "C3", "C4")), abs=0.003)
 
 
 def test_an_old_plated_bolt_in_a_salted_tunnel_is_replaced_and_in_clean_air_it_is_not(found):

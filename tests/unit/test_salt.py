@@ -89,3 +89,16 @@ def test_draws_repeat_with_the_seed_and_follow_the_distribution():
         assert np.quantile(first[:, 0], p) == pytest.approx(
             salt.lognormal_quantile(100.0, sigma_ln, p), rel=0.05
         )
+
+
+@pytest.mark.parametrize("distance_m", [5.0, 100.0, 2_000.0, 50_000.0])
+@pytest.mark.parametrize("share", [0.2, 0.5])
+def test_what_comes_from_the_water_scales_with_its_salt_and_what_the_land_has_does_not(
+    distance_m, share
+):
+    """Linear in the salinity (assumption): the brackish sea lies between none and the ocean."""
+    none, brackish, ocean = (
+        salt.chloride(distance_m, sea_openness=0.5, salt_share=s)[0] for s in (0.0, share, 1.0)
+    )
+    assert none < brackish < ocean
+    assert brackish == pytest.approx(none + share * (ocean - none))
