@@ -13,6 +13,7 @@ from saltreach.decisions.budget import (
     Money,
     curve,
     plans,
+    ranked,
     resin_ml,
     shopping,
     used_up,
@@ -69,6 +70,46 @@ def steps(rows, picked):
     return tuple(round(1e6 * value) for value in sums.values())
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "chosen"),
+    [
+        (("yes", "raised", 0.1), ("no", "raised", 0.2), 0),  # the sea cliff of its band
+        (("no", "severe", 0.1), ("yes", "raised", 0.2), 0),  # the worse band, inland or not
+        (("yes", "low", 0.1), ("no", "", 0.2), 0),  # an unknown band comes last
+        (("no", "raised", 0.1), ("no", "raised", 0.2), 1),
+    ],
+)
+def test_the_order_by_hand_where_the_money_is_enough_for_one(first, second, chosen):
+    frame = table(0).iloc[:2].assign(
+        sector=["a", "b"], sea_cliff=[first[0], second[0]], risk_band=[first[1], second[1]],
+        avoided=[first[2], second[2]], count=1, cost=100.0, minutes=60, scope=ALL, piece="",
+    ).reset_index(drop=True)  # fmt: skip
+    assert plans(frame, Money(budget=100.0))[100.0].tolist() == [chosen]
+    assert plans(frame, Money(budget=100.0, order="pure-risk"))[100.0].tolist() == [1]
+
+
+def test_what_is_not_chosen_is_shown_as_its_full_rebolting():
+    frame = pd.DataFrame(
+        {
+            "crag": "C", "sector": ["a", "a", "b", "b"], "sea_cliff": "no", "risk_band": "high",
+            "scope": [WORST, ALL, WORST, ALL], "metal": ["316", "304", "316", "304"],
+            "kind": "bonded", "piece": "", "count": [1, 4, 2, 5], "cost": [10.0, 40.0, 20.0, 50.0],
+            "minutes": [90, 270, 150, 330], "avoided": [0.1, 0.3, 0.05, 0.2],
+        }
+    )  # fmt: skip
+    sectors = pd.DataFrame(
+        {"crag": "C", "sector": ["b", "a", "none"], "sea_cliff": "no", "risk_band": "high",
+         "priority_rank": [2, 1, 3]}
+    )  # fmt: skip
+    found = ranked(frame, np.array([0]), sectors)
+    assert found["sector"].tolist() == ["a", "b", "none"]
+    assert found["chosen"].tolist() == ["yes", "no", "no"]
+    assert found["anchors_to_replace"].fillna(0).tolist() == [1, 5, 0]
+    assert found["metal"].tolist()[:2] == ["316", "304"]
+    assert found["avoided_pct"].tolist()[:2] == [10.0, 20.0]
+    assert found["work_hours"].tolist()[:2] == [1.5, 5.5]
+
+
 @pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize("days", [None, 2.5])
 def test_pure_risk_is_the_optimum_of_trying_every_choice(seed, days):
@@ -111,6 +152,8 @@ def test_the_policy_alone_would_avoid_less_with_more_money():
         risk_band="raised", count=1, cost=[50.0, 50.0, 200.0], minutes=60,
         avoided=[0.1, 0.1, 0.15], scope=ALL, piece="",
     )  # fmt: skip
+    # the steps on the way to 200 are seen as well where no point of the curve lies between
+    assert plans(frame, Money(budget=200.0), points=1)[200.0].tolist() == [0, 1]
     found = plans(frame, Money(budget=200.0), points=3)  # 0, 100, 200 and 300
     assert [sorted(found[b].tolist()) for b in (0.0, 100.0, 200.0, 300.0)] == [
         [], [0, 1], [0, 1], [0, 1, 2],

@@ -7,6 +7,7 @@ import pytest
 
 from saltreach.decisions.budget import ALL, WORST, Money, choices
 from saltreach.decisions.prices import Piece, Prices
+from saltreach.errors import OptionError
 
 TI_2 = Piece("bonded", "titanium", 12, 100, 30, grade="titanium grade 2", how_many=3)
 TI_2_THIN = Piece("bonded", "titanium", 10, 100, 10, grade="titanium grade 2")
@@ -123,6 +124,24 @@ def test_the_cheapest_piece_that_suffices_is_taken_adhesive_included():
     assert piece(0.0) == [["bonded titanium grade 2, 2 legs of 10 x 80 mm", 2, 50.0]]
     # 6.0 mL for the one rod, 9.7 for two legs, waste included
     assert piece(5.0) == [["bonded titanium grade 2, 12 x 80 mm", 1, 82.04]]
+
+
+def test_an_anchor_of_unknown_risk_counts_as_the_median_of_the_others():
+    """Losses 1, 3 and 8, and one unknown: 3 of 15, and it alone is not replaced."""
+    table = anchors().iloc[[0, 1, 2, 3]].assign(
+        sector="Sea", kind_advised="bonded", risk_band=["low", "low", "low", ""],
+        failure_probability_y1=[0.001, 0.003, 0.008, None],
+        action=["replace", "replace", "replace", "find out"],
+    )  # fmt: skip
+    sea = SECTORS[SECTORS["sector"] == "Sea"]
+    priced = Prices(anchors={("bonded", "titanium"): 5.0})
+    found, notes = choices(table, sea, priced, Money(budget=1e4))
+    assert found["count"].tolist() == [3]
+    assert found["avoided"].iloc[0] == pytest.approx(12 / 15, rel=0.02)
+    assert notes[0] == ("1 anchors without a failure probability count as the median of the others")
+    with pytest.raises(OptionError, match="no anchor has a loss to avoid"):
+        choices(table.assign(failure_probability_y1=None, risk_band=""), sea, priced,
+                Money(budget=1e4))  # fmt: skip
 
 
 def test_by_price_the_size_is_the_metals_and_the_rocks():

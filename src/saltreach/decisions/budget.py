@@ -24,7 +24,6 @@ from saltreach.decisions.prices import Piece, Prices
 from saltreach.decisions.priority import anchor_priority
 from saltreach.decisions.resistance import metal_diameter_mm
 from saltreach.decisions.risk import POOR
-from saltreach.decisions.visits import BAND_WEIGHT, UNKNOWN_WEIGHT
 from saltreach.errors import OptionError
 from saltreach.materials import BONDED, GRADE_BY_NAME, MECHANICAL, PLACEABLE
 from saltreach.policy import ORDERS
@@ -299,27 +298,15 @@ def _losses(
             (found["replacement_cost"] > 0).to_numpy(),
             found["yearly_loss_after"].to_numpy(float),
         )
-    known = ~np.isnan(now)
-    weight = table["risk_band"].map(BAND_WEIGHT).fillna(UNKNOWN_WEIGHT).to_numpy(float)
-    if not known.any():
+    unknown = np.isnan(now)
+    if unknown.any() and not unknown.all():
         notes.append(
-            "no failure probability is known: losses are the weights of the risk bands "
-            "(each twice the one below), and a new anchor keeps the weight of the lowest band"
+            f"{int(unknown.sum())} anchors without a failure probability count as the median of "
+            "the others"
         )
-        lowest = min(BAND_WEIGHT.values())
-        after = {m: (r, np.where(r, lowest, weight)) for m, (r, _) in by_metal.items()}
-        return weight, after
-    if not known.all():
-        notes.append(
-            f"{int((~known).sum())} anchors without a failure probability count as the median "
-            "of their risk band"
-        )
-        medians = pd.Series(now).groupby(table["risk_band"].to_numpy()).median()
-        usual = table["risk_band"].map(medians).fillna(float(np.nanmedian(now))).to_numpy(float)
-        now = np.where(known, now, usual)
+        now = np.where(unknown, np.nanmedian(now), now)
     return now, {
-        m: (r, np.where(np.isnan(after), np.nanmin(after), after))
-        for m, (r, after) in by_metal.items()
+        m: (r, np.where(np.isnan(after), now, after)) for m, (r, after) in by_metal.items()
     }
 
 
