@@ -5,7 +5,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from saltreach.decisions.budget import ALL, WORST, Money, choices
+from saltreach.decisions.budget import ALL, SOME, WORST, Money, choices
 from saltreach.decisions.prices import Piece, Prices
 from saltreach.errors import OptionError
 
@@ -62,29 +62,57 @@ def offered(prices, table=None):
 def test_of_a_stock_list_only_whole_pieces_that_suffice_and_are_there():
     table, rows, notes = offered(Prices(stock=STOCK, **COSTS))
     assert rows == [
-        ("Sea", ALL, "bonded", "titanium", 12, 100, 1, 2),
         ("Sea", WORST, "bonded", "titanium", 12, 100, 1, 1),
+        ("Sea", ALL, "bonded", "titanium", 12, 100, 1, 2),
         ("Wood", ALL, "mechanical", "316", 12, 80, 1, 1),
-        ("Wood", ALL, "bonded", "titanium", 12, 100, 1, 1),
+        ("Long", SOME, "bonded", "titanium", 12, 100, 1, 1),
+        ("Long", SOME, "bonded", "titanium", 12, 100, 1, 2),
+        ("Long", SOME, "bonded", "titanium", 12, 100, 1, 3),  # there are three
         ("Unknown", ALL, "bonded", "titanium", 12, 100, 1, 1),
+        ("Unknown", ALL, "bonded", "titanium", 8, 90, 1, 1),  # dearer, but does not run out
     ]
+    ti = "bonded titanium grade 2, 12 x 100 mm"
     assert table["piece"].tolist() == [
-        "bonded titanium grade 2, 12 x 100 mm", "bonded titanium grade 2, 12 x 100 mm",
-        "mechanical 316, 12 x 80 mm", *["bonded titanium grade 2, 12 x 100 mm"] * 2,
+        ti, ti, "mechanical 316, 12 x 80 mm", ti, ti, ti, ti,
+        "bonded titanium grade 5, 8 x 90 mm",
     ]  # fmt: skip
     # one hole takes pi/4 (14^2 x 110 - 12^2 x 100) mm3 = 5.6235 mL, and a quarter more is lost
-    assert table["resin_ml"].tolist() == pytest.approx([14.1, 7.0, 0.0, 7.0, 7.0])
+    assert table["resin_ml"].tolist() == pytest.approx([7.0, 14.1, 0, 7.0, 14.1, 21.1, 7.0, 4.2])
     # pieces, work and sundries by the anchor, adhesive by the mL, the way by the sector
-    assert table["cost"].tolist() == [103.41, 61.70, 36.0, 61.70, 61.70]
-    assert table["minutes"].tolist() == [150, 90, 90, 90, 90]
+    assert table["cost"].tolist() == [61.70, 103.41, 36.0, 61.70, 103.41, 145.11, 61.70, 71.42]
+    assert table["minutes"].tolist() == [90, 150, 90, 90, 150, 210, 90, 90]
     # eleven anchors of equal loss
-    assert table["avoided"].tolist() == pytest.approx([2 / 11, *[1 / 11] * 4], rel=0.01)
-    assert table["size_assumed"].tolist() == [*["no"] * 4, "yes"]
+    eleventh = [c / 11 for c in (1, 2, 1, 1, 2, 3, 1, 1)]
+    assert table["avoided"].tolist() == pytest.approx(eleventh, rel=0.01)
+    assert table["size_assumed"].tolist() == [*["no"] * 6, "yes", "yes"]
     assert notes == [
         "left out, because nothing should be placed there (move, close or remove): Alder / Hollow",
         "nothing in the stock list suffices at: Alder / Deep (at least titanium, 150 mm)",
-        "the stock list has too few pieces for what is to be replaced at: Alder / Long (4)",
     ]
+
+
+def test_one_more_piece_in_the_stock_never_takes_the_others_away():
+    """Of the four of Long one needs 120 mm: with a single long piece three are still served."""
+    table = anchors()
+    table.loc[table["sector"] == "Long", "embedment_required_mm"] = [95.0, 120.0, 95.0, 95.0]
+    short = Piece("bonded", "titanium", 12, 100, 30, grade="titanium grade 2")
+    one = replace(short, length_mm=120, price=33, how_many=1)
+    before = {r for r in offered(Prices(stock=(short,), **COSTS), table)[1] if r[0] == "Long"}
+    after = {r for r in offered(Prices(stock=(short, one), **COSTS), table)[1] if r[0] == "Long"}
+    assert before <= after
+    assert ("Long", SOME, "bonded", "titanium", 12, 100, 1, 3) not in before  # all it reaches: ALL
+    assert ("Long", ALL, "bonded", "titanium", 12, 100, 1, 3) in before
+
+
+def test_of_many_like_anchors_as_many_as_the_money_reaches_may_be_chosen():
+    """Twenty like ones: quarters of them, and what dearer metal avoids no more is not offered."""
+    twenty = pd.concat([anchors().iloc[[4]]] * 20, ignore_index=True).assign(sector="Sea")
+    sea = SECTORS[SECTORS["sector"] == "Sea"].assign(material_recommended="316")
+    priced = Prices(anchors={("bonded", "316"): 8.0, ("bonded", "titanium"): 30.0})
+    found, _ = choices(twenty, sea, priced, Money(budget=1e4))
+    assert found["count"].tolist() == [5, 10, 15, 20]
+    assert found["metal"].unique().tolist() == ["316"]
+    assert found["avoided"].iloc[:2].tolist() == pytest.approx([0.25, 0.5], rel=0.01)
 
 
 def test_a_spot_too_deep_for_the_stock_does_not_keep_the_others_waiting():
@@ -105,11 +133,10 @@ def test_a_spot_too_deep_for_the_stock_does_not_keep_the_others_waiting():
 def test_duplex_is_offered_only_where_it_is_advised():
     priced = Prices(anchors={("bonded", m): 5.0 for m in ("316", "duplex", "titanium")})
     metals = {(sector, metal) for sector, _, _, metal, *_ in offered(priced)[1]}
-    assert {("Wood", "316"), ("Wood", "titanium")} <= metals
-    assert ("Wood", "duplex") not in metals
+    assert {metal for sector, metal in metals if sector == "Wood"} == {"316"}
     some = SECTORS.assign(material_recommended="duplex")
     found, _ = choices(anchors(), some[some["sector"] == "Wood"], priced, Money(budget=1e4))
-    assert found["metal"].tolist() == ["duplex", "titanium"]
+    assert found["metal"].tolist() == ["duplex"]
 
 
 def test_the_cheapest_piece_that_suffices_is_taken_adhesive_included():
@@ -136,8 +163,8 @@ def test_an_anchor_of_unknown_risk_counts_as_the_median_of_the_others():
     sea = SECTORS[SECTORS["sector"] == "Sea"]
     priced = Prices(anchors={("bonded", "titanium"): 5.0})
     found, notes = choices(table, sea, priced, Money(budget=1e4))
-    assert found["count"].tolist() == [3]
-    assert found["avoided"].iloc[0] == pytest.approx(12 / 15, rel=0.02)
+    assert found["count"].tolist() == [1, 2, 3]
+    assert found["avoided"].tolist() == pytest.approx([8 / 15, 11 / 15, 12 / 15], rel=0.02)
     assert notes[0] == ("1 anchors without a failure probability count as the median of the others")
     with pytest.raises(OptionError, match="no anchor has a loss to avoid"):
         choices(table.assign(failure_probability_y1=None, risk_band=""), sea, priced,
@@ -151,11 +178,13 @@ def test_by_price_the_size_is_the_metals_and_the_rocks():
     )  # fmt: skip
     table, rows, notes = offered(prices)
     assert rows == [
-        ("Sea", ALL, "bonded", "titanium", 12, 95, 1, 2),
         ("Sea", WORST, "bonded", "titanium", 12, 95, 1, 1),
+        ("Sea", ALL, "bonded", "titanium", 12, 95, 1, 2),
         ("Wood", ALL, "bonded", "316", 12, 80, 1, 1),
-        ("Wood", ALL, "bonded", "titanium", 12, 80, 1, 1),
         ("Deep", ALL, "bonded", "titanium", 12, 150, 1, 1),
+        ("Long", SOME, "bonded", "titanium", 12, 95, 1, 1),
+        ("Long", SOME, "bonded", "titanium", 12, 95, 1, 2),
+        ("Long", SOME, "bonded", "titanium", 12, 95, 1, 3),
         ("Long", ALL, "bonded", "titanium", 12, 95, 1, 4),
         ("Unknown", ALL, "bonded", "titanium", 12, 80, 1, 1),
     ]

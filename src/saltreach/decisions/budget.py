@@ -38,7 +38,11 @@ POINTS, FINE = 25, 16
 NO_LIMIT = 1e7
 """A budget that limits nothing."""
 
-ALL, WORST = "all that fall short", "the worst only"
+ALL, WORST, SOME = "all that fall short", "the worst only", "those that avoid most"
+SHARES = (0.25, 0.5, 0.75)
+"""Shares of a sector's anchors that may be bought for, besides all and the worst."""
+HARDLY = 1e-4
+"""What avoids no more than this share of the region's loss is not worth its money."""
 WORST_BANDS = ("high", "severe")
 USUAL_EMBEDMENT_MM = 80.0
 """Taken where the rock asked for no length; the list says so."""
@@ -154,7 +158,7 @@ def choices(
     ).to_numpy()  # fmt: skip
     groups = table.groupby(["crag", "sector"], sort=False).indices
     rows: list[dict[str, Any]] = []
-    refused, unpriced, short, few, deep = [], set(), [], [], []
+    refused, unpriced, short, deep = [], set(), [], []
     depth = table["embedment_required_mm"].to_numpy(float)
     for s in sectors.to_dict("records"):
         here = groups[s["crag"], s["sector"]]
@@ -166,32 +170,35 @@ def choices(
         advised = s["material_recommended"] or s["material_alternative"]
         if not advised or not by_metal[PLACEABLE[-1]][0][here].any():
             continue
-        found, before, most = False, len(rows), 0
+        wanted = here[by_metal[advised][0][here]]
+        offers: list[dict[str, Any]] = []
+        found, most = False, 0
         for metal in PLACEABLE[PLACEABLE.index(advised) :]:
             if metal == "duplex" != advised:
                 continue  # advised wherever the policy accepts it and nothing less suffices
             replaced, after = by_metal[metal]
-            wanted = here[replaced[here]]
-            piece = _cheapest(depth[wanted], metal, kind, prices, money)
-            if piece is None:
+            saved = np.maximum(loss - after, 0)
+            ready = here[replaced[here]]
+            ready = ready[np.argsort(-saved[ready], kind="stable")]
+            pieces = _pieces(depth[ready], metal, kind, prices, money)
+            if not pieces:
                 unpriced.add(metal)
-                continue
-            found = True
-            reached = wanted[_filled(depth[wanted]) <= piece.length_mm]
-            most = max(most, len(reached))
-            for scope, picked in ((ALL, reached), (WORST, reached[worst[reached]])):
-                if scope == ALL or len(picked) < len(reached):
-                    avoided = float(np.maximum(loss[picked] - after[picked], 0).sum() / total)
+            for piece in pieces:
+                found = True
+                reached = ready[_filled(depth[ready]) <= piece.length_mm]
+                most = max(most, len(reached))
+                for scope, picked in _scopes(reached, worst, piece):
+                    avoided = float(saved[picked].sum() / total)
                     assumed = bool(np.isnan(depth[picked]).any())
-                    rows += _choice(s, scope, piece, len(picked), avoided, assumed, prices, money)
+                    offers.append(
+                        _choice(s, scope, piece, len(picked), avoided, assumed, prices, money)
+                    )
+        rows += _worth_offering(offers, prices)
         if not prices.stock:
             continue
-        wanted = here[by_metal[advised][0][here]]
         longest = f"{_filled(depth[wanted]).max(initial=0):.0f} mm"
         if not found:
             short.append(f"{name} (at least {advised}, {longest})")
-        elif len(rows) == before:
-            few.append(f"{name} ({len(wanted)})")
         elif most < len(wanted):
             deep.append(f"{name} ({len(wanted) - most} of {len(wanted)}, {longest})")
     if refused:
@@ -201,10 +208,6 @@ def choices(
         )
     if short:
         notes.append("nothing in the stock list suffices at: " + ", ".join(short))
-    if few:
-        notes.append(
-            "the stock list has too few pieces for what is to be replaced at: " + ", ".join(few)
-        )
     if deep:
         notes.append(
             "too deep for every piece of the stock list, so not bought for: " + ", ".join(deep)
@@ -223,36 +226,64 @@ def _filled(depth_mm: np.ndarray) -> np.ndarray:
     return np.where(np.isnan(depth_mm), USUAL_EMBEDMENT_MM, depth_mm)
 
 
-def _cheapest(
+def _pieces(
     depth_mm: np.ndarray, metal: str, kind: str, prices: Prices, money: Money
-) -> Piece | None:
-    """The cheapest anchor of a metal that may be placed: a piece of the stock, or one by price.
+) -> list[Piece]:
+    """The anchors of a metal that may be placed: of the stock, or the cheapest by price.
 
-    Of the stock the one that is long enough for the most of the anchors; of those the cheapest.
+    Of the stock the cheapest of those that are long enough for as many of the anchors, with a
+    limit and without: a longer one for all of them, and a shorter one for most.
     """
     depth_mm = _filled(depth_mm)
+    if not len(depth_mm):
+        return []
     if not prices.stock:
         diameter = metal_diameter_mm(pd.Series([metal]), EN959_AXIAL_KN, EN959_RADIAL_KN)[0]
         offered = [
             Piece(k, metal, float(diameter), float(depth_mm.max()), prices.anchors[k, metal])
             for k in _offered(kind)
-            if (k, metal) in prices.anchors and len(depth_mm)
+            if (k, metal) in prices.anchors
         ]
-        return min(offered, key=lambda p: (p.price, p.kind), default=None)
-    fitting = [
-        p
-        for p in prices.stock
-        if p.metal == metal
-        and p.kind in _offered(kind)
-        and (depth_mm <= p.length_mm).any()
-        and p.diameter_mm >= _piece_diameter_mm(p)
-        and p.how_many != 0
-    ]
-    return min(
-        fitting,
-        key=lambda p: (-(depth_mm <= p.length_mm).sum(), _each(p, prices, money), p.length_mm),
-        default=None,
-    )
+        return sorted(offered, key=lambda p: (p.price, p.kind))[:1]
+    best: dict[tuple[int, bool], Piece] = {}
+    for piece in sorted(prices.stock, key=lambda p: (_each(p, prices, money), p.length_mm)):
+        fits = (
+            piece.metal == metal
+            and piece.kind in _offered(kind)
+            and piece.diameter_mm >= _piece_diameter_mm(piece)
+            and piece.how_many != 0
+        )
+        served = int((depth_mm <= piece.length_mm).sum())
+        if fits and served:
+            best.setdefault((served, piece.how_many is None), piece)
+    return list(best.values())
+
+
+def _scopes(reached: np.ndarray, worst: np.ndarray, piece: Piece) -> list[tuple[str, np.ndarray]]:
+    """Which of a sector's anchors may be bought for together, in falling loss avoided.
+
+    All, the worst, or as many as there are pieces or a share of them comes to.
+    """
+    there = len(reached) if piece.how_many is None else min(piece.how_many, len(reached))
+    out = {len(reached): (ALL, reached)} if there == len(reached) else {}
+    bad = reached[worst[reached]]
+    if 0 < len(bad) <= there:
+        out.setdefault(len(bad), (WORST, bad))
+    for count in (there, *(round(share * len(reached)) for share in SHARES)):
+        if 0 < count <= there:
+            out.setdefault(count, (SOME, reached[:count]))
+    return list(out.values())
+
+
+def _worth_offering(offers: list[dict[str, Any]], prices: Prices) -> list[dict[str, Any]]:
+    """Without what avoids hardly more than something that costs no more and does not run out."""
+    endless = {p.label for p in prices.stock if p.how_many is None} | {""}
+    kept: list[dict[str, Any]] = []
+    for offer in sorted(offers, key=lambda o: (o["cost"], -o["avoided"])):
+        cheaper = (o for o in kept if o["piece"] in endless)
+        if all(offer["avoided"] > o["avoided"] + HARDLY for o in cheaper):
+            kept.append(offer)
+    return kept
 
 
 def _piece_diameter_mm(piece: Piece) -> float:
@@ -313,25 +344,21 @@ def _losses(
 def _choice(
     s: dict[str, Any], scope: str, piece: Piece, count: int, avoided: float, assumed: bool,
     prices: Prices, money: Money,
-) -> list[dict[str, Any]]:  # fmt: skip
-    """One row, or none where nothing is to be replaced or the stock holds too few."""
-    if not count or (piece.how_many is not None and count > piece.how_many):
-        return []
+) -> dict[str, Any]:  # fmt: skip
+    """One row of `choices`."""
     resin = _resin(piece, money) * count
     each = piece.price + prices.work_per_anchor + prices.extra_per_anchor
     cost = round(count * each + resin * prices.resin_per_ml + prices.travel_per_sector, 2)
     minutes = round(60 * (money.hours_per_sector + count * money.hours_per_anchor))
-    return [
-        {
-            "crag": s["crag"], "sector": s["sector"], "sea_cliff": s["sea_cliff"],
-            "risk_band": s["risk_band"], "scope": scope, "metal": piece.metal,
-            "kind": piece.kind, "count": count, "diameter_mm": piece.diameter_mm,
-            "embedment_mm": piece.length_mm, "legs": piece.legs,
-            "piece": piece.label if prices.stock else "",
-            "resin_ml": round(resin, 1), "cost": cost, "minutes": minutes,
-            "avoided": avoided, "size_assumed": "yes" if assumed else "no",
-        }
-    ]  # fmt: skip
+    return {
+        "crag": s["crag"], "sector": s["sector"], "sea_cliff": s["sea_cliff"],
+        "risk_band": s["risk_band"], "scope": scope, "metal": piece.metal,
+        "kind": piece.kind, "count": count, "diameter_mm": piece.diameter_mm,
+        "embedment_mm": piece.length_mm, "legs": piece.legs,
+        "piece": piece.label if prices.stock else "",
+        "resin_ml": round(resin, 1), "cost": cost, "minutes": minutes,
+        "avoided": avoided, "size_assumed": "yes" if assumed else "no",
+    }  # fmt: skip
 
 
 def plans(
@@ -554,10 +581,11 @@ def shopping(taken: pd.DataFrame) -> pd.DataFrame:
 def ranked(table: pd.DataFrame, taken: np.ndarray, sectors: pd.DataFrame) -> pd.DataFrame:
     """Every sector in the order of the assessment's priority, with what is bought for it.
 
-    Sectors that are not chosen show their full rebolting in the recommended metal.
+    Sectors that are not chosen show what would avoid the most.
     """
     chosen = table.iloc[taken].assign(chosen="yes")
-    best = table[table["scope"] == ALL].drop_duplicates(["crag", "sector"]).assign(chosen="no")
+    full = table.sort_values("avoided", ascending=False, kind="stable")
+    best = full.drop_duplicates(["crag", "sector"]).assign(chosen="no")
     both = pd.concat([chosen, best]).drop_duplicates(["crag", "sector"])
     out = sectors[["crag", "sector", "sea_cliff", "risk_band", "priority_rank"]].merge(
         both.drop(columns=["sea_cliff", "risk_band"]), on=["crag", "sector"], how="left"
