@@ -12,6 +12,7 @@ from saltreach.decisions.priority import anchor_priority, sector_priority
 from saltreach.decisions.state import (
     METAL_PRIOR,
     age_of_anchors,
+    like_failed_share,
     metal_in_place,
     metal_shares,
     no_better_than,
@@ -83,6 +84,19 @@ def test_new_titanium_around_it_does_not_whiten_an_unknown_bolt(demo):
     assert yearly(material="unknown") > old / 20
     assert yearly(installed_on=None) > old / 10
     assert yearly(material="unknown", installed_on=None) > 5e-3 / 4
+
+
+def test_like_is_of_the_same_sector_metal_and_year_and_what_has_no_date_is_like_all():
+    rows = [
+        ("N", "316", "2015", 4), ("N", "316", "2015-06", 1), ("N", "316", "2016", 1),
+        ("N", "304", "2015", 1), ("S", "316", "2015", 1), ("N", "316", None, 1),
+        ("W", "316", None, 4), ("W", "316", "2010", 1), ("W", "316", "2011", None),
+    ]  # fmt: skip
+    table = pd.DataFrame(rows, columns=["sector", "metal", "installed_on", "condition"])
+    table = table.assign(crag="C").astype({"condition": "Int64"})
+    share = like_failed_share(table, table["metal"])
+    # the undated one of N counts with each year of it: 1 of 3, 0 of 2; it is like all four
+    assert share == pytest.approx([1 / 3, 1 / 3, 0, 0, 0, 1 / 4, 1 / 3, 1 / 2, 1 / 2])
 
 
 def test_a_failure_raises_its_batch_mates_and_no_one_else(demo):

@@ -264,7 +264,7 @@ def test_what_cannot_wait_for_a_visit_is_said_first():
     land = holding(points, crags=("Cabo Uno",), works=(Work("Cabo Uno", "All renewed.", ""),))
     place = landowner_data(assessment(points), land)["places"][0]
     assert place["work"][:3] == [
-        "At least one anchor is out of use until it is replaced.",
+        "At least one anchor is out of use: nobody may use it.",
         "Some are to be replaced, moved or closed by November 2027.",
         "All renewed.",
     ]

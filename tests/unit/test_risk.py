@@ -25,7 +25,8 @@ SOUND = {
     "metal_probability_y1": 1e-5, "rock_probability_y1": 1e-5, "failure_probability_y1": 2e-5,
     "condition": 0.0, "rock_veto": "", "rock_strength_mpa": 120.0, "material": "316", "grade": "",
     "hanger_material": "unknown", "crc": "III", "kind": "bonded", "kind_advised": "bonded",
-    "kind_reasons": "", "age_y": 10.0, "diameter_mm": 12.0, "zinc_rate_um_y": 0.5,
+    "like_failed_share": 0.0, "diameter_required_mm": 12.0, "kind_reasons": "",
+    "age_y": 10.0, "diameter_mm": 12.0, "zinc_rate_um_y": 0.5,
     "steel_rate_um_y": 10.0,
     "scc_band": "low", "material_recommended": "316", "failure_probability_y10": 1e-4,
     "rock_probability_after": 1e-6, "outside_standard": False,
@@ -92,7 +93,7 @@ def test_actions_in_their_order():
     )  # fmt: skip
     found = found.join(action_of(found, TODAY))
     assert found["action"].tolist() == [
-        "keep", "take out of use", "move or remove", "replace", "replace", "find out", "replace",
+        "keep", "take out of use", "move or remove", "replace", "replace", "find out", "find out",
         "replace",
     ]  # fmt: skip
     # severe within 12 months, high 24, raised 36, else 60; a failed one today
@@ -187,6 +188,29 @@ def test_every_sentence_of_an_action_stands_where_it_holds_and_nowhere_else():
         "find out", "find out", "replace", "keep", "find out", "find out", "replace", "keep",
         "move or remove", "move or remove",
     ]  # fmt: skip
+
+
+def test_what_is_too_thin_is_replaced_where_the_risk_is_above_the_target():
+    raised = {"metal_probability_y1": 0.024, "failure_probability_y1": 0.024}
+    found = table(
+        raised | {"diameter_mm": 6.0},
+        raised,
+        {"diameter_mm": 6.0},
+        raised | {"diameter_mm": np.nan},
+    )
+    found = found.join(action_of(found, TODAY))
+    assert found["action"].tolist() == ["replace", "keep", "keep", "keep"]
+    assert found["replace_by"].iloc[0] == "2028-11-25"
+    assert found["action_reasons"].iloc[0].split(" | ")[:2] == [
+        "The risk of its metal is above the default target.",
+        "It is thinner than the loads ask of the metal advised.",
+    ]
+
+
+def test_the_like_of_failed_anchors_are_no_lower_than_moderate_and_of_many_than_raised():
+    found = table(*[{"like_failed_share": share} for share in (0.0, 0.05, 0.2, 0.9)])
+    assert found["metal_band"].tolist() == ["low", "moderate", "raised", "raised"]
+    assert found["risk_band"].tolist() == ["low", "moderate", "raised", "raised"]
 
 
 def test_coated_steel_is_replaced_at_the_end_of_its_life_and_not_before():

@@ -19,7 +19,6 @@ from saltreach.decisions.material import resistance_class_of
 from saltreach.decisions.reasons import Reasons
 from saltreach.decisions.risk import FAILED, cracking
 from saltreach.decisions.state import (
-    batch_failed,
     metal_in_place,
     remaining_life_of_coated_y,
 )
@@ -138,7 +137,7 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
         TARGET_RULE: months_by_probability(curve, rusts, policy.failure_target_per_y),
         **caps,
         "failure of a like anchor (same sector, metal and year)": np.where(
-            batch_failed(table, metal), NORM_MONTHS, np.nan
+            table["like_failed_share"] > 0, NORM_MONTHS, np.nan
         ),
         POLICY_RULE: np.full(len(table), float(policy.longest_interval_months)),
     }

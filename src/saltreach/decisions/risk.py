@@ -53,6 +53,9 @@ UNKNOWN_ROCK_FLOOR = "moderate"
 FAILED, POOR = 4, 3
 POOR_METAL_FLOOR = "raised"
 """Least metal band of an anchor recorded as poor: somebody saw it. Judgement."""
+LIKE_FAILED_FLOOR, MANY_FAILED, MANY_FAILED_FLOOR = "moderate", 0.2, "raised"
+"""Least metal band where an anchor of the same sector, metal and year failed, and where a share of
+them did. Judgement."""
 LOOK_AHEAD_PROBABILITY = 10 * TARGET_PER_Y
 """Metal below its class is replaced now where, within 10 years, it fails more often than ten
 times the yearly target; else it stays until its time, and the next one is of the better metal."""
@@ -68,7 +71,7 @@ def bands_of(table: pd.DataFrame) -> pd.DataFrame:
     ----------
     table : DataFrame
         Columns `metal_probability_y1`, `rock_probability_y1`, `failure_probability_y1`,
-        `condition`, `rock_veto`, `rock_strength_mpa`.
+        `condition`, `like_failed_share`, `rock_veto`, `rock_strength_mpa`.
 
     Returns
     -------
@@ -79,11 +82,16 @@ def bands_of(table: pd.DataFrame) -> pd.DataFrame:
     metal, rock, both = (
         _place(table[f"{name}_probability_y1"]) for name in ("metal", "rock", "failure")
     )
+    like = (table["like_failed_share"] > 0).to_numpy()
+    many = (table["like_failed_share"] >= MANY_FAILED).to_numpy()
     failed, poor = (
         (table["condition"] == grade).to_numpy(bool, na_value=False) for grade in (FAILED, POOR)
     )
     metal = np.where(failed, len(BANDS) - 1.0, metal)
-    metal = np.where(poor, np.fmax(metal, BANDS.index(POOR_METAL_FLOOR)), metal)
+    for where, floor in (
+        (poor, POOR_METAL_FLOOR), (like, LIKE_FAILED_FLOOR), (many, MANY_FAILED_FLOOR),
+    ):  # fmt: skip
+        metal = np.where(where & ~np.isnan(metal), np.fmax(metal, BANDS.index(floor)), metal)
     median = table["rock_strength_mpa"].to_numpy(float)
     applies = {
         "veto": (table["rock_veto"] != "").to_numpy(),
@@ -151,7 +159,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     Parameters
     ----------
     table : DataFrame
-        Register columns, those of `bands_of`, `failure_probability_y10`,
+        Register columns, those of `bands_of`, `failure_probability_y10`, `diameter_required_mm`,
         `rock_probability_after`, `rock_strength_mpa`, `material_recommended`, `crc`,
         `outside_standard`, `kind_advised`, `kind_reasons`, `scc_band`.
     today : date
@@ -189,16 +197,18 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     holds = _place(table["rock_probability_after"]) < rock_band
     better = rank_of(table["material_recommended"]).to_numpy(float) > rank_of(held).to_numpy(float)
     spent = remaining_life_of_coated_y(table) <= 0  # NaN for other metals
-    risky = (band >= BANDS.index("raised")) & (better | (held == UNKNOWN).to_numpy())
+    above = band >= BANDS.index("raised")
     unknown = (held == UNKNOWN).to_numpy()
+    risky = above & better & ~unknown
+    thin = above & ~unknown & (table["diameter_mm"] < table["diameter_required_mm"]).to_numpy()
     driven = is_mechanical(table["kind"].fillna("").astype("str").to_numpy(object)) > 0
     untested = np.isnan(table["rock_strength_mpa"].to_numpy(float)) | (_untested(table) & ~driven)
     which = loose & table["kind"].isna().to_numpy()
     mends = loose & holds & ~untested & ~which
-    going = poor | fading | odd | risky | spent
+    going = poor | fading | odd | risky | thin | spent
     refused = veto | (no_new & (going | loose))
     # above the target by metal that no better one mends: most of it is what nobody looked at
-    unseen = np.isnan(condition) & (band >= BANDS.index("raised"))
+    unseen = np.isnan(condition) & above
     action = np.select(
         [failed, refused, going | mends, unknown | loose | unseen],
         ["take out of use", "move or remove", "replace", "find out"],
@@ -228,7 +238,8 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
         "Its metal is below the class the place needs: it may serve its time, the next one is of "
         "the metal advised.",
     )
-    reasons.add(replace & risky, "The risk of its metal is above the default target.")
+    reasons.add(replace & (risky | thin), "The risk of its metal is above the default target.")
+    reasons.add(replace & thin, "It is thinner than the loads ask of the metal advised.")
     reasons.add(
         replace & mends,
         "Its hold in the rock is weak; a new anchor as advised holds better in the same rock.",
@@ -238,7 +249,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
         "Its metal is unknown: find it out before anything is bought.",
     )
     reasons.add(
-        (action == "keep") & (band >= BANDS.index("raised")),
+        (action == "keep") & above,
         "The risk of its metal is above the default target and no better metal is advised: keep "
         "to the interval, and replace it when a look finds it worse.",
     )
@@ -293,9 +304,9 @@ def _untested(table: pd.DataFrame) -> np.ndarray:
 
 def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> np.ndarray:
     months = table["risk_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
-    above = months < REPLACE_WITHIN_MONTHS["moderate"]  # the risk passes the target
+    pressing = months < REPLACE_WITHIN_MONTHS["moderate"]  # the risk passes the target
     wanted = np.isin(action, ("replace", "move or remove")) & ~np.isnan(months)
-    wanted |= (action == "find out") & above
+    wanted |= (action == "find out") & pressing
     first = np.datetime64(today, "M")
     month = first + np.nan_to_num(months).astype(int)
     day = np.datetime64(today) - first.astype("datetime64[D]")

@@ -158,6 +158,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
             if capacity
             else np.nan,
             "coating_life_y": coating_life_y(table, metal),
+            "like_failed_share": like_failed_share(table, metal),
             "failure_probability_y1": curve[:, 0],
             "failure_probability_y1_p10": curve[:, 0] / RANGE_FACTOR,
             "failure_probability_y1_p90": np.minimum(curve[:, 0] * RANGE_FACTOR, 1.0),
@@ -265,8 +266,10 @@ def _batch(table: pd.DataFrame, metal: pd.Series) -> list[pd.Series]:
     return [table["crag"], table["sector"], metal, table["installed_on"].fillna("").str[:4]]
 
 
-def batch_failed(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
-    """Whether an anchor of the same sector, metal and year is recorded as failed.
+def like_failed_share(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
+    """Share of the like anchors (same sector, metal and year) that is recorded as failed.
+
+    An anchor without a date is like all of its sector and metal, and they are like it.
 
     Parameters
     ----------
@@ -274,9 +277,22 @@ def batch_failed(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
         Columns `crag`, `sector`, `installed_on`, `condition`.
     metal : Series
         From `metal_in_place`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        0 to 1; the anchor itself counts.
     """
     failed = (table["condition"] == FAILED).fillna(False).astype(bool)
-    return failed.groupby(_batch(table, metal), dropna=False).transform("any").to_numpy(bool)
+    undated = table["installed_on"].isna()
+    *place, year = _batch(table, metal)
+    own = pd.DataFrame({"failed": failed, "n": 1}, index=table.index)
+    like = own.groupby([*place, year], dropna=False).transform("sum")
+    all_years = own.groupby(place, dropna=False).transform("sum")
+    of_none = own.where(undated, 0).groupby(place, dropna=False).transform("sum")
+    counts = like + of_none
+    counts = counts.where(~undated, all_years)
+    return (counts["failed"] / counts["n"]).to_numpy(float)
 
 
 def _batch_factor(

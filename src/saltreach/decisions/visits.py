@@ -270,7 +270,8 @@ def _tasks(
     weight = risk_weight(sectors)
     at = {crag: i for i, crag in enumerate(crags)}
     rows: list[dict[str, Any]] = []
-    undated, later = 0, []
+    undated: list[str] = []
+    later: list[str] = []
     table = sectors.assign(weight=weight).to_dict("records")
     known = {(s["crag"], s["sector"]): s for s in table}
 
@@ -300,7 +301,7 @@ def _tasks(
     for s in table:
         months, due_on = s["inspection_interval_months"], s["next_inspection_on"]
         if pd.isna(months) or not isinstance(due_on, str) or not due_on:
-            undated += 1
+            undated.append(f"{s['crag']} / {s['sector']}")
             continue
         due = day_number(due_on)
         seen = _last_done(done, INSPECT, s["crag"], s["sector"])
@@ -322,15 +323,15 @@ def _tasks(
             # a plan that ends soon after would have no reason to do it at all
             due = min(due, first + 3 * (end - first) // 4)
             add(REBOLT, s, int(r["anchors"]), options.rebolt_hours_per_anchor, due, 0)
-    notes = []
-    if undated:
-        notes.append(
-            f"without a due date, so not planned (category or class unknown, or all anchors out "
-            f"of use): {undated} sector{'s' if undated > 1 else ''}"
+    notes = [
+        f"{why}: {', '.join(names[:3])}" + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+        for why, names in (
+            ("without a due date, so not planned (category or class unknown; or every anchor "
+             "out of use, to be closed today)", undated),
+            ("first due after the plan, so not in it", later),
         )
-    if later:
-        more = f" and {len(later) - 3} more" if len(later) > 3 else ""
-        notes.append(f"first due after the plan, so not in it: {', '.join(later[:3])}{more}")
+        if names
+    ]  # fmt: skip
     return pd.DataFrame(rows), notes
 
 

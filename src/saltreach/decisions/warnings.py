@@ -8,7 +8,6 @@ import pandas as pd
 from saltreach.decisions.material import rank_of, resistance_class_of
 from saltreach.decisions.reasons import Reasons
 from saltreach.decisions.rock import rock_notes
-from saltreach.decisions.state import batch_failed, metal_in_place
 from saltreach.materials import ROMAN, UNKNOWN
 from saltreach.policy import DEFAULT, Policy
 from saltreach.science import stainless
@@ -70,7 +69,7 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
     with_coated = (held_class == 0) != (hanger_class == 0)
     applies = {
         "failed": table["condition"] == 4,
-        "like_failed": batch_failed(table, metal_in_place(table))
+        "like_failed": (table["like_failed_share"] > 0)
         & table["condition"].ne(4).fillna(True).astype(bool),
         "hollow": table["tap_response"] == "hollow",
         "weathered": table["weathering_grade"].isin(["W5", "W6"]),
