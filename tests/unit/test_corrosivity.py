@@ -133,3 +133,15 @@ def test_a_good_look_of_long_ago_says_less():
     )
     risk = found["metal_probability_y1"]
     assert risk["old"] > 5 * risk["now"]
+
+
+def test_what_nobody_wrote_down_is_said():
+    found = assessed(
+        plain={}, kind={"kind": ""}, depth={"embedment_mm": ""},
+        both={"diameter_mm": "", "kind": ""}, state={"condition": ""},
+    )  # fmt: skip
+    said = found["warnings"]
+    starts = ("Kind not recorded", "Diameter or depth not recorded", "Condition not")
+    assert [[name for name in found.index if text in said[name]] for text in starts] == [
+        ["kind", "both"], ["depth", "both"], ["state"],
+    ]  # fmt: skip

@@ -37,6 +37,9 @@ SENTENCES = {
     "metal_unknown": "Metal unknown.",
     "condition_unknown": "Condition not recorded: counted as the mixture of the register and the "
     "trade.",
+    "kind_unknown": "Kind not recorded: counted as the mixture of the register and the trade.",
+    "size_unknown": "Diameter or depth not recorded: taken as the lower quartile of the register "
+    "and the trade.",
     "rock_unknown": "Rock unknown: its risk is that of the mixture of rocks of the register.",
     "road": "Road salt: its class is counted and a least corrosivity; its chloride is not in the "
     "salt figure.",
@@ -83,6 +86,8 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         "embedment_short": table["embedment_short"],
         "metal_unknown": rank_of(held).isna(),
         "condition_unknown": table["condition"].isna(),
+        "kind_unknown": table["kind"].isna(),
+        "size_unknown": table["diameter_mm"].isna() | table["embedment_mm"].isna(),
         "rock_unknown": table["rock_strength_mpa"].isna(),
         "road": table["f1_road"] < 0,
         "outside_standard": table["outside_standard"],
