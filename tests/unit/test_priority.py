@@ -116,6 +116,8 @@ def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
     idle = sectors.assign(risk_band=["moderate", "severe", "low", "raised"])
     none = anchors.assign(replacement_cost=0.0)
     assert sector_priority(idle, none)["priority_rank"].tolist() == [3, 1, 4, 2]
+    idle = sectors.assign(risk_band=["moderate", "", "low", "raised"])
+    assert sector_priority(idle, none)["priority_rank"].tolist() == [2, 4, 3, 1]
     rule = (
         "Order: worse risk first, sea cliffs before inland within a band, then loss avoided per "
         "cost."
