@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 from saltreach.errors import OptionError
-from saltreach.science.placement import EN959_AXIAL_KN
 
 
 @dataclass(frozen=True)
@@ -70,14 +69,14 @@ class Options:
     rock_mapping_file: str | None = None
     survey_file: str | None = None
     prices_file: str | None = None
-    axial_kn: float = EN959_AXIAL_KN
+    axial_kn: float = 15.0
     today: date | None = None
 
     def __post_init__(self) -> None:
         """Refuse impossible values."""
         for name, low, high in (("so2_ug_m3", 0, 250), ("offshore_limit_m", 0, 1e6),
                                 ("coast_sd_m", 0, 1e5),
-                                ("axial_kn", EN959_AXIAL_KN, 100)):  # fmt: skip
+                                ("axial_kn", type(self).axial_kn, 100)):  # fmt: skip
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
                 raise OptionError(f"option {name} = {value}: give a value from {low} to {high:g}")

@@ -25,11 +25,6 @@ CAUTION = (
     "Advice only, never a certificate that an anchor is safe. Local code, the land manager and "
     "a competent person decide."
 )
-CAUTION_ON_TABLES = (
-    f"{CAUTION} Every probability is a prior, not a counted rate: it may be five times lower or "
-    "higher."
-)
-"""What stands on tables that carry probabilities."""
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -149,6 +150,7 @@ def choices(
     notes: list[str] = []
     table = anchors.reset_index(drop=True)
     loss, by_metal = _losses(table, notes)
+    saved = {metal: np.maximum(loss - after, 0) for metal, (_, after) in by_metal.items()}
     total = float(loss.sum())
     if not total > 0:
         raise OptionError("no anchor has a loss to avoid: assess the register first")
@@ -176,10 +178,8 @@ def choices(
         for metal in PLACEABLE[PLACEABLE.index(advised) :]:
             if metal == "duplex" != advised:
                 continue  # advised wherever the policy accepts it and nothing less suffices
-            replaced, after = by_metal[metal]
-            saved = np.maximum(loss - after, 0)
-            ready = here[replaced[here]]
-            ready = ready[np.argsort(-saved[ready], kind="stable")]
+            ready = here[by_metal[metal][0][here]]
+            ready = ready[np.argsort(-saved[metal][ready], kind="stable")]
             pieces = _pieces(depth[ready], metal, kind, prices, money)
             if not pieces:
                 unpriced.add(metal)
@@ -188,7 +188,7 @@ def choices(
                 reached = ready[_filled(depth[ready]) <= piece.length_mm]
                 most = max(most, len(reached))
                 for scope, picked in _scopes(reached, worst, piece):
-                    avoided = float(saved[picked].sum() / total)
+                    avoided = float(saved[metal][picked].sum() / total)
                     assumed = bool(np.isnan(depth[picked]).any())
                     offers.append(
                         _choice(s, scope, piece, len(picked), avoided, assumed, prices, money)
@@ -277,15 +277,16 @@ def _scopes(reached: np.ndarray, worst: np.ndarray, piece: Piece) -> list[tuple[
 
 def _worth_offering(offers: list[dict[str, Any]], prices: Prices) -> list[dict[str, Any]]:
     """Without what avoids hardly more than something that costs no more and does not run out."""
-    endless = {p.label for p in prices.stock if p.how_many is None} | {""}
+    limited = prices.limited()
     kept: list[dict[str, Any]] = []
     for offer in sorted(offers, key=lambda o: (o["cost"], -o["avoided"])):
-        cheaper = (o for o in kept if o["piece"] in endless)
+        cheaper = (o for o in kept if o["piece"] not in limited)
         if all(offer["avoided"] > o["avoided"] + HARDLY for o in cheaper):
             kept.append(offer)
     return kept
 
 
+@cache
 def _piece_diameter_mm(piece: Piece) -> float:
     """Least diameter for EN 959's loads in the piece's own grade and number of legs."""
     if not piece.grade:
@@ -414,13 +415,10 @@ def plans(
 def _stock_limits(table: pd.DataFrame, prices: Prices | None) -> list[Row]:
     """No more of a piece than there are."""
     rows: list[Row] = []
-    stock = () if prices is None else prices.stock
-    # two lots of one piece are one piece
-    for label in dict.fromkeys(piece.label for piece in stock):
-        lots = [piece.how_many for piece in stock if piece.label == label]
+    for label, there in ({} if prices is None else prices.limited()).items():
         uses = np.where(table["piece"] == label, table["count"].to_numpy(np.int64), 0)
-        if None not in lots and uses.any():
-            rows.append(_limit(uses, sum(n for n in lots if n is not None)))
+        if uses.any():
+            rows.append(_limit(uses, there))
     return rows
 
 
@@ -545,18 +543,13 @@ def used_up(table: pd.DataFrame, taken: np.ndarray, prices: Prices) -> list[str]
         For the numbers of its stock list.
     """
     bought = table.iloc[taken]
-    served = (
-        table[["crag", "sector"]]
-        .apply(tuple, axis=1)
-        .isin(set(bought[["crag", "sector"]].itertuples(index=False, name=None)))
-    )
+    sectors, served = (pd.MultiIndex.from_frame(t[["crag", "sector"]]) for t in (table, bought))
+    waiting = table[~sectors.isin(served)]
     said = []
-    for label in dict.fromkeys(piece.label for piece in prices.stock):
-        lots = [piece.how_many for piece in prices.stock if piece.label == label]
-        wanted = table.loc[~served & (table["piece"] == label), "count"]
+    for label, there in prices.limited().items():
+        wanted = waiting.loc[waiting["piece"] == label, "count"]
         used = int(bought.loc[bought["piece"] == label, "count"].sum())
-        there = sum(n for n in lots if n is not None)
-        if None not in lots and len(wanted) and there - used < int(wanted.min()):
+        if len(wanted) and there - used < int(wanted.min()):
             said.append(f"{label} ({used} of {there} used)")
     return said
 

@@ -17,11 +17,8 @@ import pandas as pd
 
 from saltreach.decisions.material import resistance_class_of
 from saltreach.decisions.reasons import Reasons
-from saltreach.decisions.risk import FAILED, cracking
-from saltreach.decisions.state import (
-    metal_in_place,
-    remaining_life_of_coated_y,
-)
+from saltreach.decisions.risk import cracking
+from saltreach.decisions.state import FAILED, metal_in_place, remaining_life_of_coated_y
 from saltreach.materials import COATED, MATERIAL_BY_NAME, ROMAN
 from saltreach.policy import DEFAULT, Policy
 from saltreach.science.inspection import (

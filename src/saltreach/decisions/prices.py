@@ -82,6 +82,17 @@ class Prices:
     example: bool = False
     source: str = ""
 
+    def limited(self) -> dict[str, int]:
+        """How many there are of each piece that may run out; two lots of one piece are one."""
+        lots: dict[str, list[int | None]] = {}
+        for piece in self.stock:
+            lots.setdefault(piece.label, []).append(piece.how_many)
+        return {
+            label: sum(n for n in numbers if n is not None)
+            for label, numbers in lots.items()
+            if None not in numbers
+        }
+
     def stock_metals(self) -> frozenset[str] | None:
         """Metals of the pieces that are bonded; None without a stock list."""
         if not self.stock:

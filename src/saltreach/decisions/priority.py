@@ -7,7 +7,7 @@ import pandas as pd
 
 from saltreach.decisions.risk import band_of, least_of
 from saltreach.policy import DEFAULT, Policy
-from saltreach.register.columns import BANDS
+from saltreach.register.columns import BANDS, OUT_OF_USE
 from saltreach.science.failure import Anchors, combined, failure_parts
 from saltreach.science.placement import DO_NOT_PLACE
 from saltreach.science.reliability import material_weights
@@ -20,7 +20,7 @@ from saltreach.science.value import (
 
 PRIORITY_WORK = ("yearly_loss", "yearly_loss_after", "replacement_cost")
 """Working columns of `anchor_priority` that `sector_priority` sums."""
-BOUGHT = ("replace", "take out of use")
+BOUGHT = ("replace", OUT_OF_USE)
 """Actions for which a new anchor is bought. A spot whose rock refuses one is not among them."""
 
 

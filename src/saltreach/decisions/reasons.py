@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
 from saltreach.register.columns import SEPARATOR
+
+
+def some(names: Sequence[str], most: int = 3) -> str:
+    """The first of some names, and how many more there are.
+
+    Examples
+    --------
+    >>> some(["a", "b", "c", "d", "e"]), some(["a"])
+    ('a, b, c and 2 more', 'a')
+    """
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
 
 
 class Reasons:

@@ -15,9 +15,9 @@ import pandas as pd
 from saltreach.decisions.material import rank_of, resistance_class_of
 from saltreach.decisions.reasons import Reasons
 from saltreach.decisions.resistance import UNTESTED
-from saltreach.decisions.state import metal_in_place, remaining_life_of_coated_y
+from saltreach.decisions.state import FAILED, metal_in_place, remaining_life_of_coated_y
 from saltreach.materials import MATERIAL_BY_NAME, ROMAN, UNKNOWN
-from saltreach.register.columns import BANDS
+from saltreach.register.columns import BANDS, OUT_OF_USE
 from saltreach.science.capacity import is_mechanical
 from saltreach.science.inspection import TARGET_PER_Y
 from saltreach.science.placement import (
@@ -50,7 +50,7 @@ or less, and where it is below 25 MPa; judgement."""
 UNKNOWN_ROCK_FLOOR = "moderate"
 """Least rock band where neither rock nor test is known."""
 
-FAILED, POOR = 4, 3
+POOR = 3
 POOR_METAL_FLOOR = "raised"
 """Least metal band of an anchor recorded as poor: somebody saw it. Judgement."""
 LIKE_FAILED_FLOOR, MANY_FAILED, MANY_FAILED_FLOOR = "moderate", 0.2, "raised"
@@ -211,10 +211,10 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     unseen = np.isnan(condition) & above
     action = np.select(
         [failed, refused, going | mends, unknown | loose | unseen],
-        ["take out of use", "move or remove", "replace", "find out"],
+        [OUT_OF_USE, "move or remove", "replace", "find out"],
         "keep",
     ).astype(object)
-    stays = (action != "take out of use") & no_new & ~refused
+    stays = (action != OUT_OF_USE) & no_new & ~refused
     reasons = Reasons(table.index)
     reasons.add(failed, "Recorded as failed: take it out of use today, and look again only once "
                 "it is replaced.")  # fmt: skip

@@ -283,7 +283,7 @@ def like_failed_share(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
     ndarray, shape (n,)
         0 to 1; the anchor itself counts.
     """
-    failed = (table["condition"] == FAILED).fillna(False).astype(bool)
+    failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
     undated = table["installed_on"].isna()
     *place, year = _batch(table, metal)
     own = pd.DataFrame({"failed": failed, "n": 1}, index=table.index)

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.decisions.plan_options import PlanOptions
+from saltreach.decisions.reasons import some
 from saltreach.decisions.travel import middle, travel_minutes
 from saltreach.decisions.windows import (
     add_months,
@@ -324,7 +325,7 @@ def _tasks(
             due = min(due, first + 3 * (end - first) // 4)
             add(REBOLT, s, int(r["anchors"]), options.rebolt_hours_per_anchor, due, 0)
     notes = [
-        f"{why}: {', '.join(names[:3])}" + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+        f"{why}: {some(names)}"
         for why, names in (
             ("without a due date, so not planned (category or class unknown; or every anchor "
              "out of use, to be closed today)", undated),

@@ -8,6 +8,7 @@ import pandas as pd
 from saltreach.decisions.material import rank_of, resistance_class_of
 from saltreach.decisions.reasons import Reasons
 from saltreach.decisions.rock import rock_notes
+from saltreach.decisions.state import FAILED
 from saltreach.materials import ROMAN, UNKNOWN
 from saltreach.policy import DEFAULT, Policy
 from saltreach.science import stainless
@@ -71,9 +72,9 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
     mixed = (held != UNKNOWN) & (hanger != UNKNOWN) & (held != hanger)
     with_coated = (held_class == 0) != (hanger_class == 0)
     applies = {
-        "failed": table["condition"] == 4,
+        "failed": table["condition"] == FAILED,
         "like_failed": (table["like_failed_share"] > 0)
-        & table["condition"].ne(4).fillna(True).astype(bool),
+        & ~(table["condition"] == FAILED).to_numpy(bool, na_value=False),
         "hollow": table["tap_response"] == "hollow",
         "weathered": table["weathering_grade"].isin(["W5", "W6"]),
         "coated_mixed": mixed & with_coated,

@@ -74,7 +74,8 @@ def layer_values(
     given = anchors["coast_distance_m"].to_numpy(float)
     at_sea = shore.on_land == 0
     use_given = ~np.isnan(given)
-    distance = np.where(use_given, given, np.where(at_sea, 0.0, shore.distance_m))
+    by_layer = np.where(at_sea, 0.0, shore.distance_m)
+    distance = np.where(use_given, given, by_layer)
     given_sd = np.maximum(GIVEN_DISTANCE_SD_M, GIVEN_DISTANCE_SD_SHARE * given)
     terrain = _terrain(anchors, shore, index, dem_file)
     climate = sample_climate(lon, lat, terrain["elevation_m"].to_numpy(float))
@@ -109,7 +110,7 @@ def layer_values(
         "in_europe": in_europe(lon, lat),
         "seaward_m": np.where(at_sea & ~use_given, shore.distance_m, 0.0),
         "layer_notes": _joined(
-            _shore_notes(anchors, given, np.where(at_sea, 0.0, shore.distance_m), coast),
+            _shore_notes(anchors, distance, by_layer, coast),
             _joined(climate["climate_notes"], terrain["terrain_notes"]),
         ),
     }
@@ -120,17 +121,15 @@ def layer_values(
 
 
 def _shore_notes(
-    anchors: pd.DataFrame, given_m: np.ndarray, layer_m: np.ndarray, coast: Coast
+    anchors: pd.DataFrame, used_m: np.ndarray, layer_m: np.ndarray, coast: Coast
 ) -> np.ndarray:
     """Where what the register says of the shore and the layer cannot both be right."""
-    apart = np.abs(given_m - layer_m)
-    apart = apart - GIVEN_DISTANCE_SD_SHARE * np.fmax(given_m, layer_m)
-    far = np.where(np.isnan(given_m), layer_m, given_m) > ODD_CLIFF_M
-    cliff = far & (anchors["sea_cliff"] == "yes").to_numpy()
-    text = _metres("Distance to the sea given as ", given_m)
+    apart = np.abs(used_m - layer_m) - GIVEN_DISTANCE_SD_SHARE * np.maximum(used_m, layer_m)
+    cliff = (used_m > ODD_CLIFF_M) & (anchors["sea_cliff"] == "yes").to_numpy()
+    text = _metres("Distance to the sea given as ", used_m)
     text = text + _metres(" m, the layer's is ", layer_m) + " m: check both."
     note = np.where(apart > 4 * coast.position_sd_m, text, "")
-    odd = _metres("Said to be a sea cliff, ", np.where(np.isnan(given_m), layer_m, given_m))
+    odd = _metres("Said to be a sea cliff, ", used_m)
     odd = np.where(cliff, odd + " m from the sea: check it.", "")
     return _joined(note, odd)
 

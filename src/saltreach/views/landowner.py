@@ -19,7 +19,7 @@ import pandas as pd
 
 from saltreach.errors import OptionError
 from saltreach.materials import MATERIAL_NAMES
-from saltreach.register.columns import ACTIONS, BANDS
+from saltreach.register.columns import BANDS, OUT_OF_USE
 from saltreach.views.generalise import COARSENESS_M, Areas, Grid, count_range, generalised
 from saltreach.views.html import asset_text, page_policy, render_template, write_text
 from saltreach.views.landowner_map import BADGE, coast_source, drawing
@@ -306,7 +306,7 @@ def _metal(group: pd.DataFrame, texts: Mapping[str, Any]) -> str:
 def _pressing(anchors: pd.DataFrame, texts: Mapping[str, Any]) -> list[str]:
     """What cannot wait for a visit: anchors out of use, and the first day by which some go."""
     said = []
-    if (anchors["action"] == ACTIONS[0]).any():
+    if (anchors["action"] == OUT_OF_USE).any():
         said.append(str(texts["out_of_use"]))
     days = sorted(anchors["replace_by"].replace("", None).dropna().astype(str))
     if days:

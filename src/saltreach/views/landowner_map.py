@@ -182,9 +182,8 @@ def _shore(frame: Frame, covered: BaseGeometry, coast_file: str | None) -> tuple
     lines = shapely.MultiLineString([part for part in parts if len(part) > 1])
     if kind == "land" or coast.sided:  # a layer with sides and no land here means open sea
         # The areas become part of the land: what lies under them is no longer in the drawing.
-        # drawn coarser, a shore may cross itself: its crossings become nodes
-        land = shapely.make_valid(shapely.build_area(shapely.node(lines)))
-        return "land", shapely.union(land, covered)
+        # Drawn coarser, a shore may cross itself: its crossings become nodes.
+        return "land", shapely.union(shapely.build_area(shapely.node(lines)), covered)
     return kind, shapely.difference(lines, covered)
 
 

@@ -12,6 +12,7 @@ import pandas as pd
 from saltreach.decisions.plan import VISIT_COLUMNS, Plan, trips_by_month, workload
 from saltreach.decisions.plan_cost import Cost
 from saltreach.decisions.plan_unmet import unmet_summary
+from saltreach.decisions.reasons import some
 from saltreach.decisions.windows import day_number, day_text
 from saltreach.errors import RegisterError
 from saltreach.pipeline import CAUTION
@@ -174,10 +175,9 @@ def plan_lines(plan: Plan) -> list[str]:
             "days together). By rule, and what would mend it:"
         )
         for part in unmet_summary(plan.unmet, most=5):
-            shown = ", ".join(part["sectors"][:3])
-            more = f" and {len(part['sectors']) - 3} more" if len(part["sectors"]) > 3 else ""
             lines.append(
-                f"  {part['rule']}: {shown}{more} ({part['days_overdue']} days). {part['fix']}."
+                f"  {part['rule']}: {some(part['sectors'])} ({part['days_overdue']} days). "
+                f"{part['fix']}."
             )
     else:
         lines.append("Every due date is met.")

@@ -10,7 +10,7 @@ import pandas as pd
 from saltreach.decisions.find_out import WORDS
 from saltreach.materials import PLACEABLE
 from saltreach.pipeline import CAUTION
-from saltreach.register.columns import ACTIONS, BANDS, KINDS_ADVISED, SEPARATOR
+from saltreach.register.columns import ACTIONS, BANDS, KINDS_ADVISED, OUT_OF_USE, SEPARATOR
 from saltreach.science.placement import DO_NOT_PLACE
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
 
 
 def _failed(anchors: pd.DataFrame) -> list[str]:
-    failed = anchors[anchors["action"] == "take out of use"]
+    failed = anchors[anchors["action"] == OUT_OF_USE]
     return [f"{r.anchor_id} ({r.crag} / {r.sector})" for r in failed.itertuples(index=False)]
 
 

@@ -76,7 +76,7 @@ def write_results(
     language : str
         Language the map opens in: en, de, es or fr.
     """
-    from saltreach.pipeline import CAUTION, CAUTION_ON_TABLES
+    from saltreach.pipeline import CAUTION
 
     with ExitStack() as folders:
         work = folders.enter_context(whole_folder(out))
@@ -87,7 +87,7 @@ def write_results(
         result.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.sectors), ("crags", result.crags)):
             flat = frame[[c for c in SECTOR_COLUMNS if c in frame]]
-            cautioned = spreadsheet_safe(flat).assign(caution=CAUTION_ON_TABLES)
+            cautioned = spreadsheet_safe(flat).assign(caution=_caution())
             cautioned.to_csv(work / f"{name}.csv", index=False)
         if len(result.rejected):
             _rejected_csv(result.rejected, work)
@@ -100,6 +100,17 @@ def write_results(
         write_map_file(result, work / "map.html", title=title, tiles=tiles, language=language)
     if not len(result.rejected):
         (out / "rejected.csv").unlink(missing_ok=True)
+
+
+def _caution() -> str:
+    """What stands on tables that carry probabilities."""
+    from saltreach.decisions.state import RANGE_FACTOR
+    from saltreach.pipeline import CAUTION
+
+    return (
+        f"{CAUTION} Every probability is a prior, not a counted rate: it may be "
+        f"{RANGE_FACTOR:g} times lower or higher."
+    )
 
 
 def write_rejected(rejected: pd.DataFrame, out: Path) -> None:
@@ -235,14 +246,13 @@ def write_geopackage(result: Assessment, path: Path) -> None:
     Version 1.2 of the standard: QGIS 3.22 warns of a file of version 1.4, and nothing in these
     layers needs a later one.
     """
-    from saltreach.pipeline import CAUTION_ON_TABLES
     from saltreach.views.qgis import add_styles
 
     frames = {"anchors": result.anchors, "sectors": result.sectors, "crags": result.crags}
     for layer, frame in frames.items():
         frame.to_file(
             path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION,
-            DESCRIPTION=CAUTION_ON_TABLES,
+            DESCRIPTION=_caution(),
         )  # fmt: skip
     kinds = {"anchors": "marker", "sectors": "fill", "crags": "fill"}
     add_styles(path, kinds, result.provenance["time"])
