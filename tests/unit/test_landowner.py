@@ -261,6 +261,8 @@ def test_what_cannot_wait_for_a_visit_is_said_first():
     points.loc[at, "action"] = ["take out of use", "replace", "move or remove"]
     points.loc[at, "replace_by"] = ["", "2028-03-31", "2027-11-25"]
     points.loc[other, "replace_by"] = "2026-12-01"  # elsewhere
+    asked = points.index[here][3]  # only to be found out
+    points.loc[asked, ["action", "replace_by"]] = ["find out", "2026-12-31"]
     land = holding(points, crags=("Cabo Uno",), works=(Work("Cabo Uno", "All renewed.", ""),))
     place = landowner_data(assessment(points), land)["places"][0]
     assert place["work"][:3] == [

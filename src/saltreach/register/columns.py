@@ -510,7 +510,7 @@ RESULTS: tuple[Column, ...] = (
         "decisions",
         "replace_by",
         "date",
-        "replace or close by this day, where looking does not mend it",
+        "replace, move, remove, find out or close by this day",
     ),
     _c(
         "decisions",

@@ -308,7 +308,8 @@ def _pressing(anchors: pd.DataFrame, texts: Mapping[str, Any]) -> list[str]:
     said = []
     if (anchors["action"] == OUT_OF_USE).any():
         said.append(str(texts["out_of_use"]))
-    days = sorted(anchors["replace_by"].replace("", None).dropna().astype(str))
+    going = anchors.loc[anchors["action"] != "find out", "replace_by"]
+    days = sorted(going.replace("", None).dropna().astype(str))
     if days:
         said.append(str(texts["replace_by"].format(month=_month(days[0], texts))))
     return said

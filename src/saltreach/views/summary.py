@@ -143,7 +143,7 @@ def _first(sectors: pd.DataFrame, count: int = 5) -> list[str]:
     lines = []
     for s in sectors.sort_values("priority_rank").head(count).itertuples(index=False):
         due = s.next_inspection_on or "?"
-        by = f", replace or close by {s.replace_by}" if s.replace_by else ""
+        by = f", act or close by {s.replace_by}" if s.replace_by else ""
         lines += [
             f"  {s.crag} / {s.sector}: {s.risk_share}; buy {s.material_recommended or '?'}, look "
             f"every {s.inspection_interval_months} months, next {due}"
