@@ -122,9 +122,7 @@ def texts(folder: Path) -> dict[str, object]:
 def differences(old: object, new: object, where: str = "") -> list[str]:
     if isinstance(old, dict) and isinstance(new, dict):
         keys = [k for k in dict.fromkeys([*old, *new]) if k not in OF_THE_RUN]
-        return [
-            d for k in keys for d in differences(old.get(k), new.get(k), f"{where}/{k}")
-        ]
+        return [d for k in keys for d in differences(old.get(k), new.get(k), f"{where}/{k}")]
     if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
         return [
             d

@@ -6,10 +6,10 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from saltreach.pipeline import CAUTION, Assessment
-from saltreach.register.columns import BANDS
-from saltreach.views.holding import Contact, Holding
-from saltreach.views.shapes import sector_shapes
+from saltreach.assessment.assess import CAUTION, Assessment
+from saltreach.assessment.shapes import sector_shapes
+from saltreach.intake.holding import Contact, Holding
+from saltreach.vocabulary.columns import BANDS
 
 HOSTILE = (
     "<img src=x onerror=alert(1)>",

@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 
-from saltreach.decisions.plan_options import PlanOptions
-from saltreach.decisions.visits import Tables, make_problem
-from saltreach.register.sheets import NOTHING, Sheet
+from saltreach.intake.sheets import NOTHING, Sheet
+from saltreach.planning.options import PlanOptions
+from saltreach.planning.problem import Tables, make_problem
 
 START = "2027-01-01"
 

@@ -160,7 +160,7 @@ def comparable(register) -> tuple[pd.DataFrame, pd.DataFrame]:
     The row number (a spreadsheet counts its header), the file's name, the text of numbers in
     refused cells, and extra columns with nothing in them (some formats cannot hold those).
     """
-    from saltreach.register.columns import REGISTER_BY_NAME
+    from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
     anchors = pd.DataFrame(register.anchors.drop(columns=["source_row", "geometry"]))
     empty = [c for c in anchors if c not in REGISTER_BY_NAME and anchors[c].isna().all()]

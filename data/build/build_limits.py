@@ -17,14 +17,15 @@ sys.path.insert(0, str(TOP / "tests" / "reference"))
 
 from decided import ANSWERS, table  # noqa: E402
 
-from saltreach.decisions import risk, state  # noqa: E402
-from saltreach.decisions.corrosivity import CATEGORY_FLOORS  # noqa: E402
-from saltreach.decisions.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOORS  # noqa: E402
-from saltreach.decisions.sectors import WORST_SHARE  # noqa: E402
-from saltreach.materials import GRADES  # noqa: E402
-from saltreach.science import bond, inspection, updating  # noqa: E402
-from saltreach.science.reliability import MODEL  # noqa: E402
-from saltreach.science.stress_corrosion import MINIMUM_MATERIAL, WEIGHTS  # noqa: E402
+from saltreach.assessment import risk, state  # noqa: E402
+from saltreach.assessment.corrosivity import CATEGORY_FLOORS  # noqa: E402
+from saltreach.assessment.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOORS  # noqa: E402
+from saltreach.assessment.sectors import WORST_SHARE  # noqa: E402
+from saltreach.science.metal.stress_corrosion import MINIMUM_MATERIAL, WEIGHTS  # noqa: E402
+from saltreach.science.rock import bond  # noqa: E402
+from saltreach.science.time import inspection, updating  # noqa: E402
+from saltreach.science.time.reliability import MODEL  # noqa: E402
+from saltreach.vocabulary.metals import GRADES  # noqa: E402
 
 
 def rows(heads: tuple[str, ...], body: list[tuple[object, ...]]) -> list[str]:

@@ -14,18 +14,18 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from saltreach.options import Options
-    from saltreach.pipeline import Assessment, assess
-    from saltreach.register import Register, read_register
-    from saltreach.views.tables import write_results
+    from saltreach.assessment.assess import Assessment, assess
+    from saltreach.intake import Register, read_register
+    from saltreach.intake.options import Options
+    from saltreach.outputs.tables.results import write_results
 
 _HOMES = {
-    "Assessment": "saltreach.pipeline",
-    "Options": "saltreach.options",
-    "Register": "saltreach.register",
-    "assess": "saltreach.pipeline",
-    "read_register": "saltreach.register",
-    "write_results": "saltreach.views.tables",
+    "Assessment": "saltreach.assessment.assess",
+    "Options": "saltreach.intake.options",
+    "Register": "saltreach.intake",
+    "assess": "saltreach.assessment.assess",
+    "read_register": "saltreach.intake",
+    "write_results": "saltreach.outputs.tables.results",
 }
 
 __all__ = ["Assessment", "Options", "Register", "__version__", "assess", "read_register",

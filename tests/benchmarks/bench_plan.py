@@ -19,16 +19,16 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from saltreach.decisions.plan import make_plan
-from saltreach.decisions.plan_bound import least_cost
-from saltreach.decisions.plan_cost import broken_rules, by_day, cost_of, timetable
-from saltreach.decisions.plan_greedy import greedy_plan
-from saltreach.decisions.plan_options import PlanOptions
-from saltreach.decisions.plan_solver import solve, without_useless
-from saltreach.decisions.visits import Tables, make_problem
-from saltreach.register.sheets import NOTHING, Sheet, refuse_unknown
-from saltreach.register.teams import read_needs, read_teams, read_windows
-from saltreach.views.tables import read_results
+from saltreach.intake.sheets import NOTHING, Sheet, refuse_unknown
+from saltreach.intake.teams import read_needs, read_teams, read_windows
+from saltreach.outputs.tables.results import read_results
+from saltreach.planning.bound import least_cost
+from saltreach.planning.cost import broken_rules, by_day, cost_of, timetable
+from saltreach.planning.greedy import greedy_plan
+from saltreach.planning.options import PlanOptions
+from saltreach.planning.plan import make_plan
+from saltreach.planning.problem import Tables, make_problem
+from saltreach.planning.solver import solve, without_useless
 
 DATA = Path(__file__).parents[2] / "data" / "demo"
 

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from saltreach.register.columns import BANDS, CATEGORIES
-from saltreach.views.shapes import sector_shapes
+from saltreach.assessment.shapes import sector_shapes
+from saltreach.vocabulary.columns import BANDS, CATEGORIES
 
 HOSTILE_CRAGS = (
     "<img src=x onerror=alert(1)>",

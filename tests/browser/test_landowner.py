@@ -9,7 +9,7 @@ from pypdf import PdfReader
 
 from browser.accessibility import assert_accessible, findings
 from holding_region import HOSTILE, anchors, assessment, holding
-from saltreach.views.landowner import PAGE_FILE, write_landowner
+from saltreach.outputs.landowner.page import PAGE_FILE, write_landowner
 
 pytestmark = pytest.mark.browser
 

@@ -11,10 +11,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 import synthetic
 from accessibility import assert_accessible
 
-from saltreach.register.columns import BANDS
-from saltreach.views.colourings import COLOURINGS
-from saltreach.views.map import SCRIPTS, write_map
-from saltreach.views.texts import LANGUAGES, catalogue
+from saltreach.outputs.map.colourings import COLOURINGS
+from saltreach.outputs.map.page import SCRIPTS, write_map
+from saltreach.outputs.map.texts import LANGUAGES, catalogue
+from saltreach.vocabulary.columns import BANDS
 
 pytestmark = pytest.mark.browser
 

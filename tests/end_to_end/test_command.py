@@ -187,9 +187,9 @@ def test_hostile_names_reach_no_formula_and_no_markup(saltreach, tmp_path):
 
 
 def test_a_failing_write_leaves_the_old_results_whole(saltreach, tmp_path, monkeypatch):
-    from saltreach.pipeline import assess
-    from saltreach.register import read_register
-    from saltreach.views import tables
+    from saltreach.assessment.assess import assess
+    from saltreach.intake import read_register
+    from saltreach.outputs.tables import results as tables
 
     register = read_register(write(tmp_path / "a.csv"))
     result = assess(register)

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 import vobject
 
-from saltreach.pipeline import CAUTION
+from saltreach.assessment.assess import CAUTION
 
 DATA = Path(__file__).parents[2] / "data" / "demo"
 TABLES = (

@@ -8,14 +8,14 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.decisions.corrosivity import corrosivity
-from saltreach.decisions.interval import inspection_interval
-from saltreach.decisions.material import choose_material, rank_of, stress_corrosion_hazard
-from saltreach.decisions.resistance import rock_resistance
-from saltreach.decisions.risk import action_of, bands_of
-from saltreach.decisions.state import age_of_anchors, state_of_anchors
-from saltreach.materials import COATED, MATERIAL_NAMES, PLACEABLE
-from saltreach.policy import DEFAULT, Policy
+from saltreach.assessment.corrosivity import corrosivity
+from saltreach.assessment.interval import inspection_interval
+from saltreach.assessment.material import choose_material, rank_of, stress_corrosion_hazard
+from saltreach.assessment.resistance import rock_resistance
+from saltreach.assessment.risk import action_of, bands_of
+from saltreach.assessment.state import age_of_anchors, state_of_anchors
+from saltreach.intake.policy import DEFAULT, Policy
+from saltreach.vocabulary.metals import COATED, MATERIAL_NAMES, PLACEABLE
 
 TODAY = dt.date(2026, 11, 25)
 

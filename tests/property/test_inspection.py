@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.register.columns import BANDS, CATEGORIES
-from saltreach.science import inspection as look
-from saltreach.science.stress_corrosion import SCC_BANDS
+from saltreach.science.metal.stress_corrosion import SCC_BANDS
+from saltreach.science.time import inspection as look
+from saltreach.vocabulary.columns import BANDS, CATEGORIES
 
 months = st.floats(0, 200) | st.just(float("nan"))
 

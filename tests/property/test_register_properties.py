@@ -12,8 +12,8 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from saltreach.errors import RegisterError
-from saltreach.register import read_register
-from saltreach.register.columns import REGISTER
+from saltreach.intake import read_register
+from saltreach.vocabulary.columns import REGISTER
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from register_formats import comparable, write_all_formats

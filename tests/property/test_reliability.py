@@ -5,24 +5,24 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.materials import COATED, MATERIAL_NAMES, PLACEABLE
-from saltreach.science import updating
-from saltreach.science.atmosphere import first_year_loss_um_y
-from saltreach.science.failure import (
+from saltreach.science.air.atmosphere import first_year_loss_um_y
+from saltreach.science.metal.stress_corrosion import scc_band, scc_hazard
+from saltreach.science.time import updating
+from saltreach.science.time.failure import (
     Anchors,
     age_mixture,
     capacity_quantile_kn,
     cumulative_probability,
     failure_curve,
 )
-from saltreach.science.inspection import LADDER_MONTHS, cap_months, governing, months_to_target
-from saltreach.science.reliability import (
+from saltreach.science.time.inspection import LADDER_MONTHS, cap_months, governing, months_to_target
+from saltreach.science.time.reliability import (
     index_of_period,
     material_weights,
     rust_life_y,
     steel_strength_kn,
 )
-from saltreach.science.stress_corrosion import scc_band, scc_hazard
+from saltreach.vocabulary.metals import COATED, MATERIAL_NAMES, PLACEABLE
 
 NAN = float("nan")
 states = st.fixed_dictionaries(

@@ -6,11 +6,11 @@ import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.science import knock_down, resistance
-from saltreach.science.bond import NEW_BOND, bond_strength
-from saltreach.science.capacity import anchor_resistance
-from saltreach.science.placement import ADVICE, advised_kind, required_embedment_mm, too_close
-from saltreach.science.rock import strength_posterior
+from saltreach.science.rock import knock_down, resistance
+from saltreach.science.rock.bond import NEW_BOND, bond_strength
+from saltreach.science.rock.capacity import anchor_resistance
+from saltreach.science.rock.placement import ADVICE, advised_kind, required_embedment_mm, too_close
+from saltreach.science.rock.strength import strength_posterior
 
 lengths = st.floats(30, 250)
 distances = st.one_of(st.just(np.nan), st.floats(1, 800))

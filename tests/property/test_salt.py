@@ -7,7 +7,7 @@ import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.science import salt
+from saltreach.science.air import salt
 
 distances = st.one_of(st.floats(0, 1e3), st.floats(0, 3e6))
 nan = st.just(np.nan)

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.materials import MATERIAL_BY_NAME, MATERIAL_NAMES
-from saltreach.science import stress_corrosion as scc
-from saltreach.science.sunlight import sun_exposure
+from saltreach.science.air.sunlight import sun_exposure
+from saltreach.science.metal import stress_corrosion as scc
+from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES
 
 UNSURE = st.just(float("nan"))
 places = st.fixed_dictionaries(

@@ -5,14 +5,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.science import stainless
-from saltreach.science.uncertainty import (
+from saltreach.science.air.uncertainty import (
     Exposure,
     crc_probabilities,
     spread_by_quadrature,
     spread_by_sampling,
     variance_shares,
 )
+from saltreach.science.metal import stainless
 
 air = st.fixed_dictionaries(
     {

@@ -11,20 +11,20 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.corrosivity import corrosivity
-from saltreach.decisions.interval import inspection_interval
-from saltreach.decisions.material import choose_material, stress_corrosion_hazard
-from saltreach.decisions.resistance import rock_resistance
-from saltreach.decisions.risk import action_of, bands_of
-from saltreach.decisions.rock import rock_strength
-from saltreach.decisions.state import age_of_anchors, state_of_anchors
+from saltreach.assessment.assess import assess
+from saltreach.assessment.corrosivity import corrosivity
+from saltreach.assessment.interval import inspection_interval
+from saltreach.assessment.material import choose_material, stress_corrosion_hazard
+from saltreach.assessment.resistance import rock_resistance
+from saltreach.assessment.risk import action_of, bands_of
+from saltreach.assessment.rock import rock_strength
+from saltreach.assessment.state import age_of_anchors, state_of_anchors
+from saltreach.intake import read_register
+from saltreach.intake.options import Options
 from saltreach.layers.embedded import embedded_file
-from saltreach.materials import MATERIAL_NAMES, UNKNOWN
-from saltreach.options import Options
-from saltreach.pipeline import assess
-from saltreach.register import read_register
-from saltreach.register.columns import BANDS, REGISTER_BY_NAME
-from saltreach.science.lithology import lithology_of
+from saltreach.science.rock.lithology import lithology_of
+from saltreach.vocabulary.columns import BANDS, REGISTER_BY_NAME
+from saltreach.vocabulary.metals import MATERIAL_NAMES, UNKNOWN
 
 TODAY = dt.date(2026, 11, 25)
 ROWS = 96

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.science import wetness
+from saltreach.science.air import wetness
 
 temperatures = st.floats(-40, 45)
 humidities = st.floats(0, 105)

@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from saltreach.materials import MATERIAL_NAMES
-from saltreach.options import Options
-from saltreach.pipeline import assess
-from saltreach.register import read_register
-from saltreach.register.columns import BANDS, REGISTER_BY_NAME
+from saltreach.assessment.assess import assess
+from saltreach.intake import read_register
+from saltreach.intake.options import Options
+from saltreach.vocabulary.columns import BANDS, REGISTER_BY_NAME
+from saltreach.vocabulary.metals import MATERIAL_NAMES
 
 HERE = Path(__file__).parent
 PLACES = HERE / "places_decided.csv"

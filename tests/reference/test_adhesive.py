@@ -5,7 +5,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from saltreach.science import adhesive
+from saltreach.science.rock import adhesive
 
 CASES = pd.read_csv(Path(__file__).with_name("adhesive.csv"))
 

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.science import atmosphere
+from saltreach.science.air import atmosphere
 
 CASES = pd.read_csv(Path(__file__).with_name("iso9223_first_year_loss.csv"))
 METALS = ("steel", "zinc", "copper", "aluminium")

@@ -14,9 +14,9 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from saltreach.science import stress_corrosion as scc
-from saltreach.science.failure import Anchors, cumulative_probability, failure_curve
-from saltreach.science.reliability import material_weights, scc_scale_y, weibull_probability
+from saltreach.science.metal import stress_corrosion as scc
+from saltreach.science.time.failure import Anchors, cumulative_probability, failure_curve
+from saltreach.science.time.reliability import material_weights, scc_scale_y, weibull_probability
 
 HERE = Path(__file__).parent
 CASES = pd.read_csv(HERE / "field_observations.csv").set_index("id")

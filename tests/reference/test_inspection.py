@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from saltreach.science.inspection import (
+from saltreach.science.time.inspection import (
     CONDITION_CAP_MONTHS,
     LADDER_MONTHS,
     NORM_MONTHS,

@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.science.atmosphere import UPPER_LIMIT_UM_Y
-from saltreach.science.metal_loss import (
+from saltreach.science.air.atmosphere import UPPER_LIMIT_UM_Y
+from saltreach.science.metal.metal_loss import (
     EXPONENT_MEAN,
     EXPONENT_UPPER,
     loss_um,

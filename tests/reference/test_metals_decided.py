@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from decided import HERE, anchors_of
 
-from saltreach.register.columns import BANDS, REGISTER_BY_NAME
+from saltreach.vocabulary.columns import BANDS, REGISTER_BY_NAME
 
 PLACES = HERE / "metals_by_place.csv"
 ANSWERS = HERE / "metals_by_place_tool.csv"

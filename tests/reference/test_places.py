@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 from decided import anchors_of
 
-from saltreach.register.columns import CATEGORIES
+from saltreach.vocabulary.columns import CATEGORIES
 
 PLACES = pd.read_csv(Path(__file__).with_name("places.csv"))
 

@@ -11,13 +11,13 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from saltreach.materials import MATERIAL_NAMES
-from saltreach.science import failure, inspection, reliability, updating
-from saltreach.science.atmosphere import first_year_loss_um_y
-from saltreach.science.failure import Anchors, capacity_quantile_kn, failure_curve
-from saltreach.science.metal_loss import EXPONENT_MEAN, loss_um, section_ratio, years_to_loss
-from saltreach.science.reliability import MODEL, material_weights
-from saltreach.science.resistance import SHEAR_RATIO, steel_resistance_kn
+from saltreach.science.air.atmosphere import first_year_loss_um_y
+from saltreach.science.metal.metal_loss import EXPONENT_MEAN, loss_um, section_ratio, years_to_loss
+from saltreach.science.rock.resistance import SHEAR_RATIO, steel_resistance_kn
+from saltreach.science.time import failure, inspection, reliability, updating
+from saltreach.science.time.failure import Anchors, capacity_quantile_kn, failure_curve
+from saltreach.science.time.reliability import MODEL, material_weights
+from saltreach.vocabulary.metals import MATERIAL_NAMES
 
 CASES = pd.read_csv(Path(__file__).with_name("reliability.csv"))
 MODULES = {"reliability": reliability, "inspection": inspection, "updating": updating}

@@ -12,8 +12,8 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from saltreach.materials import GRADE_BY_NAME, MATERIAL_BY_NAME
-from saltreach.science import bond, capacity, knock_down, placement, resistance
+from saltreach.science.rock import bond, capacity, knock_down, placement, resistance
+from saltreach.vocabulary.metals import GRADE_BY_NAME, MATERIAL_BY_NAME
 
 CASES = pd.read_csv(Path(__file__).with_name("resistance.csv"))
 

@@ -11,8 +11,9 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from saltreach.science import lithology, rebound, rock
-from saltreach.science.rock_mass import isrm_strength_grade
+from saltreach.science.rock import lithology, rebound
+from saltreach.science.rock import strength as rock
+from saltreach.science.rock.rock_mass import isrm_strength_grade
 
 CASES = pd.read_csv(Path(__file__).with_name("rock.csv"))
 

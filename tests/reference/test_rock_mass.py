@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.science import rmr, rock_mass
+from saltreach.science.rock import rmr, rock_mass
 
 HOEK_BROWN = pd.read_csv(Path(__file__).with_name("rock_mass.csv"))
 

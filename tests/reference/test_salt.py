@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.science import atmosphere, calibration, salt
-from saltreach.science.uncertainty import Exposure, spread_by_quadrature
+from saltreach.science.air import atmosphere, calibration, salt
+from saltreach.science.air.uncertainty import Exposure, spread_by_quadrature
 
 DATA = Path(__file__).parents[2] / "data" / "calibration"
 BINS = pd.read_csv(DATA / "chloride_bins.csv")

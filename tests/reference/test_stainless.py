@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.materials import GRADES, ROMAN
-from saltreach.science import stainless
+from saltreach.science.metal import stainless
+from saltreach.vocabulary.metals import GRADES, ROMAN
 
 CASES = pd.read_csv(Path(__file__).with_name("en1993_crf.csv"))
 

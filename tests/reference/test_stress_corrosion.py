@@ -7,11 +7,17 @@ The hazard itself is our own screening; no paper gives one to compare with. See
 import numpy as np
 import pytest
 
-from saltreach.materials import COATED, GRADE_BY_NAME, MATERIAL_NAMES, PLACEABLE
-from saltreach.science import stress_corrosion as scc
-from saltreach.science.stainless import GRADES
-from saltreach.science.sunlight import AIR_POWER, BEAM, DAY_WEIGHTS, DECLINATIONS_DEG, sun_exposure
-from saltreach.science.wetness import MAGNESIUM_CHLORIDE_PCT, SODIUM_CHLORIDE_PCT
+from saltreach.science.air.sunlight import (
+    AIR_POWER,
+    BEAM,
+    DAY_WEIGHTS,
+    DECLINATIONS_DEG,
+    sun_exposure,
+)
+from saltreach.science.air.wetness import MAGNESIUM_CHLORIDE_PCT, SODIUM_CHLORIDE_PCT
+from saltreach.science.metal import stress_corrosion as scc
+from saltreach.science.metal.stainless import GRADES
+from saltreach.vocabulary.metals import COATED, GRADE_BY_NAME, MATERIAL_NAMES, PLACEABLE
 
 PLACE = {"warm_month_c": 25.0, "sun": 0.5, "humidity_share": 0.4, "carbonate_rock": 0.0}
 

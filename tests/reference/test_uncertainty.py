@@ -11,9 +11,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from saltreach.science import atmosphere, stainless
-from saltreach.science.distributions import truncated_normal_moments
-from saltreach.science.uncertainty import (
+from saltreach.science.air import atmosphere
+from saltreach.science.air.uncertainty import (
     INPUTS,
     Exposure,
     crc_probabilities,
@@ -21,6 +20,8 @@ from saltreach.science.uncertainty import (
     spread_by_quadrature,
     spread_by_sampling,
 )
+from saltreach.science.distributions import truncated_normal_moments
+from saltreach.science.metal import stainless
 
 DRAWS = 400_000
 QUANTILES = (0.1, 0.5, 0.9)

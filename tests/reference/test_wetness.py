@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from saltreach.science import wetness
+from saltreach.science.air import wetness
 
 
 def test_humidity_at_metal_temperature():

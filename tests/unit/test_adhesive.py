@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from saltreach.errors import OptionError
-from saltreach.science import adhesive
+from saltreach.science.rock import adhesive
 
 GOOD = "rock_temperature_c,gel_min,cure_min\n20,6,60\n-5,60,600\n5,25,240\n"
 

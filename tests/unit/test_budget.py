@@ -7,7 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.budget import (
+from saltreach.errors import OptionError
+from saltreach.intake.prices import Piece, Prices, read_prices
+from saltreach.planning.budget import (
     ALL,
     WORST,
     Money,
@@ -18,9 +20,7 @@ from saltreach.decisions.budget import (
     shopping,
     used_up,
 )
-from saltreach.decisions.prices import Piece, Prices, read_prices
-from saltreach.errors import OptionError
-from saltreach.register.columns import BANDS
+from saltreach.vocabulary.columns import BANDS
 
 
 def table(seed, sectors=5):

@@ -5,9 +5,9 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from saltreach.decisions.budget import ALL, SOME, WORST, Money, choices
-from saltreach.decisions.prices import Piece, Prices
 from saltreach.errors import OptionError
+from saltreach.intake.prices import Piece, Prices
+from saltreach.planning.budget import ALL, SOME, WORST, Money, choices
 
 TI_2 = Piece("bonded", "titanium", 12, 100, 30, grade="titanium grade 2", how_many=3)
 TI_2_THIN = Piece("bonded", "titanium", 10, 100, 10, grade="titanium grade 2")

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from decided import anchors_of
 
-from saltreach.decisions.state import CONDITION_PRIOR_WEIGHT, condition_shares
-from saltreach.science.updating import CONDITION_SHARES
+from saltreach.assessment.state import CONDITION_PRIOR_WEIGHT, condition_shares
+from saltreach.science.time.updating import CONDITION_SHARES
 
 # A dry inland valley of the Alps, 200 km from the sea.
 PLACE = {

@@ -7,9 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.find_out import worth_finding_out
-from saltreach.decisions.priority import anchor_priority, sector_priority
-from saltreach.decisions.state import (
+from saltreach.assessment.assess import assess
+from saltreach.assessment.find_out import worth_finding_out
+from saltreach.assessment.priority import anchor_priority, sector_priority
+from saltreach.assessment.state import (
     METAL_PRIOR,
     age_of_anchors,
     like_failed_share,
@@ -18,18 +19,17 @@ from saltreach.decisions.state import (
     no_better_than,
     state_of_anchors,
 )
+from saltreach.intake import read_register
+from saltreach.intake.policy import DEFAULT
 from saltreach.layers.embedded import embedded_file
-from saltreach.materials import MATERIAL_NAMES
-from saltreach.pipeline import assess
-from saltreach.policy import DEFAULT
-from saltreach.register import read_register
+from saltreach.vocabulary.metals import MATERIAL_NAMES
 
 TODAY = dt.date(2026, 11, 25)
 
 
 @pytest.fixture(scope="module")
 def demo():
-    from saltreach.options import Options
+    from saltreach.intake.options import Options
 
     register = read_register(embedded_file("demo/anchors.csv"), today=TODAY)
     return assess(register, Options(today=TODAY))

@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 
 from saltreach.errors import OptionError
-from saltreach.science.failure import (
+from saltreach.science.metal.stress_corrosion import scc_hazard, scc_minimum_material
+from saltreach.science.time.failure import (
     Anchors,
     age_mixture,
     capacity_quantile_kn,
     failure_curve,
 )
-from saltreach.science.reliability import MODEL, material_weights, scc_scale_y
-from saltreach.science.stress_corrosion import scc_hazard, scc_minimum_material
-from saltreach.science.updating import odds_ratio
+from saltreach.science.time.reliability import MODEL, material_weights, scc_scale_y
+from saltreach.science.time.updating import odds_ratio
 
 NAN = float("nan")
 AIR = {"scc_hazard": 0.3, "zinc_rate_um_y": 3.0, "steel_rate_um_y": 60.0}

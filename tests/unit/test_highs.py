@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from saltreach.decisions.highs import FREE, minimise
+from saltreach.planning.highs import FREE, minimise
 
 
 def test_a_start_is_not_handed_back_in_place_of_the_optimum():

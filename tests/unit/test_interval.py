@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.interval import inspection_interval
-from saltreach.decisions.state import remaining_life_of_coated_y
-from saltreach.policy import DEFAULT
+from saltreach.assessment.interval import inspection_interval
+from saltreach.assessment.state import remaining_life_of_coated_y
+from saltreach.intake.policy import DEFAULT
 
 TODAY = dt.date(2026, 11, 25)
 CALM = {

@@ -19,9 +19,14 @@ from pyproj import Geod
 
 from holding_region import HOSTILE, SECRETS, anchors, assessment, holding
 from saltreach.errors import OptionError, RegisterError
-from saltreach.views.generalise import COUNT_RANGES, Grid, count_range, generalised
-from saltreach.views.holding import Contact, Holding, Work, read_holding
-from saltreach.views.landowner import landowner_data, landowner_page, map_svg, write_landowner
+from saltreach.intake.holding import Contact, Holding, Work, read_holding
+from saltreach.outputs.landowner.generalise import COUNT_RANGES, Grid, count_range, generalised
+from saltreach.outputs.landowner.page import (
+    landowner_data,
+    landowner_page,
+    map_svg,
+    write_landowner,
+)
 
 GEOD = Geod(ellps="WGS84")
 SIDES = (100.0, 250.0, 1000.0)

@@ -29,7 +29,7 @@ def test_a_folder_imports_only_from_those_before_it(folder):
 
 
 def test_science_knows_no_tables_and_no_geography():
-    tables = ("pandas", "geopandas", "saltreach.register", "saltreach.layers", "xarray")
+    tables = ("pandas", "geopandas", "saltreach.intake", "saltreach.layers", "xarray")
     for path in (SOURCE / "science").glob("*.py"):
         text = path.read_text(encoding="utf-8")
         assert not [t for t in tables if f"import {t}" in text or f"from {t}" in text], path.name

@@ -5,10 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from saltreach.materials import PLACEABLE
-from saltreach.register.columns import BANDS
-from saltreach.science.inspection import LADDER_MONTHS
-from saltreach.views.colourings import (
+from saltreach.outputs.map.colourings import (
     BAND_STYLES,
     COLOURINGS,
     DUE_STYLES,
@@ -16,6 +13,9 @@ from saltreach.views.colourings import (
     METAL_STYLES,
     UNKNOWN_STYLE,
 )
+from saltreach.science.time.inspection import LADDER_MONTHS
+from saltreach.vocabulary.columns import BANDS
+from saltreach.vocabulary.metals import PLACEABLE
 
 # Machado, Oliveira and Fernandes (2009), IEEE TVCG 15(6), 1291-1298, severity 1.0, applied to
 # linear RGB. From memory of the published table; its rows must sum to 1 (grey stays grey).

@@ -14,12 +14,12 @@ import pandas as pd
 import pytest
 import shapely
 
+from saltreach.assessment.shapes import sector_shapes
 from saltreach.errors import OptionError
-from saltreach.register.columns import BANDS
-from saltreach.views.html import asset_text, json_block, json_text, render_template, write_text
-from saltreach.views.map import SCRIPTS, map_data, write_map
-from saltreach.views.shapes import sector_shapes
-from saltreach.views.texts import catalogue
+from saltreach.outputs.html import asset_text, json_block, json_text, render_template, write_text
+from saltreach.outputs.map.page import SCRIPTS, map_data, write_map
+from saltreach.outputs.map.texts import catalogue
+from saltreach.vocabulary.columns import BANDS
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
 import synthetic
@@ -248,7 +248,7 @@ def test_words_used_by_the_page_are_all_in_the_texts_file():
             assert key in texts, f"{name}: {key}"
         for key in re.findall(r"""\bmany\("([a-z0-9_]+)\"""", asset_text(name)):
             assert {f"{key}_one", f"{key}_many"} <= set(texts), f"{name}: {key}"
-    template = (files("saltreach.views") / "templates" / "map.html").read_text("utf-8")
+    template = (files("saltreach.outputs") / "templates" / "map.html").read_text("utf-8")
     for key in re.findall(r"""texts\.(\w+)|data-t[a-z-]*="(\w+)|said\("(\w+)""", template):
         assert "".join(dict.fromkeys(key)) in texts
     for band in (*BANDS, "unknown"):

@@ -6,17 +6,17 @@ from importlib.resources import files
 
 import pytest
 
-from saltreach.decisions.risk import BAND_LIMITS_PER_Y, BAND_MEANINGS
+from saltreach.assessment.risk import BAND_LIMITS_PER_Y, BAND_MEANINGS
 from saltreach.errors import OptionError
-from saltreach.register.columns import BANDS, KINDS_ADVISED, MATERIAL_CHOICES
-from saltreach.science.capacity import AXIAL_MODES, RADIAL_MODES
-from saltreach.views.colourings import COLOURINGS, UNKNOWN_STYLE
-from saltreach.views.texts import LANGUAGES, catalogue, catalogues
+from saltreach.outputs.map.colourings import COLOURINGS, UNKNOWN_STYLE
+from saltreach.outputs.map.texts import LANGUAGES, catalogue, catalogues
+from saltreach.science.rock.capacity import AXIAL_MODES, RADIAL_MODES
+from saltreach.vocabulary.columns import BANDS, KINDS_ADVISED, MATERIAL_CHOICES
 
 LITHOLOGIES = tuple(
     row["name"]
     for row in csv.DictReader(
-        (files("saltreach.science") / "lithology.csv").read_text("utf-8").splitlines()
+        (files("saltreach.science.rock") / "lithology.csv").read_text("utf-8").splitlines()
     )
 )
 OTHERS = [language for language in LANGUAGES if language != "en"]

@@ -10,14 +10,14 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from saltreach.decisions.material import (
+from saltreach.assessment.material import (
     HAZARD_FLOORS,
     choose_material,
     resistance_class_of,
     stress_corrosion_hazard,
 )
-from saltreach.policy import DEFAULT
-from saltreach.register.columns import SEPARATOR
+from saltreach.intake.policy import DEFAULT
+from saltreach.vocabulary.columns import SEPARATOR
 
 CLASSES = ("I", "II", "III", "IV", "V")
 PLACE = {

@@ -8,9 +8,9 @@ from PIL import Image
 
 from holding_region import HOSTILE, anchors, assessment
 from saltreach.errors import OptionError
-from saltreach.views import overview
-from saltreach.views.map import BAND_STYLES, UNKNOWN_STYLE
-from saltreach.views.overview import write_overview
+from saltreach.outputs.map.page import BAND_STYLES, UNKNOWN_STYLE
+from saltreach.outputs.pictures import overview
+from saltreach.outputs.pictures.overview import write_overview
 
 
 def texts_of(svg):

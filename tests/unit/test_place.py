@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from saltreach.decisions.place import place_of
+from saltreach.assessment.place import place_of
 
 INLAND = {
     "coast_distance_m": 50_000.0, "coast_distance_sd_m": 250.0, "coast_distance_source": "layer",

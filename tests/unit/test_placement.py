@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from saltreach.errors import OptionError
-from saltreach.science import placement
-from saltreach.science.capacity import anchor_resistance
-from saltreach.science.rock import evidence_veto
+from saltreach.science.rock import placement
+from saltreach.science.rock.capacity import anchor_resistance
+from saltreach.science.rock.strength import evidence_veto
 
 
 def test_hollow_turns_any_rock_to_do_not_place():

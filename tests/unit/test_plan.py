@@ -10,17 +10,17 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from planning_world import closed, problem, sectors, sheet, team
-from saltreach.decisions.plan import make_plan, workload
-from saltreach.decisions.plan_bound import least_cost, priced_bound
-from saltreach.decisions.plan_cost import broken_rules, cost_of, round_min, timetable
-from saltreach.decisions.plan_greedy import greedy_plan
-from saltreach.decisions.plan_model import Model
-from saltreach.decisions.plan_parts import improve
-from saltreach.decisions.plan_solver import solve
-from saltreach.decisions.travel import great_circle_km, middle
-from saltreach.decisions.windows import day_number, day_text
 from saltreach.errors import OptionError
-from saltreach.register.teams import read_teams
+from saltreach.intake.teams import read_teams
+from saltreach.planning.bound import least_cost, priced_bound
+from saltreach.planning.cost import broken_rules, cost_of, round_min, timetable
+from saltreach.planning.greedy import greedy_plan
+from saltreach.planning.model import Model
+from saltreach.planning.parts import improve
+from saltreach.planning.plan import make_plan, workload
+from saltreach.planning.solver import solve
+from saltreach.planning.travel import great_circle_km, middle
+from saltreach.planning.windows import day_number, day_text
 
 
 def overdue_by_counting(world, task, days):
@@ -253,7 +253,7 @@ def test_stability_is_worth_what_it_is_said_to_be():
     best = make_plan(world, seconds=5)
     worse = greedy_plan(world)
     assert cost_of(world, worse).total_min > best.cost.total_min
-    from saltreach.decisions.plan import visit_table
+    from saltreach.planning.plan import visit_table
 
     last = visit_table(world, worse)
     free = make_plan(world, seconds=5, last=last)

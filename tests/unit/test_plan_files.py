@@ -9,12 +9,12 @@ import pytest
 import vobject
 
 from planning_world import problem, sectors, team
-from saltreach.decisions.plan import make_plan
+from saltreach.assessment.assess import CAUTION
 from saltreach.errors import RegisterError
-from saltreach.pipeline import CAUTION
-from saltreach.register.sheets import NOTHING
-from saltreach.views.plan_files import read_plan, write_plan
-from saltreach.views.sheets_xlsx import write_workbook
+from saltreach.intake.sheets import NOTHING
+from saltreach.outputs.tables.plan import read_plan, write_plan
+from saltreach.outputs.tables.sheets_xlsx import write_workbook
+from saltreach.planning.plan import make_plan
 
 TIME = "2026-11-25T10:00:00+00:00"
 HOSTILE = '=HYPERLINK("x");, \\ "Grüße"\n\x07<b>'

@@ -5,10 +5,16 @@ import pandas as pd
 import pytest
 
 import saltreach as sr
-from saltreach.science.bond import bond_strength
-from saltreach.science.capacity import anchor_resistance
-from saltreach.views import tables
-from saltreach.views.plots import LENGTHS_MM, plot_names, safe_name, sector_curves, write_plots
+from saltreach.outputs.pictures.plots import (
+    LENGTHS_MM,
+    plot_names,
+    safe_name,
+    sector_curves,
+    write_plots,
+)
+from saltreach.outputs.tables import results as tables
+from saltreach.science.rock.bond import bond_strength
+from saltreach.science.rock.capacity import anchor_resistance
 
 
 @pytest.fixture(scope="module")

@@ -3,7 +3,7 @@
 import pytest
 
 from saltreach.errors import OptionError
-from saltreach.policy import DEFAULT, read_policy
+from saltreach.intake.policy import DEFAULT, read_policy
 
 
 def policy(tmp_path, text, **more):

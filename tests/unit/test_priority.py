@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.priority import anchor_priority, rank_of_sector, sector_priority
-from saltreach.policy import DEFAULT
+from saltreach.assessment.priority import anchor_priority, rank_of_sector, sector_priority
+from saltreach.intake.policy import DEFAULT
 
 ANCHOR = {
     "failure_probability_y1": 0.02, "rock_probability_after": 1e-3, "scc_hazard": 0.0,

@@ -13,8 +13,8 @@ from geographiclib.geodesic import Geodesic
 from shapely.geometry import LineString, MultiPoint, Point
 
 from saltreach.errors import RegisterError
-from saltreach.register import read_register
-from saltreach.register.headers import column_of
+from saltreach.intake import read_register
+from saltreach.intake.headers import column_of
 
 HEADER = "anchor_id,crag,sector,lon,lat"
 ROW = "007,P,N,0.5,41.2"
@@ -412,6 +412,6 @@ def test_import_is_light():
     import sys
 
     heavy = "{'geopandas', 'pandera', 'openpyxl', 'gpxpy', 'pyogrio', 'pyproj', 'folium'}"
-    code = f"import sys, saltreach.register; print(sorted({heavy} & set(sys.modules)))"
+    code = f"import sys, saltreach.intake; print(sorted({heavy} & set(sys.modules)))"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"

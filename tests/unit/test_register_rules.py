@@ -12,8 +12,8 @@ import pandas as pd
 import pytest
 
 from saltreach.errors import RegisterError
-from saltreach.register import Register, read_register, refuse_far_at_sea
-from saltreach.register.columns import REGISTER, REJECTED_COLUMNS, RESULTS_BY_NAME
+from saltreach.intake import Register, read_register, refuse_far_at_sea
+from saltreach.vocabulary.columns import REGISTER, REJECTED_COLUMNS, RESULTS_BY_NAME
 
 TODAY = dt.date(2026, 6, 15)
 GOOD = {"anchor_id": "007", "crag": "Punta Roja", "sector": "Norte", "lon": "0.5", "lat": "41.2"}

@@ -7,11 +7,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.materials import MATERIAL_BY_NAME
-from saltreach.register import synonyms
-from saltreach.register.columns import REGISTER, REGISTER_BY_NAME, YES_NO_UNKNOWN
-from saltreach.register.dates import day_limits, parse_dates, year_fraction
-from saltreach.register.values import parse_choices
+from saltreach.intake.dates import day_limits, parse_dates, year_fraction
+from saltreach.intake.values import parse_choices
+from saltreach.vocabulary import synonyms
+from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, YES_NO_UNKNOWN
+from saltreach.vocabulary.metals import MATERIAL_BY_NAME
 
 # EN 1993-1-4:2006+A1:2015 Table A.3: corrosion resistance class of each grade (from memory).
 EN_CLASS = {

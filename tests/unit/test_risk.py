@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.resistance import UNTESTED
-from saltreach.decisions.risk import (
+from saltreach.assessment.resistance import UNTESTED
+from saltreach.assessment.risk import (
     BAND_LIMITS_PER_Y,
     BAND_MEANINGS,
     action_of,
@@ -15,10 +15,10 @@ from saltreach.decisions.risk import (
     bands_of,
     cracking,
 )
-from saltreach.decisions.sectors import _risk_share, _shared_band
-from saltreach.decisions.state import remaining_life_of_coated_y
-from saltreach.register.columns import BANDS
-from saltreach.science.inspection import TARGET_PER_Y
+from saltreach.assessment.sectors import _risk_share, _shared_band
+from saltreach.assessment.state import remaining_life_of_coated_y
+from saltreach.science.time.inspection import TARGET_PER_Y
+from saltreach.vocabulary.columns import BANDS
 
 TODAY = dt.date(2026, 11, 25)
 SOUND = {

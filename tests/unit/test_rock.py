@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from saltreach.errors import LayerError, OptionError
-from saltreach.science import lithology, rebound, rock
+from saltreach.science.rock import lithology, rebound
+from saltreach.science.rock import strength as rock
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.decisions.resistance import (
+from saltreach.assessment.resistance import (
     SPOILT,
     UNTESTED,
     axial_share,
@@ -22,12 +22,12 @@ from saltreach.decisions.resistance import (
     rounded_rock,
     sector_kind,
 )
-from saltreach.decisions.rock import combined_grade, rock_notes, rock_strength
-from saltreach.register.columns import KINDS, KINDS_ADVISED, STRENGTH_GRADES
-from saltreach.science.bond import NEW_BOND, bond_strength
-from saltreach.science.capacity import KIND_SHARES, anchor_resistance
-from saltreach.science.placement import ADVICE, required_embedment_mm
-from saltreach.science.rock import ISRM_LIMITS_MPA
+from saltreach.assessment.rock import combined_grade, rock_notes, rock_strength
+from saltreach.science.rock.bond import NEW_BOND, bond_strength
+from saltreach.science.rock.capacity import KIND_SHARES, anchor_resistance
+from saltreach.science.rock.placement import ADVICE, required_embedment_mm
+from saltreach.science.rock.strength import ISRM_LIMITS_MPA
+from saltreach.vocabulary.columns import KINDS, KINDS_ADVISED, STRENGTH_GRADES
 
 SOUND = {
     "crag": "Alder", "sector": "North", "lithology": "granite", "rebound_number": np.nan,

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.science import salt
+from saltreach.science.air import salt
 
 
 def test_curve_is_flat_at_the_shore():

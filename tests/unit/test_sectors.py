@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.decisions.corrosivity import PROBABILITY_COLUMNS
-from saltreach.decisions.sectors import MEDIANS, aggregate
+from saltreach.assessment.corrosivity import PROBABILITY_COLUMNS
+from saltreach.assessment.sectors import MEDIANS, aggregate
 
 ANCHOR = {
     **dict.fromkeys(MEDIANS, 1.0), **dict.fromkeys(PROBABILITY_COLUMNS, 0.0), "probability_C3": 1.0,

@@ -6,14 +6,9 @@ import pytest
 import shapely
 from pyproj import Geod
 
+from saltreach.assessment.shapes import centre_lon_deg, sector_shapes
 from saltreach.errors import LayerError, RegisterError
-from saltreach.views.shapes import (
-    centre_lon_deg,
-    label_points,
-    map_window,
-    sector_shapes,
-    window_coast,
-)
+from saltreach.outputs.window import label_points, map_window, window_coast
 
 GEOD = Geod(ellps="WGS84")
 

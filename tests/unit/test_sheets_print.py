@@ -20,9 +20,9 @@ import pytest
 from fontTools.afmLib import AFM
 from fontTools.agl import UV2AGL
 
-from saltreach.pipeline import CAUTION
-from saltreach.views.sheets_xlsx import write_workbook
-from saltreach.views.text_size import width_em, wrapped
+from saltreach.assessment.assess import CAUTION
+from saltreach.outputs.tables.sheets_xlsx import write_workbook
+from saltreach.outputs.tables.text_size import width_em, wrapped
 
 LONG = (
     "By rule closure: nobody may be at the crag from February to June because birds nest there, "

@@ -7,9 +7,9 @@ import pytest
 from pypdf import PdfReader
 
 from holding_region import HOSTILE, anchors, assessment, holding
-from saltreach.views.holding import Contact, Work
-from saltreach.views.landowner import landowner_data
-from saltreach.views.statement import statement_pdf
+from saltreach.intake.holding import Contact, Work
+from saltreach.outputs.landowner.page import landowner_data
+from saltreach.outputs.landowner.statement import statement_pdf
 
 A4_PT = (210 / 25.4 * 72, 297 / 25.4 * 72)
 """ISO 216: 210 mm by 297 mm."""

@@ -5,11 +5,11 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from saltreach.decisions.rock import rock_mass
+from saltreach.assessment.rock import rock_mass
 from saltreach.errors import RegisterError
-from saltreach.register.columns import REJECTED_COLUMNS, RMR_CLASSES, SURVEY
-from saltreach.register.survey import read_survey, survey_at, survey_sheet
-from saltreach.science import rmr
+from saltreach.intake.survey import read_survey, survey_at, survey_sheet
+from saltreach.science.rock import rmr
+from saltreach.vocabulary.columns import REJECTED_COLUMNS, RMR_CLASSES, SURVEY
 
 HEAD = ",".join(c.name for c in SURVEY)
 GOOD = "Alder,North,400,2,0.5,slightly rough,none,slight,damp,80,fair"

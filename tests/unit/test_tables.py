@@ -6,7 +6,7 @@ from contextlib import closing
 import geopandas as gpd
 
 from holding_region import anchors, assessment
-from saltreach.views.tables import write_geopackage
+from saltreach.outputs.tables.results import write_geopackage
 
 
 def test_the_geopackage_says_version_1_2(tmp_path):

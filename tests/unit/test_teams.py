@@ -6,9 +6,8 @@ import openpyxl
 import pytest
 
 from saltreach.errors import RegisterError
-from saltreach.register.columns import REJECTED_COLUMNS
-from saltreach.register.sheets import refuse_unknown
-from saltreach.register.teams import (
+from saltreach.intake.sheets import refuse_unknown
+from saltreach.intake.teams import (
     read_done,
     read_needs,
     read_teams,
@@ -16,6 +15,7 @@ from saltreach.register.teams import (
     read_travel,
     read_windows,
 )
+from saltreach.vocabulary.columns import REJECTED_COLUMNS
 
 TEAMS = "team,lon,lat,people,skills,days_free,away,starts,hours_per_day\n"
 

@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 
 from saltreach.errors import OptionError
-from saltreach.science import atmosphere, uncertainty
-from saltreach.science.distributions import mixture_quantiles, non_negative_nodes
-from saltreach.science.uncertainty import (
+from saltreach.science.air import atmosphere, uncertainty
+from saltreach.science.air.uncertainty import (
     INPUTS,
     Exposure,
     crc_probabilities,
@@ -15,6 +14,7 @@ from saltreach.science.uncertainty import (
     standard_normal_draws,
     variance_shares,
 )
+from saltreach.science.distributions import mixture_quantiles, non_negative_nodes
 
 WAYS = [spread_by_quadrature, lambda e, c: spread_by_sampling(e, c, draws=64)]
 

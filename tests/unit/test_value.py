@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.errors import OptionError
-from saltreach.science.value import (
+from saltreach.science.time.consequence import (
     CONSEQUENCE,
     priority_rank,
     priority_score,

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from saltreach.science import wetness
+from saltreach.science.air import wetness
 
 YEAR_H = 8766.0
 

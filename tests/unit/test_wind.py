@@ -6,7 +6,7 @@ import pytest
 
 from saltreach.errors import LayerError
 from saltreach.layers import wind
-from saltreach.science import salt
+from saltreach.science.air import salt
 
 
 def test_unknown_inland_and_unknown_positions():

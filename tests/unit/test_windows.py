@@ -8,7 +8,7 @@ import pytest
 from dateutil.rrule import rrulestr
 
 from planning_world import closed, team
-from saltreach.decisions.windows import (
+from saltreach.planning.windows import (
     add_months,
     day_number,
     day_text,

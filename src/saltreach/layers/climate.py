@@ -19,7 +19,7 @@ from saltreach.errors import LayerError
 from saltreach.layers import climate_maps as maps
 from saltreach.layers.catalogue import Layer
 from saltreach.layers.embedded import embedded_file, sha256_of
-from saltreach.science.wetness import saturation_pressure_hpa
+from saltreach.science.air.wetness import saturation_pressure_hpa
 
 if TYPE_CHECKING:
     import xarray as xr

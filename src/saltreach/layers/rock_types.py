@@ -18,8 +18,8 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import LayerError
-from saltreach.materials import UNKNOWN
-from saltreach.science.lithology import lithologies, lithology_of
+from saltreach.science.rock.lithology import lithologies, lithology_of
+from saltreach.vocabulary.metals import UNKNOWN
 
 if TYPE_CHECKING:
     from saltreach.layers.geology import RockMap

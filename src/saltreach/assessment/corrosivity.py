@@ -1,0 +1,192 @@
+"""From exposures to corrosivity: the science's formulas applied to a table of anchors."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from saltreach.assessment.place import place_of
+from saltreach.science.air import atmosphere, salt, uncertainty, wetness
+from saltreach.science.metal import stainless
+from saltreach.vocabulary.columns import CATEGORIES
+
+METALS = uncertainty.METALS
+CLASSES = ("I", "II", "III", "IV", "V")
+PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CATEGORIES)
+CLASS_PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CLASSES)
+"""Working columns; written out as the JSON columns `category_probabilities` and
+`crc_probabilities`."""
+
+
+CATEGORY_FLOORS: tuple[tuple[str, str, str], ...] = (
+    ("volcanic", "C5", "Volcanic gas: beyond the functions; judgement."),
+    ("road_salt", "C4", "Within 10 m of de-icing salt, or in its tunnel: ISO 9223:2012 Annex C "
+     "names strong effect of de-icing salts as C4 (from memory)."),
+    ("road_salt_near", "C3", "Within 100 m of de-icing salt: some effect of chlorides, C3 there "
+     "(from memory)."),
+)  # fmt: skip
+"""Places whose category and losses are no milder than these, whatever the functions say: they know
+the salt of the sea alone."""
+
+
+def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 0) -> pd.DataFrame:
+    """Chloride, first-year losses, ISO 9223 category, washing and their probabilities.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Register columns and those of `layers.join.layer_values`.
+    spread : {"quadrature", "sampling"}
+        How the inputs' errors are carried on: sums over nodes, or random draws.
+    seed : int
+        Seed of the draws.
+
+    Returns
+    -------
+    DataFrame
+        Columns of stage "science" up to `crc_probabilities`, `so2_mg_m2_d`, those of
+        `place.place_of`, the working columns, and `beyond_calibration`.
+    """
+    place = place_of(table)
+    table = table.assign(**{name: place[name] for name in place})
+    air, chloride = exposure_of(table), chloride_at(table)
+    if spread == "sampling":
+        found = uncertainty.spread_by_sampling(air, chloride, seed=seed)
+    else:
+        found = uncertainty.spread_by_quadrature(air, chloride)
+    found = _at_least(found, _least_category(table))
+    so2 = atmosphere.so2_deposition_mg_m2_d(table["so2_ug_m3_used"])
+    out: dict[str, object] = {name: place[name] for name in place} | {"so2_mg_m2_d": so2}
+    for name in ("chloride_mg_m2_d", "steel_rate_um_y", "zinc_rate_um_y"):
+        p10, p50, p90 = getattr(found, name).T
+        out.update({name: p50, f"{name}_p10": p10, f"{name}_p90": p90})
+    worst = np.maximum.reduce([atmosphere.category_index(m, out[f"{m}_rate_um_y"]) for m in METALS])
+    names = np.array([*CATEGORIES, ""], object)
+    out["corrosivity_category"] = names[np.where(np.isnan(worst), -1, worst).astype(int)]
+    out.update(zip(PROBABILITY_COLUMNS, found.category_probabilities.T, strict=True))
+    out["beyond_calibration"] = atmosphere.beyond_calibration(
+        temperature_c=table["temperature_c"],
+        relative_humidity_pct=table["relative_humidity_pct"],
+        so2_mg_m2_d=so2,
+        chloride_mg_m2_d=out["chloride_mg_m2_d"],
+    )
+    f3 = np.where(table["washing"] == "yes", stainless.F3_WASHED, stainless.F3_UNWASHED)
+    classes = uncertainty.crc_probabilities(
+        table["class_distance_m"],
+        table["class_distance_sd_m"],
+        air.so2_ug_m3,
+        air.so2_sigma_ln,
+        f3,
+        air.mild_sea,
+        table["f1_road"],
+    )
+    classes[table["outside_standard"].to_numpy()] = np.eye(len(CLASSES))[-1]
+    out.update(zip(CLASS_PROBABILITY_COLUMNS, classes.T, strict=True))
+    return pd.DataFrame(out, index=table.index)
+
+
+def _least_category(table: pd.DataFrame) -> np.ndarray:
+    """Number of the least category of each place by `CATEGORY_FLOORS`, 0 where none applies."""
+    near, far = (factor for _, factor in stainless.F1_ROAD)
+    road = table["f1_road"].to_numpy(float)
+    applies = {
+        "volcanic": (table["volcanic_gas"] == "yes").to_numpy(),
+        "road_salt": road <= near,
+        "road_salt_near": road <= far,
+    }
+    least = [CATEGORIES.index(category) for _, category, _ in CATEGORY_FLOORS]
+    return np.select([applies[name] for name, *_ in CATEGORY_FLOORS], least, 0)
+
+
+def _at_least(found: uncertainty.Spread, least: np.ndarray) -> uncertainty.Spread:
+    """The spread with losses and categories no milder than each place's least category.
+
+    The category's lower limit, geometric mean and upper limit stand in for the quantiles.
+    """
+    chances = found.category_probabilities.copy()
+    rates = {metal: getattr(found, f"{metal}_rate_um_y").copy() for metal in METALS}
+    for number in sorted(set(least[least > 0].tolist())):
+        at = least == number
+        chances[at, number] = chances[at, : number + 1].sum(axis=1)
+        chances[at, :number] = 0.0 * chances[at, :number]
+        for metal, rate in rates.items():
+            rate[at] = np.maximum(rate[at], atmosphere.category_rates_um_y(metal, number))
+    return found._replace(
+        category_probabilities=chances,
+        **{f"{metal}_rate_um_y": rate for metal, rate in rates.items()},
+    )
+
+
+def exposure_of(table: pd.DataFrame) -> uncertainty.Exposure:
+    """The uncertain air of the anchors, as the science takes it."""
+    return uncertainty.Exposure(
+        **{
+            name: table[column].to_numpy(float)
+            for name, column in (
+                ("coast_distance_m", "salt_distance_m"),
+                ("coast_distance_sd_m", "salt_distance_sd_m"),
+                ("temperature_c", "temperature_c"),
+                ("temperature_sd_c", "temperature_sd_c"),
+                ("relative_humidity_pct", "relative_humidity_pct"),
+                ("relative_humidity_sd_pct", "relative_humidity_sd_pct"),
+                ("so2_ug_m3", "so2_ug_m3_used"),
+                ("so2_sigma_ln", "so2_sigma_ln"),
+                ("mild_sea", "mild_sea"),
+            )
+        }
+    )
+
+
+def chloride_at(table: pd.DataFrame) -> uncertainty.Chloride:
+    """Chloride at any distance, with what else is known of each anchor's place."""
+    known = {
+        name: table[name].to_numpy(float)[:, None]
+        for name in (
+            "sea_openness",
+            "wind_speed_m_s",
+            "height_above_sea_m",
+            "elevation_m",
+            "salt_share",
+        )
+    }
+    known["shielding"] = table["sea_shielding"].to_numpy(float)[:, None]
+
+    def at(distance_m: np.ndarray, rows: slice) -> tuple[np.ndarray, np.ndarray]:
+        return salt.chloride(distance_m, **{name: value[rows] for name, value in known.items()})
+
+    return at
+
+
+def wet_and_liquid(temperature_c: np.ndarray, relative_humidity_pct: np.ndarray) -> pd.DataFrame:
+    """Time of wetness, and the share of the year in which only some salts are liquid.
+
+    Parameters
+    ----------
+    temperature_c, relative_humidity_pct : ndarray, shape (n, 12)
+        Monthly means.
+
+    Returns
+    -------
+    DataFrame
+        `time_of_wetness_h_y`, `liquid_salt_share`.
+    """
+    parts = np.array_split(np.arange(len(temperature_c)), max(1, len(temperature_c) // 50_000))
+    wet = [wetness.time_of_wetness_h_y(temperature_c[p], relative_humidity_pct[p]) for p in parts]
+    liquid = [
+        wetness.liquid_magnesium_share_of_year(temperature_c[p], relative_humidity_pct[p])
+        for p in parts
+    ]
+    return pd.DataFrame(
+        {"time_of_wetness_h_y": np.concatenate(wet), "liquid_salt_share": np.concatenate(liquid)}
+    )
+
+
+def probabilities_json(table: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
+    """Working columns as one JSON text per row, empty where unknown."""
+    values = table[list(columns)].to_numpy(float)
+    text = np.array("{", object)
+    for i, column in enumerate(columns):
+        number = np.char.mod("%.3f", np.nan_to_num(values[:, i])).astype(object)
+        text = text + f'{", " if i else ""}"{column.removeprefix("probability_")}": ' + number
+    text = np.where(np.isnan(values).any(axis=1), "", text + "}")
+    return pd.Series(text, index=table.index, dtype=object)

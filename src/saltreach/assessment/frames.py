@@ -1,0 +1,65 @@
+"""The tables as they leave: columns in the documented order, with geometry."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from saltreach.vocabulary.columns import REGISTER, RESULTS
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+
+def anchor_frame(table: pd.DataFrame, register: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Anchors with the register's columns, the results and the user's extra columns.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Anchors with every result computed so far.
+    register : GeoDataFrame
+        The register's anchors, same index; gives geometry and the order of extra columns.
+
+    Returns
+    -------
+    GeoDataFrame
+        Every documented column is present; one that cannot be known yet is empty.
+    """
+    import geopandas as gpd
+
+    names = list(dict.fromkeys(c.name for c in (*REGISTER, *RESULTS)))
+    extra = [c for c in register.columns if c not in names and c != register.geometry.name]
+    empty = {"number": np.nan, "integer": pd.NA}
+    kinds = {c.name: c.kind for c in (*REGISTER, *RESULTS)}
+    columns = {}
+    for name in [*names, *extra]:
+        if name in table:
+            column = table[name]
+        else:
+            column = pd.Series(empty.get(kinds[name], ""), index=table.index)
+        columns[name] = _typed(column, kinds.get(name))
+    return gpd.GeoDataFrame(columns, geometry=register.geometry, crs=register.crs)
+
+
+def _typed(column: pd.Series, kind: str | None) -> pd.Series:
+    if kind == "integer":
+        return pd.to_numeric(column).astype("Int64")
+    if kind == "number":
+        return pd.to_numeric(column).astype("float64")
+    return column if kind is None else column.fillna("").astype("str")
+
+
+def with_shapes(groups: pd.DataFrame, register: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Groups of anchors (sectors or crags) with a polygon around each one's anchors."""
+    import geopandas as gpd
+
+    from saltreach.assessment.shapes import sector_shapes
+
+    by = [name for name in ("crag", "sector") if name in groups]
+    points = register[["crag", "sector", register.geometry.name]]
+    shapes = sector_shapes(points if "sector" in by else points.assign(sector=""))
+    merged = groups.merge(shapes[[*by, shapes.geometry.name]], on=by, how="left", validate="1:1")
+    return gpd.GeoDataFrame(merged, geometry=shapes.geometry.name, crs=shapes.crs)

@@ -1,0 +1,322 @@
+"""The risk of an anchor in words, from its metal and from its rock, and what to do about it.
+
+One scale for both: the yearly probability of failure of one anchor. The limits are judgement,
+set with what little is published: nobody has counted failures per anchor and year, so every
+probability is a prior with a wide range, and it ranks.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from saltreach.assessment.material import rank_of, resistance_class_of
+from saltreach.assessment.reasons import Reasons
+from saltreach.assessment.resistance import UNTESTED
+from saltreach.assessment.state import FAILED, metal_in_place, remaining_life_of_coated_y
+from saltreach.science.rock.capacity import is_mechanical
+from saltreach.science.rock.placement import (
+    DO_NOT_PLACE,
+    SOFT_ROCK_MEDIAN_MPA,
+    TOO_WEAK_MEDIAN_MPA,
+)
+from saltreach.science.time.inspection import TARGET_PER_Y
+from saltreach.vocabulary.columns import BANDS, OUT_OF_USE
+from saltreach.vocabulary.metals import MATERIAL_BY_NAME, ROMAN, UNKNOWN
+
+BAND_LIMITS_PER_Y = (5e-4, TARGET_PER_Y, 2e-2, 1e-1)
+"""Lower limits of moderate to severe; raised begins at the default target. Judgement: sound 316
+inland lies below the first (failures there are called extremely rare), sampled tropical marine
+stainless (derived 0.011 to 0.056 a year) between the target and the last, 304 under sulphate
+(about 0.1 a year after onset) at the last."""
+BAND_MEANINGS = {
+    "low": "Less than 1 in 2,000 a year that an anchor fails, as far as the model can tell.",
+    "moderate": "Between 1 in 2,000 and 1 in 200 a year: below the default target.",
+    "raised": "Between 1 in 200 and 1 in 50 a year: above the default target.",
+    "high": "Between 1 in 50 and 1 in 10 a year: plan its replacement.",
+    "severe": "More than 1 in 10 a year, or failed, or hollow rock: act first.",
+}
+"""What each band says, for legends. Priors, not counted rates."""
+
+ROCK_FLOORS: tuple[tuple[str, str], ...] = (
+    ("veto", "severe"),
+    ("weak", "severe"),
+    ("soft", "moderate"),
+)
+"""Least rock band where a veto holds (hollow sound, W5, W6), where the median strength is 5 MPa
+or less, and where it is below 25 MPa; judgement."""
+UNKNOWN_ROCK_FLOOR = "moderate"
+"""Least rock band where neither rock nor test is known."""
+
+POOR = 3
+POOR_METAL_FLOOR = "raised"
+"""Least metal band of an anchor recorded as poor: somebody saw it. Judgement."""
+LIKE_FAILED_FLOOR, MANY_FAILED, MANY_FAILED_FLOOR = "moderate", 0.2, "raised"
+"""Least metal band where an anchor of the same sector, metal and year failed, and where a share of
+them did. Judgement."""
+LOOK_AHEAD_PROBABILITY = 10 * TARGET_PER_Y
+"""Metal below its class is replaced now where, within 10 years, it fails more often than ten
+times the yearly target; else it stays until its time, and the next one is of the better metal."""
+
+REPLACE_WITHIN_MONTHS = {"severe": 12, "high": 24, "raised": 36, "moderate": 60, "low": 60}
+"""Replace, move or close within so many months, by the band of the risk; judgement."""
+
+
+def bands_of(table: pd.DataFrame) -> pd.DataFrame:
+    """Bands of metal, rock and both, and which of the two governs.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns `metal_probability_y1`, `rock_probability_y1`, `failure_probability_y1`,
+        `condition`, `like_failed_share`, `rock_veto`, `rock_strength_mpa`.
+
+    Returns
+    -------
+    DataFrame
+        `metal_band`, `rock_band`, `risk_band` (empty where the probability is unknown),
+        `risk_governed_by`.
+    """
+    metal, rock, both = (
+        _place(table[f"{name}_probability_y1"]) for name in ("metal", "rock", "failure")
+    )
+    like = (table["like_failed_share"] > 0).to_numpy()
+    many = (table["like_failed_share"] >= MANY_FAILED).to_numpy()
+    failed, poor = (
+        (table["condition"] == grade).to_numpy(bool, na_value=False) for grade in (FAILED, POOR)
+    )
+    metal = np.where(failed, len(BANDS) - 1.0, metal)
+    for where, floor in (
+        (poor, POOR_METAL_FLOOR), (like, LIKE_FAILED_FLOOR), (many, MANY_FAILED_FLOOR),
+    ):  # fmt: skip
+        metal = np.where(where & ~np.isnan(metal), np.fmax(metal, BANDS.index(floor)), metal)
+    median = table["rock_strength_mpa"].to_numpy(float)
+    applies = {
+        "veto": (table["rock_veto"] != "").to_numpy(),
+        "weak": median <= TOO_WEAK_MEDIAN_MPA,
+        "soft": median < SOFT_ROCK_MEDIAN_MPA,
+    }
+    for name, band in ROCK_FLOORS:
+        rock = np.where(applies[name], np.fmax(rock, BANDS.index(band)), rock)
+    rock = np.where(np.isnan(median), np.fmax(rock, BANDS.index(UNKNOWN_ROCK_FLOOR)), rock)
+    # an unknown metal leaves the whole unknown, unless the rock or a finding says the worst
+    known = ~np.isnan(both) | failed | applies["veto"]
+    risk = np.where(known, np.fmax(np.fmax(metal, rock), both), np.nan)
+    metal_p, rock_p = (table[f"{n}_probability_y1"].to_numpy(float) for n in ("metal", "rock"))
+    governs = np.select(
+        [~known, metal > rock, rock > metal, metal_p > 3 * rock_p, rock_p > 3 * metal_p],
+        ["", "metal", "rock", "metal", "rock"],
+        "metal and rock",
+    )
+    return pd.DataFrame(
+        {
+            "metal_band": _words(metal),
+            "rock_band": _words(rock),
+            "risk_band": _words(risk),
+            "risk_governed_by": governs.astype(object),
+        },
+        index=table.index,
+    )
+
+
+def band_of(yearly_probability: object) -> np.ndarray:
+    """Band of a yearly probability; empty where it is unknown.
+
+    Examples
+    --------
+    >>> band_of([1e-4, 5e-3, 0.5, float("nan")]).tolist()
+    ['low', 'raised', 'severe', '']
+    """
+    return _words(_place(yearly_probability))
+
+
+def _place(probability: object) -> np.ndarray:
+    p = np.asarray(probability, float)
+    place = np.searchsorted(BAND_LIMITS_PER_Y, np.nan_to_num(p), side="right").astype(float)
+    return np.where(np.isnan(p), np.nan, place)
+
+
+def least_of(band: pd.Series) -> np.ndarray:
+    """Least yearly probability of each band; NaN where the band is unknown."""
+    least = dict(zip(BANDS, (0.0, *BAND_LIMITS_PER_Y), strict=True))
+    return band.map(least).to_numpy(float)
+
+
+def _rank_of_band(band: pd.Series) -> np.ndarray:
+    return band.map({name: float(i) for i, name in enumerate(BANDS)}).to_numpy(float)
+
+
+def _words(place: np.ndarray) -> np.ndarray:
+    names = np.array([*BANDS, ""], object)
+    return names[np.where(np.isnan(place), len(BANDS), place).astype(int)]
+
+
+def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
+    """What to do with each anchor, why, and by when.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Register columns, those of `bands_of`, `failure_probability_y10`, `diameter_required_mm`,
+        `rock_probability_after`, `rock_strength_mpa`, `material_recommended`, `crc`,
+        `outside_standard`, `kind_advised`, `kind_reasons`, `scc_band`.
+    today : date
+        Day the assessment speaks for.
+
+    Returns
+    -------
+    DataFrame
+        `action`, `action_reasons`, `replace_by` (ISO date of what is to be replaced, moved or
+        removed, or to be found out where the risk passes the target; else empty).
+
+    Notes
+    -----
+    In this order: failed anchors are taken out of use; nothing is bought for a spot whose rock
+    is hollow or rotten, or where no new anchor would be placed and the one there is to go or
+    holds badly; replaced is metal that is poor or risky, or below its class and soon to be
+    risky, coated steel at the end of its life, and a weak hold that a new anchor mends where
+    rock and kind are known; what is unknown is found out first.
+    """
+    held = metal_in_place(table)
+    band = _rank_of_band(table["metal_band"])
+    condition = table["condition"].to_numpy(float, na_value=np.nan)
+    failed, poor = condition == FAILED, condition == POOR
+    veto = (table["rock_veto"] != "").to_numpy()
+    no_new = (table["kind_advised"] == DO_NOT_PLACE).to_numpy()
+    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r}).to_numpy(float)
+    own_class = resistance_class_of(table["material"], table["grade"]).to_numpy(float)
+    hanger_class = resistance_class_of(table["hanger_material"]).to_numpy(float)
+    below = np.fmin(own_class, hanger_class) < needed
+    soon = table["failure_probability_y10"].to_numpy(float) > LOOK_AHEAD_PROBABILITY
+    fading = below & soon & (table["risk_governed_by"] != "rock").to_numpy()
+    odd = below & table["outside_standard"].to_numpy(bool)
+    rock_band = _rank_of_band(table["rock_band"])
+    loose = rock_band >= BANDS.index("raised")
+    holds = _place(table["rock_probability_after"]) < rock_band
+    better = rank_of(table["material_recommended"]).to_numpy(float) > rank_of(held).to_numpy(float)
+    spent = remaining_life_of_coated_y(table) <= 0  # NaN for other metals
+    above = band >= BANDS.index("raised")
+    unknown = (held == UNKNOWN).to_numpy()
+    risky = above & better & ~unknown
+    thin = above & ~unknown & (table["diameter_mm"] < table["diameter_required_mm"]).to_numpy()
+    driven = is_mechanical(table["kind"].fillna("").astype("str").to_numpy(object)) > 0
+    untested = np.isnan(table["rock_strength_mpa"].to_numpy(float)) | (_untested(table) & ~driven)
+    which = loose & table["kind"].isna().to_numpy()
+    mends = loose & holds & ~untested & ~which
+    going = poor | fading | odd | risky | thin | spent
+    refused = veto | (no_new & (going | loose))
+    # above the target by metal that no better one mends: most of it is what nobody looked at
+    unseen = np.isnan(condition) & above
+    action = np.select(
+        [failed, refused, going | mends, unknown | loose | unseen],
+        [OUT_OF_USE, "move or remove", "replace", "find out"],
+        "keep",
+    ).astype(object)
+    stays = (action != OUT_OF_USE) & no_new & ~refused
+    reasons = Reasons(table.index)
+    reasons.add(failed, "Recorded as failed: take it out of use today, and look again only once "
+                "it is replaced.")  # fmt: skip
+    reasons.add(
+        refused,
+        "The rock of this spot refuses an anchor: move it to sound rock, or remove it and close "
+        "what hangs on it. Nothing is bought for this spot.",
+    )
+    spot = table["kind_reasons"].to_numpy(object)
+    reasons.add(refused & (spot != ""), spot)
+    replace = action == "replace"
+    reasons.add(replace & poor, "Recorded as poor.")
+    reasons.add(
+        replace & spent,
+        "By the rates of its air its zinc and a fifth of its section are used up where it rusts "
+        "most.",
+    )
+    reasons.add(replace & below, "Its metal is below the class the place needs.")
+    reasons.add(
+        (action == "keep") & below,
+        "Its metal is below the class the place needs: it may serve its time, the next one is of "
+        "the metal advised.",
+    )
+    reasons.add(replace & (risky | thin), "The risk of its metal is above the default target.")
+    reasons.add(replace & thin, "It is thinner than the loads ask of the metal advised.")
+    reasons.add(
+        replace & mends,
+        "Its hold in the rock is weak; a new anchor as advised holds better in the same rock.",
+    )
+    reasons.add(
+        (action == "find out") & unknown,
+        "Its metal is unknown: find it out before anything is bought.",
+    )
+    reasons.add(
+        (action == "keep") & above,
+        "The risk of its metal is above the default target and no better metal is advised: keep "
+        "to the interval, and replace it when a look finds it worse.",
+    )
+    find_out = action == "find out"
+    reasons.add(
+        find_out & which,
+        "Its kind is not recorded, and its hold in the rock is in doubt: look what it is.",
+    )
+    reasons.add(
+        find_out & loose & untested,
+        "Its hold in the rock is in doubt and the strength of the rock is not sure: test the rock "
+        "on site before anything is bought.",
+    )
+    reasons.add(
+        find_out & loose & ~untested & ~which,
+        "Its hold in the rock is in doubt and a new anchor would not be surer: test the rock on "
+        "site before anything is bought.",
+    )
+    reasons.add(
+        find_out & unseen,
+        "Its condition is not recorded, and its risk is above the default target: look at it "
+        "before anything is bought.",
+    )
+    reasons.add(
+        stays,
+        "No new anchor would be placed in this spot; what is there holds, as far as the model can "
+        "tell.",
+    )
+    reasons.add(stays & (spot != ""), spot)
+    by = _by(table, action, today)
+    cracks = cracking(held) & table["scc_band"].isin(["high", "severe"]).to_numpy()
+    reasons.add(
+        (by != "") & cracks & replace,
+        np.array("Looking does not mend it (an eye sees next to nothing of stress-corrosion "
+                 "cracks): replace or close by ", object) + by + ".",
+    )  # fmt: skip
+    reasons.add((by != "") & ~cracks & replace, np.array("Replace or close by ", object) + by + ".")
+    reasons.add((by != "") & find_out, np.array("Know it, or close by ", object) + by + ".")
+    reasons.add(
+        (by != "") & (action == "move or remove"),
+        np.array("Move, remove or close by ", object) + by + ".",
+    )
+    return pd.DataFrame(
+        {"action": action, "action_reasons": reasons.text(), "replace_by": by}, index=table.index
+    )
+
+
+def _untested(table: pd.DataFrame) -> np.ndarray:
+    """Whether the embedment advised counts only once tests on site show the usual strength."""
+    return table["kind_reasons"].str.contains(UNTESTED, regex=False).to_numpy(bool)
+
+
+def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> np.ndarray:
+    months = table["risk_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
+    pressing = months < REPLACE_WITHIN_MONTHS["moderate"]  # the risk passes the target
+    wanted = np.isin(action, ("replace", "move or remove")) & ~np.isnan(months)
+    wanted |= (action == "find out") & pressing
+    first = np.datetime64(today, "M")
+    month = first + np.nan_to_num(months).astype(int)
+    day = np.datetime64(today) - first.astype("datetime64[D]")
+    last = (month + 1).astype("datetime64[D]") - np.timedelta64(1, "D")
+    due = np.minimum(month.astype("datetime64[D]") + day, last)
+    return np.where(wanted, np.datetime_as_string(due, unit="D"), "").astype(object)
+
+
+def cracking(metal: pd.Series) -> np.ndarray:
+    """Whether each metal may crack by stress corrosion in such air, unknown metal included."""
+    free = rank_of(metal) >= MATERIAL_BY_NAME["superaustenitic"].rank
+    coated = metal.isin([n for n, m in MATERIAL_BY_NAME.items() if np.isnan(m.cracking)])
+    return ~(free | coated).to_numpy(bool)

@@ -1,0 +1,316 @@
+"""What is left of the anchors that are there: capacity, and probability of failure in time.
+
+Unknown metal or date is a mixture over what the register's region used, else over a stated
+prior; never one silent value.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from saltreach.assessment.material import rank_of
+from saltreach.assessment.resistance import filled_sizes, metal_strength
+from saltreach.intake.dates import year_fraction
+from saltreach.science.metal.metal_loss import EXPONENT_MEAN, years_to_loss
+from saltreach.science.rock.resistance import SHEAR_RATIO, steel_resistance_kn
+from saltreach.science.time.failure import (
+    Anchors,
+    age_mixture,
+    capacity_quantile_kn,
+    combined,
+    failure_parts,
+)
+from saltreach.science.time.reliability import (
+    MODEL,
+    ZINC_UM,
+    material_weights,
+    rock_failure_probability,
+    rust_life_y,
+)
+from saltreach.science.time.updating import CONDITION_SHARES, batch_factor
+from saltreach.vocabulary.metals import MATERIAL_NAMES
+
+METAL_PRIOR: dict[str, float] = {
+    "zinc-plated steel": 0.29, "galvanised steel": 0.10, "303": 0.01, "304": 0.30, "316": 0.27,
+    "duplex": 0.01, "superaustenitic": 0.01, "titanium": 0.01,
+}  # fmt: skip
+"""Shares of the metals in the trade: judgement."""
+METAL_PRIOR_WEIGHT = 10.0
+"""The trade's shares of the metals, and its ages, count as this many anchors beside the register's:
+new titanium elsewhere says little of an old anchor that nobody wrote down. Judgement."""
+CONDITION_PRIOR_WEIGHT = 20.0
+"""The trade's shares of the conditions count as at least this many anchors."""
+REGION_WEIGHT = 5.0
+"""The region's shares of the metals count as this many anchors beside a crag's own counts."""
+AGE_PRIOR_Y = (5.0, 12.0, 20.0, 28.0, 35.0)
+"""Ages of undated anchors in the trade: judgement."""
+AGE_QUANTILES = (0.1, 0.3, 0.5, 0.7, 0.9)
+FAILED = 4
+WORST_FIFTH = 0.8
+SECTION_LEFT = 0.8
+"""Coated steel is at the end of its life at this share of its section; judgement."""
+OLDEST_Y = 35.0
+"""Age of an undated anchor in a register that dates none; judgement."""
+
+
+RANGE_FACTOR = 5.0
+"""A probability may be so many times lower or higher: the one population with figures (tropical
+marine stainless, 0.011 to 0.056 a year, derived) spans that much by itself. Judgement."""
+
+
+class State(NamedTuple):
+    """`columns` to join to the table, `curve` (n, 31) of yearly failure probabilities, metal and
+    rock together."""
+
+    columns: pd.DataFrame
+    curve: np.ndarray
+
+
+def age_of_anchors(table: pd.DataFrame, today: date) -> np.ndarray:
+    """Age of each anchor in years, NaN where its date is not known; not below 0."""
+    age = _now(today) - year_fraction(table["installed_on"])[0]
+    return np.maximum(np.asarray(age, float), 0.0)
+
+
+def _now(today: date) -> float:
+    return today.year + (today.timetuple().tm_yday - 0.5) / 365.25
+
+
+def condition_shares(condition: pd.Series) -> np.ndarray:
+    """How usual the conditions 0 to 4 are: the register's counts and the trade's prior.
+
+    The prior counts as many anchors as are blank, at least `CONDITION_PRIOR_WEIGHT`: who writes
+    down the bad ones only has said little of the others.
+    """
+    known = condition.dropna().astype(int).clip(0, len(CONDITION_SHARES) - 1)
+    counts = known.value_counts().reindex(range(len(CONDITION_SHARES)), fill_value=0)
+    prior = np.array(CONDITION_SHARES) / np.sum(CONDITION_SHARES)
+    weight = max(CONDITION_PRIOR_WEIGHT, float(condition.isna().sum()))
+    return counts.to_numpy(float) + weight * prior
+
+
+def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True) -> State:
+    """Capacity and failure probabilities of the anchors in place.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Register columns, `age_y`, `scc_hazard`, `steel_rate_um_y` and `zinc_rate_um_y` with
+        `_p10` and `_p90`, and the columns of `resistance.rock_resistance`.
+    today : date
+        Day the assessment speaks for.
+    capacity : bool
+        Whether to find the capacity too; it takes as long as the rest.
+
+    Returns
+    -------
+    State
+        `columns`: `capacity_kn_p05`, `coating_life_y`, `failure_probability_y1` with `_p10` and
+        `_p90`, `metal_probability_y1`, `rock_probability_y1`, `rock_probability_after` (of a
+        new anchor as advised), `failure_probability_y10`, `_y30` (within 10 and 30 years).
+    """
+    metal = metal_in_place(table)
+    weights = material_weights(metal.to_numpy(object), metal_shares(table["crag"], metal))
+    weights = no_better_than(weights, table["hanger_material"])
+    age = table["age_y"].to_numpy(float)
+    ages, age_weights = age_mixture(age, *_usual_ages(age))
+    since = _now(today) - np.asarray(year_fraction(table["last_inspected_on"])[0], float)
+    anchors = Anchors(
+        scc_hazard=table["scc_hazard"].to_numpy(float),
+        zinc_rate_um_y=table["zinc_rate_um_y"].to_numpy(float),
+        steel_rate_um_y=table["steel_rate_um_y"].to_numpy(float),
+        zinc_sigma_ln=_sigma_ln(table, "zinc_rate_um_y"),
+        steel_sigma_ln=_sigma_ln(table, "steel_rate_um_y"),
+        diameter_mm=filled_sizes(table)[0],
+        metal_strength_mpa=metal_strength(table)[0],
+        rock_kn_p05=table["rock_kn_p05"].to_numpy(float),
+        rock_kn_p50=table["rock_kn_p50"].to_numpy(float),
+        condition=table["condition"].to_numpy(float, na_value=np.nan),
+        years_since_inspection=np.maximum(since, 0.0),
+    )
+    shares = condition_shares(table["condition"])
+    metal_part, rock_part = failure_parts(
+        weights, ages, anchors, age_weights=age_weights, condition_shares=shares
+    )
+    factor = _batch_factor(table, metal, metal_part[:, 0], np.where(np.isnan(age), 0.0, age))
+    if (factor > 1).any():
+        anchors = anchors._replace(batch_factor=factor)
+        touched = np.flatnonzero(factor > 1)
+        some = Anchors(*(np.broadcast_to(v, len(table))[touched] for v in anchors))
+        metal_part[touched], _ = failure_parts(
+            weights[touched],
+            ages[touched],
+            some,
+            age_weights=age_weights[touched],
+            condition_shares=shares,
+        )
+    curve = combined(metal_part, rock_part)
+    within = 1 - np.cumprod(1 - curve, axis=1)
+    after = rock_failure_probability(table["rock_after_kn_p05"], table["rock_after_kn_p50"])
+    columns = pd.DataFrame(
+        {
+            "capacity_kn_p05": capacity_quantile_kn(weights, ages, anchors, age_weights=age_weights)
+            if capacity
+            else np.nan,
+            "coating_life_y": coating_life_y(table, metal),
+            "like_failed_share": like_failed_share(table, metal),
+            "failure_probability_y1": curve[:, 0],
+            "failure_probability_y1_p10": curve[:, 0] / RANGE_FACTOR,
+            "failure_probability_y1_p90": np.minimum(curve[:, 0] * RANGE_FACTOR, 1.0),
+            "metal_probability_y1": metal_part[:, 0],
+            "rock_probability_y1": rock_part[:, 0],
+            "rock_probability_after": np.where(np.isnan(table["rock_after_kn_p05"]), np.nan, after),
+            "failure_probability_y10": within[:, 9],
+            "failure_probability_y30": within[:, 29],
+        },
+        index=table.index,
+    )
+    return State(columns, curve)
+
+
+def _usual_ages(age_y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Ages an undated anchor may have and their shares: the register's and the trade's."""
+    known = np.sort(age_y[~np.isnan(age_y)])
+    if not len(known):
+        return np.array(AGE_PRIOR_Y), np.ones(len(AGE_PRIOR_Y))
+    ages = np.concatenate([np.quantile(known, AGE_QUANTILES), AGE_PRIOR_Y])
+    own = np.full(len(AGE_QUANTILES), len(known) / len(AGE_QUANTILES))
+    trade = np.full(len(AGE_PRIOR_Y), METAL_PRIOR_WEIGHT / len(AGE_PRIOR_Y))
+    return ages, np.concatenate([own, trade])
+
+
+def coating_life_y(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
+    """Years from placing until the zinc of coated steel is used up; NaN for other metals.
+
+    The thin end of the usual coating (`ZINC_UM`) and ISO 9224's mean exponent.
+    """
+    thin = metal.map({name: low for name, (low, _) in ZINC_UM.items()}).to_numpy(float)
+    return years_to_loss(thin, table["zinc_rate_um_y"].to_numpy(float), EXPONENT_MEAN["zinc"])
+
+
+def remaining_life_of_coated_y(table: pd.DataFrame) -> np.ndarray:
+    """Years until coated steel has lost a fifth of its section; NaN for other metals.
+
+    The thin end of the usual coating, ISO 9224, and rust that is `Model.local_factor` times
+    deeper than the mean at its worst place. An unknown date counts as the oldest dated anchor.
+    """
+    age_y = table["age_y"].to_numpy(float)
+    metal = metal_in_place(table)
+    coating = metal.map({name: low for name, (low, _) in ZINC_UM.items()}).to_numpy(float)
+    diameter = table["diameter_mm"].fillna(MODEL.diameter_mm).to_numpy(float)
+    required = SECTION_LEFT * SHEAR_RATIO * steel_resistance_kn(diameter)
+    life = rust_life_y(
+        diameter,
+        required,
+        coating,
+        table["zinc_rate_um_y"].to_numpy(float),
+        table["steel_rate_um_y"].to_numpy(float),
+    )
+    oldest = np.nanmax(age_y) if (~np.isnan(age_y)).any() else OLDEST_Y
+    return np.maximum(life - np.where(np.isnan(age_y), oldest, age_y), 0.0)
+
+
+def sector_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> list[str]:
+    """For each group, the yearly failure probability of its worst fifth, as JSON of 31 values.
+
+    The 80th percentile of the group's anchors in each year: one anchor does not colour a
+    sector for thirty years, a fifth of them does. Rows in the order of a sorted group-by.
+    """
+    years = pd.DataFrame(curve, index=anchors.index)
+    keys = [anchors[name] for name in by]
+    worst = years.groupby(keys, sort=True, dropna=False).quantile(WORST_FIFTH)
+    return [
+        "" if np.isnan(row).any() else json.dumps([float(f"{p:.2g}") for p in row])
+        for row in worst.to_numpy()
+    ]
+
+
+def metal_in_place(table: pd.DataFrame) -> pd.Series:
+    """The weaker of bolt and hanger where both are known; the bolt's metal otherwise."""
+    bolt, hanger = rank_of(table["material"]), rank_of(table["hanger_material"])
+    weaker = np.minimum(bolt, hanger).fillna(bolt)
+    return weaker.map(dict(enumerate(MATERIAL_NAMES))).fillna("unknown")
+
+
+def no_better_than(weights: np.ndarray, hanger: pd.Series) -> np.ndarray:
+    """Shares of the metals, (n, 12), with what is better than a known hanger counted as it."""
+    rank = rank_of(hanger).to_numpy(float)
+    at = np.arange(len(MATERIAL_NAMES))
+    above = np.where(at > rank[:, None], weights, 0.0)  # nothing is above NaN
+    return weights - above + np.where(at == rank[:, None], above.sum(axis=1)[:, None], 0.0)
+
+
+def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
+    """Shares of the metals an unknown anchor of each crag may have, (n, 12).
+
+    Counts of the crag's known anchors, and the shares of the whole register worth `REGION_WEIGHT`
+    anchors, in which `METAL_PRIOR` counts as `METAL_PRIOR_WEIGHT` anchors.
+    """
+    known = metal[metal != "unknown"]
+    order = list(MATERIAL_NAMES)
+    total = known.value_counts().reindex(order, fill_value=0).to_numpy(float)
+    prior = np.array([METAL_PRIOR.get(name, 0.0) for name in order])
+    region = total + METAL_PRIOR_WEIGHT * prior / prior.sum()
+    counts = pd.crosstab(crag[known.index], known).reindex(columns=order, fill_value=0)
+    own = counts.reindex(crag.to_numpy(), fill_value=0).to_numpy(float)
+    return own + REGION_WEIGHT * region / region.sum()
+
+
+def _batch(table: pd.DataFrame, metal: pd.Series) -> list[pd.Series]:
+    """What anchors of one batch share: sector, metal and year of placing."""
+    return [table["crag"], table["sector"], metal, table["installed_on"].fillna("").str[:4]]
+
+
+def like_failed_share(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
+    """Share of the like anchors (same sector, metal and year) that is recorded as failed.
+
+    An anchor without a date is like all of its sector and metal, and they are like it.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns `crag`, `sector`, `installed_on`, `condition`.
+    metal : Series
+        From `metal_in_place`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        0 to 1; the anchor itself counts.
+    """
+    failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
+    undated = table["installed_on"].isna()
+    *place, year = _batch(table, metal)
+    own = pd.DataFrame({"failed": failed, "n": 1}, index=table.index)
+    like = own.groupby([*place, year], dropna=False).transform("sum")
+    all_years = own.groupby(place, dropna=False).transform("sum")
+    of_none = own.where(undated, 0).groupby(place, dropna=False).transform("sum")
+    counts = like + of_none
+    counts = counts.where(~undated, all_years)
+    return (counts["failed"] / counts["n"]).to_numpy(float)
+
+
+def _batch_factor(
+    table: pd.DataFrame, metal: pd.Series, yearly: np.ndarray, age_y: np.ndarray
+) -> np.ndarray:
+    """How much a failure in a batch (sector, metal, year) raises its other anchors.
+
+    Only upwards: that nothing failed is weak evidence where nobody pulled hard.
+    """
+    failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
+    expected = np.minimum(np.nan_to_num(yearly) * age_y / 2, 1.0)
+    expected = np.where(failed, 0.0, expected)
+    batch = pd.DataFrame({"failed": failed, "expected": expected}, index=table.index)
+    sums = batch.groupby(_batch(table, metal), dropna=False).transform("sum")
+    factor = batch_factor(sums["failed"].to_numpy(float), sums["expected"].to_numpy(float))
+    return np.where(sums["failed"] > 0, np.maximum(factor, 1.0), 1.0)
+
+
+def _sigma_ln(table: pd.DataFrame, name: str) -> np.ndarray:
+    ratio = table[f"{name}_p90"].to_numpy(float) / table[f"{name}_p10"].to_numpy(float)
+    return np.log(ratio) / 2.5631

@@ -1,0 +1,68 @@
+"""Commands that show results: the landowner's map, and what the map command adds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+COARSENESS_M = 250.0
+
+
+def landowner(
+    results: Annotated[Path, typer.Argument(help="Folder that `saltreach assess` wrote.")],
+    holding: Annotated[
+        Path,
+        typer.Option(
+            "--holding",
+            help="The land: polygons (.geojson, .gpkg), or TOML that names the land or the crags.",
+        ),
+    ],
+    out: Annotated[Path, typer.Option("--out", help="Folder for the two files.")],
+    contact: Annotated[
+        Path | None,
+        typer.Option("--contact", help="TOML that says who to call, what is planned and when."),
+    ] = None,
+    coarseness_m: Annotated[
+        float, typer.Option("--coarseness-m", help="Side of the grid that hides positions, m.")
+    ] = COARSENESS_M,
+    open_it: Annotated[bool, typer.Option("--open", help="Open the map when written.")] = False,
+) -> None:
+    """Map and one-page statement for a landowner, in plain words and without any position.
+
+    Anchors whose grid cell touches the land are counted as on it. The files hold no anchor, no
+    route and no note: give them away, keep the results folder.
+    """
+    from saltreach.cli import _clear_errors, _progress
+
+    with _clear_errors():
+        from saltreach.intake.holding import read_holding
+        from saltreach.outputs.landowner.page import write_landowner
+        from saltreach.outputs.tables.results import read_results
+
+        with _progress() as step:
+            step("holding")
+            land = read_holding(holding, contact)
+            step("results")
+            result = read_results(results)
+            step("landowner's map and statement")
+            page, statement = write_landowner(result, land, out, coarseness_m=coarseness_m)
+        typer.echo(page)
+        typer.echo(statement)
+        if open_it:
+            show(page)
+
+
+def show(path: Path) -> None:
+    """Open a written file in the user's browser; say where it is when there is none.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+    """
+    import webbrowser
+
+    if not webbrowser.open(path.resolve().as_uri()):
+        typer.echo(f"saltreach: no browser found; open {path} yourself", err=True)

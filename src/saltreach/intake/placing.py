@@ -1,0 +1,131 @@
+"""Where the anchors of a table lie: from columns or geometry to WGS 84, with what was wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from saltreach.errors import RegisterError
+from saltreach.intake import check, formats, positions
+from saltreach.intake.values import parse_numbers
+from saltreach.vocabulary.columns import REGISTER_BY_NAME
+
+if TYPE_CHECKING:
+    from pyproj import CRS
+
+_SAME_PLACE_DEG = 1e-4
+"""About 10 m: columns and geometry that differ by more say two places (own choice)."""
+
+
+@dataclass(frozen=True)
+class Positions:
+    """WGS 84 positions of all rows, the text shown for them, and what was wrong."""
+
+    lon: np.ndarray
+    lat: np.ndarray
+    shown: pd.DataFrame
+    found: tuple[pd.DataFrame, ...]
+    notes: tuple[str, ...]
+
+
+def _source_crs(table: formats.Table, asked: CRS | None, from_columns: bool, where: str) -> CRS:
+    """The CRS the coordinates are in: the file's own, or the one asked for."""
+    if from_columns:
+        return asked if asked is not None else positions.named_crs("EPSG:4326", where)
+    own = None if table.crs is None else positions.named_crs(table.crs, where)
+    if own is None or not positions.is_usable(own):
+        if asked is None:
+            raise RegisterError(
+                f"{where}: the file does not say its CRS; set it in the GIS, "
+                "or give it, for example --crs EPSG:25830"
+            )
+        return asked
+    if asked is None or asked.equals(own, ignore_axis_order=True):
+        return own
+    if table.crs_is_assumed:
+        return asked
+    raise RegisterError(
+        f"{where}: the file's own CRS is {positions.crs_name(own)}, but "
+        f"{positions.crs_name(asked)} was asked for; leave --crs out"
+    )
+
+
+def _coordinates(
+    table: formats.Table, given: pd.DataFrame, from_columns: bool
+) -> tuple[np.ndarray, np.ndarray, pd.DataFrame, list[pd.DataFrame]]:
+    """Coordinates in the source's CRS, their text, and what could not be read."""
+    if from_columns:
+        shown = given[["lon", "lat"]]
+        found, values = [], []
+        for name in ("lon", "lat"):
+            parsed = parse_numbers(shown[name], REGISTER_BY_NAME[name])
+            found.append(
+                check.problems(parsed.reason.notna(), name, shown[name], parsed.reason, parsed.fix)
+            )
+            values.append(parsed.values.to_numpy(float))
+        return values[0], values[1], shown, found
+    points = table.points if table.points is not None else np.empty((0, 2))
+    texts = [[formats.cell_text(v) for v in points[:, i]] for i in (0, 1)]
+    shown = pd.DataFrame({"lon": texts[0], "lat": texts[1]}, index=given.index).astype("str")
+    odd = pd.Series(table.odd_geometry, index=given.index, dtype="str")
+    found = [
+        check.problems(
+            odd.notna(), "lon, lat", odd, "the geometry is not a point", "give one point per anchor"
+        )
+    ]
+    return points[:, 0], points[:, 1], shown, found
+
+
+def _disagreement(given: pd.DataFrame, lon: np.ndarray, lat: np.ndarray) -> pd.DataFrame:
+    """Rows whose lon and lat columns say another place than their geometry."""
+    away = np.zeros(len(given), dtype=bool)
+    for name, here in (("lon", lon), ("lat", lat)):
+        if name in given:
+            there = parse_numbers(given[name], REGISTER_BY_NAME[name]).values.to_numpy(float)
+            with np.errstate(invalid="ignore"):
+                away |= np.abs(there - here) > _SAME_PLACE_DEG
+    cells = given.reindex(columns=["lon", "lat"]).astype("str")
+    return check.problems(
+        away,
+        "lon, lat",
+        check.joined(cells, ("lon", "lat")),
+        "the lon and lat columns say another place than the geometry",
+        "correct the wrong one, or remove the two columns",
+    )
+
+
+def place_anchors(
+    table: formats.Table, given: pd.DataFrame, asked: CRS | None, by_hand: bool, where: str
+) -> Positions:
+    """Positions of all rows in WGS 84.
+
+    `asked` is the CRS the user gave, `by_hand` whether lon and lat were mapped by the user (then
+    they win over a geometry), `where` the file's name for messages.
+    """
+    from_columns = table.points is None or (by_hand and {"lon", "lat"} <= set(given.columns))
+    crs = _source_crs(table, asked, from_columns, where)
+    first, second, shown, found = _coordinates(table, given, from_columns)
+    degrees = crs.is_geographic
+    found.append(check.swap_problems(first, second, shown, degrees=degrees))
+    lon, lat, impossible = positions.to_lon_lat(first, second, crs)
+    name = positions.crs_name(crs)
+    found.append(
+        check.problems(
+            impossible & ~np.isin(np.arange(len(first)), found[-1]["place"]),
+            "lon, lat",
+            check.joined(shown, ("lon", "lat")),
+            f"no position of {name}",
+            "check that easting comes first, the zone, and the CRS",
+        )
+    )
+    notes = []
+    if not positions.is_wgs84(crs):
+        notes.append(f"positions converted from {name} to WGS 84")
+    if table.points is not None and from_columns:
+        notes.append("positions taken from the mapped columns, not from the geometry")
+    elif table.points is not None:
+        found.append(_disagreement(given, lon, lat))
+    return Positions(lon, lat, shown, tuple(found), tuple(notes))

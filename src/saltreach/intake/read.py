@@ -1,0 +1,362 @@
+"""From a file of anchors to a checked register: good rows, refused rows, and notes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from saltreach.errors import RegisterError
+from saltreach.intake import check, formats, gis, positions
+from saltreach.intake.dates import parse_dates
+from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
+from saltreach.intake.placing import place_anchors
+from saltreach.intake.values import (
+    grades_named,
+    parse_choices,
+    parse_numbers,
+    trimmed,
+    without_unknown_words,
+)
+from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, Column
+from saltreach.vocabulary.metals import STAINLESS, STAINLESS_METALS, UNKNOWN
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
+    ".csv": formats.read_csv,
+    ".xlsx": formats.read_xlsx,
+    ".geojson": gis.read_geojson,
+    ".json": gis.read_geojson,
+    ".gpkg": gis.read_gpkg,
+    ".gpx": gis.read_gpx,
+    ".kml": gis.read_kml,
+}
+"""File suffix -> reader."""
+
+
+@dataclass(frozen=True)
+class Register:
+    """A register that was read and checked.
+
+    Attributes
+    ----------
+    anchors : GeoDataFrame
+        Good rows, index 0..n-1: every column of `REGISTER` in order, the user's extra columns
+        as text, the words of choice columns as the user wrote them where they differed
+        (`material_as_given` ...), `source_row`, and points in EPSG:4326. Numbers are floats
+        (whole numbers too) with NaN where unknown; dates are ISO text of the known precision.
+    rejected : DataFrame
+        One row per broken rule with `REJECTED_COLUMNS`.
+    notes : tuple of str
+        What was normalised or assumed, in short sentences.
+    file, sha256, format : str
+        Name of the file, checksum of its bytes, and format.
+    rows_read : int
+        Rows with any content, good and refused.
+    """
+
+    anchors: gpd.GeoDataFrame
+    rejected: pd.DataFrame
+    notes: tuple[str, ...]
+    file: str
+    sha256: str
+    format: str
+    rows_read: int
+
+
+def _content(path: Path) -> bytes:
+    if path.suffix.lower() not in READERS:
+        raise RegisterError(
+            f"{path.name}: cannot read {path.suffix or 'a file without suffix'!r}; "
+            f"give one of {', '.join(READERS)}"
+        )
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError as error:
+        raise RegisterError(f"{path}: no such file; check the path") from error
+    except OSError as error:
+        raise RegisterError(f"{path}: cannot be read ({error.strerror})") from error
+    if not data.strip():
+        raise RegisterError(f"{path.name}: the file is empty; give a header row and anchors")
+    return data
+
+
+def _absent(column: Column, index: pd.Index) -> pd.Series:
+    """A column the file does not have: unknown in every row."""
+    if column.kind in ("number", "integer"):
+        return pd.Series(np.nan, index=index, dtype=float)
+    word = UNKNOWN if UNKNOWN in column.choices else np.nan
+    return pd.Series(word, index=index, dtype="str")
+
+
+def _parsed(
+    given: pd.DataFrame, today: dt.date
+) -> tuple[pd.DataFrame, list[pd.DataFrame], list[str]]:
+    """Every column of `REGISTER` but the position, read from text."""
+    values: dict[str, pd.Series] = {}
+    found: list[pd.DataFrame] = []
+    notes: list[str] = []
+    for column in REGISTER:
+        if column.name in ("lon", "lat"):
+            values[column.name] = pd.Series(np.nan, index=given.index, dtype=float)
+            continue
+        if column.name not in given:
+            values[column.name] = _absent(column, given.index)
+            continue
+        text = given[column.name]
+        if column.kind == "text":
+            values[column.name] = text
+            continue
+        known = without_unknown_words(text)
+        if column.choices:
+            parsed, more = parse_choices(known, column)
+            notes += more
+        elif column.kind == "date":
+            parsed = parse_dates(known, today)
+        else:
+            parsed = parse_numbers(known, column)
+        values[column.name] = parsed.values
+        found.append(
+            check.problems(parsed.reason.notna(), column.name, text, parsed.reason, parsed.fix)
+        )
+    if "material" in given:
+        named = grades_named(given["material"], REGISTER_BY_NAME["grade"])
+        values["grade"] = values["grade"].where(values["grade"].notna(), named)
+    # a grade says which metal it is, where the word for the metal says less
+    own = values["grade"].map(check.METAL_OF_GRADE)
+    metal = values["material"]
+    vague = (metal == UNKNOWN) | ((metal == STAINLESS) & own.isin(STAINLESS_METALS))
+    values["material"] = metal.where(~vague | own.isna(), own)
+    return pd.DataFrame(values, index=given.index), found, notes
+
+
+def _as_given(given: pd.DataFrame, table: pd.DataFrame, taken: set[str]) -> pd.DataFrame:
+    """Words of choice columns as the user wrote them, where they were read as another."""
+    out: dict[str, pd.Series] = {}
+    for column in REGISTER:
+        if not column.choices or column.name not in given:
+            continue
+        text = given[column.name]
+        differs = text.notna() & (text != table[column.name])
+        if differs.any():
+            name = f"{column.name}{AS_GIVEN}"
+            while name in taken:
+                name += "_2"
+            out[name] = text.where(differs)
+    return pd.DataFrame(out, index=given.index)
+
+
+def _all_problems(
+    table: pd.DataFrame,
+    found: list[pd.DataFrame],
+    shown: pd.DataFrame,
+    everything: pd.DataFrame,
+    rows: np.ndarray,
+) -> pd.DataFrame:
+    """Every broken rule; a cell that could not be read is not called missing as well."""
+    unread = pd.concat(found, ignore_index=True)
+    across = check.row_problems(table, shown)
+    again = check.duplicate_problems(table["anchor_id"], everything, rows)
+    cells = pd.MultiIndex.from_frame(
+        unread.assign(column=unread["column"].str.split(", ")).explode("column")[
+            ["place", "column"]
+        ]
+    )
+    schema = check.schema_problems(table)
+    told = pd.MultiIndex.from_frame(schema[["place", "column"]]).isin(cells)
+    single = [
+        group.assign(value=shown[name].iloc[group["place"].to_numpy(dtype=int)].to_numpy())
+        for name, group in schema[~told].groupby("column", sort=False)
+    ]
+    return pd.concat([unread, *single, *across, again], ignore_index=True)
+
+
+def read_register(
+    path: str | PathLike[str],
+    *,
+    columns: Mapping[str, str] | None = None,
+    crs: str | None = None,
+    sheet: str | None = None,
+    layer: str | None = None,
+    today: dt.date | None = None,
+) -> Register:
+    """Read and check a register of anchors.
+
+    Parameters
+    ----------
+    path : path
+        CSV, XLSX, GeoJSON, GeoPackage, GPX or KML, known by its suffix.
+    columns : mapping of str to str, optional
+        Our column name -> header in the file, for headers that are not recognised. In GIS
+        files, mapping lon and lat takes the position from those columns.
+    crs : str, optional
+        CRS of lon and lat columns (then eastings and northings), or of a GIS file that does
+        not name its own. Columns without it are WGS 84 degrees.
+    sheet, layer : str, optional
+        Sheet of a workbook; layer of a GeoPackage or folder of a KML file.
+    today : date, optional
+        The last day that is not in the future; the current day by default.
+
+    Returns
+    -------
+    Register
+        Good rows, refused rows with reason and fix, and notes. No good row is not an error.
+
+    Raises
+    ------
+    RegisterError
+        The file cannot be used at all: missing, unreadable, without the required headers,
+        with two headers for one column, without CRS, or with several sheets or layers to
+        choose from.
+
+    Notes
+    -----
+    Nothing is repaired silently: a row that breaks a rule is left out and listed; what was
+    normalised (headers, units of position, words for metals) is said in `notes`. Empty cells
+    stay unknown. Extra columns pass through as text; one whose name belongs to the
+    assessment gets `_given` at its end.
+    """
+    path = Path(path)
+    data = _content(path)
+    suffix = path.suffix.lower()
+    if sheet is not None and suffix != ".xlsx":
+        raise RegisterError(f"{path.name}: only a workbook (.xlsx) has sheets; leave --sheet out")
+    if layer is not None and suffix not in (".gpkg", ".kml"):
+        raise RegisterError(f"{path.name}: only .gpkg and .kml have layers; leave --layer out")
+    asked = None if crs is None else positions.named_crs(crs, path.name)
+    request = formats.Request(columns, asked is not None, sheet, layer)
+    table = READERS[suffix](path, data, request)
+    headers = resolve_headers(
+        table.headers,
+        columns,
+        where=path.name,
+        grid=request.grid,
+        have_geometry=table.points is not None,
+    )
+    return _checked(path, data, table, headers, asked, columns, today or dt.date.today())
+
+
+def _checked(
+    path: Path,
+    data: bytes,
+    table: formats.Table,
+    headers: Headers,
+    asked: Any,
+    columns: Mapping[str, str] | None,
+    today: dt.date,
+) -> Register:
+    """Parse, check and put together what a reader and the headers gave."""
+    import geopandas as gpd
+
+    given = pd.DataFrame(
+        {name: trimmed(table.cells[place]) for name, place in headers.ours.items()},
+        index=table.cells.index,
+    )
+    extras = pd.DataFrame(
+        {name: table.cells[place] for name, place in headers.extras.items()},
+        index=table.cells.index,
+    )
+    by_hand = {"lon", "lat"} <= set(columns or {})
+    position = place_anchors(table, given, asked, by_hand, path.name)
+    values, found, notes = _parsed(given, today)
+    values["lon"], values["lat"] = position.lon, position.lat
+    shown = given.reindex(columns=[c.name for c in REGISTER]).astype("str")
+    shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
+    everything = pd.concat([shown, extras], axis=1)
+    found_all = _all_problems(values, [*found, *position.found], shown, everything, table.rows)
+    rejected = check.rejected_table(found_all, table.rows, path.name)
+    if table.bad_rows:
+        bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
+        bad = bad.assign(file=path.name, column="")[rejected.columns]
+        rejected = pd.concat([rejected, bad], ignore_index=True).sort_values(
+            "row", kind="stable", ignore_index=True
+        )
+    good = np.ones(len(values), dtype=bool)
+    good[found_all["place"].to_numpy(dtype=int)] = False
+    as_given = _as_given(given, values, set(extras.columns))
+    anchors = pd.concat(
+        [values, extras, as_given, pd.Series(table.rows, index=values.index, name="source_row")],
+        axis=1,
+    )[good].reset_index(drop=True)
+    return Register(
+        anchors=gpd.GeoDataFrame(
+            anchors, geometry=gpd.points_from_xy(anchors["lon"], anchors["lat"]), crs="EPSG:4326"
+        ),
+        rejected=rejected,
+        notes=(*table.notes, *headers.notes, *position.notes, *notes),
+        file=path.name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        format=table.format,
+        rows_read=len(values) + len(table.bad_rows),
+    )
+
+
+def refuse_far_at_sea(
+    register: Register,
+    coast_distance_m: np.ndarray | pd.Series,
+    on_land: np.ndarray | pd.Series,
+    *,
+    limit_m: float = 5000.0,
+) -> Register:
+    """Refuse anchors that lie farther out at sea than a coast layer can be wrong.
+
+    Parameters
+    ----------
+    register : Register
+        What `read_register` gave.
+    coast_distance_m : array of float
+        Distance of each anchor to the shoreline, m; NaN where unknown.
+    on_land : array of bool
+        True where the anchor lies on the land side of the shoreline.
+    limit_m : float
+        Farthest distance seaward that is still accepted, m.
+
+    Returns
+    -------
+    Register
+        With the far anchors moved to `rejected`. Anchors whose register gives
+        `coast_distance_m` stay, and so do those whose distance is unknown.
+
+    Raises
+    ------
+    RegisterError
+        The arrays do not have one value per anchor.
+    """
+    distance = np.asarray(coast_distance_m, dtype=float)
+    land = np.asarray(on_land, dtype=bool)
+    anchors = register.anchors
+    if distance.shape != (len(anchors),) or land.shape != (len(anchors),):
+        raise RegisterError(
+            f"{register.file}: coast_distance_m and on_land need one value per anchor "
+            f"({len(anchors)}), got {distance.shape} and {land.shape}"
+        )
+    with np.errstate(invalid="ignore"):
+        far = ~land & (distance > limit_m) & anchors["coast_distance_m"].isna().to_numpy()
+    if not far.any():
+        return register
+    shown = anchors[["lon", "lat"]].map(formats.cell_text).astype("str")
+    kilometres = pd.Series([f"{d / 1000:.1f}" for d in distance], dtype="str")
+    found = check.problems(
+        far,
+        "lon, lat",
+        check.joined(shown, ("lon", "lat")),
+        "at sea, " + kilometres + f" km off the shore (limit {limit_m / 1000:g} km)",
+        "check the order and the signs of lon and lat; if the coast layer lacks this islet, give "
+        "coast_distance_m in the register or a better coast file (--coast)",
+    )
+    more = check.rejected_table(found, anchors["source_row"].to_numpy(), register.file)
+    rejected = pd.concat([register.rejected, more], ignore_index=True)
+    return replace(
+        register,
+        anchors=anchors[~far].reset_index(drop=True),
+        rejected=rejected.sort_values("row", kind="stable", ignore_index=True),
+    )

@@ -1,0 +1,460 @@
+"""The interactive map of the sectors: one HTML file that opens with no network."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from saltreach.assessment.risk import BAND_LIMITS_PER_Y
+from saltreach.assessment.shapes import unwrapped_lon
+from saltreach.errors import OptionError
+from saltreach.outputs.html import (
+    asset_text,
+    json_block,
+    leaflet_frame,
+    page_policy,
+    render_template,
+    write_text,
+)
+from saltreach.outputs.map.colourings import (
+    BAND_STYLES,
+    UNKNOWN_STYLE,
+    BandStyle,
+    colouring_records,
+)
+from saltreach.outputs.map.texts import catalogue, catalogues
+from saltreach.outputs.window import label_points, map_window, window_coast
+from saltreach.vocabulary.columns import BANDS, CATEGORIES
+from saltreach.vocabulary.metals import PLACEABLE
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+
+SECTOR_TEXTS = (
+    "crag",
+    "sector",
+    "corrosivity_category",
+    "crc",
+    "material_minimum",
+    "material_recommended",
+    "material_alternative",
+    "materials_present",
+    "risk_share",
+    "risk_governed_by",
+    "actions",
+    "lithology",
+    "rmr_class",
+    "resistance_mode",
+    "kind_advised",
+)
+SECTOR_NUMBERS = {
+    "anchors": 0,
+    "crf": 0,
+    "coast_distance_m": 0,
+    "coast_distance_sd_m": 0,
+    "chloride_mg_m2_d": 2,
+    "chloride_mg_m2_d_p10": 2,
+    "chloride_mg_m2_d_p90": 2,
+    "steel_rate_um_y": 2,
+    "steel_rate_um_y_p10": 2,
+    "steel_rate_um_y_p90": 2,
+    "zinc_rate_um_y": 3,
+    "zinc_rate_um_y_p10": 3,
+    "zinc_rate_um_y_p90": 3,
+    "temperature_c": 1,
+    "relative_humidity_pct": 1,
+    "rain_mm_y": 0,
+    "rock_strength_mpa": 0,
+    "rock_strength_mpa_p10": 0,
+    "rock_strength_mpa_p90": 0,
+    "rmr89": 0,
+    "gsi": 0,
+    "rock_axial_kn_p05": 1,
+    "rock_radial_kn_p05": 1,
+    "embedment_required_mm": 0,
+    "diameter_required_mm": 0,
+    "inspection_interval_months": 0,
+    "capacity_kn_p05": 1,
+    "failure_probability_y1": 6,
+    "failure_probability_y10": 6,
+    "failure_probability_y30": 6,
+    "priority_rank": 0,
+    "anchors_to_replace": 0,
+    "replacement_cost": 0,
+}
+SENTENCES = ("reasons", "interval_reasons", "kind_reasons", "priority_reasons", "warnings")
+YES_NO = ("sea_cliff", "overdue")
+FIGURES: tuple[tuple[str, str], ...] = (
+    ("risk_band", ""),
+    ("metal_band", ""),
+    ("rock_band", ""),
+    ("corrosivity_category", ""),
+    ("crc", ""),
+    ("crf", ""),
+    ("scc_band", ""),
+    ("chloride_mg_m2_d", "mg/(m²·d)"),
+    ("steel_rate_um_y", "µm/y"),
+    ("zinc_rate_um_y", "µm/y"),
+    ("coast_distance_m", "m"),
+    ("temperature_c", "°C"),
+    ("relative_humidity_pct", "%"),
+    ("rain_mm_y", "mm/y"),
+    ("lithology", ""),
+    ("rock_strength_mpa", "MPa"),
+    ("rmr89", ""),
+    ("rmr_class", ""),
+    ("gsi", ""),
+    ("rock_axial_kn_p05", "kN"),
+    ("rock_radial_kn_p05", "kN"),
+    ("resistance_mode", ""),
+    ("embedment_required_mm", "mm"),
+    ("diameter_required_mm", "mm"),
+    ("capacity_kn_p05", "kN"),
+)
+"""Figures of the card and their units, in order; labels are in the texts file."""
+
+__all__ = ["BAND_STYLES", "UNKNOWN_STYLE", "BandStyle", "map_data", "write_map"]
+
+BAND_COLUMNS = ("risk_band", "metal_band", "rock_band", "scc_band")
+"""Risks in the five words of the bands."""
+
+FORECAST_YEARS = 30
+
+ANCHOR_CODED = (
+    "risk_band",
+    "metal_band",
+    "rock_band",
+    "risk_governed_by",
+    "action",
+    "action_reasons",
+    "replace_by",
+    "material",
+    "material_recommended",
+    "next_inspection_on",
+    "inspection_interval_months",
+    "interval_rule",
+    "condition",
+    "kind_advised",
+    "embedment_required_mm",
+    "warnings",
+)
+SCRIPTS = (
+    "base.js",
+    "colouring.js",
+    "surface.js",
+    "panel.js",
+    "years.js",
+    "trips.js",
+    "card.js",
+    "start.js",
+)
+"""In order. A further panel is one more script before the last: it fills the page's `#panels`,
+adds to `saltreach.filters` and listens with `saltreach.on`."""
+MAP_ELEMENT = "map_sectors"
+"""Name of the map's element and of its variable in the page."""
+
+
+def write_map(
+    sectors: gpd.GeoDataFrame,
+    anchors: gpd.GeoDataFrame,
+    coast: gpd.GeoDataFrame,
+    provenance: Mapping[str, Any],
+    path: Path,
+    *,
+    title: str,
+    tiles: str | None = None,
+    band_meanings: Mapping[str, str] | None = None,
+    language: str = "en",
+    trips: pd.DataFrame | None = None,
+) -> Path:
+    """Write the interactive map. The same input gives the same bytes.
+
+    Parameters
+    ----------
+    sectors : geopandas.GeoDataFrame
+        Polygons (see `saltreach.assessment.shapes.sector_shapes`), EPSG:4326, with the columns of
+        the sector table. A column or value that is missing is shown as not known.
+    anchors : geopandas.GeoDataFrame
+        Points, EPSG:4326, with `anchor_id`, `crag`, `sector` and what is known of each.
+    coast : geopandas.GeoDataFrame
+        Land polygons or shoreline lines with a CRS; may be empty. Cut to the region here.
+    provenance : mapping
+        `time` (ISO), `layers` (list of mappings name, source, version, licence, accuracy),
+        `options`, `software`, `register` (file, rows, rejected), `assumptions`.
+    path : pathlib.Path
+        The HTML file, written as a whole or not at all.
+    title : str
+        Heading of the page.
+    tiles : str, optional
+        Name of a tile provider known to xyzservices, or a URL with {z}, {x}, {y}. Offered as a
+        switch that is off at first, and fails softly without network.
+    band_meanings : mapping, optional
+        Sentences that replace the legend's own, by band word, in every language.
+    language : str
+        Language the page opens in, one of `saltreach.outputs.map.texts.LANGUAGES`; the reader can
+        choose another there.
+    trips : pandas.DataFrame, optional
+        A plan's visits: `crag`, `sector`, `date` (ISO) and `trip` (its name). Shown by month.
+
+    Returns
+    -------
+    pathlib.Path
+        The same path.
+
+    Raises
+    ------
+    OptionError
+        When `tiles` is neither known nor a URL, `band_meanings` names an unknown band, or
+        `language` is not one of the map's.
+    """
+    catalogue(language)  # refuses an unknown language before any work
+    texts = catalogues()
+    data = map_data(sectors, anchors, coast, provenance, title=title)
+    data["trips"] = trips_by_month(data["sectors"], trips)
+    for band, meaning in (band_meanings or {}).items():
+        if band not in (*BANDS, UNKNOWN_STYLE.word):
+            raise OptionError(f"band_meanings: {band!r} is not a band; use one of {BANDS}")
+        for words in texts.values():
+            words[f"band_{band}"] = meaning
+    data["language"] = language
+
+    body, frame_script, data["tiles"], origins = leaflet_frame(data["map"], data["region"], tiles)
+    scripts = [asset_text("leaflet.js"), frame_script, *map(asset_text, SCRIPTS)]
+    styles = [asset_text("leaflet.css"), asset_text("map.css")]
+    page = render_template(
+        "map.html",
+        title=title,
+        texts=texts[language],
+        languages=[(code, words["language_name"]) for code, words in texts.items()],
+        colourings=[(one["column"], one["label"]) for one in data["colourings"]],
+        policy=page_policy(scripts, styles, origins),
+        styles=styles,
+        scripts=scripts,
+        map_body=body,
+        leaflet_licence=asset_text("LEAFLET_LICENSE.txt"),
+        blocks=[json_block(texts, "map-texts"), json_block(data, "map-data")],
+    )
+    return write_text(path, page)
+
+
+def map_data(
+    sectors: gpd.GeoDataFrame,
+    anchors: gpd.GeoDataFrame,
+    coast: gpd.GeoDataFrame,
+    provenance: Mapping[str, Any],
+    *,
+    title: str,
+) -> dict[str, Any]:
+    """What the page knows, as plain columns; see `write_map` for the parameters.
+
+    Parameters
+    ----------
+    sectors, anchors, coast : geopandas.GeoDataFrame
+        As for `write_map`.
+    provenance : mapping
+        As for `write_map`.
+    title : str
+        As for `write_map`.
+
+    Returns
+    -------
+    dict
+        Ready for `saltreach.outputs.html.json_text`. Sectors come worst first. Longitudes are
+        unwrapped around the region, so a region across the antimeridian is in one piece.
+    """
+    centre_lon, region, window = map_window(sectors, anchors)
+    ordered = sectors.iloc[_worst_first(sectors)].reset_index(drop=True)
+    kind, parts = window_coast(coast, window)
+    return {
+        "title": title,
+        "map": MAP_ELEMENT,
+        "bands": [asdict(style) for style in BAND_STYLES],
+        "band_limits": list(BAND_LIMITS_PER_Y),
+        "colourings": colouring_records(),
+        "unknown_band": asdict(UNKNOWN_STYLE),
+        "categories": list(CATEGORIES),
+        "materials": list(PLACEABLE),
+        "figures": [list(figure) for figure in FIGURES],
+        "region": np.round(region, 5),
+        "window": np.round(window, 5),
+        "coast": {"kind": kind, "parts": [np.round(part, 5).ravel() for part in parts]},
+        "sectors": _sector_columns(ordered, centre_lon),
+        "anchors": _anchor_columns(anchors, ordered, centre_lon),
+        "provenance": dict(provenance),
+    }
+
+
+def trips_by_month(sectors: Mapping[str, Any], trips: pd.DataFrame | None) -> list[dict[str, Any]]:
+    """Trips and visits of each month of a plan, quiet months included.
+
+    Parameters
+    ----------
+    sectors : mapping
+        Columns of the page's sectors, in its order.
+    trips : pandas.DataFrame, optional
+        As for `write_map`.
+
+    Returns
+    -------
+    list of dict
+        `month` (ISO), `trips`, `visits`, `sectors` (their places in the page).
+    """
+    if trips is None or not len(trips):
+        return []
+    place = {name: i for i, name in enumerate(zip(sectors["crag"], sectors["sector"], strict=True))}
+    visits = trips.assign(
+        month=trips["date"].str[:7],
+        place=[place.get(n, -1) for n in zip(trips["crag"], trips["sector"], strict=True)],
+    )
+    every = pd.period_range(visits["month"].min(), visits["month"].max(), freq="M").astype(str)
+    groups = dict(tuple(visits.groupby("month")))
+    return [
+        {
+            "month": month,
+            "trips": int(groups[month]["trip"].nunique()) if month in groups else 0,
+            "visits": len(groups.get(month, ())),
+            "sectors": sorted({p for p in groups[month]["place"] if p >= 0})
+            if month in groups
+            else [],
+        }
+        for month in every
+    ]
+
+
+def _worst_first(sectors: gpd.GeoDataFrame) -> np.ndarray:
+    """Order of the list: by priority rank when there is one, then band, then the calendar."""
+    keys = pd.DataFrame(
+        {
+            "rank": _numbers(sectors, "priority_rank"),
+            "band": _bands(sectors).map({band: -at for at, band in enumerate(BANDS)}),
+            "overdue": _texts(sectors, "overdue").ne("yes"),
+            "due": _texts(sectors, "next_inspection_on"),
+            "crag": _texts(sectors, "crag"),
+            "sector": _texts(sectors, "sector"),
+        }
+    )
+    return keys.sort_values(list(keys), na_position="last", kind="stable").index.to_numpy()
+
+
+def _column(frame: pd.DataFrame, name: str) -> pd.Series:
+    """A column with a plain index; empty when the frame lacks it."""
+    if name in frame.columns:
+        return pd.Series(frame[name].array).reset_index(drop=True)
+    return pd.Series([None] * len(frame), dtype=object)
+
+
+def _numbers(frame: pd.DataFrame, name: str) -> pd.Series:
+    return pd.to_numeric(_column(frame, name), errors="coerce").astype(float)
+
+
+def _texts(frame: pd.DataFrame, name: str) -> pd.Series:
+    """Text of a column; None where nothing is known. Booleans read yes and no."""
+    values = _column(frame, name)
+    known = values.notna()
+    if pd.api.types.is_float_dtype(values.dtype) and (values[known] % 1 == 0).all():
+        values = values.astype("Int64")  # a grade 3 read beside an unknown is not 3.0
+    if pd.api.types.is_datetime64_any_dtype(values.dtype):
+        values = values.dt.strftime("%Y-%m-%d")
+    text = values.astype(object).map(str).str.strip().replace({"True": "yes", "False": "no"})
+    return text.astype(object).where(known & (text != ""), None)
+
+
+def _bands(frame: pd.DataFrame, name: str = "risk_band") -> pd.Series:
+    band = _texts(frame, name)
+    return band.where(band.isin(BANDS), None)
+
+
+def _dates(frame: pd.DataFrame, name: str) -> pd.Series:
+    return _texts(frame, name).map(lambda day: day[:10], na_action="ignore")
+
+
+def _probabilities(value: object) -> list[float] | None:
+    """Chance of C1 to CX from a mapping or its JSON text; None when it cannot be read."""
+    if isinstance(value, str):
+        try:
+            value = json.loads(value)
+        except json.JSONDecodeError:
+            return None
+    if not isinstance(value, Mapping):
+        return None
+    return [round(float(value.get(name) or 0.0), 4) for name in CATEGORIES]
+
+
+def _curve(value: object) -> list[float | None] | None:
+    """Yearly probabilities from a list or its JSON text; None when there are none to draw."""
+    if isinstance(value, str):
+        try:
+            value = json.loads(value)
+        except json.JSONDecodeError:
+            return None
+    if not isinstance(value, list | tuple | np.ndarray) or len(value) != FORECAST_YEARS + 1:
+        return None
+    years = pd.to_numeric(pd.Series(list(value)), errors="coerce").astype(float)
+    known = years.between(0.0, 1.0)
+    return [float(f"{p:.3g}") for p in years] if known.all() else None
+
+
+def _sector_columns(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, Any]:
+    columns: dict[str, Any] = {name: _texts(sectors, name) for name in (*SECTOR_TEXTS, *YES_NO)}
+    columns |= {name: _bands(sectors, name) for name in BAND_COLUMNS}
+    for name in ("next_inspection_on", "replace_by"):
+        columns[name] = _dates(sectors, name)
+    columns |= {
+        name: _numbers(sectors, name).round(digits) for name, digits in SECTOR_NUMBERS.items()
+    }
+    for name in SENTENCES:
+        columns[name] = [
+            [part.strip() for part in (text or "").split(" | ") if part.strip()]
+            for text in _texts(sectors, name)
+        ]
+    columns["category_probabilities"] = [
+        _probabilities(value) for value in _column(sectors, "category_probabilities")
+    ]
+    columns["failure_curve"] = [_curve(value) for value in _column(sectors, "failure_curve")]
+    columns["outline"] = _outlines(sectors, centre_lon)
+    columns["label"] = np.round(label_points(sectors.geometry, centre_lon), 6)
+    return columns
+
+
+def _outlines(sectors: gpd.GeoDataFrame, centre_lon: float) -> list[list[np.ndarray]]:
+    """Rings of each shape, every ring as lon, lat, lon, lat ..."""
+    import shapely
+
+    shapes = sectors.geometry.values
+    outlines: list[list[np.ndarray]] = [[] for _ in range(len(shapes))]
+    parts, owner = shapely.get_parts(np.asarray(shapes), return_index=True)
+    rings, part_of = shapely.get_rings(parts, return_index=True)
+    for ring, part in zip(rings, part_of, strict=True):
+        coordinates = shapely.get_coordinates(ring)
+        coordinates[:, 0] = unwrapped_lon(coordinates[:, 0], centre_lon)
+        outlines[owner[part]].append(np.round(coordinates, 6).ravel())
+    return outlines
+
+
+def _anchor_columns(
+    anchors: gpd.GeoDataFrame, sectors: gpd.GeoDataFrame, centre_lon: float
+) -> dict[str, Any]:
+    of_sector = pd.MultiIndex.from_frame(
+        pd.DataFrame({name: _texts(sectors, name).fillna("") for name in ("crag", "sector")})
+    )
+    own = pd.MultiIndex.from_frame(
+        pd.DataFrame({name: _texts(anchors, name).fillna("") for name in ("crag", "sector")})
+    )
+    columns: dict[str, Any] = {
+        "anchor_id": _texts(anchors, "anchor_id"),
+        "lon": np.round(unwrapped_lon(anchors.geometry.x.to_numpy(), centre_lon), 6),
+        "lat": np.round(anchors.geometry.y.to_numpy(), 6),
+        "sector": of_sector.get_indexer(own),
+    }
+    for name in ANCHOR_CODED:
+        values = _bands(anchors, name) if name in BAND_COLUMNS else _texts(anchors, name)
+        codes, known = pd.factorize(values, sort=True)
+        columns[name] = {"codes": codes, "values": list(known)}
+    return columns

@@ -1,0 +1,302 @@
+"""The overview picture: the whole region on one sheet, for committees and reports."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from saltreach.assessment.assess import CAUTION
+from saltreach.assessment.risk import BAND_MEANINGS
+from saltreach.assessment.shapes import unwrapped_lon
+from saltreach.errors import OptionError
+from saltreach.outputs.landowner.statement import write_bytes
+from saltreach.outputs.map.page import UNKNOWN_STYLE
+from saltreach.outputs.pictures.overview_labels import (
+    INK,
+    PAPER,
+    STYLES,
+    chip,
+    crags_worst_first,
+    draw_labels,
+)
+from saltreach.outputs.tables.results import land_around
+from saltreach.outputs.window import label_points, map_window, window_coast
+from saltreach.vocabulary.columns import BANDS
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from saltreach.assessment.assess import Assessment
+
+FORMATS = (".png", ".svg")
+WIDE_IN = 13.0
+MAP_HIGH_IN = (4.4, 7.4)
+DPI = 150
+
+_SOFT, _SHORE, _LAND, _SEA, _GRID = "#4b5b66", "#8fa3ab", "#f3efe6", "#dfeaee", "#c6d5da"
+_LEFT_IN, _MAP_WIDE_IN, _BELOW_IN, _ABOVE_IN = 0.6, 12.0, 2.15, 1.0
+"""The map's place on the sheet."""
+
+
+def write_overview(result: Assessment, path: Path, *, title: str) -> Path:
+    """Draw the region: coast, sectors by risk band, scale, north, legend, caution, sources.
+
+    Parameters
+    ----------
+    result : Assessment
+        From `assess` or `read_results`.
+    path : pathlib.Path
+        Ends in .png or .svg; written as a whole or not at all.
+    title : str
+        Heading.
+
+    Returns
+    -------
+    pathlib.Path
+        The same path. The same input and library versions give the same bytes.
+
+    Raises
+    ------
+    OptionError
+        When the ending is another one.
+    """
+    import matplotlib as mpl
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    ending = path.suffix.lower()
+    if ending not in FORMATS:
+        raise OptionError(f"{path.name}: a picture ends in {' or '.join(FORMATS)}")
+    fixed = {"Software": None} if ending == ".png" else {"Date": None, "Creator": "saltreach"}
+    settings: Any = {"font.family": "DejaVu Sans", "svg.hashsalt": "saltreach", "text.color": INK}
+    content = io.BytesIO()
+    with mpl.rc_context(settings), warnings.catch_warnings():
+        # A name in a script that the font lacks shows as boxes; the map and tables have it.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        figure = Figure(dpi=DPI, facecolor=PAPER)
+        FigureCanvasAgg(figure)
+        _draw(figure, result, title)
+        figure.savefig(content, format=ending[1:], dpi=DPI, metadata=fixed, facecolor=PAPER)
+    return write_bytes(path, content.getvalue())
+
+
+def _draw(figure: Figure, result: Assessment, title: str) -> None:
+    sectors = result.sectors
+    centre_lon, region, _ = map_window(sectors, result.anchors)
+    high, window = _fill_window(region)
+    sheet = high + _BELOW_IN + _ABOVE_IN
+    figure.set_size_inches(WIDE_IN, sheet)
+    axes = figure.add_axes(
+        (_LEFT_IN / WIDE_IN, _BELOW_IN / sheet, _MAP_WIDE_IN / WIDE_IN, high / sheet)
+    )
+    axes.set_facecolor(_SEA)
+    axes.set_xlim(window[0], window[2])
+    axes.set_ylim(window[1], window[3])
+    axes.set_aspect("auto")  # the window has the box's shape already
+    _coast(axes, result, window)
+    _graticule(axes)
+    places = label_points(sectors.geometry, centre_lon)
+    bands = sectors["risk_band"].where(sectors["risk_band"].isin(BANDS), UNKNOWN_STYLE.word)
+    _sectors(axes, sectors.geometry, centre_lon, places, bands)
+    _scale_and_north(axes, window)
+    draw_labels(figure, axes, crags_worst_first(sectors["crag"], places, bands), places)
+    _words(figure, result, bands, title)
+
+
+def _fill_window(
+    region: tuple[float, float, float, float],
+) -> tuple[float, tuple[float, float, float, float]]:
+    """Height of the map on the sheet, and its west, south, east, north with a margin."""
+    west, south, east, north = region
+    shrink = max(np.cos(np.radians((south + north) / 2)), 0.05)
+    wide, tall = (east - west) * shrink * 1.2, (north - south) * 1.6
+    high = float(np.clip(_MAP_WIDE_IN * tall / max(wide, 1e-9), *MAP_HIGH_IN))
+    height = max(tall, wide * high / _MAP_WIDE_IN, 0.012)
+    half_lat, half_lon = height / 2, height * _MAP_WIDE_IN / high / shrink / 2
+    lon, lat = (west + east) / 2, (south + north) / 2
+    return high, (
+        lon - half_lon,
+        max(lat - half_lat, -90.0),
+        lon + half_lon,
+        min(lat + half_lat, 90.0),
+    )
+
+
+def _coast(axes: Axes, result: Assessment, window: tuple[float, float, float, float]) -> None:
+    import shapely
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path as Outline
+
+    width, height = window[2] - window[0], window[3] - window[1]
+    wider = (
+        window[0] - width / 20,
+        window[1] - height / 20,
+        window[2] + width / 20,
+        window[3] + height / 20,
+    )
+    kind, parts = window_coast(land_around(result.anchors, result.provenance), wider)
+    lines = [shapely.linestrings(part) for part in parts if len(part) > 1]
+    if kind == "land" and lines:
+        # Outlines and holes run opposite ways, so that the holes stay water.
+        land = shapely.normalize(shapely.build_area(shapely.multilinestrings(lines)))
+        rings = shapely.get_rings(shapely.get_parts(land))
+        outline = Outline.make_compound_path(
+            *(Outline(shapely.get_coordinates(ring), closed=True) for ring in rings)
+        )
+        axes.add_patch(
+            PathPatch(outline, facecolor=_LAND, edgecolor=_SHORE, linewidth=0.8, zorder=1)
+        )
+        return
+    if kind != "land":
+        axes.set_facecolor(_LAND)  # which side is sea is not known
+    for line in lines:
+        axes.plot(*shapely.get_coordinates(line).T, color=_SHORE, linewidth=0.9, zorder=1)
+
+
+def _graticule(axes: Axes) -> None:
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+    def words(positive: str, negative: str, turn: float) -> FuncFormatter:
+        def word(value: float, _: Any) -> str:
+            value = (value + turn) % (2 * turn) - turn if turn == 180 else value
+            side = "" if abs(value) < 1e-9 else positive if value > 0 else negative
+            return f"{abs(round(value, 4)):g}° {side}".rstrip()
+
+        return FuncFormatter(word)
+
+    steps = [1, 2, 2.5, 5, 10]
+    axes.xaxis.set_major_locator(MaxNLocator(7, steps=steps))
+    axes.yaxis.set_major_locator(MaxNLocator(5, steps=steps))
+    axes.xaxis.set_major_formatter(words("E", "W", 180))
+    axes.yaxis.set_major_formatter(words("N", "S", 90))
+    axes.grid(color=_GRID, linewidth=0.5, zorder=0.5)
+    axes.set_axisbelow(False)
+    axes.tick_params(length=0, pad=5, labelsize=8, labelcolor=_SOFT)
+    axes.tick_params(axis="y", labelrotation=90)
+    for label in axes.get_yticklabels():
+        label.set_verticalalignment("center")
+    for spine in axes.spines.values():
+        spine.set_color(_SHORE)
+        spine.set_linewidth(0.8)
+
+
+def _sectors(
+    axes: Axes, shapes: gpd.GeoSeries, centre_lon: float, places: np.ndarray, bands: pd.Series
+) -> None:
+    """Shape and disc of each sector, the worst on top; size and colour rise with the band."""
+    import shapely
+    from matplotlib.collections import PolyCollection
+
+    parts, owner = shapely.get_parts(np.asarray(shapes), return_index=True)
+    outlines = [shapely.get_coordinates(ring) for ring in shapely.get_exterior_ring(parts)]
+    fills = bands.map({word: style.fill for word, style in STYLES.items()}).to_numpy()[owner]
+    turned = [
+        np.column_stack([unwrapped_lon(ring[:, 0], centre_lon), ring[:, 1]]) for ring in outlines
+    ]
+    axes.add_collection(
+        PolyCollection(turned, facecolors=fills, edgecolors=INK, linewidths=0.5, alpha=0.55,
+                       zorder=2.2)
+    )  # fmt: skip
+    for at, word in enumerate((UNKNOWN_STYLE.word, *BANDS)):
+        chosen = (bands == word).to_numpy()
+        axes.scatter(
+            places[chosen, 0],
+            places[chosen, 1],
+            s=34 + 9 * at,
+            color=STYLES[word].fill,
+            edgecolors=INK,
+            linewidths=0.7,
+            zorder=3 + at / 10,
+        )
+
+
+def _scale_and_north(axes: Axes, window: tuple[float, float, float, float]) -> None:
+    """A bar of a round length along the parallel it lies on, and an arrow."""
+    from pyproj import Geod
+
+    west, south, east, north = window
+    lon, lat = west + (east - west) * 0.014, south + (north - south) * 0.035
+    _, _, whole_m = Geod(ellps="WGS84").inv(lon, lat, lon + (east - west) / 10, lat)
+    rough = whole_m * 1.6
+    power = 10 ** np.floor(np.log10(rough))
+    length = max(step * power for step in (1, 2, 5) if step * power <= rough)
+    wide = length / whole_m * (east - west) / 10
+    tick = (north - south) * 0.014
+    axes.plot(
+        [lon, lon, lon + wide, lon + wide], [lat + tick, lat, lat, lat + tick],
+        color=INK, linewidth=1.6, zorder=6, solid_joinstyle="miter",
+    )  # fmt: skip
+    label = f"{length / 1000:g} km" if length >= 1000 else f"{length:g} m"
+    axes.text(lon + wide / 2, lat + tick, label, ha="center", va="bottom", fontsize=9, zorder=6)
+    axes.annotate(
+        "N", xy=(0.978, 0.965), xytext=(0.978, 0.875), xycoords="axes fraction", ha="center",
+        va="center", fontsize=11, fontweight="bold", zorder=6,
+        arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.4, "shrinkA": 7},
+    )  # fmt: skip
+
+
+def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str) -> None:
+    """Heading, legend, caution and sources; places are in inches from the lower left."""
+    provenance = result.provenance
+    high = figure.get_figheight()
+
+    def write(x_in: float, y_in: float, text: str, **style: Any) -> None:
+        style = {"va": "baseline", "parse_math": False, **style}
+        figure.text(x_in / WIDE_IN, y_in / high, text, **style)
+
+    write(_LEFT_IN, high - 0.5, title, fontsize=19, fontweight="bold")
+    overdue = int((result.sectors["overdue"] == "yes").sum())
+    write(
+        _LEFT_IN,
+        high - 0.8,
+        f"Risk of {_counted(len(result.anchors), 'anchor')} in "
+        f"{_counted(len(result.sectors), 'sector')} of {_counted(len(result.crags), 'crag')}, "
+        f"as of {provenance['assessed_for']}. Inspection overdue in "
+        f"{_counted(overdue, 'sector')}.",
+        fontsize=11,
+        color=_SOFT,
+    )
+    unknown = (bands == UNKNOWN_STYLE.word).any()
+    rows = [style for style in STYLES.values() if style.word in BANDS or unknown]
+    step = _MAP_WIDE_IN / len(rows)
+    for at, style in enumerate(rows):
+        x, y = _LEFT_IN + at * step, 1.56
+        side = 0.23 * figure.dpi
+        figure.add_artist(chip(figure, style, (x * figure.dpi, (y - 0.055) * figure.dpi), side))
+        number = _counted(int((bands == style.word).sum()), "sector")
+        write(x + 0.31, y, f"{style.word.capitalize()}: {number}", fontweight="bold",
+              fontsize=10 if len(rows) < 6 else 8.6)  # fmt: skip
+        meaning = BAND_MEANINGS.get(style.word, "Too little is known to say.")
+        write(x + 0.31, y - 0.12, _wrapped(meaning, int(step * 12.5)), fontsize=8.2, color=_SOFT,
+              va="top", linespacing=1.35)  # fmt: skip
+    write(_LEFT_IN, 0.46, CAUTION, fontsize=9.5, fontweight="bold", color="#7a3b00")
+    shore: dict[str, Any] = next(
+        (x for x in provenance["layers"] if x.get("quantity") == "shoreline"), {}
+    )
+    write(
+        _LEFT_IN,
+        0.22,
+        "One letter per sector beside each crag's name, worst first. Shoreline: "
+        f"{Path(str(shore.get('source', 'unknown'))).name.split(',')[0]} "
+        f"({shore.get('licence') or 'licence not stated'}). {provenance['software']}. "
+        "All sources and assumptions: provenance.json.",
+        fontsize=8,
+        color=_SOFT,
+    )
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+
+
+def _wrapped(text: str, letters: int) -> str:
+    import textwrap
+
+    return "\n".join(textwrap.wrap(text, letters))

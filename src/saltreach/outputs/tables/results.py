@@ -1,0 +1,258 @@
+"""The result files: GeoParquet, CSV for spreadsheets, GeoPackage with styles, provenance."""
+
+from __future__ import annotations
+
+import json
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from saltreach.errors import LayerError
+from saltreach.outputs.files import whole_folder
+from saltreach.vocabulary.columns import ACTIONS, REJECTED_COLUMNS
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    from saltreach.assessment.assess import Assessment
+
+SECTOR_COLUMNS = (
+    "crag", "sector", "anchors", "sea_cliff", "priority_rank", "risk_band", "risk_share",
+    "worst_band", "metal_band", "rock_band", "risk_governed_by",
+    *(f"to_{action.replace(' ', '_')}" for action in ACTIONS), "actions", "replace_by",
+    "material_recommended", "material_alternative", "material_minimum", "materials_present",
+    "inspection_interval_months", "next_inspection_on", "overdue",
+    "corrosivity_category", "category_probabilities", "crc", "crf", "scc_band",
+    "scc_band_confident",
+    "coast_distance_m", "coast_distance_sd_m", "sea_openness", "sea_salinity_g_kg", "salt_lake",
+    "salt_lake_m", "elevation_m", "temperature_c",
+    "relative_humidity_pct", "rain_mm_y", "wind_speed_m_s", "so2_mg_m2_d",
+    "chloride_mg_m2_d", "chloride_mg_m2_d_p10", "chloride_mg_m2_d_p90",
+    "steel_rate_um_y", "steel_rate_um_y_p10", "steel_rate_um_y_p90",
+    "zinc_rate_um_y", "zinc_rate_um_y_p10", "zinc_rate_um_y_p90",
+    "lithology", "rock_strength_mpa", "rock_strength_mpa_p10", "rock_strength_mpa_p90",
+    "joint_spacing_mm", "rmr89", "rmr_class", "gsi",
+    "rock_axial_kn_p05", "rock_radial_kn_p05", "resistance_mode",
+    "kind_advised", "kind_reasons", "kinds_advised", "spots_refused",
+    "embedment_required_mm", "diameter_required_mm", "capacity_kn_p05",
+    "scc_hazard", "failure_probability_y1", "failure_probability_y1_p10",
+    "failure_probability_y1_p90", "metal_probability_y1", "rock_probability_y1",
+    "failure_probability_y10", "failure_probability_y30",
+    "failure_curve", "priority_score", "priority_reasons", "anchors_to_replace",
+    "replacement_cost", "loss_avoided", "risk_bands",
+    "reasons", "interval_reasons", "warnings",
+)  # fmt: skip
+"""Columns of `sectors.csv`, and of `crags.csv` without `sector`, in order."""
+
+GEOPACKAGE_VERSION = "1.2"
+
+
+def write_results(
+    result: Assessment,
+    out: Path,
+    *,
+    title: str,
+    tiles: str | None = None,
+    plots: bool = False,
+    language: str = "en",
+) -> None:
+    """Write every result file into a folder, all or none.
+
+    Parameters
+    ----------
+    result : Assessment
+        From `assess`.
+    out : Path
+        Folder; made if absent. A `rejected.csv` of an earlier run is removed when this run
+        refused nothing.
+    title : str
+        Heading of the map.
+    tiles : str, optional
+        Address template of an online tile base to offer on the map.
+    plots : bool
+        Also write `plots/`, resistance against embedment for each sector.
+    language : str
+        Language the map opens in: en, de, es or fr.
+    """
+    from saltreach.assessment.assess import CAUTION
+
+    with ExitStack() as folders:
+        work = folders.enter_context(whole_folder(out))
+        if plots:
+            from saltreach.outputs.pictures.plots import write_plots
+
+            write_plots(result, folders.enter_context(whole_folder(out / "plots")))
+        result.anchors.to_parquet(work / "anchors.parquet", index=False)
+        for name, frame in (("sectors", result.sectors), ("crags", result.crags)):
+            flat = frame[[c for c in SECTOR_COLUMNS if c in frame]]
+            cautioned = spreadsheet_safe(flat).assign(caution=_caution())
+            cautioned.to_csv(work / f"{name}.csv", index=False)
+        if len(result.rejected):
+            _rejected_csv(result.rejected, work)
+        if result.find_out is not None:
+            asked = spreadsheet_safe(result.find_out).assign(caution=CAUTION)
+            asked.to_csv(work / "find_out.csv", index=False)
+        write_geopackage(result, work / "saltreach.gpkg")
+        text = json.dumps(result.provenance, indent=2, ensure_ascii=False)
+        (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
+        write_map_file(result, work / "map.html", title=title, tiles=tiles, language=language)
+    if not len(result.rejected):
+        (out / "rejected.csv").unlink(missing_ok=True)
+
+
+def _caution() -> str:
+    """What stands on tables that carry probabilities."""
+    from saltreach.assessment.assess import CAUTION
+    from saltreach.assessment.state import RANGE_FACTOR
+
+    return (
+        f"{CAUTION} Every probability is a prior, not a counted rate: it may be "
+        f"{RANGE_FACTOR:g} times lower or higher."
+    )
+
+
+def write_rejected(rejected: pd.DataFrame, out: Path) -> None:
+    """Write `rejected.csv` alone, where nothing could be assessed."""
+    with whole_folder(out) as work:
+        _rejected_csv(rejected, work)
+
+
+def _rejected_csv(rejected: pd.DataFrame, folder: Path) -> None:
+    table = rejected[list(REJECTED_COLUMNS)]
+    spreadsheet_safe(table).to_csv(folder / "rejected.csv", index=False)
+
+
+def write_map_file(
+    result: Assessment,
+    path: Path,
+    *,
+    title: str,
+    tiles: str | None = None,
+    language: str = "en",
+    trips: pd.DataFrame | None = None,
+) -> None:
+    """Write the interactive map of an assessment, with the trips of a plan where given."""
+    from saltreach.outputs.map.page import write_map
+
+    write_map(
+        result.sectors,
+        result.anchors,
+        land_around(result.anchors, result.provenance),
+        result.provenance,
+        path,
+        title=title,
+        tiles=tiles,
+        language=language,
+        trips=trips,
+    )
+
+
+def read_plan(path: Path) -> pd.DataFrame:
+    """Visits of a `plan.csv` that `saltreach plan` wrote.
+
+    Raises
+    ------
+    LayerError
+        When the file is missing or lacks a column.
+    """
+    if not path.is_file():
+        raise LayerError(f"plan {path} does not exist; give the plan.csv of saltreach plan")
+    plan = pd.read_csv(path, dtype=str, keep_default_na=False)
+    missing = [name for name in ("crag", "sector", "date", "trip") if name not in plan]
+    if missing:
+        raise LayerError(f"plan {path.name} lacks {', '.join(missing)}; is it a plan.csv?")
+    names = plan[["crag", "sector"]].apply(lambda column: column.str.removeprefix("'"))
+    return plan.assign(**{name: names[name] for name in names})
+
+
+def read_results(folder: Path) -> Assessment:
+    """An assessment back from the folder that `write_results` wrote.
+
+    Raises
+    ------
+    LayerError
+        When the folder does not hold results.
+    """
+    import geopandas as gpd
+
+    from saltreach.assessment.assess import Assessment
+
+    missing = [
+        name
+        for name in ("anchors.parquet", "saltreach.gpkg", "provenance.json")
+        if not (folder / name).is_file()
+    ]
+    if missing:
+        raise LayerError(
+            f"{folder} lacks {', '.join(missing)}; give the folder that saltreach assess wrote"
+        )
+    shapes = {
+        name: gpd.read_file(folder / "saltreach.gpkg", layer=name) for name in ("sectors", "crags")
+    }
+    rejected = folder / "rejected.csv"
+    return Assessment(
+        anchors=gpd.read_parquet(folder / "anchors.parquet"),
+        sectors=shapes["sectors"],
+        crags=shapes["crags"],
+        rejected=pd.read_csv(rejected, dtype=str)
+        if rejected.is_file()
+        else pd.DataFrame(columns=list(REJECTED_COLUMNS)),
+        provenance=json.loads((folder / "provenance.json").read_text(encoding="utf-8")),
+    )
+
+
+def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:
+    """Text cells that a spreadsheet would run as a formula, defused by a leading apostrophe.
+
+    Cells beginning with ``= + - @``, a tab or a carriage return (OWASP, "CSV Injection").
+    """
+    safe = frame.copy()
+    for name in safe.columns[[not pd.api.types.is_numeric_dtype(t) for t in safe.dtypes]]:
+        text = safe[name].astype("object")
+        risky = text.map(lambda v: isinstance(v, str) and v[:1] in tuple("=+-@\t\r"))
+        safe[name] = text.where(~risky, "'" + text.astype("str"))
+    return safe
+
+
+def land_around(anchors: gpd.GeoDataFrame, provenance: dict[str, Any]) -> gpd.GeoDataFrame:
+    """Land polygons of the coast layer around the anchors, for the map's base."""
+    import geopandas as gpd
+    import numpy as np
+
+    from saltreach.assessment.assess import open_coast
+    from saltreach.intake.options import Options
+
+    if not len(anchors):
+        return gpd.GeoDataFrame(geometry=gpd.GeoSeries([], crs=4326))
+    given = provenance["options"]["coast_file"]
+    coast = open_coast(Options(coast_file=given))
+    west, south, east, north = anchors.total_bounds
+    if east - west > 180:  # a region across the antimeridian is narrower the other way round
+        lon = np.where(anchors.geometry.x < 0, anchors.geometry.x + 360, anchors.geometry.x)
+        west, east = lon.min(), lon.max()
+    margin = max(0.5, 0.6 * (east - west), 0.6 * (north - south))
+    margin_lon = min(margin / max(np.cos(np.radians((south + north) / 2)), 0.1), 60)
+    land = coast.land_shapes(
+        west - margin_lon, max(south - margin, -90), east + margin_lon, min(north + margin, 90)
+    )
+    return gpd.GeoDataFrame(geometry=land)
+
+
+def write_geopackage(result: Assessment, path: Path) -> None:
+    """Write the OGC GeoPackage with layers anchors, sectors, crags and their QGIS styles.
+
+    Version 1.2 of the standard: QGIS 3.22 warns of a file of version 1.4, and nothing in these
+    layers needs a later one.
+    """
+    from saltreach.outputs.tables.qgis import add_styles
+
+    frames = {"anchors": result.anchors, "sectors": result.sectors, "crags": result.crags}
+    for layer, frame in frames.items():
+        frame.to_file(
+            path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION,
+            DESCRIPTION=_caution(),
+        )  # fmt: skip
+    kinds = {"anchors": "marker", "sectors": "fill", "crags": "fill"}
+    add_styles(path, kinds, result.provenance["time"])

@@ -1,0 +1,415 @@
+"""Atmospheric corrosivity after ISO 9223:2012: first-year loss, category, and their spread.
+
+The dose-response functions hold for carbon steel, zinc, copper and aluminium only. There is
+none for stainless steel: see `saltreach.science.metal.stainless`.
+
+Coefficients, calibration ranges, category limits and uncertainties are from memory of
+ISO 9223:2012 (clause 8.1 equations 1 to 4, tables 2 and 3, Annex A); check them against the
+printed standard before relying on a class that a small change would move.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from saltreach.errors import OptionError
+
+CATEGORIES = ("C1", "C2", "C3", "C4", "C5", "CX")
+
+
+class DoseResponse(NamedTuple):
+    """Coefficients of one metal's dose-response function (ISO 9223:2012, equations 1 to 4)."""
+
+    so2_factor: float
+    so2_power: float
+    so2_humidity: float
+    cold: float
+    warm: float
+    salt_factor: float
+    salt_power: float
+    salt_humidity: float
+    salt_temperature: float
+    error_sigma_ln: float
+
+
+DOSE_RESPONSE: dict[str, DoseResponse] = {
+    "steel": DoseResponse(
+        1.77, 0.52, 0.020, 0.150, -0.054, 0.102, 0.62, 0.033, 0.040, float(np.log(1.5))
+    ),
+    "zinc": DoseResponse(
+        0.0129, 0.44, 0.046, 0.038, -0.071, 0.0175, 0.57, 0.008, 0.085, float(np.log(1.5))
+    ),
+    "copper": DoseResponse(
+        0.0053, 0.26, 0.059, 0.126, -0.080, 0.01025, 0.27, 0.036, 0.049, float(np.log(1.5))
+    ),
+    "aluminium": DoseResponse(
+        0.0042, 0.73, 0.025, 0.009, -0.043, 0.0018, 0.60, 0.020, 0.094, float(np.log(2.0))
+    ),
+}
+"""Per metal; `error_sigma_ln` is the standard deviation of ln(rate) that Annex A's -33..+50 %
+(aluminium -50..+100 %) stands for."""
+
+CALIBRATION_RANGE: dict[str, tuple[float, float]] = {
+    "temperature_c": (-17.1, 28.7),
+    "relative_humidity_pct": (34.0, 93.0),
+    "so2_mg_m2_d": (0.7, 150.4),
+    "chloride_mg_m2_d": (0.4, 760.5),
+}
+"""Inputs the functions were fitted on; outside, values are computed, flagged and less sure."""
+
+BEYOND_SIGMA_LN = 0.4
+"""Standard deviation of ln(rate) that extrapolation adds per `BEYOND_UNIT` outside
+`CALIBRATION_RANGE`: judgement. With 0.4 the 10th percentile of steel and zinc still never falls
+where salt rises (their powers of chloride, 0.62 and 0.57, are above 1.28 x 0.4)."""
+BEYOND_UNIT: dict[str, float] = {
+    "temperature_c": 10.0,
+    "relative_humidity_pct": 10.0,
+    "so2_mg_m2_d": 1.0,
+    "chloride_mg_m2_d": 1.0,
+}
+"""One unit of overshoot: 10 degC, 10 %, and a factor of e in a deposition. Judgement."""
+
+UPPER_LIMIT_UM_Y: dict[str, tuple[float, ...]] = {
+    "steel": (1.3, 25.0, 50.0, 80.0, 200.0, 700.0),
+    "zinc": (0.1, 0.7, 2.1, 4.2, 8.4, 25.0),
+    "copper": (0.1, 0.6, 1.3, 2.8, 5.6, 10.0),
+}
+"""Upper limit of C1 to CX, um/y (ISO 9223:2012, table 2); a limit belongs to the lower class."""
+
+ALUMINIUM_UPPER_LIMIT_G_M2_Y: tuple[float, ...] = (0.0, 0.6, 2.0, 5.0, 10.0, np.inf)
+"""Upper limit of C1 to CX for aluminium, g/(m2 y): the table is in mass, the function in um."""
+
+ALUMINIUM_DENSITY_G_CM3 = 2.7
+
+
+def first_year_loss_um_y(
+    metal: str,
+    temperature_c: Any,
+    relative_humidity_pct: Any,
+    so2_mg_m2_d: Any,
+    chloride_mg_m2_d: Any,
+) -> Any:
+    r"""First-year corrosion loss of a metal in the open air.
+
+    .. math:: r = a_1 P^{p_1} e^{h_1 H + f(T)} + a_2 S^{p_2} e^{h_2 H + t_2 T}
+
+    with :math:`f = k_c (T - 10)` up to 10 °C and :math:`k_w (T - 10)` above.
+
+    Parameters
+    ----------
+    metal : {"steel", "zinc", "copper", "aluminium"}
+        Carbon steel, zinc, copper or aluminium.
+    temperature_c : array_like
+        Annual mean air temperature T, °C.
+    relative_humidity_pct : array_like
+        Annual mean relative humidity H, %.
+    so2_mg_m2_d, chloride_mg_m2_d : array_like
+        Deposition rates P (SO2) and S (chloride), mg/(m² d), not negative.
+
+    Returns
+    -------
+    array_like
+        Rate in µm/y, with the broadcast shape and labels of the inputs. NaN stays NaN.
+
+    Raises
+    ------
+    OptionError
+        When the metal is none of the four.
+
+    Notes
+    -----
+    Fitted inside `CALIBRATION_RANGE`; outside it the value is still computed,
+    `beyond_calibration` marks it and `error_sigma_ln` widens its error.
+
+    References
+    ----------
+    ISO 9223:2012, equations (1) to (4), from memory.
+
+    Examples
+    --------
+    >>> round(float(first_year_loss_um_y("steel", 10, 75, 10, 10)), 2)
+    33.8
+    """
+    so2, salt = _parts(metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d)
+    return so2 + salt
+
+
+def _coefficients(metal: str) -> DoseResponse:
+    try:
+        return DOSE_RESPONSE[metal]
+    except KeyError:
+        raise OptionError(f"metal {metal!r}: give one of {', '.join(DOSE_RESPONSE)}") from None
+
+
+def _parts(metal: str, temperature: Any, humidity: Any, so2: Any, salt: Any) -> tuple[Any, Any]:
+    k = _coefficients(metal)
+    above_10 = temperature - 10.0
+    f = k.cold * np.minimum(above_10, 0) + k.warm * np.maximum(above_10, 0)
+    return (
+        k.so2_factor * so2**k.so2_power * np.exp(k.so2_humidity * humidity + f),
+        k.salt_factor
+        * salt**k.salt_power
+        * np.exp(k.salt_humidity * humidity + k.salt_temperature * temperature),
+    )
+
+
+def error_sigma_ln(
+    metal: str,
+    temperature_c: Any,
+    relative_humidity_pct: Any,
+    so2_mg_m2_d: Any,
+    chloride_mg_m2_d: Any,
+    so2_share: Any,
+) -> Any:
+    r"""Standard deviation of the function's own error in ln(rate), wider beyond its range.
+
+    .. math:: \sigma^2 = \sigma_0^2 + 0.4^2\,[(w e_P)^2 + ((1 - w) e_S)^2 + e_T^2 + e_H^2]
+
+    Parameters
+    ----------
+    metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
+        As in `first_year_loss_um_y`.
+    so2_share : array_like
+        Share w of the SO2 part in the rate, 0 to 1.
+
+    Returns
+    -------
+    array_like
+        No unit; `DoseResponse.error_sigma_ln` inside `CALIBRATION_RANGE`.
+
+    Notes
+    -----
+    e are the overshoots in `BEYOND_UNIT`. A deposition counts by the share of its part in the
+    rate: salt below the range means nothing where the rate comes from SO2. A deposition below a
+    hundredth of its lower limit counts as that.
+
+    Examples
+    --------
+    >>> inside = error_sigma_ln("steel", 27.0, 80.0, 2.0, 300.0, 0.03)
+    >>> outside = error_sigma_ln("steel", 27.0, 80.0, 2.0, 2000.0, 0.01)
+    >>> round(float(inside), 2), round(float(outside), 2)
+    (0.41, 0.56)
+    """
+    over_t = _overshoot("temperature_c", temperature_c)
+    over_h = _overshoot("relative_humidity_pct", relative_humidity_pct)
+    over_p = so2_share * _overshoot("so2_mg_m2_d", so2_mg_m2_d)
+    over_s = (1.0 - so2_share) * _overshoot("chloride_mg_m2_d", chloride_mg_m2_d)
+    beyond = over_t**2 + over_h**2 + over_p**2 + over_s**2
+    return np.sqrt(_coefficients(metal).error_sigma_ln ** 2 + BEYOND_SIGMA_LN**2 * beyond)
+
+
+def _overshoot(name: str, value: Any) -> Any:
+    """How far a value lies outside its range, in `BEYOND_UNIT`; 0 inside."""
+    low, high = CALIBRATION_RANGE[name]
+    if name.endswith("_mg_m2_d"):
+        value, low, high = np.log(np.maximum(value, low / 100)), np.log(low), np.log(high)
+    return np.maximum(np.maximum(value - high, low - value), 0.0) / BEYOND_UNIT[name]
+
+
+def loss_sigma_ln(
+    metal: str,
+    temperature_c: Any,
+    relative_humidity_pct: Any,
+    so2_mg_m2_d: Any,
+    chloride_mg_m2_d: Any,
+    *,
+    temperature_sd_c: Any = 0.0,
+    relative_humidity_sd_pct: Any = 0.0,
+    so2_sigma_ln: Any = 0.0,
+    chloride_sigma_ln: Any = 0.0,
+) -> Any:
+    """Standard deviation of ln(first-year loss), to first order in the inputs' errors.
+
+    The inputs' errors are taken as independent and the function's own error (`error_sigma_ln`)
+    is added to them in quadrature.
+
+    Parameters
+    ----------
+    metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
+        As in `first_year_loss_um_y`.
+    temperature_sd_c, relative_humidity_sd_pct : array_like
+        Standard deviations, °C and %.
+    so2_sigma_ln, chloride_sigma_ln : array_like
+        Standard deviations of the natural logarithm, no unit.
+
+    Returns
+    -------
+    array_like
+        No unit; broadcast shape of the inputs.
+    """
+    k = _coefficients(metal)
+    so2, salt = _parts(metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d)
+    salt_share = salt / (so2 + salt)
+    so2_share = 1 - salt_share
+    warm = temperature_c > 10.0
+    so2_temperature = k.cold * (1 - warm) + k.warm * warm
+    by_temperature = so2_share * so2_temperature + salt_share * k.salt_temperature
+    by_humidity = so2_share * k.so2_humidity + salt_share * k.salt_humidity
+    own = error_sigma_ln(
+        metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d, so2_share
+    )
+    return np.sqrt(
+        own**2
+        + (by_temperature * temperature_sd_c) ** 2
+        + (by_humidity * relative_humidity_sd_pct) ** 2
+        + (so2_share * k.so2_power * so2_sigma_ln) ** 2
+        + (salt_share * k.salt_power * chloride_sigma_ln) ** 2
+    )
+
+
+def beyond_calibration(**inputs: Any) -> Any:
+    """Whether any input lies outside the range the functions were fitted on.
+
+    Parameters
+    ----------
+    **inputs : array_like
+        Any of the names in `CALIBRATION_RANGE`.
+
+    Returns
+    -------
+    array_like of bool
+        NaN counts as inside: it is unknown, not extreme.
+    """
+    outside: Any = False
+    for name, value in inputs.items():
+        low, high = CALIBRATION_RANGE[name]
+        outside = outside | (value < low) | (value > high)
+    return outside
+
+
+def category_index(metal: str, rate_um_y: Any) -> Any:
+    """Corrosivity category of a first-year loss as a number, 0 for C1 to 5 for CX.
+
+    Parameters
+    ----------
+    metal : {"steel", "zinc", "copper", "aluminium"}
+        Metal the loss belongs to.
+    rate_um_y : array_like
+        First-year loss, µm/y.
+
+    Returns
+    -------
+    ndarray of float
+        NaN where the loss is unknown. Losses above the limit of CX stay CX.
+
+    References
+    ----------
+    ISO 9223:2012, table 2, from memory. A limit belongs to the lower category.
+
+    Examples
+    --------
+    >>> category_index("steel", [25.0, 25.1]).tolist()
+    [1.0, 2.0]
+    """
+    if metal == "aluminium":
+        value, limits = (
+            np.asarray(rate_um_y, float) * ALUMINIUM_DENSITY_G_CM3,
+            (ALUMINIUM_UPPER_LIMIT_G_M2_Y),
+        )
+    else:
+        _coefficients(metal)
+        value, limits = np.asarray(rate_um_y, float), UPPER_LIMIT_UM_Y[metal]
+    index = np.searchsorted(np.asarray(limits[:-1]), value, side="left").astype(float)
+    return np.where(np.isnan(value), np.nan, index)
+
+
+def category_rates_um_y(metal: str, category: int) -> tuple[float, float, float]:
+    """Lower limit, geometric mean and upper limit of a category's first-year loss.
+
+    Parameters
+    ----------
+    metal : {"steel", "zinc", "copper"}
+        Metal the loss belongs to.
+    category : int
+        1 for C2 to 5 for CX; C1 has no lower limit.
+
+    Returns
+    -------
+    tuple of float
+        um/y (ISO 9223:2012, table 2).
+
+    Examples
+    --------
+    >>> [round(rate, 1) for rate in category_rates_um_y("steel", 3)]
+    [50.0, 63.2, 80.0]
+    """
+    low, high = UPPER_LIMIT_UM_Y[metal][category - 1 : category + 1]
+    return low, float(np.sqrt(low * high)), high
+
+
+def category_probabilities(metal: str, rate_um_y: Any, sigma_ln: Any) -> Any:
+    """Probability of each category when the loss is lognormal.
+
+    Parameters
+    ----------
+    metal : {"steel", "zinc", "copper"}
+        Metal the loss belongs to.
+    rate_um_y : array_like, shape (n,)
+        Median first-year loss, µm/y.
+    sigma_ln : array_like, shape (n,)
+        Standard deviation of its natural logarithm.
+
+    Returns
+    -------
+    ndarray, shape (n, 6)
+        Rows sum to 1; NaN rows where the loss is unknown.
+    """
+    return np.diff(_not_above(metal, rate_um_y, sigma_ln), axis=1, prepend=0.0)
+
+
+def worse_category_probabilities(rates: dict[str, Any], sigmas: dict[str, Any]) -> Any:
+    """Probability that the worst category of several metals is C1, ... CX.
+
+    The metals share one air, so their errors are taken to move together: the chance that all
+    stay at or below a category is that of the worst one.
+
+    Parameters
+    ----------
+    rates, sigmas : dict of array_like, shape (n,)
+        Median loss (µm/y) and standard deviation of its logarithm, by metal.
+
+    Returns
+    -------
+    ndarray, shape (n, 6)
+        Rows sum to 1; NaN rows where a loss is unknown.
+    """
+    below = [_not_above(metal, rate, sigmas[metal]) for metal, rate in rates.items()]
+    return np.diff(np.minimum.reduce(below), axis=1, prepend=0.0)
+
+
+def _not_above(metal: str, rate_um_y: Any, sigma_ln: Any) -> Any:
+    from scipy.special import ndtr
+
+    limits = np.log(np.asarray(UPPER_LIMIT_UM_Y[metal][:-1]))
+    rate = np.atleast_1d(np.asarray(rate_um_y, float))[:, None]
+    sigma = np.atleast_1d(np.asarray(sigma_ln, float))[:, None]
+    with np.errstate(divide="ignore"):
+        below = ndtr((limits - np.log(rate)) / sigma)
+    last = np.where(np.isnan(rate), np.nan, 1.0)
+    return np.concatenate([below, last], axis=1)
+
+
+SO2_DEPOSITION_PER_CONCENTRATION = 0.8
+"""mg/(m² d) of SO2 deposition for 1 µg/m³ in the air (ISO 9223:2012, 6.2, from memory)."""
+
+
+def so2_deposition_mg_m2_d(so2_ug_m3: Any) -> Any:
+    """SO2 deposition from its concentration in the air.
+
+    Parameters
+    ----------
+    so2_ug_m3 : array_like
+        Annual mean concentration, µg/m³.
+
+    Returns
+    -------
+    array_like
+        Deposition, mg/(m² d), same shape.
+
+    References
+    ----------
+    ISO 9223:2012, note to table 3, from memory: Pd = 0.8 Pc.
+    """
+    return SO2_DEPOSITION_PER_CONCENTRATION * so2_ug_m3

@@ -1,0 +1,428 @@
+"""How far the inputs' errors reach: spread of chloride, first-year loss, category and class.
+
+Uncertain are the place of the shoreline (normal error of the distance, never below 0), chloride
+at a given distance (lognormal), temperature (normal), relative humidity (normal, cut off at 1
+and 100 %), SO2 (lognormal), and the ISO 9223 functions themselves (lognormal, Annex A; wider
+where an input is beyond the range they were fitted on, `atmosphere.error_sigma_ln`). The
+inputs' errors are independent of each other; the functions' own errors for steel and zinc are
+taken as one, because what the functions leave out (shelter, rain, splash) acts on both metals.
+
+Two ways, one answer: `spread_by_quadrature` sums over nodes of distance, chloride and
+temperature and closes the rest to second order, without random numbers; `spread_by_sampling`
+draws everything and approximates nothing but by the number of draws. Tests hold them together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from saltreach.errors import OptionError
+from saltreach.science.air import atmosphere
+from saltreach.science.distributions import (
+    band_probabilities,
+    mixture_quantiles,
+    non_negative_nodes,
+    normal_nodes,
+    truncated_normal,
+    truncated_normal_moments,
+)
+from saltreach.science.metal import stainless
+
+Floats = NDArray[np.float64]
+Chloride = Callable[[Any, slice], tuple[Any, Any]]
+"""Median (mg/(m² d)) and standard deviation of ln(chloride) at distances (m) of shape (rows, k),
+for the anchors of a slice; both broadcast to that shape. The deviation is above 0."""
+
+METALS = ("steel", "zinc")
+QUANTILES = (0.1, 0.5, 0.9)
+HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT = 1.0, 100.0
+INPUTS = ("coast_distance", "chloride", "temperature", "relative_humidity", "so2", "function")
+"""Sources of uncertainty, in the order of `variance_shares`."""
+DRAWS = 1024
+SAMPLES_AT_ONCE = 400_000
+"""Anchors times draws (or nodes) in memory at once."""
+_DISTANCE_NODES, _CHLORIDE_NODES, _TEMPERATURE_NODES, _SHARE_NODES = 8, 7, 4, 16
+
+
+class Exposure(NamedTuple):
+    """What is known of the anchors' air, each of shape (n,).
+
+    Standard deviations have the unit of their quantity; `so2_sigma_ln` is that of the natural
+    logarithm. `mild_sea` as in `stainless.sea_factor`.
+    """
+
+    coast_distance_m: Any
+    coast_distance_sd_m: Any
+    temperature_c: Any
+    temperature_sd_c: Any
+    relative_humidity_pct: Any
+    relative_humidity_sd_pct: Any
+    so2_ug_m3: Any
+    so2_sigma_ln: Any
+    mild_sea: Any = False
+
+
+class Spread(NamedTuple):
+    """What the anchors' air does, as distributions; NaN rows where an input is unknown.
+
+    `chloride_mg_m2_d`, `steel_rate_um_y`, `zinc_rate_um_y` (n, 3): the quantiles `QUANTILES`.
+    `category_probabilities` (n, 6): C1 to CX, the worse of steel and zinc; rows sum to 1.
+    """
+
+    chloride_mg_m2_d: Floats
+    steel_rate_um_y: Floats
+    zinc_rate_um_y: Floats
+    category_probabilities: Floats
+
+
+def spread_by_quadrature(exposure: Exposure, chloride: Chloride) -> Spread:
+    """Spread of chloride, losses and category, by sums over nodes.
+
+    Parameters
+    ----------
+    exposure : Exposure
+        Arrays of shape (n,) or scalars.
+    chloride : callable
+        See `Chloride`.
+
+    Returns
+    -------
+    Spread
+
+    Notes
+    -----
+    Chloride is a mixture of lognormals over nodes of the distance (8 and one at the shore).
+    Its quantiles at Gauss-Hermite nodes (7) and those of temperature (4, because the functions
+    bend at 10 degC) carry on; at each pair ln(loss) is normal, with the function's own error
+    and, to second order, those of humidity and SO2. Humidity has the mean and standard
+    deviation of the cut-off normal. Quantiles are the mixture's, by Newton's method.
+    """
+    at_once = SAMPLES_AT_ONCE // (_CHLORIDE_NODES * _TEMPERATURE_NODES)
+    return _in_parts(exposure, at_once, lambda air, rows: _quadrature(air, chloride, rows))
+
+
+def spread_by_sampling(
+    exposure: Exposure, chloride: Chloride, *, draws: int = DRAWS, seed: int = 0
+) -> Spread:
+    """Spread of chloride, losses and category, by drawing all inputs.
+
+    Parameters
+    ----------
+    exposure : Exposure
+        Arrays of shape (n,) or scalars.
+    chloride : callable
+        See `Chloride`.
+    draws : int
+        Draws per anchor; a power of 2 from 16.
+    seed : int
+        Same seed, same result.
+
+    Returns
+    -------
+    Spread
+
+    Raises
+    ------
+    OptionError
+        When `draws` is not a power of 2.
+
+    Notes
+    -----
+    All anchors share one set of draws: Sobol' points in six dimensions, shifted by a random
+    vector from `seed` (Cranley and Patterson 1976). So an anchor's result does not depend on
+    the other rows, on their order, or on how many are worked on at once, and two anchors with
+    the same air agree exactly.
+    """
+    if draws < 16 or draws & (draws - 1):
+        raise OptionError(f"draws = {draws}: give a power of 2 from 16, for example {DRAWS}")
+    normal = standard_normal_draws(draws, seed)
+    at_once = max(1, SAMPLES_AT_ONCE // draws)
+    return _in_parts(exposure, at_once, lambda air, rows: _sampling(air, chloride, rows, normal))
+
+
+def crc_probabilities(
+    coast_distance_m: Any,
+    coast_distance_sd_m: Any,
+    so2_ug_m3: Any,
+    so2_sigma_ln: Any,
+    f3: Any,
+    mild_sea: Any = False,
+    f1_road: Any = 0.0,
+) -> Floats:
+    """Probability of each EN 1993-1-4 corrosion resistance class, exact.
+
+    Parameters
+    ----------
+    coast_distance_m, coast_distance_sd_m : array_like, shape (n,)
+        Distance to the sea and the standard deviation of its normal error, m. Below 0 counts
+        as 0.
+    so2_ug_m3, so2_sigma_ln : array_like, shape (n,)
+        Median SO2 (µg/m³) and the standard deviation of its logarithm.
+    f3 : array_like, shape (n,)
+        `stainless.F3_WASHED` and so on.
+    mild_sea : array_like of bool
+        As in `stainless.sea_factor`.
+    f1_road : array_like
+        From `stainless.road_factor`; the worse of it and the sea's counts.
+
+    Returns
+    -------
+    ndarray, shape (n, 5)
+        Classes I to V. Rows sum to 1 less the chance that SO2 is beyond the table's end (250);
+        NaN where an input is unknown.
+    """
+    distance, distance_sd, so2, so2_sigma, f3, mild, road = np.broadcast_arrays(
+        *(
+            np.atleast_1d(np.asarray(v, float))
+            for v in (
+                coast_distance_m,
+                coast_distance_sd_m,
+                so2_ug_m3,
+                so2_sigma_ln,
+                f3,
+                mild_sea,
+                f1_road,
+            )
+        )
+    )
+    sea_limits = np.array([limit for limit, _ in stainless.F1_SEA])
+    at_sea = np.append(sea_limits, np.inf)
+    f1 = stainless.sea_factor(at_sea, mild[:, None] > 0)  # a limit belongs to the nearer band
+    f1 = np.minimum(f1, road[:, None])
+    sea = band_probabilities(distance, distance_sd, sea_limits, at_limit=True)
+    with np.errstate(divide="ignore"):
+        so2_ln = np.log(so2)
+    so2_limits = np.array([limit for limit, _ in stainless.F2_SO2])
+    # A limit belongs to the dirtier band, save the last: it is still in the table.
+    air = band_probabilities(so2_ln, so2_sigma, np.log(so2_limits), at_limit=False)[:, :-1]
+    end = (so2_sigma == 0) & (so2 == so2_limits[-1])
+    air[end, -1] = 1.0
+    out = np.zeros((len(distance), 5))
+    for band, (_, f2) in enumerate(stainless.F2_SO2):
+        crf = stainless.resistance_factor(f1, f2, f3[:, None])
+        crc = stainless.resistance_class(crf)
+        for number in range(1, 6):
+            out[:, number - 1] += air[:, band] * np.where(crc == number, sea, 0.0).sum(axis=1)
+    unknown = np.isnan(distance + distance_sd + so2 + so2_sigma + f3)
+    out[unknown] = np.nan
+    return out
+
+
+def variance_shares(metal: str, exposure: Exposure, chloride: Chloride) -> dict[str, Floats]:
+    """Share of each input in the variance of ln(first-year loss).
+
+    Parameters
+    ----------
+    metal : {"steel", "zinc"}
+        Metal the loss belongs to.
+    exposure : Exposure
+        Arrays of shape (n,) or scalars.
+    chloride : callable
+        See `Chloride`.
+
+    Returns
+    -------
+    dict of ndarray, shape (n,)
+        By `INPUTS`, summing to 1; NaN where an input is unknown.
+
+    Notes
+    -----
+    Each input moves alone (nodes over its whole distribution, so bends are seen) with the
+    others at their central values; what inputs do only together is left out.
+    """
+    variances = input_variances(metal, exposure, chloride)
+    total = np.sum(list(variances.values()), axis=0)
+    return {name: value / total for name, value in variances.items()}
+
+
+def input_variances(metal: str, exposure: Exposure, chloride: Chloride) -> dict[str, Floats]:
+    """Variance of ln(first-year loss) when one input moves alone, by `INPUTS`.
+
+    Parameters
+    ----------
+    metal, exposure, chloride
+        As in `variance_shares`.
+
+    Returns
+    -------
+    dict of ndarray, shape (n,)
+        No unit.
+    """
+    air = _columns(exposure)
+    rows = slice(0, len(air.coast_distance_m))
+    mean, sd = air.coast_distance_m, air.coast_distance_sd_m
+    places, by_place = non_negative_nodes(mean, sd, _SHARE_NODES)
+    node, by_node = normal_nodes(_SHARE_NODES)
+    out = {}
+    for moved in INPUTS[:-1]:
+        z = {name: node if name == moved else np.zeros(1) for name in INPUTS[1:]}
+        alone = moved == "coast_distance"
+        distance, weight = (places, by_place) if alone else (np.maximum(mean, 0)[:, None], by_node)
+        drawn = _draw(air, chloride, rows, distance, z)
+        with np.errstate(divide="ignore"):
+            ln_rate = np.log(atmosphere.first_year_loss_um_y(metal, *drawn))
+        average = (ln_rate * weight).sum(axis=1, keepdims=True)
+        out[moved] = ((ln_rate - average) ** 2 * weight).sum(axis=1)
+    still = {name: np.zeros(1) for name in INPUTS[1:]}
+    central = _draw(air, chloride, rows, np.maximum(mean, 0)[:, None], still)
+    own = _own_sigma_ln(metal, central)[:, 0] ** 2
+    out["function"] = np.where(np.isnan(out["chloride"]), np.nan, own)
+    return out
+
+
+def standard_normal_draws(draws: int, seed: int) -> Floats:
+    """Standard normal draws of the six inputs, shape (6, draws): shifted Sobol' points.
+
+    Parameters
+    ----------
+    draws : int
+        A power of 2.
+    seed : int
+        Of the shift.
+    """
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    points = qmc.Sobol(len(INPUTS), scramble=False).random(draws)
+    shift = np.random.default_rng(seed).random(len(INPUTS))
+    inside = (points + shift) % 1.0
+    return np.asarray(ndtri(np.clip(inside, 1e-12, 1 - 1e-12)).T)
+
+
+def _columns(exposure: Exposure) -> Exposure:
+    """All of shape (n,)."""
+    return Exposure(*np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, float)) for v in exposure)))
+
+
+def _in_parts(
+    exposure: Exposure, at_once: int, work: Callable[[Exposure, slice], Spread]
+) -> Spread:
+    air = _columns(exposure)
+    count = len(air.coast_distance_m)
+    parts = [
+        work(Exposure(*(v[rows] for v in air)), rows) for rows in _slices(count, max(1, at_once))
+    ]
+    if not parts:
+        return Spread(*(np.empty((0, k)) for k in (3, 3, 3, 6)))
+    return Spread(*(np.concatenate(v) for v in zip(*parts, strict=True)))
+
+
+def _slices(count: int, at_once: int) -> Iterator[slice]:
+    for begin in range(0, count, at_once):
+        yield slice(begin, min(begin + at_once, count))
+
+
+def _draw(
+    air: Exposure, chloride: Chloride, rows: slice, distance: Any, z: dict[str, Floats]
+) -> tuple[Any, Any, Any, Any]:
+    """Temperature, humidity, SO2 and chloride deposition at distances and standard draws."""
+    column = Exposure(*(v[:, None] for v in air))
+    median, sigma_ln = chloride(distance, rows)
+    return (
+        column.temperature_c + column.temperature_sd_c * z["temperature"],
+        truncated_normal(
+            column.relative_humidity_pct,
+            column.relative_humidity_sd_pct,
+            HUMIDITY_LOW_PCT,
+            HUMIDITY_HIGH_PCT,
+            z["relative_humidity"],
+        ),
+        atmosphere.so2_deposition_mg_m2_d(
+            column.so2_ug_m3 * np.exp(column.so2_sigma_ln * z["so2"])
+        ),
+        median * np.exp(sigma_ln * z["chloride"]),
+    )
+
+
+def _sampling(air: Exposure, chloride: Chloride, rows: slice, normal: Floats) -> Spread:
+    z = dict(zip(INPUTS, normal, strict=True))
+    distance = (
+        air.coast_distance_m[:, None] + air.coast_distance_sd_m[:, None] * z["coast_distance"]
+    )
+    drawn = _draw(air, chloride, rows, np.maximum(distance, 0.0), z)
+    rates, not_above = {}, []
+    for metal in METALS:
+        own = np.exp(_own_sigma_ln(metal, drawn) * z["function"])
+        rate = atmosphere.first_year_loss_um_y(metal, *drawn) * own
+        rates[metal] = np.quantile(rate, QUANTILES, axis=1).T
+        limits = atmosphere.UPPER_LIMIT_UM_Y[metal][:-1]
+        not_above.append([rate <= limit for limit in limits])
+    below = np.stack([np.mean(s & z, axis=1) for s, z in zip(*not_above, strict=True)], axis=1)
+    salt = np.quantile(np.broadcast_to(drawn[3], rate.shape), QUANTILES, axis=1).T
+    return _spread(salt, rates, below)
+
+
+def _quadrature(air: Exposure, chloride: Chloride, rows: slice) -> Spread:
+    from scipy.special import ndtr
+
+    distance, by_distance = non_negative_nodes(
+        air.coast_distance_m, air.coast_distance_sd_m, _DISTANCE_NODES
+    )
+    median, sigma_ln = np.broadcast_arrays(*chloride(distance, rows))
+    salt_z, by_salt = normal_nodes(_CHLORIDE_NODES)
+    warmth_z, by_warmth = normal_nodes(_TEMPERATURE_NODES)
+    wanted = np.concatenate([QUANTILES, ndtr(salt_z)])
+    salt = np.exp(mixture_quantiles(np.log(median), sigma_ln, by_distance, wanted))
+    humidity, humidity_sd = truncated_normal_moments(
+        air.relative_humidity_pct, air.relative_humidity_sd_pct, HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT
+    )
+    warmth = air.temperature_c[:, None] + air.temperature_sd_c[:, None] * warmth_z
+    weight = np.outer(by_salt, by_warmth).ravel()
+    nodes = (
+        np.tile(warmth, (1, len(salt_z))),
+        humidity[:, None],
+        atmosphere.so2_deposition_mg_m2_d(air.so2_ug_m3)[:, None],
+        np.repeat(salt[:, len(QUANTILES) :], len(warmth_z), axis=1),
+    )
+    rates, below = {}, []
+    for metal in METALS:
+        centre, sigma = _ln_loss(metal, nodes, humidity_sd[:, None], air.so2_sigma_ln[:, None])
+        rates[metal] = np.exp(mixture_quantiles(centre, sigma, weight, np.array(QUANTILES)))
+        limits = np.log(atmosphere.UPPER_LIMIT_UM_Y[metal][:-1])
+        below.append([(limit - centre) / sigma for limit in limits])
+    not_above = np.stack(
+        [ndtr(np.minimum(steel, zinc)) @ weight for steel, zinc in zip(*below, strict=True)],
+        axis=1,
+    )
+    return _spread(salt[:, : len(QUANTILES)], rates, not_above)
+
+
+def _ln_loss(
+    metal: str, air: tuple[Any, Any, Any, Any], humidity_sd: Any, so2_sigma_ln: Any
+) -> tuple[Floats, Floats]:
+    """Mean and standard deviation of ln(loss) over humidity, SO2 and the function's own error.
+
+    The loss is a sum of an SO2 and a salt part whose logarithms are linear in both inputs. To
+    second order its ln rises by half the variance of the parts' difference times the product
+    of their shares.
+    """
+    k = atmosphere.DOSE_RESPONSE[metal]
+    whole = atmosphere.first_year_loss_um_y(metal, *air)
+    so2_share = atmosphere.first_year_loss_um_y(metal, *air[:3], 0.0) / whole
+    salt_share = 1 - so2_share
+    by_so2 = k.so2_power * so2_sigma_ln
+    apart = by_so2**2 + ((k.so2_humidity - k.salt_humidity) * humidity_sd) ** 2
+    by_humidity = (so2_share * k.so2_humidity + salt_share * k.salt_humidity) * humidity_sd
+    own = atmosphere.error_sigma_ln(metal, *air, so2_share)
+    sigma = np.sqrt(own**2 + (so2_share * by_so2) ** 2 + by_humidity**2)
+    with np.errstate(divide="ignore"):
+        return np.log(whole) + apart * so2_share * salt_share / 2, sigma
+
+
+def _own_sigma_ln(metal: str, air: tuple[Any, Any, Any, Any]) -> Floats:
+    """The function's own error at inputs known exactly."""
+    whole = atmosphere.first_year_loss_um_y(metal, *air)
+    so2_share = atmosphere.first_year_loss_um_y(metal, *air[:3], 0.0) / whole
+    return np.asarray(atmosphere.error_sigma_ln(metal, *air, so2_share))
+
+
+def _spread(salt: Floats, rates: dict[str, Floats], not_above: Floats) -> Spread:
+    """Spread from quantiles and from the chance that the worse category is C1, ... C5 or less."""
+    below = np.column_stack([not_above, np.ones(len(not_above))])
+    unknown = np.isnan(np.sum([rates[m][:, 0] for m in METALS], axis=0))
+    below[unknown] = np.nan
+    return Spread(salt, rates["steel"], rates["zinc"], np.diff(below, axis=1, prepend=0.0))

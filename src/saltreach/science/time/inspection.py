@@ -1,0 +1,438 @@
+"""When to look again, how many to test, and what a passed test proves.
+
+*Published*: the rates and the half-life rule of pipe inspection (API 570); zero-failure sample
+sizes (binomial, exact); counts of proof tests on site (BS 8539, second-hand); EN 1990's reliability
+indices. *Our own judgement*: the target of the yearly failure probability and every cap of months.
+
+EN 1990 asks of structures 1.3e-6 in a year (beta 4.7; 1.3e-5 at the lowest class). Anchors in rock
+are neither built nor maintained to that; `TARGET_PER_Y` is a default that an association may set.
+A shorter interval does not mend a crack: an eye earns near-zero credit on stress-corrosion
+cracking, so where that governs, the answer is another metal, and the interval only limits use.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from saltreach.errors import OptionError
+from saltreach.science.lookup import coded
+
+LADDER_MONTHS = (6, 12, 24, 36, 48, 60)
+"""Intervals in use; a candidate is rounded down to one of them, but not below the first."""
+
+EXTERNAL = "external rule"
+"""Name of the rule that a land manager or owner sets."""
+
+NORM_MONTHS = 12.0
+"""The norm of published intervals where somebody owns fixed equipment: BS 7883:1997 12.1.2, UNI
+11560:2022, EN 365:2004 (second-hand), EN 15567-1:2015 7.1.4, EN 12572-1 (main inspection)."""
+
+LONGEST = "longest interval in use"
+"""Rule that governs where every other allows more than the ladder has."""
+
+TARGET_PER_Y = 5e-3
+"""Yearly failure probability of one anchor that must not be passed unseen, judgement: the raised
+band begins here. The model gives no credit for having survived, so its probabilities lie on the
+high side; 1 in 200 by it is where 304 on a washed warm sea cliff arrives after about ten years."""
+
+HALF_LIFE_CAP_MONTHS = 60.0
+"""Longest interval by remaining life: API 570 caps class 1 piping at 5 years (second-hand)."""
+
+CATEGORY_CAP_MONTHS: dict[str, float] = {
+    "C1": 60, "C2": 60, "C3": 48, "C4": 36, "C5": 24, "CX": 12,
+}  # fmt: skip
+SCC_CAP_MONTHS: dict[str, float] = {
+    "low": 60, "moderate": 48, "raised": 24, "high": NORM_MONTHS, "severe": NORM_MONTHS,
+}  # fmt: skip
+"""For metals that crack; superaustenitic and titanium are free of it. Looking does not mend a
+crack, so the worst bands get the yearly norm and a day to be replaced by, not more visits."""
+CONDITION_CAP_MONTHS = (60.0, 48.0, 24.0, 6.0, 6.0)
+UNKNOWN_METAL_CAP_MONTHS = 24.0
+UNKNOWN_DATE_CAP_MONTHS = 36.0
+HOLLOW_CAP_MONTHS = 6.0
+VOLCANIC_CAP_MONTHS = 6.0
+BELOW_CLASS_CAP_MONTHS = 24.0
+"""Caps by what is seen or not known; all judgement. The last: metal below the class of its
+place."""
+RUST_ABOVE_TARGET = ((10.0, NORM_MONTHS), (float("inf"), 6.0))
+"""Months while today's yearly probability is below so many times the target, where rust governs,
+which can be seen; more looks at cracks, or at rock around sound metal, mend nothing, so there the
+norm stays. Judgement."""
+
+
+class Governing(NamedTuple):
+    """Shortest candidate: months on the ladder, months before rounding, name of its rule.
+
+    `months` is NaN and `rule` empty where no candidate is known; `below_ladder` tells that even
+    the shortest interval is longer than the rule asked for: keep it out of use until mended.
+    """
+
+    months: np.ndarray
+    exact_months: np.ndarray
+    rule: np.ndarray
+    below_ladder: np.ndarray
+
+
+class ProofPlan(NamedTuple):
+    """Number of anchors to test in all, and the load as a multiple of the design action."""
+
+    tests: np.ndarray
+    load_factor: float
+
+
+def corrosion_rate_mm_y(
+    initial_mm: Any, previous_mm: Any, actual_mm: Any, years: Any, years_since_previous: Any
+) -> Any:
+    """Rate of loss from three measured sizes: the greater of long and short term.
+
+    Parameters
+    ----------
+    initial_mm, previous_mm, actual_mm : array_like
+        At installation, at the last inspection, today.
+    years, years_since_previous : array_like
+        Time since installation and since the last inspection, above 0.
+
+    Returns
+    -------
+    array_like
+        mm/y; 0 where nothing was lost. NaN of one term leaves the other.
+
+    References
+    ----------
+    API 570, 7.1, as repeated on public pages about pipe inspection.
+
+    Examples
+    --------
+    >>> round(float(corrosion_rate_mm_y(12.0, 11.4, 10.9, 10.0, 4.0)), 3)
+    0.125
+    """
+    long_term = (initial_mm - actual_mm) / years
+    short_term = (previous_mm - actual_mm) / years_since_previous
+    return np.maximum(np.fmax(long_term, short_term), 0.0)
+
+
+def remaining_life_y(actual_mm: Any, required_mm: Any, rate_mm_y: Any) -> Any:
+    """Years until the required size is reached at a constant rate.
+
+    Parameters
+    ----------
+    actual_mm, required_mm : array_like
+        Size today and least size allowed.
+    rate_mm_y : array_like
+        From `corrosion_rate_mm_y`.
+
+    Returns
+    -------
+    numpy.ndarray
+        Infinite at rate 0; 0 where the required size is passed.
+
+    Examples
+    --------
+    >>> round(float(remaining_life_y(11.0, 9.0, 0.1)))
+    20
+    """
+    spare, rate = np.broadcast_arrays(
+        np.maximum(np.asarray(actual_mm, float) - required_mm, 0.0), np.asarray(rate_mm_y, float)
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(spare > 0, spare / rate, 0.0 * rate) + 0.0 * spare
+
+
+def half_life_months(remaining_y: Any, cap_months: float = HALF_LIFE_CAP_MONTHS) -> Any:
+    """Half of the remaining life, capped.
+
+    Parameters
+    ----------
+    remaining_y : array_like
+        Years.
+    cap_months : float
+        Cap.
+
+    Returns
+    -------
+    array_like
+        Months.
+
+    Examples
+    --------
+    >>> half_life_months([6.0, 20.0]).tolist()
+    [36.0, 60.0]
+    """
+    return np.minimum(6.0 * np.asarray(remaining_y, float), cap_months)
+
+
+def months_to_target(curve: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray:
+    """Months until the yearly failure probability reaches the target.
+
+    Parameters
+    ----------
+    curve : array_like, shape (n, years)
+        Yearly probability, never falling along a row (`failure.failure_curve`).
+    target_per_y : array_like
+        Scalar or shape (n,).
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        0 where it is reached today, infinite where not within the curve; in between linear
+        within a year. NaN where the curve is.
+
+    Examples
+    --------
+    >>> months_to_target([[1e-4, 5e-4, 1.5e-3], [2e-3, 3e-3, 4e-3]], 1e-3).tolist()
+    [18.0, 0.0]
+    """
+    p = np.asarray(curve, float)
+    target = np.broadcast_to(np.asarray(target_per_y, float), p.shape[:1])
+    reached = p >= target[:, None]
+    first = np.argmax(reached, axis=1)
+    row = np.arange(len(p))
+    before, after = p[row, np.maximum(first - 1, 0)], p[row, first]
+    part = (target - before) / np.where(after > before, after - before, 1.0)
+    months = np.where(first == 0, 0.0, 12.0 * (first - 1 + part))
+    months = np.where(reached.any(axis=1), months, np.inf)
+    return np.where(np.isnan(p).any(axis=1), np.nan, months)
+
+
+def cap_months(
+    *,
+    corrosivity_category: Any = "",
+    scc_band: Any = "",
+    cracks: Any = True,
+    condition: Any = np.nan,
+    metal_known: Any = True,
+    date_known: Any = True,
+    hollow: Any = False,
+    volcanic: Any = False,
+    below_class: Any = False,
+    external_months: Any = np.nan,
+) -> dict[str, np.ndarray]:
+    """Longest intervals by class, evidence, and whoever manages the land.
+
+    Parameters
+    ----------
+    corrosivity_category : array_like of str
+        C1 to CX, or empty.
+    scc_band : array_like of str
+        From `stress_corrosion.scc_band`.
+    cracks : array_like of bool
+        Whether the metal may crack (304, 316, duplex, unknown).
+    condition : array_like
+        0 to 4, or NaN.
+    metal_known, date_known, hollow, volcanic, below_class : array_like of bool
+        What is known, whether the rock sounds hollow, whether volcanic gas reaches it, whether
+        the metal is below the class of its place.
+    external_months : array_like
+        Set by a land manager; NaN: none.
+
+    Returns
+    -------
+    dict
+        Candidates for `governing`, by name of the rule; NaN where a cap does not apply.
+
+    Examples
+    --------
+    >>> caps = cap_months(corrosivity_category="C4", condition=2.0)
+    >>> float(caps["corrosivity category"]), float(caps["condition"])
+    (36.0, 24.0)
+    """
+    grade = np.asarray(condition, float)
+    by_grade = np.array(CONDITION_CAP_MONTHS)[np.clip(np.nan_to_num(grade), 0, 4).astype(int)]
+    return {
+        EXTERNAL: np.asarray(external_months, float),
+        "hollow rock": np.where(hollow, HOLLOW_CAP_MONTHS, np.nan),
+        "volcanic gas": np.where(volcanic, VOLCANIC_CAP_MONTHS, np.nan),
+        "condition": np.where(np.isnan(grade), np.nan, by_grade),
+        "stress-corrosion hazard": np.where(
+            cracks, coded(scc_band, SCC_CAP_MONTHS, "hazard band"), np.nan
+        ),
+        "corrosivity category": np.asarray(
+            coded(corrosivity_category, CATEGORY_CAP_MONTHS, "corrosivity category")
+        ),
+        "metal below its class": np.where(below_class, BELOW_CLASS_CAP_MONTHS, np.nan),
+        "unknown metal": np.where(metal_known, np.nan, UNKNOWN_METAL_CAP_MONTHS),
+        "unknown date": np.where(date_known, np.nan, UNKNOWN_DATE_CAP_MONTHS),
+    }
+
+
+def months_by_probability(curve: Any, rusts: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray:
+    """Months until the target is reached; once it is, a step that a person can keep.
+
+    Parameters
+    ----------
+    curve : array_like, shape (n, years)
+        As for `months_to_target`.
+    rusts : array_like of bool, shape (n,)
+        Whether rust governs, which can be seen; else the yearly norm, however high it is.
+    target_per_y : array_like
+        As for `months_to_target`.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+
+    Examples
+    --------
+    >>> months_by_probability([[0.01, 0.02], [0.2, 0.3], [0.2, 0.3]], [True, False, True]).tolist()
+    [12.0, 12.0, 6.0]
+    """
+    p = np.asarray(curve, float)
+    ratio = np.nan_to_num(p[:, 0]) / target_per_y
+    limits, months = (np.array(v) for v in zip(*RUST_ABOVE_TARGET, strict=True))
+    step = months[np.searchsorted(limits[:-1], ratio, side="right")]
+    step = np.where(rusts, step, NORM_MONTHS)
+    return np.maximum(months_to_target(p, target_per_y), step)
+
+
+def governing(candidates: Mapping[str, Any], kept: Collection[str] = ()) -> Governing:
+    """Shortest of the candidate intervals, rounded down to the ladder.
+
+    Parameters
+    ----------
+    candidates : mapping
+        Months by name of the rule; NaN where a rule has nothing to say. On a tie the rule
+        named first governs.
+    kept : collection of str
+        Rules that somebody else set: below the ladder their months are kept, as whole ones.
+
+    Returns
+    -------
+    Governing
+
+    Raises
+    ------
+    OptionError
+        No candidates, or a negative one.
+
+    Examples
+    --------
+    >>> found = governing({"half of remaining life": [31.0, 2.0], "condition": [24.0, 60.0]})
+    >>> found.months.tolist(), found.rule.tolist(), found.below_ladder.tolist()
+    ([24.0, 6.0], ['condition', 'half of remaining life'], [False, True])
+    """
+    if not candidates:
+        raise OptionError("no candidate intervals: give at least one rule with its months")
+    stacked = np.stack(np.broadcast_arrays(*(np.asarray(v, float) for v in candidates.values())))
+    wrong = [n for n, v in zip(candidates, stacked, strict=True) if (v < 0).any()]
+    if wrong:
+        raise OptionError(f"candidate {wrong[0]!r} has negative months; give 0 or more")
+    least = np.where(np.isnan(stacked), np.inf, stacked)
+    place = np.argmin(least, axis=0)
+    exact = least.min(axis=0)
+    unknown = np.isnan(stacked).all(axis=0)
+    rung = np.searchsorted(LADDER_MONTHS, exact, side="right") - 1
+    months = np.array(LADDER_MONTHS, float)[np.maximum(rung, 0)]
+    asked = np.min(
+        [v for n, v in zip(candidates, least, strict=True) if n in kept] or [np.inf], axis=0
+    )
+    as_asked = asked < LADDER_MONTHS[0]
+    months = np.where(as_asked, np.maximum(np.floor(asked), 1.0), months)
+    names = np.array([*candidates, LONGEST, ""], object)
+    place = np.where(exact > LADDER_MONTHS[-1], len(candidates), place)
+    return Governing(
+        months=np.where(unknown, np.nan, months),
+        exact_months=np.where(unknown, np.nan, exact),
+        rule=names[np.where(unknown, len(candidates) + 1, place)],
+        below_ladder=~unknown & (exact < np.minimum(months, LADDER_MONTHS[0])),
+    )
+
+
+def zero_failure_sample_size(confidence: Any, reliability: Any) -> Any:
+    """How many must pass, none failing, to show a reliability with some confidence.
+
+    Parameters
+    ----------
+    confidence, reliability : array_like
+        Between 0 and 1.
+
+    Returns
+    -------
+    numpy.ndarray or int
+        :math:`\\lceil \\ln(1 - C) / \\ln R \\rceil`.
+
+    Examples
+    --------
+    >>> int(zero_failure_sample_size(0.95, 0.90))
+    29
+    """
+    count = np.log1p(-np.asarray(confidence, float)) / np.log(reliability)
+    return np.ceil(count - 1e-9).astype(int)
+
+
+def reliability_lower_bound(tests: Any, confidence: Any) -> Any:
+    """Reliability shown by tests that all passed.
+
+    Parameters
+    ----------
+    tests : array_like
+        Number, from 1.
+    confidence : array_like
+        Between 0 and 1.
+
+    Returns
+    -------
+    numpy.ndarray or float
+        :math:`(1 - C)^{1/n}`. Three passes at 95 % show 0.37: nearly nothing. And a proof load
+        says nothing of a crack that grows on after it.
+
+    Examples
+    --------
+    >>> round(float(reliability_lower_bound(3, 0.95)), 3)
+    0.368
+    """
+    return (1.0 - np.asarray(confidence, float)) ** (1.0 / np.asarray(tests, float))
+
+
+PROOF_REGIMES: dict[str, tuple[float, int, float]] = {
+    "1.5": (0.025, 3, 1.5),
+    "1.25": (0.05, 3, 1.25),
+}
+"""Share of the anchors, least number, load over design action: BS 8539 annex B3 as a supplier of
+fasteners repeats it. The least number of the second regime is not stated there: taken from the
+first."""
+_AFTER_ONE_FAILURE = (2.0, 6)
+
+
+def proof_test_plan(anchors: Any, regime: str = "1.5", failures: Any = 0) -> ProofPlan:
+    """How many anchors of a batch to proof-test, after the failures so far.
+
+    Parameters
+    ----------
+    anchors : array_like
+        Anchors of the batch.
+    regime : str
+        ``1.5``: 2.5 % (3 at least) at 1.5 times the action; ``1.25``: 5 % at 1.25 times.
+    failures : array_like
+        Failures so far: after one the share doubles (6 at least), after two all are tested.
+
+    Returns
+    -------
+    ProofPlan
+        Never more tests than anchors.
+
+    Raises
+    ------
+    OptionError
+        A regime that is not listed.
+
+    References
+    ----------
+    BS 8539:2012, annex B3, second-hand. It is made for anchors in concrete and masonry.
+
+    Examples
+    --------
+    >>> proof_test_plan([120, 200]).tests.tolist(), int(proof_test_plan(200, "1.25").tests)
+    ([3, 5], 10)
+    """
+    if regime not in PROOF_REGIMES:
+        raise OptionError(f"regime {regime!r} is not known; use one of {list(PROOF_REGIMES)}")
+    share, least, load = PROOF_REGIMES[regime]
+    number, failed = np.broadcast_arrays(np.asarray(anchors, int), np.asarray(failures, int))
+    doubled, least_after = _AFTER_ONE_FAILURE
+    first = np.maximum(np.ceil(share * number - 1e-9), least)
+    second = np.maximum(np.ceil(doubled * share * number - 1e-9), least_after)
+    tests = np.select([failed <= 0, failed == 1], [first, second], number)
+    return ProofPlan(np.minimum(tests, number).astype(int), load)
