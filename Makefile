@@ -16,7 +16,7 @@ test: $(VENV)/tested
 	$(MAKE) --jobs 2 lint suite
 
 suite: $(VENV)/tested
-	$(BIN)/python tests/ensure_browser.py
+	$(BIN)/python tests/helpers/ensure_browser.py
 	$(BIN)/python -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 
 lint: $(VENV)/tested

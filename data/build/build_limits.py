@@ -13,10 +13,9 @@ import pandas as pd
 
 TOP = Path(__file__).resolve().parents[2]
 TARGET = TOP / "data" / "limits_and_judgement.md"
-sys.path.insert(0, str(TOP / "tests" / "reference"))
+sys.path.insert(0, str(TOP / "tests"))
 
-from decided import ANSWERS, table  # noqa: E402
-
+from helpers.decided import ANSWERS, table  # noqa: E402
 from saltreach.assessment import risk, state  # noqa: E402
 from saltreach.assessment.corrosivity import CATEGORY_FLOORS  # noqa: E402
 from saltreach.assessment.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOORS  # noqa: E402

@@ -18,10 +18,8 @@ import folium
 from playwright.sync_api import Error, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
-import synthetic
-
-from ensure_browser import chromium
+from helpers import synthetic
+from helpers.ensure_browser import chromium
 from saltreach.outputs.html import asset_text
 from saltreach.outputs.map.page import write_map
 

@@ -4,7 +4,7 @@ import os
 
 import pytest
 
-from ensure_browser import chromium
+from helpers.ensure_browser import chromium
 
 CHROMIUM = chromium()
 ARGUMENTS = [

@@ -7,8 +7,8 @@ from io import BytesIO
 import pytest
 from pypdf import PdfReader
 
-from browser.accessibility import assert_accessible, findings
-from holding_region import HOSTILE, anchors, assessment, holding
+from helpers.accessibility import assert_accessible, findings
+from helpers.holding_region import HOSTILE, anchors, assessment, holding
 from saltreach.outputs.landowner.page import PAGE_FILE, write_landowner
 
 pytestmark = pytest.mark.browser

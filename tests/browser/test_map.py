@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
-import synthetic
-from accessibility import assert_accessible
-
+from helpers import synthetic
+from helpers.accessibility import assert_accessible
 from saltreach.outputs.map.colourings import COLOURINGS
 from saltreach.outputs.map.page import SCRIPTS, write_map
 from saltreach.outputs.map.texts import LANGUAGES, catalogue
-from saltreach.vocabulary.columns import BANDS
+from saltreach.vocabulary.words import BANDS
 
 pytestmark = pytest.mark.browser
 

@@ -54,7 +54,7 @@ def saltreach(closed_network, tmp_path_factory):
     folder = tmp_path_factory.mktemp("forked")
     out, err = folder / "out.txt", folder / "err.txt"
     with subprocess.Popen(
-        [sys.executable, str(Path(__file__).with_name("forked.py"))],
+        [sys.executable, str(Path(__file__).parents[1] / "helpers/forked.py")],
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=closed_network,
     ) as server:  # fmt: skip
         assert server.stdout.readline() == "ready\n"

@@ -9,8 +9,9 @@ import pyogrio
 import pytest
 
 from saltreach.layers.embedded import embedded_file
-from saltreach.vocabulary.columns import BANDS, CATEGORIES, REGISTER, RESULTS
+from saltreach.vocabulary.columns import REGISTER, RESULTS
 from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.words import BANDS, CATEGORIES
 
 FILES = {
     "anchors.parquet", "crags.csv", "find_out.csv", "map.html", "provenance.json", "rejected.csv",

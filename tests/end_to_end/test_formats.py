@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from register_formats import write_all_formats
+from helpers.register_formats import write_all_formats
 from saltreach.layers.embedded import embedded_file
 
 EXTRA = {"source_row"}

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 import vobject
 
-from saltreach.assessment.assess import CAUTION
+from saltreach.vocabulary.words import CAUTION
 
 DATA = Path(__file__).parents[2] / "data" / "demo"
 TABLES = (

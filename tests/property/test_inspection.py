@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from saltreach.science.metal.stress_corrosion import SCC_BANDS
 from saltreach.science.time import inspection as look
-from saltreach.vocabulary.columns import BANDS, CATEGORIES
+from saltreach.vocabulary.words import BANDS, CATEGORIES
 
 months = st.floats(0, 200) | st.just(float("nan"))
 

@@ -6,11 +6,11 @@ import pandas as pd
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planning_world import START, closed, problem, sectors, sheet, team
+from helpers.planning_world import START, closed, problem, sectors, sheet, team
 from saltreach.planning.cost import broken_rules, cost_of
 from saltreach.planning.greedy import greedy_plan
 from saltreach.planning.plan import make_plan
-from saltreach.vocabulary.columns import BANDS
+from saltreach.vocabulary.words import BANDS
 
 month_day = st.dates(dt.date(2024, 1, 1), dt.date(2024, 12, 31)).map(lambda d: d.strftime("%m-%d"))
 tokens = st.lists(st.sampled_from(["SA", "1SU", "-1SA", "WE"]), min_size=1, max_size=2, unique=True)

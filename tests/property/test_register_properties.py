@@ -1,7 +1,6 @@
 """What holds for every register, whatever the user wrote."""
 
 import datetime as dt
-import sys
 import tempfile
 from pathlib import Path
 
@@ -11,12 +10,10 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
+from helpers.register_formats import comparable, write_all_formats
 from saltreach.errors import RegisterError
 from saltreach.intake import read_register
 from saltreach.vocabulary.columns import REGISTER
-
-sys.path.insert(0, str(Path(__file__).parents[1]))
-from register_formats import comparable, write_all_formats
 
 TODAY = dt.date(2026, 6, 15)
 # XML and workbooks cannot hold control characters, surrogates and unassigned code points.

@@ -23,8 +23,9 @@ from saltreach.intake import read_register
 from saltreach.intake.options import Options
 from saltreach.layers.embedded import embedded_file
 from saltreach.science.rock.lithology import lithology_of
-from saltreach.vocabulary.columns import BANDS, REGISTER_BY_NAME
-from saltreach.vocabulary.metals import MATERIAL_NAMES, UNKNOWN
+from saltreach.vocabulary.columns import REGISTER_BY_NAME
+from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.words import BANDS, UNKNOWN
 
 TODAY = dt.date(2026, 11, 25)
 ROWS = 96

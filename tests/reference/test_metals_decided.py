@@ -7,9 +7,10 @@ and a guessed age bound the probabilities (ranges derived, wide).
 
 import pandas as pd
 import pytest
-from decided import HERE, anchors_of
 
-from saltreach.vocabulary.columns import BANDS, REGISTER_BY_NAME
+from helpers.decided import HERE, anchors_of
+from saltreach.vocabulary.columns import REGISTER_BY_NAME
+from saltreach.vocabulary.words import BANDS
 
 PLACES = HERE / "metals_by_place.csv"
 ANSWERS = HERE / "metals_by_place_tool.csv"

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from decided import anchors_of
 
-from saltreach.vocabulary.columns import CATEGORIES
+from helpers.decided import anchors_of
+from saltreach.vocabulary.words import CATEGORIES
 
 PLACES = pd.read_csv(Path(__file__).with_name("places.csv"))
 

@@ -5,7 +5,8 @@ Sources and `common practice` stand in each row of `places_decided.csv`.
 
 import pandas as pd
 import pytest
-from decided import ANSWERS, ASPECTS, PLACES, assessed, judged
+
+from helpers.decided import ANSWERS, ASPECTS, PLACES, assessed, judged
 
 pytestmark = pytest.mark.skipif(not ANSWERS.is_file(), reason="answers not written yet")
 

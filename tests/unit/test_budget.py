@@ -20,7 +20,7 @@ from saltreach.planning.budget import (
     shopping,
     used_up,
 )
-from saltreach.vocabulary.columns import BANDS
+from saltreach.vocabulary.words import BANDS
 
 
 def table(seed, sectors=5):

@@ -5,8 +5,8 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
-from decided import anchors_of
 
+from helpers.decided import anchors_of
 from saltreach.assessment.state import CONDITION_PRIOR_WEIGHT, condition_shares
 from saltreach.science.time.updating import CONDITION_SHARES
 

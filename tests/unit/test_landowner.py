@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 from pyproj import Geod
 
-from holding_region import HOSTILE, SECRETS, anchors, assessment, holding
+from helpers.holding_region import HOSTILE, SECRETS, anchors, assessment, holding
 from saltreach.errors import OptionError, RegisterError
 from saltreach.intake.holding import Contact, Holding, Work, read_holding
 from saltreach.outputs.landowner.generalise import COUNT_RANGES, Grid, count_range, generalised

@@ -14,8 +14,8 @@ from saltreach.outputs.map.colourings import (
     UNKNOWN_STYLE,
 )
 from saltreach.science.time.inspection import LADDER_MONTHS
-from saltreach.vocabulary.columns import BANDS
 from saltreach.vocabulary.metals import PLACEABLE
+from saltreach.vocabulary.words import BANDS
 
 # Machado, Oliveira and Fernandes (2009), IEEE TVCG 15(6), 1291-1298, severity 1.0, applied to
 # linear RGB. From memory of the published table; its rows must sum to 1 (grey stays grey).

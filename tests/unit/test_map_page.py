@@ -2,10 +2,8 @@
 
 import json
 import re
-import sys
 from html.parser import HTMLParser
 from importlib.resources import files
-from pathlib import Path
 
 import folium
 import geopandas as gpd
@@ -14,15 +12,13 @@ import pandas as pd
 import pytest
 import shapely
 
+from helpers import synthetic
 from saltreach.assessment.shapes import sector_shapes
 from saltreach.errors import OptionError
 from saltreach.outputs.html import asset_text, json_block, json_text, render_template, write_text
 from saltreach.outputs.map.page import SCRIPTS, map_data, write_map
 from saltreach.outputs.map.texts import catalogue
-from saltreach.vocabulary.columns import BANDS
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
-import synthetic
+from saltreach.vocabulary.words import BANDS
 
 
 @pytest.fixture(scope="module")

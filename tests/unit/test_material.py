@@ -17,7 +17,7 @@ from saltreach.assessment.material import (
     stress_corrosion_hazard,
 )
 from saltreach.intake.policy import DEFAULT
-from saltreach.vocabulary.columns import SEPARATOR
+from saltreach.vocabulary.words import SEPARATOR
 
 CLASSES = ("I", "II", "III", "IV", "V")
 PLACE = {

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from holding_region import HOSTILE, anchors, assessment
+from helpers.holding_region import HOSTILE, anchors, assessment
 from saltreach.errors import OptionError
 from saltreach.outputs.map.page import BAND_STYLES, UNKNOWN_STYLE
 from saltreach.outputs.pictures import overview

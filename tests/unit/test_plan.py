@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from planning_world import closed, problem, sectors, sheet, team
+from helpers.planning_world import closed, problem, sectors, sheet, team
 from saltreach.errors import OptionError
 from saltreach.intake.teams import read_teams
 from saltreach.planning.bound import least_cost, priced_bound

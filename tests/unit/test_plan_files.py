@@ -8,13 +8,13 @@ import pandas as pd
 import pytest
 import vobject
 
-from planning_world import problem, sectors, team
-from saltreach.assessment.assess import CAUTION
+from helpers.planning_world import problem, sectors, team
 from saltreach.errors import RegisterError
 from saltreach.intake.sheets import NOTHING
 from saltreach.outputs.tables.plan import read_plan, write_plan
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.planning.plan import make_plan
+from saltreach.vocabulary.words import CAUTION
 
 TIME = "2026-11-25T10:00:00+00:00"
 HOSTILE = '=HYPERLINK("x");, \\ "Grüße"\n\x07<b>'

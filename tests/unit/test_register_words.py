@@ -10,8 +10,9 @@ import pytest
 from saltreach.intake.dates import day_limits, parse_dates, year_fraction
 from saltreach.intake.values import parse_choices
 from saltreach.vocabulary import synonyms
-from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, YES_NO_UNKNOWN
+from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME
 from saltreach.vocabulary.metals import MATERIAL_BY_NAME
+from saltreach.vocabulary.words import YES_NO_UNKNOWN
 
 # EN 1993-1-4:2006+A1:2015 Table A.3: corrosion resistance class of each grade (from memory).
 EN_CLASS = {

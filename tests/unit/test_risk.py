@@ -18,7 +18,7 @@ from saltreach.assessment.risk import (
 from saltreach.assessment.sectors import _risk_share, _shared_band
 from saltreach.assessment.state import remaining_life_of_coated_y
 from saltreach.science.time.inspection import TARGET_PER_Y
-from saltreach.vocabulary.columns import BANDS
+from saltreach.vocabulary.words import BANDS
 
 TODAY = dt.date(2026, 11, 25)
 SOUND = {

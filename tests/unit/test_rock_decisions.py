@@ -27,7 +27,7 @@ from saltreach.science.rock.bond import NEW_BOND, bond_strength
 from saltreach.science.rock.capacity import KIND_SHARES, anchor_resistance
 from saltreach.science.rock.placement import ADVICE, required_embedment_mm
 from saltreach.science.rock.strength import ISRM_LIMITS_MPA
-from saltreach.vocabulary.columns import KINDS, KINDS_ADVISED, STRENGTH_GRADES
+from saltreach.vocabulary.words import KINDS, KINDS_ADVISED, STRENGTH_GRADES
 
 SOUND = {
     "crag": "Alder", "sector": "North", "lithology": "granite", "rebound_number": np.nan,

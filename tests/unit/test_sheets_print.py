@@ -20,9 +20,9 @@ import pytest
 from fontTools.afmLib import AFM
 from fontTools.agl import UV2AGL
 
-from saltreach.assessment.assess import CAUTION
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.outputs.tables.text_size import width_em, wrapped
+from saltreach.vocabulary.words import CAUTION
 
 LONG = (
     "By rule closure: nobody may be at the crag from February to June because birds nest there, "

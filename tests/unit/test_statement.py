@@ -6,7 +6,7 @@ from io import BytesIO
 import pytest
 from pypdf import PdfReader
 
-from holding_region import HOSTILE, anchors, assessment, holding
+from helpers.holding_region import HOSTILE, anchors, assessment, holding
 from saltreach.intake.holding import Contact, Work
 from saltreach.outputs.landowner.page import landowner_data
 from saltreach.outputs.landowner.statement import statement_pdf

@@ -9,7 +9,8 @@ from saltreach.assessment.rock import rock_mass
 from saltreach.errors import RegisterError
 from saltreach.intake.survey import read_survey, survey_at, survey_sheet
 from saltreach.science.rock import rmr
-from saltreach.vocabulary.columns import REJECTED_COLUMNS, RMR_CLASSES, SURVEY
+from saltreach.vocabulary.columns import REJECTED_COLUMNS, SURVEY
+from saltreach.vocabulary.words import RMR_CLASSES
 
 HEAD = ",".join(c.name for c in SURVEY)
 GOOD = "Alder,North,400,2,0.5,slightly rough,none,slight,damp,80,fair"

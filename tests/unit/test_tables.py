@@ -5,7 +5,7 @@ from contextlib import closing
 
 import geopandas as gpd
 
-from holding_region import anchors, assessment
+from helpers.holding_region import anchors, assessment
 from saltreach.outputs.tables.results import write_geopackage
 
 

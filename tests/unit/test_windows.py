@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from dateutil.rrule import rrulestr
 
-from planning_world import closed, team
+from helpers.planning_world import closed, team
 from saltreach.planning.windows import (
     add_months,
     day_number,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from saltreach.errors import NoGoodRowsError
 from saltreach.intake.options import Options
+from saltreach.vocabulary.words import CAUTION
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -20,11 +21,6 @@ if TYPE_CHECKING:
     from saltreach.intake.survey import Survey
     from saltreach.layers.coast import Coast
     from saltreach.layers.geology import RockMap
-
-CAUTION = (
-    "Advice only, never a certificate that an anchor is safe. Local code, the land manager and "
-    "a competent person decide."
-)
 
 
 @dataclass(frozen=True)

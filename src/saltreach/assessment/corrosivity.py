@@ -8,10 +8,9 @@ import pandas as pd
 from saltreach.assessment.place import place_of
 from saltreach.science.air import atmosphere, salt, uncertainty, wetness
 from saltreach.science.metal import stainless
-from saltreach.vocabulary.columns import CATEGORIES
+from saltreach.vocabulary.words import CATEGORIES, CLASSES
 
 METALS = uncertainty.METALS
-CLASSES = ("I", "II", "III", "IV", "V")
 PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CATEGORIES)
 CLASS_PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CLASSES)
 """Working columns; written out as the JSON columns `category_probabilities` and

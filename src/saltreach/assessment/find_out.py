@@ -28,8 +28,8 @@ from saltreach.assessment.state import (
 )
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.time.consequence import Candidates
-from saltreach.vocabulary.columns import TAP_RESPONSES
 from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.words import TAP_RESPONSES
 
 TAP_PRIOR = (0.70, 0.15, 0.12, 0.03)
 """What an untried place sounds like, in the order of `TAP_RESPONSES`: judgement."""

@@ -26,7 +26,6 @@ from saltreach.assessment.reasons import Reasons
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.air.sunlight import sun_exposure
 from saltreach.science.metal import stainless, stress_corrosion
-from saltreach.vocabulary.columns import BANDS
 from saltreach.vocabulary.metals import (
     BONDED,
     COMMON,
@@ -37,6 +36,7 @@ from saltreach.vocabulary.metals import (
     PLACEABLE,
     ROMAN,
 )
+from saltreach.vocabulary.words import BANDS
 
 CLASS_TO_MATERIAL = ("", "304", "304", "316", "duplex", "superaustenitic")
 """Least resistant metal of our list that meets class I to V (EN 1993-1-4, Table A.3)."""

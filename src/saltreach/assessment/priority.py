@@ -7,7 +7,6 @@ import pandas as pd
 
 from saltreach.assessment.risk import band_of, least_of
 from saltreach.intake.policy import DEFAULT, Policy
-from saltreach.science.rock.placement import DO_NOT_PLACE
 from saltreach.science.time.consequence import (
     UNKNOWN_VISITS_PER_YEAR,
     priority_rank,
@@ -16,7 +15,7 @@ from saltreach.science.time.consequence import (
 )
 from saltreach.science.time.failure import Anchors, combined, failure_parts
 from saltreach.science.time.reliability import material_weights
-from saltreach.vocabulary.columns import BANDS, OUT_OF_USE
+from saltreach.vocabulary.words import BANDS, DO_NOT_PLACE, OUT_OF_USE
 
 PRIORITY_WORK = ("yearly_loss", "yearly_loss_after", "replacement_cost")
 """Working columns of `anchor_priority` that `sector_priority` sums."""

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from saltreach.vocabulary.columns import SEPARATOR
+from saltreach.vocabulary.words import SEPARATOR
 
 
 def some(names: Sequence[str], most: int = 3) -> str:

@@ -31,7 +31,6 @@ from saltreach.science.rock.capacity import (
 from saltreach.science.rock.placement import (
     BONDED,
     BONDED_LONGER,
-    DO_NOT_PLACE,
     EN959_RADIAL_KN,
     MECHANICAL_OR_BONDED,
     TOO_WEAK_MEDIAN_MPA,
@@ -49,6 +48,7 @@ from saltreach.vocabulary.metals import (
     MATERIALS,
     MECHANICAL,
 )
+from saltreach.vocabulary.words import DO_NOT_PLACE
 
 STRENGTH_STEP_LN, SIGMA_STEP, SPACING_STEP_LN, GSI_STEP = 0.03, 0.02, 0.05, 2.0
 NEAR_STEP_MM, FAR_STEP_MM, FAR_MM = 10.0, 50.0, 200.0

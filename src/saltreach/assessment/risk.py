@@ -17,14 +17,10 @@ from saltreach.assessment.reasons import Reasons
 from saltreach.assessment.resistance import UNTESTED
 from saltreach.assessment.state import FAILED, metal_in_place, remaining_life_of_coated_y
 from saltreach.science.rock.capacity import is_mechanical
-from saltreach.science.rock.placement import (
-    DO_NOT_PLACE,
-    SOFT_ROCK_MEDIAN_MPA,
-    TOO_WEAK_MEDIAN_MPA,
-)
+from saltreach.science.rock.placement import SOFT_ROCK_MEDIAN_MPA, TOO_WEAK_MEDIAN_MPA
 from saltreach.science.time.inspection import TARGET_PER_Y
-from saltreach.vocabulary.columns import BANDS, OUT_OF_USE
-from saltreach.vocabulary.metals import MATERIAL_BY_NAME, ROMAN, UNKNOWN
+from saltreach.vocabulary.metals import MATERIAL_BY_NAME, ROMAN
+from saltreach.vocabulary.words import BANDS, DO_NOT_PLACE, OUT_OF_USE, UNKNOWN
 
 BAND_LIMITS_PER_Y = (5e-4, TARGET_PER_Y, 2e-2, 1e-1)
 """Lower limits of moderate to severe; raised begins at the default target. Judgement: sound 316

@@ -20,7 +20,7 @@ from saltreach.science.rock.strength import (
     strength_posterior,
     strength_quantile_mpa,
 )
-from saltreach.vocabulary.columns import STRENGTH_GRADES
+from saltreach.vocabulary.words import STRENGTH_GRADES
 
 GROUP = ("crag", "sector", "lithology")
 """Tests are combined within these: a hammer on the slate says nothing of the granite beside."""

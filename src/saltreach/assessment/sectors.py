@@ -10,9 +10,15 @@ from saltreach.assessment.material import rank_of
 from saltreach.assessment.resistance import sector_kind
 from saltreach.assessment.rock import rmr_class_or_empty
 from saltreach.assessment.warnings import SENTENCES
-from saltreach.science.rock.placement import DO_NOT_PLACE
-from saltreach.vocabulary.columns import ACTIONS, BANDS, CATEGORIES, RISK_SOURCES, SEPARATOR
 from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.words import (
+    ACTIONS,
+    BANDS,
+    CATEGORIES,
+    DO_NOT_PLACE,
+    RISK_SOURCES,
+    SEPARATOR,
+)
 
 WORST_SHARE = 0.2
 """A sector shows its worst anchor's band where at least this share of its anchors has it (or a

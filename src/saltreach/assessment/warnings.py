@@ -11,7 +11,8 @@ from saltreach.assessment.rock import rock_notes
 from saltreach.assessment.state import FAILED
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.metal import stainless
-from saltreach.vocabulary.metals import ROMAN, UNKNOWN
+from saltreach.vocabulary.metals import ROMAN
+from saltreach.vocabulary.words import UNKNOWN
 
 LAKE_SHORE_M = stainless.F1_SEA[-1][0]
 """Beyond this the standard gives a shore no risk."""

@@ -26,7 +26,8 @@ from saltreach.intake.values import (
     without_unknown_words,
 )
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, Column
-from saltreach.vocabulary.metals import STAINLESS, STAINLESS_METALS, UNKNOWN
+from saltreach.vocabulary.metals import STAINLESS, STAINLESS_METALS
+from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
     import geopandas as gpd

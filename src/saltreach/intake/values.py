@@ -9,7 +9,6 @@ import pandas as pd
 
 from saltreach.intake.dates import Parsed, empty_text
 from saltreach.vocabulary.columns import Column
-from saltreach.vocabulary.metals import UNKNOWN
 from saltreach.vocabulary.synonyms import (
     MATERIAL_NOISE,
     UNKNOWN_WORDS,
@@ -17,6 +16,7 @@ from saltreach.vocabulary.synonyms import (
     plain,
     words,
 )
+from saltreach.vocabulary.words import UNKNOWN
 
 _NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _COMMA = r"[+-]?[0-9]+,[0-9]+"

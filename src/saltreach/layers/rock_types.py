@@ -19,7 +19,7 @@ import pandas as pd
 
 from saltreach.errors import LayerError
 from saltreach.science.rock.lithology import lithologies, lithology_of
-from saltreach.vocabulary.metals import UNKNOWN
+from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
     from saltreach.layers.geology import RockMap

@@ -7,7 +7,6 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from saltreach.assessment.assess import CAUTION
 from saltreach.errors import OptionError
 from saltreach.science.rock.adhesive import (
     WET_HOLE_FACTOR,
@@ -16,6 +15,7 @@ from saltreach.science.rock.adhesive import (
     gel_time_min,
     read_cure_table,
 )
+from saltreach.vocabulary.words import CAUTION
 
 
 def cure_advice(

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from saltreach.assessment.assess import CAUTION
 from saltreach.assessment.corrosivity import chloride_at, exposure_of
 from saltreach.errors import OptionError
 from saltreach.science.air.uncertainty import METALS, variance_shares
-from saltreach.vocabulary.columns import REGISTER_BY_NAME, RESULTS_BY_NAME, SEPARATOR
+from saltreach.vocabulary.columns import REGISTER_BY_NAME, RESULTS_BY_NAME
+from saltreach.vocabulary.words import CAUTION, SEPARATOR
 
 if TYPE_CHECKING:
     from saltreach.assessment.assess import Assessment

@@ -7,11 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from saltreach.assessment.assess import CAUTION
 from saltreach.assessment.find_out import WORDS
-from saltreach.science.rock.placement import DO_NOT_PLACE
-from saltreach.vocabulary.columns import ACTIONS, BANDS, KINDS_ADVISED, OUT_OF_USE, SEPARATOR
 from saltreach.vocabulary.metals import PLACEABLE
+from saltreach.vocabulary.words import (
+    ACTIONS,
+    BANDS,
+    CAUTION,
+    DO_NOT_PLACE,
+    KINDS_ADVISED,
+    OUT_OF_USE,
+    SEPARATOR,
+)
 
 if TYPE_CHECKING:
     from saltreach.assessment.assess import Assessment

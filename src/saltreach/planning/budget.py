@@ -28,8 +28,8 @@ from saltreach.intake.policy import ORDERS
 from saltreach.intake.prices import Piece, Prices
 from saltreach.planning.highs import FREE, Row, SolverError, minimise
 from saltreach.science.rock.placement import EN959_AXIAL_KN, EN959_RADIAL_KN, required_diameter_mm
-from saltreach.vocabulary.columns import BANDS
 from saltreach.vocabulary.metals import BONDED, GRADE_BY_NAME, MECHANICAL, PLACEABLE
+from saltreach.vocabulary.words import BANDS
 
 PARTS = 1_000_000
 """Loss is counted in millionths of the region's: the optimum is exact to one of them."""

@@ -29,7 +29,7 @@ from saltreach.planning.windows import (
     team_days,
     windows_of,
 )
-from saltreach.vocabulary.columns import BANDS
+from saltreach.vocabulary.words import BANDS
 
 INSPECT, REBOLT = "inspect", "rebolt"
 OPEN, NO_SKILL, FEW_PEOPLE, SHUT, NO_TIDE, TOO_FAR = range(6)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.vocabulary.metals import UNKNOWN
+from saltreach.vocabulary.words import UNKNOWN
 
 EMPTY = ("", "nan", "None", "<NA>", UNKNOWN)
 """Texts that stand for no entry once missing values have become text."""

@@ -7,31 +7,35 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from saltreach.science.rock.bond import ADHESIVES, HOLE_CONDITIONS, ROD_SHAPES
-from saltreach.vocabulary.metals import GRADES, MATERIAL_NAMES, PLACEABLE, UNKNOWN
-
-CATEGORIES = ("C1", "C2", "C3", "C4", "C5", "CX")
-BANDS = ("low", "moderate", "raised", "high", "severe")
-POSITIONS = ("belay", "lower-off", "runner")
-KINDS = ("bonded", "bonded twin-leg", "expansion", "screw", "drive-in", "other")
-SEEPAGE = ("none", "water", "sulphate", UNKNOWN)
-OUT_OF_USE = "take out of use"
-ACTIONS = (OUT_OF_USE, "move or remove", "replace", "find out", "keep")
-RISK_SOURCES = ("metal", "rock", "metal and rock")
-TAP_RESPONSES = ("ringing", "mixed", "dull", "hollow")
-WEATHERING = ("W1", "W2", "W3", "W4", "W5", "W6")
-STRENGTH_GRADES = ("R0", "R1", "R2", "R3", "R4", "R5", "R6")
-SEPARATOR = " | "
-"""Between the sentences of a text column."""
-RMR_CLASSES = ("V", "IV", "III", "II", "I")
-KINDS_ADVISED = (
-    "do not place here",
-    "bonded, longer",
-    "bonded",
-    "mechanical or bonded",
+from saltreach.vocabulary.metals import GRADES, MATERIAL_NAMES, PLACEABLE
+from saltreach.vocabulary.words import (
+    ACTIONS,
+    ADHESIVES,
+    BANDS,
+    CATEGORIES,
+    CLASSES,
+    FAVOURABILITY,
+    HOLE_CONDITIONS,
+    INFILLING,
+    JOINT_WEATHERING,
+    KINDS,
+    KINDS_ADVISED,
+    POSITIONS,
+    RISK_SOURCES,
+    RMR_CLASSES,
+    ROD_SHAPES,
+    ROUGHNESS,
+    SEEPAGE,
+    SIDES,
+    STRENGTH_GRADES,
+    TAP_RESPONSES,
     UNKNOWN,
+    WATER,
+    WEATHERING,
+    YES_NO,
+    YES_NO_UNKNOWN,
 )
-YES_NO_UNKNOWN = ("yes", "no", UNKNOWN)
+
 MATERIAL_CHOICES = (*MATERIAL_NAMES, UNKNOWN)
 
 
@@ -77,13 +81,13 @@ REGISTER: tuple[Column, ...] = (
         "grade of the part in the rock; taken from the word for its metal where that names one",
         choices=tuple(g.name for g in GRADES),
     ),
-    _r("adhesive", "choice", "resin of a bonded anchor", choices=tuple(ADHESIVES)),
-    _r("rod_shape", "choice", "surface of a bonded anchor's rod", choices=tuple(ROD_SHAPES)),
+    _r("adhesive", "choice", "resin of a bonded anchor", choices=ADHESIVES),
+    _r("rod_shape", "choice", "surface of a bonded anchor's rod", choices=ROD_SHAPES),
     _r(
         "hole_condition",
         "choice",
         "state of the hole when it was filled",
-        choices=tuple(HOLE_CONDITIONS),
+        choices=HOLE_CONDITIONS,
     ),
     _r("diameter_mm", "number", "diameter of the shank", unit="mm", low=4, high=40),
     _r("embedment_mm", "number", "installed length in the rock", unit="mm", low=10, high=500),
@@ -232,31 +236,25 @@ SURVEY: tuple[Column, ...] = (
         "roughness",
         "choice",
         "roughness of the joints",
-        choices=("very rough", "rough", "slightly rough", "smooth", "slickensided"),
+        choices=ROUGHNESS,
     ),
     _r(
         "infilling",
         "choice",
         "filling of the joints",
-        choices=(
-            "none",
-            "hard below 5 mm",
-            "hard above 5 mm",
-            "soft below 5 mm",
-            "soft above 5 mm",
-        ),
+        choices=INFILLING,
     ),
     _r(
         "joint_weathering",
         "choice",
         "weathering of the joints' walls",
-        choices=("unweathered", "slight", "moderate", "high", "decomposed"),
+        choices=JOINT_WEATHERING,
     ),
     _r(
         "water",
         "choice",
         "water in the rock",
-        choices=("dry", "damp", "wet", "dripping", "flowing"),
+        choices=WATER,
     ),
     _r(
         "rqd_pct",
@@ -270,7 +268,7 @@ SURVEY: tuple[Column, ...] = (
         "favourability",
         "choice",
         "orientation of the joints for the stability of the face",
-        choices=("very favourable", "favourable", "fair", "unfavourable", "very unfavourable"),
+        choices=FAVOURABILITY,
     ),
 )
 """Columns of a sector survey (rock mass), one row per sector; words and limits of RMR89."""
@@ -294,7 +292,7 @@ RESULTS: tuple[Column, ...] = (
     ),
     _c("layers", "coast_distance_sd_m", "number", "standard deviation of that distance", unit="m"),
     _c("layers", "coast_distance_source", "text", "register, or the layer's name"),
-    _c("layers", "coast_side", "choice", "side of the layer's shoreline", choices=("land", "sea")),
+    _c("layers", "coast_side", "choice", "side of the layer's shoreline", choices=SIDES),
     _c(
         "layers",
         "sea_openness",
@@ -325,7 +323,7 @@ RESULTS: tuple[Column, ...] = (
     _c("layers", "aspect_deg", "number", "where that ground falls to", unit="deg"),
     _c("layers", "sea_shielding", "number", "terrain towards the sea, 0 open to 1 hidden"),
     _c("layers", "so2_mg_m2_d", "number", "SO2 deposition", **_SALT),
-    _c("layers", "sea_cliff", "choice", "whether it counts as a sea cliff", choices=("yes", "no")),
+    _c("layers", "sea_cliff", "choice", "whether it counts as a sea cliff", choices=YES_NO),
     _c("layers", "sea_cliff_reason", "text", "what made it one, or not"),
     _c("layers", "sea_salinity_g_kg", "number", "salinity of the sea nearby", unit="g/kg"),
     _c("layers", "salt_lake", "text", "salt lake within 50 km"),
@@ -375,7 +373,7 @@ RESULTS: tuple[Column, ...] = (
         "crc",
         "choice",
         "EN 1993-1-4 corrosion resistance class that governs",
-        choices=("I", "II", "III", "IV", "V"),
+        choices=CLASSES,
     ),
     _c("science", "crc_probabilities", "json", "probability of each resistance class"),
     _c("science", "crf_washed", "integer", "the factor if rain washes the anchor"),
@@ -520,7 +518,7 @@ RESULTS: tuple[Column, ...] = (
         unit="months",
     ),
     _c("decisions", "next_inspection_on", "date", "when the next inspection is due"),
-    _c("decisions", "overdue", "choice", "whether that day has passed", choices=("no", "yes")),
+    _c("decisions", "overdue", "choice", "whether that day has passed", choices=YES_NO),
     _c("decisions", "interval_reasons", "text", "why, and the rule that governed"),
     _c("decisions", "interval_rule", "text", "rule that governed the interval"),
     _c(

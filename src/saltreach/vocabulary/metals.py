@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-UNKNOWN = "unknown"
 COMMON, RARE, NOT_MADE = "common", "rare", "not made"
 BONDED, MECHANICAL = "bonded", "mechanical"
 

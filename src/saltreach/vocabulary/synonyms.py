@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 
-from saltreach.vocabulary.columns import YES_NO_UNKNOWN
+from saltreach.vocabulary.words import YES_NO_UNKNOWN
 
 HEADERS: dict[str, tuple[str, ...]] = {
     "anchor_id": (

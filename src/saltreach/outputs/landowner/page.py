@@ -28,8 +28,8 @@ from saltreach.outputs.landowner.generalise import (
     generalised,
 )
 from saltreach.outputs.map.page import BAND_STYLES, UNKNOWN_STYLE
-from saltreach.vocabulary.columns import BANDS, OUT_OF_USE
 from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.words import BANDS, OUT_OF_USE
 
 if TYPE_CHECKING:
     from saltreach.assessment.assess import Assessment

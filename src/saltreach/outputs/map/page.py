@@ -30,8 +30,8 @@ from saltreach.outputs.map.colourings import (
 )
 from saltreach.outputs.map.texts import catalogue, catalogues
 from saltreach.outputs.window import label_points, map_window, window_coast
-from saltreach.vocabulary.columns import BANDS, CATEGORIES
 from saltreach.vocabulary.metals import PLACEABLE
+from saltreach.vocabulary.words import BANDS, CATEGORIES
 
 if TYPE_CHECKING:
     import geopandas as gpd

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from saltreach.assessment.assess import CAUTION
 from saltreach.assessment.risk import BAND_MEANINGS
 from saltreach.assessment.shapes import unwrapped_lon
 from saltreach.errors import OptionError
@@ -26,7 +25,7 @@ from saltreach.outputs.pictures.overview_labels import (
 )
 from saltreach.outputs.tables.results import land_around
 from saltreach.outputs.window import label_points, map_window, window_coast
-from saltreach.vocabulary.columns import BANDS
+from saltreach.vocabulary.words import BANDS, CAUTION
 
 if TYPE_CHECKING:
     import geopandas as gpd

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.outputs.map.page import BAND_STYLES, UNKNOWN_STYLE, BandStyle
-from saltreach.vocabulary.columns import BANDS
+from saltreach.vocabulary.words import BANDS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

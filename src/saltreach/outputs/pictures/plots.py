@@ -12,15 +12,14 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from saltreach.assessment.assess import CAUTION
 from saltreach.science.rock.bond import NEW_BOND, bond_strength
 from saltreach.science.rock.capacity import anchor_resistance
 from saltreach.science.rock.placement import (
-    DO_NOT_PLACE,
     EN959_RADIAL_KN,
     en959_minimum_mm,
     required_embedment_mm,
 )
+from saltreach.vocabulary.words import CAUTION, DO_NOT_PLACE
 
 if TYPE_CHECKING:
     from saltreach.assessment.assess import Assessment

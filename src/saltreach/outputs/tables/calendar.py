@@ -14,7 +14,7 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.assessment.assess import CAUTION
+from saltreach.vocabulary.words import CAUTION
 
 PRODID = "-//saltreach//inspection plan//EN"
 DOMAIN = "plan.saltreach"

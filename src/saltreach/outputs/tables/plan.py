@@ -9,7 +9,6 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.assessment.assess import CAUTION
 from saltreach.assessment.reasons import some
 from saltreach.errors import RegisterError
 from saltreach.outputs.files import whole_folder
@@ -20,6 +19,7 @@ from saltreach.planning.cost import Cost
 from saltreach.planning.plan import VISIT_COLUMNS, Plan, trips_by_month, workload
 from saltreach.planning.unmet import unmet_summary
 from saltreach.planning.windows import day_number, day_text
+from saltreach.vocabulary.words import CAUTION
 
 SHEET_COLUMNS = (
     "date", "team", "stop", "begins", "ends", "kind", "crag", "sector", "part", "anchors",

@@ -8,12 +8,12 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.assessment.assess import CAUTION
 from saltreach.intake.prices import Prices
 from saltreach.outputs.files import whole_folder
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.planning.budget import Money
+from saltreach.vocabulary.words import CAUTION
 
 EXAMPLE = "EXAMPLE PRICES, invented: set your own before you decide."
 

@@ -11,7 +11,8 @@ import pandas as pd
 
 from saltreach.errors import LayerError
 from saltreach.outputs.files import whole_folder
-from saltreach.vocabulary.columns import ACTIONS, REJECTED_COLUMNS
+from saltreach.vocabulary.columns import REJECTED_COLUMNS
+from saltreach.vocabulary.words import ACTIONS
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -76,7 +77,7 @@ def write_results(
     language : str
         Language the map opens in: en, de, es or fr.
     """
-    from saltreach.assessment.assess import CAUTION
+    from saltreach.vocabulary.words import CAUTION
 
     with ExitStack() as folders:
         work = folders.enter_context(whole_folder(out))
@@ -104,8 +105,8 @@ def write_results(
 
 def _caution() -> str:
     """What stands on tables that carry probabilities."""
-    from saltreach.assessment.assess import CAUTION
     from saltreach.assessment.state import RANGE_FACTOR
+    from saltreach.vocabulary.words import CAUTION
 
     return (
         f"{CAUTION} Every probability is a prior, not a counted rate: it may be "

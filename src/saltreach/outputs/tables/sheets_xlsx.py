@@ -14,8 +14,8 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.assessment.assess import CAUTION
 from saltreach.outputs.tables.text_size import LINE_EM, width_em, wrapped
+from saltreach.vocabulary.words import CAUTION
 
 CREATED = dt.datetime(2000, 1, 1)
 """Written as the time of making, so that the same tables give the same workbook."""

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.vocabulary.metals import UNKNOWN
+from saltreach.vocabulary.words import UNKNOWN
 
 GAS_CONSTANT_J_MOL_K = 8.314462618
 ZERO_CELSIUS_K = 273.15

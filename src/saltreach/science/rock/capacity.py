@@ -22,7 +22,7 @@ from saltreach.science.rock import resistance as formulas
 from saltreach.science.rock.bond import bond_strength
 from saltreach.science.rock.knock_down import boundary_factor, discontinuity_factor
 from saltreach.science.rows import in_chunks
-from saltreach.vocabulary.metals import UNKNOWN
+from saltreach.vocabulary.words import UNKNOWN
 
 CONE_SIGMA_LN = 0.3
 EDGE_SIGMA_LN = 0.3

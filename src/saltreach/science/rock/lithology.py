@@ -20,7 +20,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from saltreach.errors import LayerError
-from saltreach.vocabulary.metals import UNKNOWN
+from saltreach.vocabulary.words import UNKNOWN
 
 GRAVITY_M_S2 = 9.81
 

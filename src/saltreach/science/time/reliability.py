@@ -34,7 +34,8 @@ from saltreach.errors import OptionError
 from saltreach.science.lookup import coded
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, loss_um, section_ratio, years_to_loss
 from saltreach.science.rock.resistance import SHEAR_RATIO, STEEL_STRENGTH_MPA, steel_resistance_kn
-from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES, UNKNOWN
+from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES
+from saltreach.vocabulary.words import UNKNOWN
 
 ZINC_UM: dict[str, tuple[float, float]] = {
     "zinc-plated steel": (5.0, 12.0),

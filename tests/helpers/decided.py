@@ -2,7 +2,7 @@
 
 The expectations were written blind, by somebody who had not seen the tool's answers; the basis of
 each (common practice, or a source by name) stands in its row, and `other_view` says how a second
-officer would differ. `python tests/reference/decided.py` writes the tool's answers again to
+officer would differ. `python tests/helpers/decided.py` writes the tool's answers again to
 `places_decided_tool.csv`, which the test compares by value: a changed answer is seen.
 """
 
@@ -16,10 +16,11 @@ import pandas as pd
 from saltreach.assessment.assess import assess
 from saltreach.intake import read_register
 from saltreach.intake.options import Options
-from saltreach.vocabulary.columns import BANDS, REGISTER_BY_NAME
+from saltreach.vocabulary.columns import REGISTER_BY_NAME
 from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.words import BANDS
 
-HERE = Path(__file__).parent
+HERE = Path(__file__).parents[1] / "reference"
 PLACES = HERE / "places_decided.csv"
 ANSWERS = HERE / "places_decided_tool.csv"
 TODAY = dt.date(2026, 11, 25)

@@ -6,10 +6,10 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from saltreach.assessment.assess import CAUTION, Assessment
+from saltreach.assessment.assess import Assessment
 from saltreach.assessment.shapes import sector_shapes
 from saltreach.intake.holding import Contact, Holding
-from saltreach.vocabulary.columns import BANDS
+from saltreach.vocabulary.words import BANDS, CAUTION
 
 HOSTILE = (
     "<img src=x onerror=alert(1)>",

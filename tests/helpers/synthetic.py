@@ -13,7 +13,7 @@ import pandas as pd
 import shapely
 
 from saltreach.assessment.shapes import sector_shapes
-from saltreach.vocabulary.columns import BANDS, CATEGORIES
+from saltreach.vocabulary.words import BANDS, CATEGORIES
 
 HOSTILE_CRAGS = (
     "<img src=x onerror=alert(1)>",

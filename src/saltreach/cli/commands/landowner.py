@@ -1,4 +1,4 @@
-"""Commands that show results: the landowner's map, and what the map command adds."""
+"""`landowner`: the landowner's map and statement."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from saltreach.cli.shared import clear_errors, progress, show
 
 COARSENESS_M = 250.0
 
@@ -34,14 +36,12 @@ def landowner(
     Anchors whose grid cell touches the land are counted as on it. The files hold no anchor, no
     route and no note: give them away, keep the results folder.
     """
-    from saltreach.cli import _clear_errors, _progress
-
-    with _clear_errors():
+    with clear_errors():
         from saltreach.intake.holding import read_holding
         from saltreach.outputs.landowner.page import write_landowner
         from saltreach.outputs.tables.results import read_results
 
-        with _progress() as step:
+        with progress() as step:
             step("holding")
             land = read_holding(holding, contact)
             step("results")
@@ -54,15 +54,10 @@ def landowner(
             show(page)
 
 
-def show(path: Path) -> None:
-    """Open a written file in the user's browser; say where it is when there is none.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-    """
-    import webbrowser
-
-    if not webbrowser.open(path.resolve().as_uri()):
-        typer.echo(f"saltreach: no browser found; open {path} yourself", err=True)
+def add_to(app: typer.Typer) -> None:
+    """Put the command on the program."""
+    app.command(
+        "landowner",
+        epilog="Example: saltreach landowner results --holding land.geojson --contact us.toml "
+        "--out for-the-owner",
+    )(landowner)

@@ -1,7 +1,7 @@
 """What the commands write, compared value by value between two versions of saltreach.
 
-    python tests/compare_results.py write FOLDER
-    python tests/compare_results.py compare BEFORE AFTER
+    python tests/helpers/compare_results.py write FOLDER
+    python tests/helpers/compare_results.py compare BEFORE AFTER
 
 `write` runs the commands of whichever saltreach is imported (set PYTHONPATH to the `src` of
 another checkout for another version) on the demo and on the worked places of
@@ -19,7 +19,7 @@ from pathlib import Path
 
 import pandas as pd
 
-HERE = Path(__file__).parent
+HERE = Path(__file__).parents[1]
 DATA = HERE.parent / "data" / "demo"
 DAY = "2026-11-25"
 OF_THE_RUN = {"time", "versions", "seconds", "software", "sha256", "assessment", "file", "source"}
@@ -37,7 +37,7 @@ def run(*arguments: object) -> str:
 
 
 def places() -> dict[str, pd.DataFrame]:
-    """Registers of the worked places; failed anchors apart, as `reference/decided.py` has it."""
+    """Registers of the worked places; failed anchors apart, as `helpers/decided.py` has it."""
     given = pd.read_csv(HERE / "reference/places_decided.csv", dtype=str, keep_default_na=False)
     ours = [c for c in given if not c.startswith("expected_")]
     ours = [c for c in ours if c not in ("why", "basis", "other_view")]

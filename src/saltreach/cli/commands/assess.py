@@ -1,0 +1,176 @@
+"""`assess`: the main job, from a register to a folder of results."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from saltreach.cli.shared import (
+    GOOD,
+    ROWS_REFUSED,
+    AsJson,
+    Columns,
+    Crs,
+    LayerName,
+    MapLanguage,
+    OutFolder,
+    RegisterFile,
+    Sheet,
+    Tiles,
+    Title,
+    Today,
+    assess_file,
+    clear_errors,
+    column_mapping,
+    options_of,
+    print_summary,
+)
+from saltreach.outputs.map.texts import Language
+
+OptionsFile = Annotated[
+    Path | None, typer.Option("--options", help="TOML file of options; flags given here win.")
+]
+CoastFile = Annotated[
+    Path | None,
+    typer.Option("--coast", help="Shoreline (lines) or land (polygons) to use instead."),
+]
+CoastSd = Annotated[
+    float | None, typer.Option("--coast-sd", help="Standard deviation of its position, m.")
+]
+So2 = Annotated[
+    float | None, typer.Option("--so2", help="Background SO2 assumed, ug/m3 (default 2).")
+]
+Dem = Annotated[
+    Path | None,
+    typer.Option("--dem", help="Height raster: elevation, slope, aspect, shielding from the sea."),
+]
+Wind = Annotated[bool | None, typer.Option("--wind", help="Use the mean wind over the sea nearby.")]
+Spread = Annotated[
+    str | None, typer.Option(help="How errors are carried on: quadrature (default) or sampling.")
+]
+Seed = Annotated[int | None, typer.Option(help="Seed of the sampling (default 0).")]
+PolicyFile = Annotated[
+    Path | None, typer.Option("--policy", help="TOML file of an association's own rules.")
+]
+LooserPolicy = Annotated[
+    bool | None,
+    typer.Option("--allow-looser-policy", help="Accept rules looser than the defaults, aloud."),
+]
+Explain = Annotated[
+    str | None,
+    typer.Option("--explain", metavar="ANCHOR_ID", help="Print one anchor's chain of values."),
+]
+Geology = Annotated[
+    Path | None,
+    typer.Option("--geology", help="Geological map: polygons, or a raster of codes."),
+]
+RockColumn = Annotated[
+    str | None, typer.Option("--rock-column", help="Column of its polygons that names the rock.")
+]
+RockMapping = Annotated[
+    Path | None,
+    typer.Option("--rock-mapping", help="CSV code,lithology: what the map's entries mean."),
+]
+SurveyFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--survey",
+        help="Survey of the sectors' rock mass, .csv or .xlsx; a sheet named survey of the "
+        "register's workbook is read without it.",
+    ),
+]
+PricesFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--prices", help="Your prices, .toml or .csv: its stock list limits the metals advised."
+    ),
+]
+AxialLoad = Annotated[
+    float | None,
+    typer.Option("--axial-kn", help="Axial load to bear, kN: 15 (EN 959, default) or 20."),
+]
+Plots = Annotated[
+    bool, typer.Option("--plots", help="Also draw resistance against embedment per sector.")
+]
+EXAMPLE = "saltreach assess anchors.csv --out results"
+
+
+def assess(
+    register: RegisterFile,
+    out: OutFolder,
+    column: Columns = None,
+    crs: Crs = None,
+    sheet: Sheet = None,
+    layer: LayerName = None,
+    options_file: OptionsFile = None,
+    coast: CoastFile = None,
+    coast_sd: CoastSd = None,
+    so2: So2 = None,
+    dem: Dem = None,
+    wind: Wind = None,
+    spread: Spread = None,
+    seed: Seed = None,
+    policy: PolicyFile = None,
+    allow_looser_policy: LooserPolicy = None,
+    explain: Explain = None,
+    geology: Geology = None,
+    rock_column: RockColumn = None,
+    rock_mapping: RockMapping = None,
+    survey: SurveyFile = None,
+    axial_kn: AxialLoad = None,
+    prices: PricesFile = None,
+    plots: Plots = False,
+    today: Today = None,
+    title: Title = None,
+    tiles: Tiles = None,
+    language: MapLanguage = Language.EN,
+    as_json: AsJson = False,
+) -> None:
+    """Assess every anchor of a register: tables, GIS files and an offline map in one folder."""
+    with clear_errors():
+        options = options_of(
+            options_file,
+            coast_file=None if coast is None else str(coast),
+            coast_sd_m=coast_sd,
+            so2_ug_m3=so2,
+            dem_file=None if dem is None else str(dem),
+            wind=wind,
+            policy_file=None if policy is None else str(policy),
+            allow_looser_policy=allow_looser_policy,
+            spread=spread,
+            seed=seed,
+            geology_file=None if geology is None else str(geology),
+            rock_column=rock_column,
+            rock_mapping_file=None if rock_mapping is None else str(rock_mapping),
+            survey_file=None if survey is None else str(survey),
+            axial_kn=axial_kn,
+            prices_file=None if prices is None else str(prices),
+            today=None if today is None else today.date(),
+        )
+        result = assess_file(
+            register,
+            out,
+            options=options,
+            title=title or register.stem,
+            tiles=tiles,
+            language=language,
+            columns=column_mapping(column),
+            crs=crs,
+            sheet=sheet,
+            layer=layer,
+            plots=plots,
+        )
+        if explain is None:
+            print_summary(result, out, as_json)
+        else:
+            from saltreach.outputs.explain import explain as explain_anchor
+
+            typer.echo(explain_anchor(result, explain))
+    raise typer.Exit(ROWS_REFUSED if len(result.rejected) else GOOD)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Put the command on the program."""
+    app.command("assess", epilog=f"Example: {EXAMPLE}")(assess)

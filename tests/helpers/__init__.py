@@ -1,0 +1,1 @@
+"""What several tests share: invented worlds, the command in a fork, results compared."""
