@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from saltreach.assessment.assess import Assessment, assess
+    from saltreach.assessment.assess import assess
+    from saltreach.assessment.result import Assessment
     from saltreach.intake import Register, read_register
     from saltreach.intake.options import Options
     from saltreach.outputs.tables.results import write_results
 
 _HOMES = {
-    "Assessment": "saltreach.assessment.assess",
+    "Assessment": "saltreach.assessment.result",
     "Options": "saltreach.intake.options",
     "Register": "saltreach.intake",
     "assess": "saltreach.assessment.assess",

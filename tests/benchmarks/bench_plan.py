@@ -19,9 +19,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.files import read_results
 from saltreach.intake.sheets import NOTHING, Sheet, refuse_unknown
 from saltreach.intake.teams import read_needs, read_teams, read_windows
-from saltreach.outputs.tables.results import read_results
 from saltreach.planning.bound import least_cost
 from saltreach.planning.cost import broken_rules, by_day, cost_of, timetable
 from saltreach.planning.greedy import greedy_plan
@@ -42,13 +42,13 @@ def demo_problem(years=2.0):
             check=True, capture_output=True,
         )  # fmt: skip
         found = read_results(Path(folder))
-    known = {c: set(g) for c, g in found.sectors.groupby("crag")["sector"]}
+    known = {c: set(g) for c, g in found.flat.sectors.groupby("crag")["sector"]}
     tables = Tables(
         read_teams(DATA / "teams.csv"),
         refuse_unknown(read_windows(DATA / "windows.csv"), known),
         needs=refuse_unknown(read_needs(DATA / "needs.csv"), known),
     )
-    sectors, anchors = pd.DataFrame(found.sectors), pd.DataFrame(found.anchors)
+    sectors, anchors = pd.DataFrame(found.flat.sectors), pd.DataFrame(found.flat.anchors)
     return make_problem(sectors, anchors, tables, "2026-12-01", PlanOptions(years=years))
 
 

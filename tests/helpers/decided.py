@@ -64,7 +64,7 @@ def anchors_of(register: pd.DataFrame) -> pd.DataFrame:
         found = read_register(path, today=TODAY)
     if len(found.rejected):
         raise SystemExit(found.rejected.to_string())
-    return assess(found, Options(today=TODAY)).anchors
+    return assess(found, Options(today=TODAY)).flat.anchors
 
 
 def judged(answers: pd.DataFrame) -> pd.DataFrame:

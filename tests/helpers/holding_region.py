@@ -6,7 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from saltreach.assessment.assess import Assessment
+from saltreach.assessment.result import Assessment, Flat
 from saltreach.assessment.shapes import sector_shapes
 from saltreach.intake.holding import Contact, Holding
 from saltreach.vocabulary.words import BANDS, CAUTION
@@ -66,7 +66,7 @@ def assessment(points):
         "caution": CAUTION,
     }
     crags = sectors.drop_duplicates("crag")
-    return Assessment(points, sectors, crags, pd.DataFrame(), provenance)
+    return Assessment(Flat(points, sectors, crags, pd.DataFrame()), provenance)
 
 
 def holding(points, **more):

@@ -126,7 +126,7 @@ def test_an_unknown_bolt_under_a_zinc_hanger_fails_as_zinc_does(demo):
 
 
 def test_priority_ranks_sea_cliffs_first_within_a_band(demo):
-    sectors = demo.sectors.sort_values("priority_rank")
+    sectors = demo.flat.sectors.sort_values("priority_rank")
     band = sectors["risk_band"].map({b: i for i, b in enumerate(
         ("low", "moderate", "raised", "high", "severe"))})  # fmt: skip
     bought = sectors["anchors_to_replace"] > 0
@@ -142,8 +142,8 @@ def test_priority_ranks_sea_cliffs_first_within_a_band(demo):
 
 
 def test_pure_risk_follows_the_score_alone(demo):
-    anchors = demo.anchors.join(demo.working[["yearly_loss_after"]])
-    plain = demo.sectors.drop(columns=["priority_score", "priority_rank", "priority_reasons"])
+    anchors = demo.flat.anchors.join(demo.working[["yearly_loss_after"]])
+    plain = demo.flat.sectors.drop(columns=["priority_score", "priority_rank", "priority_reasons"])
     plain = plain[["crag", "sector", "anchors", "risk_band", "sea_cliff", "spots_refused",
                    "to_take_out_of_use"]]  # fmt: skip
     found = sector_priority(plain, anchors, replace(DEFAULT, order="pure-risk"))

@@ -239,12 +239,12 @@ def test_map_says_band_by_letter_and_word_besides_colour():
 def test_what_the_page_says_comes_from_the_sectors_and_the_user():
     points = anchors()
     result = assessment(points)
-    row = result.sectors[result.sectors["crag"] == "Cabo Uno"].index[0]
-    result.sectors.loc[row, ["risk_band", "next_inspection_on", "overdue"]] = (
+    row = result.flat.sectors[result.flat.sectors["crag"] == "Cabo Uno"].index[0]
+    result.flat.sectors.loc[row, ["risk_band", "next_inspection_on", "overdue"]] = (
         "high", "2027-03-14", "no",
     )  # fmt: skip
-    result.sectors.loc[row, "material_recommended"] = "titanium"
-    result.sectors.loc[row, "inspection_interval_months"] = 24.0
+    result.flat.sectors.loc[row, "material_recommended"] = "titanium"
+    result.flat.sectors.loc[row, "inspection_interval_months"] = 24.0
     here = holding(
         points, crags=("Cabo Uno",), works=(Work("Cabo Uno", "All renewed.", "2027-04"),)
     )
@@ -290,7 +290,7 @@ def test_two_crags_far_apart_with_a_lagoon_between_are_drawn(tmp_path):
 def test_an_overdue_visit_is_said_to_be_planned_only_where_each_one_is():
     points = anchors()
     result = assessment(points)
-    result.sectors["overdue"] = "yes"
+    result.flat.sectors["overdue"] = "yes"
     both = holding(points, crags=("Cabo Uno", "Peña Dos"))
     leads = [
         landowner_data(result, dataclasses.replace(both, visits=dict.fromkeys(crags, "2027-01")))[
@@ -313,7 +313,7 @@ def test_an_overdue_visit_is_said_to_be_planned_only_where_each_one_is():
     ):
         when = dataclasses.replace(one, visits={"Cabo Uno": month})
         assert landowner_data(result, when)["lead"][1] == lead
-    result.sectors["overdue"] = "no"
+    result.flat.sectors["overdue"] = "no"
     assert landowner_data(result, one)["lead"][1] == "No visit is overdue."
 
 
@@ -332,9 +332,9 @@ def test_an_overdue_visit_is_said_to_be_planned_only_where_each_one_is():
 def test_a_metal_is_called_the_coast_s_only_by_the_sea(metal, sea_cliff, said, tmp_path):
     points = anchors()
     result = assessment(points)
-    result.sectors["sea_cliff"] = "yes"  # elsewhere: it must not reach the place asked for
-    row = result.sectors[result.sectors["crag"] == "Cabo Uno"].index[0]
-    result.sectors.loc[row, ["material_recommended", "sea_cliff"]] = (metal, sea_cliff)
+    result.flat.sectors["sea_cliff"] = "yes"  # elsewhere: it must not reach the place asked for
+    row = result.flat.sectors[result.flat.sectors["crag"] == "Cabo Uno"].index[0]
+    result.flat.sectors.loc[row, ["material_recommended", "sea_cliff"]] = (metal, sea_cliff)
     here = holding(points, crags=("Cabo Uno",))
     place = landowner_data(result, here)["places"][0]
     assert place["work"] == [f"When anchors are renewed, the new ones are of {said}."]
@@ -348,14 +348,14 @@ def test_in_a_place_with_both_the_sector_that_needs_the_metal_decides():
     points = anchors(names=("Cabo Uno", "Peña Dos"))  # all but one anchor stand at Cabo Uno
     points.loc[points.index[::2], "sector"] = "Sector inland"
     result = assessment(points)
-    inland = result.sectors["sector"] == "Sector inland"
-    result.sectors["sea_cliff"] = np.where(inland, "no", "yes")
+    inland = result.flat.sectors["sector"] == "Sector inland"
+    result.flat.sectors["sea_cliff"] = np.where(inland, "no", "yes")
     for here, there, said in (
         ("duplex", "304", "strong stainless steel of a more resistant kind"),
         ("304", "duplex", "strong stainless steel for the coast"),
         ("316", "316", "stainless steel for the coast"),
     ):
-        result.sectors["material_recommended"] = np.where(inland, here, there)
+        result.flat.sectors["material_recommended"] = np.where(inland, here, there)
         place = landowner_data(result, holding(points, crags=("Cabo Uno",)))["places"][0]
         assert place["work"][-1] == f"When anchors are renewed, the new ones are of {said}."
 

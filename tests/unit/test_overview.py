@@ -53,7 +53,7 @@ def test_picture_has_legend_scale_north_caution_source_and_names(result, tmp_pat
     shortened = {n if len(n) <= 28 else n[:27] + "…" for n in HOSTILE}
     assert {"Cabo Uno", "Peña Dos", *shortened} <= names_on(result)
     assert "N" in texts
-    counts = result.sectors["risk_band"].value_counts()
+    counts = result.flat.sectors["risk_band"].value_counts()
     for style in (*BAND_STYLES, UNKNOWN_STYLE):
         assert style.letter in texts
         n = counts.get(style.word if style is not UNKNOWN_STYLE else "", 0)

@@ -43,7 +43,7 @@ def test_names_are_safe_and_distinct():
 
 def test_one_picture_per_sector_whatever_its_name_and_the_same_bytes_twice(result, tmp_path):
     first = write_plots(result, tmp_path)
-    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(plot_names(result.sectors))
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(plot_names(result.flat.sectors))
     content = [p.read_bytes() for p in first]
     assert all(c.startswith(b"\x89PNG") for c in content)
     assert len(set(content)) == 3
@@ -51,9 +51,9 @@ def test_one_picture_per_sector_whatever_its_name_and_the_same_bytes_twice(resul
 
 
 def test_curves_are_the_resistance_of_the_science(result):
-    curves = sector_curves(result.sectors, result.anchors, 15.0)
-    place = result.sectors["crag"].tolist().index("$x_1$ ../Peña")
-    row = result.sectors.iloc[place]
+    curves = sector_curves(result.flat.sectors, result.flat.anchors, 15.0)
+    place = result.flat.sectors["crag"].tolist().index("$x_1$ ../Peña")
+    row = result.flat.sectors.iloc[place]
     sigma = np.log(row["rock_strength_mpa_p90"] / row["rock_strength_mpa_p10"]) / 2.5631
     new = bond_strength("vinylester", "ribbed", "clean and dry")
     exact = anchor_resistance("bonded", 12.0, LENGTHS_MM, row["rock_strength_mpa"], sigma, bond=new)
@@ -65,7 +65,7 @@ def test_curves_are_the_resistance_of_the_science(result):
                curves["radial_kn_p05"][place][at - 1] / 25) < 1  # fmt: skip
     # EN 959:2018, 4.2.6
     assert curves["minimum_mm"][place] == 70
-    unknown = result.sectors["sector"].tolist().index("no rock")
+    unknown = result.flat.sectors["sector"].tolist().index("no rock")
     assert np.isnan(curves["axial_kn_p05"][unknown]).all()
 
 

@@ -21,5 +21,8 @@ def test_the_geopackage_says_version_1_2(tmp_path):
     assert application.to_bytes(4, "big") == b"GPKG"
     assert version == 10200
     assert names == {"anchors", "sectors", "crags", "layer_styles"}
-    for name, rows in (("anchors", len(result.anchors)), ("sectors", len(result.sectors))):
+    for name, rows in (
+        ("anchors", len(result.flat.anchors)),
+        ("sectors", len(result.flat.sectors)),
+    ):
         assert len(gpd.read_file(path, layer=name)) == rows

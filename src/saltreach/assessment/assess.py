@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from saltreach.assessment.result import Assessment, Flat
 from saltreach.errors import NoGoodRowsError
 from saltreach.intake.options import Options
 from saltreach.vocabulary.words import CAUTION
 
 if TYPE_CHECKING:
-    import geopandas as gpd
     import pandas as pd
 
     from saltreach.intake import Register
@@ -21,25 +21,6 @@ if TYPE_CHECKING:
     from saltreach.intake.survey import Survey
     from saltreach.layers.coast import Coast
     from saltreach.layers.geology import RockMap
-
-
-@dataclass(frozen=True)
-class Assessment:
-    """What an assessment found.
-
-    `anchors`: GeoDataFrame, one row per good anchor. `sectors`, `crags`: one row each, with
-    shapes. `rejected`: refused rows. `provenance`: where every value came from. `find_out`: what
-    is worth finding out next. `working`: the anchors with every value met on the way, for
-    explanations; None when read back from files.
-    """
-
-    anchors: gpd.GeoDataFrame
-    sectors: gpd.GeoDataFrame
-    crags: gpd.GeoDataFrame
-    rejected: pd.DataFrame
-    provenance: dict[str, Any]
-    find_out: pd.DataFrame | None = None
-    working: pd.DataFrame | None = None
 
 
 def assess(
@@ -179,17 +160,16 @@ def assess(
     record["layers"] += [] if rock_map is None else [rock_map.layer.record()]
     record["rock"] = rock_record(rocks, rock_map)
     record["survey"] = None if survey is None else survey.record()
-    return Assessment(
+    flat = Flat(
         anchors=anchors,
         sectors=sectors,
         crags=crags,
         rejected=register.rejected
         if survey is None
         else pd.concat([register.rejected, survey.rejected], ignore_index=True),
-        provenance=record,
         find_out=worth_finding_out(table, today, options.axial_kn, policy, stock),
-        working=table,
     )
+    return Assessment(flat, record, table)
 
 
 def open_policy(options: Options) -> Policy:

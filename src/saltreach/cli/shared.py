@@ -15,7 +15,7 @@ import typer
 from saltreach.outputs.map.texts import Language
 
 if TYPE_CHECKING:
-    from saltreach.assessment.assess import Assessment
+    from saltreach.assessment.result import Assessment
 
 GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
 RegisterFile = Annotated[
@@ -152,7 +152,7 @@ def print_summary(result: Assessment, out: Path, as_json: bool) -> None:
 def results_of(path: Path) -> Assessment:
     """The results in a folder, or those of a register assessed on the spot."""
     if path.is_dir():
-        from saltreach.outputs.tables.results import read_results
+        from saltreach.assessment.files import read_results
 
         return read_results(path)
     from saltreach.assessment.assess import assess

@@ -13,7 +13,7 @@ from saltreach.vocabulary.columns import REGISTER_BY_NAME, RESULTS_BY_NAME
 from saltreach.vocabulary.words import CAUTION, SEPARATOR
 
 if TYPE_CHECKING:
-    from saltreach.assessment.assess import Assessment
+    from saltreach.assessment.result import Assessment
 
 STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Register", ("crag", "sector", "lon", "lat", "kind", "material", "grade", "hanger_material",

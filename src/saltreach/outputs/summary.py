@@ -20,7 +20,7 @@ from saltreach.vocabulary.words import (
 )
 
 if TYPE_CHECKING:
-    from saltreach.assessment.assess import Assessment
+    from saltreach.assessment.result import Assessment
 
 MOST_TO_FIND_OUT = 5
 MOST_CRAGS = 20
@@ -28,10 +28,10 @@ MOST_CRAGS = 20
 
 def summary(result: Assessment, out: Path) -> dict[str, Any]:
     """Counts and the crags' metals, as plain values."""
-    sectors, register = result.sectors, result.provenance["register"]
-    crags = result.crags.sort_values("crag", kind="stable")
+    sectors, register = result.flat.sectors, result.provenance["register"]
+    crags = result.flat.crags.sort_values("crag", kind="stable")
     return {
-        "anchors": len(result.anchors),
+        "anchors": len(result.flat.anchors),
         "sectors": len(sectors),
         "crags": len(crags),
         "rows_refused": register["rejected"],
@@ -39,8 +39,8 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
         "sectors_by_material": {
             m: int((sectors["material_recommended"] == m).sum()) for m in PLACEABLE[::-1]
         },
-        "anchors_by_action": {a: int((result.anchors["action"] == a).sum()) for a in ACTIONS},
-        "out_of_use_today": _failed(result.anchors),
+        "anchors_by_action": {a: int((result.flat.anchors["action"] == a).sum()) for a in ACTIONS},
+        "out_of_use_today": _failed(result.flat.anchors),
         "visits_per_year": visits_per_year(sectors),
         "sectors_overdue": int((sectors["overdue"] == "yes").sum()),
         "crag_materials": dict(
@@ -62,8 +62,8 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
         "rock_entries_unmapped": result.provenance["rock"]["unmapped_entries"],
         "survey": result.provenance["survey"],
         "find_out": []
-        if result.find_out is None
-        else result.find_out.groupby("crag").head(MOST_TO_FIND_OUT).to_dict("records"),
+        if result.flat.find_out is None
+        else result.flat.find_out.groupby("crag").head(MOST_TO_FIND_OUT).to_dict("records"),
         "assumptions": result.provenance["assumptions"],
         "map": str(out / "map.html"),
         "caution": CAUTION,
@@ -105,8 +105,8 @@ def summary_text(result: Assessment, out: Path) -> str:
         *_rock_lines(found),
         "",
         "First in line:",
-        *_first(result.sectors),
-        *_find_out(result.find_out),
+        *_first(result.flat.sectors),
+        *_find_out(result.flat.find_out),
         "",
         "Rests on: " + " ".join(found["assumptions"][:2]) + " All assumptions: provenance.json.",
         *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),

@@ -168,7 +168,7 @@ def assess(
             from saltreach.outputs.explain import explain as explain_anchor
 
             typer.echo(explain_anchor(result, explain))
-    raise typer.Exit(ROWS_REFUSED if len(result.rejected) else GOOD)
+    raise typer.Exit(ROWS_REFUSED if len(result.flat.rejected) else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:

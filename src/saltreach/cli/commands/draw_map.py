@@ -32,7 +32,8 @@ def draw_map(
 ) -> None:
     """Draw the map again from the results in a folder."""
     with clear_errors():
-        from saltreach.outputs.tables.results import read_plan, read_results, write_map_file
+        from saltreach.assessment.files import read_results
+        from saltreach.outputs.tables.results import read_plan, write_map_file
 
         target = out or results / "map.html"
         with progress() as step:

@@ -37,9 +37,9 @@ def landowner(
     route and no note: give them away, keep the results folder.
     """
     with clear_errors():
+        from saltreach.assessment.files import read_results
         from saltreach.intake.holding import read_holding
         from saltreach.outputs.landowner.page import write_landowner
-        from saltreach.outputs.tables.results import read_results
 
         with progress() as step:
             step("holding")

@@ -107,7 +107,7 @@ def plan(
         with progress() as step:
             step("results")
             found = results_of(results)
-            known = {str(c): set(g) for c, g in found.sectors.groupby("crag")["sector"]}
+            known = {str(c): set(g) for c, g in found.flat.sectors.groupby("crag")["sector"]}
             given: dict[str, Any] = {"teams": sheets.read_teams(teams)}
             for name, file, read in (
                 ("windows", windows, sheets.read_windows),
@@ -121,7 +121,7 @@ def plan(
             last = still_ahead(read_plan(last_plan), start) if last_plan else None
             step("who can go where")
             problem = make_problem(
-                pd.DataFrame(found.sectors), pd.DataFrame(found.anchors),
+                pd.DataFrame(found.flat.sectors), pd.DataFrame(found.flat.anchors),
                 Tables(**{n: s for n, s in given.items() if n != "done"}), start, options,
                 rebolt=_rebolting(rebolt) if rebolt else None, done=given["done"].rows,
             )  # fmt: skip

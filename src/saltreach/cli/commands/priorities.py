@@ -50,9 +50,9 @@ def priorities(
         with progress() as step:
             step("results")
             found = results_of(results)
-            sectors = pd.DataFrame(found.sectors)
+            sectors = pd.DataFrame(found.flat.sectors)
             step("choices")
-            table, notes = deciding.choices(pd.DataFrame(found.anchors), sectors, cost, money)
+            table, notes = deciding.choices(pd.DataFrame(found.flat.anchors), sectors, cost, money)
             step(f"best of {len(table)} choices, and the budget curve")
             line, taken = deciding.curve(table, money, prices=cost)
             short = deciding.used_up(table, taken, cost)

@@ -32,7 +32,7 @@ from saltreach.vocabulary.metals import MATERIAL_NAMES
 from saltreach.vocabulary.words import BANDS, OUT_OF_USE
 
 if TYPE_CHECKING:
-    from saltreach.assessment.assess import Assessment
+    from saltreach.assessment.result import Assessment
     from saltreach.intake.holding import Holding
 
 PAGE_FILE = "landowner.html"
@@ -70,7 +70,7 @@ def landowner_data(
     texts = json.loads(asset_text("landowner_en.json"))
     _check_crags(holding, result)
     grid = Grid(coarseness_m)
-    anchors = result.anchors[_on_holding(result, holding, grid)]
+    anchors = result.flat.anchors[_on_holding(result, holding, grid)]
     if not len(anchors):
         raise OptionError(
             f"{holding.name}: no anchor of the register is on this land or within a cell of it; "
@@ -78,7 +78,7 @@ def landowner_data(
         )
     crag, names = pd.factorize(anchors["crag"], sort=True)
     areas = generalised(anchors.geometry.x.to_numpy(), anchors.geometry.y.to_numpy(), crag, grid)
-    places = _places(result.sectors, anchors, areas.area_of_group[crag], holding, texts)
+    places = _places(result.flat.sectors, anchors, areas.area_of_group[crag], holding, texts)
     order = sorted(places, key=lambda place: (-place["rank"], place["names"]))
     shapes = tuple(areas.shapes[place["area"]] for place in order)
     numbers = list(range(1, len(order) + 1))
@@ -216,11 +216,14 @@ def _on_holding(result: Assessment, holding: Holding, grid: Grid) -> np.ndarray:
     """Anchors of the crags named, or whose cell touches the land: cells decide, not positions."""
     import shapely
 
-    chosen = np.ones(len(result.anchors), dtype=bool)
+    chosen = np.ones(len(result.flat.anchors), dtype=bool)
     if holding.crags:
-        chosen &= result.anchors["crag"].isin(holding.crags).to_numpy()
+        chosen &= result.flat.anchors["crag"].isin(holding.crags).to_numpy()
     if holding.land is not None and chosen.any():
-        lon, lat = result.anchors.geometry.x.to_numpy(), result.anchors.geometry.y.to_numpy()
+        lon, lat = (
+            result.flat.anchors.geometry.x.to_numpy(),
+            result.flat.anchors.geometry.y.to_numpy(),
+        )
         row, column = grid.cell_of(lon, lat)
         boxes = shapely.box(*grid.boxes(row, column, np.zeros_like(row)).T)
         shapely.prepare(holding.land)
@@ -229,7 +232,7 @@ def _on_holding(result: Assessment, holding: Holding, grid: Grid) -> np.ndarray:
 
 
 def _check_crags(holding: Holding, result: Assessment) -> None:
-    known = sorted(set(result.anchors["crag"]))
+    known = sorted(set(result.flat.anchors["crag"]))
     named = [*holding.crags, *holding.visits, *(work.crag for work in holding.works)]
     for crag in named:
         if crag not in known:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from saltreach.assessment.assess import Assessment
+    from saltreach.assessment.result import Assessment
 
 FORMATS = (".png", ".svg")
 WIDE_IN = 13.0
@@ -87,8 +87,8 @@ def write_overview(result: Assessment, path: Path, *, title: str) -> Path:
 
 
 def _draw(figure: Figure, result: Assessment, title: str) -> None:
-    sectors = result.sectors
-    centre_lon, region, _ = map_window(sectors, result.anchors)
+    sectors = result.flat.sectors
+    centre_lon, region, _ = map_window(sectors, result.flat.anchors)
     high, window = _fill_window(region)
     sheet = high + _BELOW_IN + _ABOVE_IN
     figure.set_size_inches(WIDE_IN, sheet)
@@ -140,7 +140,7 @@ def _coast(axes: Axes, result: Assessment, window: tuple[float, float, float, fl
         window[2] + width / 20,
         window[3] + height / 20,
     )
-    kind, parts = window_coast(land_around(result.anchors, result.provenance), wider)
+    kind, parts = window_coast(land_around(result.flat.anchors, result.provenance), wider)
     lines = [shapely.linestrings(part) for part in parts if len(part) > 1]
     if kind == "land" and lines:
         # Outlines and holes run opposite ways, so that the holes stay water.
@@ -251,12 +251,12 @@ def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str) -> 
         figure.text(x_in / WIDE_IN, y_in / high, text, **style)
 
     write(_LEFT_IN, high - 0.5, title, fontsize=19, fontweight="bold")
-    overdue = int((result.sectors["overdue"] == "yes").sum())
+    overdue = int((result.flat.sectors["overdue"] == "yes").sum())
     write(
         _LEFT_IN,
         high - 0.8,
-        f"Risk of {_counted(len(result.anchors), 'anchor')} in "
-        f"{_counted(len(result.sectors), 'sector')} of {_counted(len(result.crags), 'crag')}, "
+        f"Risk of {_counted(len(result.flat.anchors), 'anchor')} in "
+        f"{_counted(len(result.flat.sectors), 'sector')} of {_counted(len(result.flat.crags), 'crag')}, "
         f"as of {provenance['assessed_for']}. Inspection overdue in "
         f"{_counted(overdue, 'sector')}.",
         fontsize=11,

@@ -22,7 +22,7 @@ from saltreach.science.rock.placement import (
 from saltreach.vocabulary.words import CAUTION, DO_NOT_PLACE
 
 if TYPE_CHECKING:
-    from saltreach.assessment.assess import Assessment
+    from saltreach.assessment.result import Assessment
 
 LENGTHS_MM = np.arange(40.0, 201.0, 5.0)
 NAME_LETTERS = 40
@@ -122,9 +122,9 @@ def write_plots(result: Assessment, folder: Path) -> list[Path]:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    sectors = result.sectors
+    sectors = result.flat.sectors
     axial_kn = float(result.provenance["options"]["axial_kn"])
-    curves = sector_curves(sectors, result.anchors, axial_kn)
+    curves = sector_curves(sectors, result.flat.anchors, axial_kn)
     figure = Figure(figsize=(8.4, 5.0), dpi=110)
     canvas = FigureCanvasAgg(figure)
     files = []

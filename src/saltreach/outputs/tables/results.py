@@ -17,7 +17,7 @@ from saltreach.vocabulary.words import ACTIONS
 if TYPE_CHECKING:
     import geopandas as gpd
 
-    from saltreach.assessment.assess import Assessment
+    from saltreach.assessment.result import Assessment
 
 SECTOR_COLUMNS = (
     "crag", "sector", "anchors", "sea_cliff", "priority_rank", "risk_band", "risk_share",
@@ -85,21 +85,21 @@ def write_results(
             from saltreach.outputs.pictures.plots import write_plots
 
             write_plots(result, folders.enter_context(whole_folder(out / "plots")))
-        result.anchors.to_parquet(work / "anchors.parquet", index=False)
-        for name, frame in (("sectors", result.sectors), ("crags", result.crags)):
+        result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)
+        for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
             flat = frame[[c for c in SECTOR_COLUMNS if c in frame]]
             cautioned = spreadsheet_safe(flat).assign(caution=_caution())
             cautioned.to_csv(work / f"{name}.csv", index=False)
-        if len(result.rejected):
-            _rejected_csv(result.rejected, work)
-        if result.find_out is not None:
-            asked = spreadsheet_safe(result.find_out).assign(caution=CAUTION)
+        if len(result.flat.rejected):
+            _rejected_csv(result.flat.rejected, work)
+        if result.flat.find_out is not None:
+            asked = spreadsheet_safe(result.flat.find_out).assign(caution=CAUTION)
             asked.to_csv(work / "find_out.csv", index=False)
         write_geopackage(result, work / "saltreach.gpkg")
         text = json.dumps(result.provenance, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
         write_map_file(result, work / "map.html", title=title, tiles=tiles, language=language)
-    if not len(result.rejected):
+    if not len(result.flat.rejected):
         (out / "rejected.csv").unlink(missing_ok=True)
 
 
@@ -138,9 +138,9 @@ def write_map_file(
     from saltreach.outputs.map.page import write_map
 
     write_map(
-        result.sectors,
-        result.anchors,
-        land_around(result.anchors, result.provenance),
+        result.flat.sectors,
+        result.flat.anchors,
+        land_around(result.flat.anchors, result.provenance),
         result.provenance,
         path,
         title=title,
@@ -166,42 +166,6 @@ def read_plan(path: Path) -> pd.DataFrame:
         raise LayerError(f"plan {path.name} lacks {', '.join(missing)}; is it a plan.csv?")
     names = plan[["crag", "sector"]].apply(lambda column: column.str.removeprefix("'"))
     return plan.assign(**{name: names[name] for name in names})
-
-
-def read_results(folder: Path) -> Assessment:
-    """An assessment back from the folder that `write_results` wrote.
-
-    Raises
-    ------
-    LayerError
-        When the folder does not hold results.
-    """
-    import geopandas as gpd
-
-    from saltreach.assessment.assess import Assessment
-
-    missing = [
-        name
-        for name in ("anchors.parquet", "saltreach.gpkg", "provenance.json")
-        if not (folder / name).is_file()
-    ]
-    if missing:
-        raise LayerError(
-            f"{folder} lacks {', '.join(missing)}; give the folder that saltreach assess wrote"
-        )
-    shapes = {
-        name: gpd.read_file(folder / "saltreach.gpkg", layer=name) for name in ("sectors", "crags")
-    }
-    rejected = folder / "rejected.csv"
-    return Assessment(
-        anchors=gpd.read_parquet(folder / "anchors.parquet"),
-        sectors=shapes["sectors"],
-        crags=shapes["crags"],
-        rejected=pd.read_csv(rejected, dtype=str)
-        if rejected.is_file()
-        else pd.DataFrame(columns=list(REJECTED_COLUMNS)),
-        provenance=json.loads((folder / "provenance.json").read_text(encoding="utf-8")),
-    )
 
 
 def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:
@@ -249,7 +213,11 @@ def write_geopackage(result: Assessment, path: Path) -> None:
     """
     from saltreach.outputs.tables.qgis import add_styles
 
-    frames = {"anchors": result.anchors, "sectors": result.sectors, "crags": result.crags}
+    frames = {
+        "anchors": result.flat.anchors,
+        "sectors": result.flat.sectors,
+        "crags": result.flat.crags,
+    }
     for layer, frame in frames.items():
         frame.to_file(
             path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION,
