@@ -11,26 +11,12 @@ import pandas as pd
 import pytest
 import shapely
 
+from helpers.small_register import write
+
 ROOT = Path(__file__).parents[2]
 COMMANDS = (
     "demo", "check", "assess", "map", "landowner", "plan", "priorities", "cure", "layers list",
 )  # fmt: skip
-
-
-def write(path, **changes):
-    """A register of three anchors near a shore in northern Spain, invented."""
-    frame = pd.DataFrame(
-        {
-            "anchor_id": ["a1", "a2", "a3"],
-            "crag": "Alder Point",
-            "sector": ["North", "North", "South"],
-            "lon": [-4.9500, -4.9501, -4.9502],
-            "lat": [43.4400, 43.4401, 43.4402],
-            "material": ["316", "", "Ti"],
-        }
-    ).assign(**changes)
-    frame.to_csv(path, index=False)
-    return path
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -6,8 +6,8 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-from test_command import write
 
+from helpers.small_register import write
 from saltreach.layers.embedded import embedded_file
 
 

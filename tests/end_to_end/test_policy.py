@@ -4,7 +4,8 @@ import json
 
 import geopandas as gpd
 import pandas as pd
-from test_command import write
+
+from helpers.small_register import write
 
 
 def test_a_tighter_policy_raises_the_metal_and_gives_its_reason(saltreach, tmp_path):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -67,6 +69,11 @@ def assessment(points):
     }
     crags = sectors.drop_duplicates("crag")
     return Assessment(Flat(points, sectors, crags, pd.DataFrame()), provenance)
+
+
+def with_anchors(result, points):
+    """The same assessment with other anchors."""
+    return replace(result, flat=replace(result.flat, anchors=points))
 
 
 def holding(points, **more):

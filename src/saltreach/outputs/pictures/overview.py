@@ -256,7 +256,8 @@ def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str) -> 
         _LEFT_IN,
         high - 0.8,
         f"Risk of {_counted(len(result.flat.anchors), 'anchor')} in "
-        f"{_counted(len(result.flat.sectors), 'sector')} of {_counted(len(result.flat.crags), 'crag')}, "
+        f"{_counted(len(result.flat.sectors), 'sector')} of "
+        f"{_counted(len(result.flat.crags), 'crag')}, "
         f"as of {provenance['assessed_for']}. Inspection overdue in "
         f"{_counted(overdue, 'sector')}.",
         fontsize=11,
