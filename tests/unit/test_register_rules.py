@@ -13,7 +13,7 @@ import pytest
 
 from saltreach.errors import RegisterError
 from saltreach.intake import Register, read_register, refuse_far_at_sea
-from saltreach.vocabulary.columns import REGISTER, REJECTED_COLUMNS, RESULTS_BY_NAME
+from saltreach.vocabulary.columns import ANCHORS_BY_NAME, REGISTER, REJECTED_COLUMNS
 
 TODAY = dt.date(2026, 6, 15)
 GOOD = {"anchor_id": "007", "crag": "Punta Roja", "sector": "Norte", "lon": "0.5", "lat": "41.2"}
@@ -273,7 +273,7 @@ def test_extra_columns_pass_untouched_and_never_hide_ours(tmp_path):
     assert row["source_row_given"] == "9"
     assert (row["risk_band_given"], row["risk_band_given_2"]) == ("x", "low")
     assert row["Warnings_given"] == "w"
-    own = {name.casefold() for name in RESULTS_BY_NAME} - {c.name for c in REGISTER}
+    own = {name.casefold() for name in ANCHORS_BY_NAME} - {c.name for c in REGISTER}
     assert not own & {name.casefold() for name in register.anchors.columns}
     assert any("'risk_band'" in note for note in register.notes)
 

@@ -7,10 +7,12 @@ import pandas as pd
 import pytest
 
 from saltreach.assessment.corrosivity import PROBABILITY_COLUMNS
-from saltreach.assessment.sectors import MEDIANS, aggregate
+from saltreach.assessment.sectors import aggregate
+from saltreach.vocabulary.columns import SECTORS_BY_NAME
 
 ANCHOR = {
-    **dict.fromkeys(MEDIANS, 1.0), **dict.fromkeys(PROBABILITY_COLUMNS, 0.0), "probability_C3": 1.0,
+    **dict.fromkeys((n for n, c in SECTORS_BY_NAME.items() if c.sector == "median"), 1.0),
+    **dict.fromkeys(PROBABILITY_COLUMNS, 0.0), "probability_C3": 1.0,
     "crag": "Alder", "sector": "North", "material_minimum": "304", "material_recommended": "316",
     "material_alternative": "", "corrosivity_category": "C3", "crc": "II", "scc_band": "low",
     "scc_band_confident": "low", "overdue": "no", "risk_band": "low", "metal_band": "low",

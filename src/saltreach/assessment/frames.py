@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from saltreach.vocabulary.columns import REGISTER, RESULTS
+from saltreach.vocabulary.columns import ANCHORS_BY_NAME
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -30,10 +30,10 @@ def anchor_frame(table: pd.DataFrame, register: gpd.GeoDataFrame) -> gpd.GeoData
     """
     import geopandas as gpd
 
-    names = list(dict.fromkeys(c.name for c in (*REGISTER, *RESULTS)))
+    names = list(ANCHORS_BY_NAME)
     extra = [c for c in register.columns if c not in names and c != register.geometry.name]
     empty = {"number": np.nan, "integer": pd.NA}
-    kinds = {c.name: c.kind for c in (*REGISTER, *RESULTS)}
+    kinds = {c.name: c.kind for c in ANCHORS_BY_NAME.values()}
     columns = {}
     for name in [*names, *extra]:
         if name in table:

@@ -8,15 +8,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from saltreach.errors import RegisterError
-from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, REQUIRED, RESULTS_BY_NAME
+from saltreach.vocabulary.columns import ANCHORS_BY_NAME, REGISTER, REGISTER_BY_NAME, REQUIRED
 from saltreach.vocabulary.synonyms import WEAK_HEADERS, header_words, plain
 
 AS_GIVEN = "_as_given"
-RESERVED: frozenset[str] = frozenset(
-    {name for name in RESULTS_BY_NAME if name not in REGISTER_BY_NAME}
-    | set(REGISTER_BY_NAME)
-    | {"source_row", "geometry"}
-)
+RESERVED: frozenset[str] = frozenset({*ANCHORS_BY_NAME, "source_row", "geometry"})
 """Names an extra column of the user must not have in the result."""
 
 

@@ -11,6 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from saltreach.vocabulary.words import UNKNOWN, Scale
+
 COMMON, RARE, NOT_MADE = "common", "rare", "not made"
 BONDED, MECHANICAL = "bonded", "mechanical"
 
@@ -157,10 +159,12 @@ def _material(name: str, rank: int) -> Material:
 
 
 MATERIALS: tuple[Material, ...] = tuple(_material(name, i) for i, name in enumerate(FAMILIES))
-MATERIAL_NAMES: tuple[str, ...] = tuple(m.name for m in MATERIALS)
+MATERIAL_NAMES = Scale(m.name for m in MATERIALS)
 """Names in rising resistance; `unknown` is not among them."""
+MATERIAL_CHOICES: tuple[str, ...] = (*MATERIAL_NAMES, UNKNOWN)
+GRADE_NAMES: tuple[str, ...] = tuple(g.name for g in GRADES)
 MATERIAL_BY_NAME: dict[str, Material] = {m.name: m for m in MATERIALS}
-PLACEABLE: tuple[str, ...] = tuple(m.name for m in MATERIALS if m.placeable)
+PLACEABLE = Scale(m.name for m in MATERIALS if m.placeable)
 """Metals a new anchor may have, in rising resistance."""
 STAINLESS = "stainless"
 STAINLESS_METALS: tuple[str, ...] = (

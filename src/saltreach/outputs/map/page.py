@@ -30,121 +30,18 @@ from saltreach.outputs.map.colourings import (
 )
 from saltreach.outputs.map.texts import catalogue, catalogues
 from saltreach.outputs.window import label_points, map_window, window_coast
+from saltreach.vocabulary.columns import Column, columns_of
 from saltreach.vocabulary.metals import PLACEABLE
-from saltreach.vocabulary.words import BANDS, CATEGORIES
+from saltreach.vocabulary.words import BANDS, CATEGORIES, SEPARATOR
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
 
-SECTOR_TEXTS = (
-    "crag",
-    "sector",
-    "corrosivity_category",
-    "crc",
-    "material_minimum",
-    "material_recommended",
-    "material_alternative",
-    "materials_present",
-    "risk_share",
-    "risk_governed_by",
-    "actions",
-    "lithology",
-    "rmr_class",
-    "resistance_mode",
-    "kind_advised",
-)
-SECTOR_NUMBERS = {
-    "anchors": 0,
-    "crf": 0,
-    "coast_distance_m": 0,
-    "coast_distance_sd_m": 0,
-    "chloride_mg_m2_d": 2,
-    "chloride_mg_m2_d_p10": 2,
-    "chloride_mg_m2_d_p90": 2,
-    "steel_rate_um_y": 2,
-    "steel_rate_um_y_p10": 2,
-    "steel_rate_um_y_p90": 2,
-    "zinc_rate_um_y": 3,
-    "zinc_rate_um_y_p10": 3,
-    "zinc_rate_um_y_p90": 3,
-    "temperature_c": 1,
-    "relative_humidity_pct": 1,
-    "rain_mm_y": 0,
-    "rock_strength_mpa": 0,
-    "rock_strength_mpa_p10": 0,
-    "rock_strength_mpa_p90": 0,
-    "rmr89": 0,
-    "gsi": 0,
-    "rock_axial_kn_p05": 1,
-    "rock_radial_kn_p05": 1,
-    "embedment_required_mm": 0,
-    "diameter_required_mm": 0,
-    "inspection_interval_months": 0,
-    "capacity_kn_p05": 1,
-    "failure_probability_y1": 6,
-    "failure_probability_y10": 6,
-    "failure_probability_y30": 6,
-    "priority_rank": 0,
-    "anchors_to_replace": 0,
-    "replacement_cost": 0,
-}
-SENTENCES = ("reasons", "interval_reasons", "kind_reasons", "priority_reasons", "warnings")
-YES_NO = ("sea_cliff", "overdue")
-FIGURES: tuple[tuple[str, str], ...] = (
-    ("risk_band", ""),
-    ("metal_band", ""),
-    ("rock_band", ""),
-    ("corrosivity_category", ""),
-    ("crc", ""),
-    ("crf", ""),
-    ("scc_band", ""),
-    ("chloride_mg_m2_d", "mg/(m²·d)"),
-    ("steel_rate_um_y", "µm/y"),
-    ("zinc_rate_um_y", "µm/y"),
-    ("coast_distance_m", "m"),
-    ("temperature_c", "°C"),
-    ("relative_humidity_pct", "%"),
-    ("rain_mm_y", "mm/y"),
-    ("lithology", ""),
-    ("rock_strength_mpa", "MPa"),
-    ("rmr89", ""),
-    ("rmr_class", ""),
-    ("gsi", ""),
-    ("rock_axial_kn_p05", "kN"),
-    ("rock_radial_kn_p05", "kN"),
-    ("resistance_mode", ""),
-    ("embedment_required_mm", "mm"),
-    ("diameter_required_mm", "mm"),
-    ("capacity_kn_p05", "kN"),
-)
-"""Figures of the card and their units, in order; labels are in the texts file."""
-
 __all__ = ["BAND_STYLES", "UNKNOWN_STYLE", "BandStyle", "map_data", "write_map"]
-
-BAND_COLUMNS = ("risk_band", "metal_band", "rock_band", "scc_band")
-"""Risks in the five words of the bands."""
 
 FORECAST_YEARS = 30
 
-ANCHOR_CODED = (
-    "risk_band",
-    "metal_band",
-    "rock_band",
-    "risk_governed_by",
-    "action",
-    "action_reasons",
-    "replace_by",
-    "material",
-    "material_recommended",
-    "next_inspection_on",
-    "inspection_interval_months",
-    "interval_rule",
-    "condition",
-    "kind_advised",
-    "embedment_required_mm",
-    "warnings",
-)
 SCRIPTS = (
     "base.js",
     "colouring.js",
@@ -281,7 +178,7 @@ def map_data(
         "unknown_band": asdict(UNKNOWN_STYLE),
         "categories": list(CATEGORIES),
         "materials": list(PLACEABLE),
-        "figures": [list(figure) for figure in FIGURES],
+        "figures": [[c.name, c.unit] for c in columns_of("sectors", shown="card").values()],
         "region": np.round(region, 5),
         "window": np.round(window, 5),
         "coast": {"kind": kind, "parts": [np.round(part, 5).ravel() for part in parts]},
@@ -333,7 +230,7 @@ def _worst_first(sectors: gpd.GeoDataFrame) -> np.ndarray:
     keys = pd.DataFrame(
         {
             "rank": _numbers(sectors, "priority_rank"),
-            "band": _bands(sectors).map({band: -at for at, band in enumerate(BANDS)}),
+            "band": -BANDS.rank(_bands(sectors)),
             "overdue": _texts(sectors, "overdue").ne("yes"),
             "due": _texts(sectors, "next_inspection_on"),
             "crag": _texts(sectors, "crag"),
@@ -402,25 +299,31 @@ def _curve(value: object) -> list[float | None] | None:
 
 
 def _sector_columns(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, Any]:
-    columns: dict[str, Any] = {name: _texts(sectors, name) for name in (*SECTOR_TEXTS, *YES_NO)}
-    columns |= {name: _bands(sectors, name) for name in BAND_COLUMNS}
-    for name in ("next_inspection_on", "replace_by"):
-        columns[name] = _dates(sectors, name)
-    columns |= {
-        name: _numbers(sectors, name).round(digits) for name, digits in SECTOR_NUMBERS.items()
+    columns = {
+        name: _shown(sectors, column) for name, column in columns_of("sectors", shown="map").items()
     }
-    for name in SENTENCES:
-        columns[name] = [
-            [part.strip() for part in (text or "").split(" | ") if part.strip()]
-            for text in _texts(sectors, name)
-        ]
-    columns["category_probabilities"] = [
-        _probabilities(value) for value in _column(sectors, "category_probabilities")
-    ]
-    columns["failure_curve"] = [_curve(value) for value in _column(sectors, "failure_curve")]
     columns["outline"] = _outlines(sectors, centre_lon)
     columns["label"] = np.round(label_points(sectors.geometry, centre_lon), 6)
     return columns
+
+
+def _shown(frame: pd.DataFrame, column: Column) -> Any:
+    """A column as the page holds it."""
+    name = column.name
+    if column.kind in ("number", "integer"):
+        return _numbers(frame, name).round(column.decimals or 0)
+    if column.kind == "day":
+        return _dates(frame, name)
+    if column.kind == "probabilities":
+        return [_probabilities(value) for value in _column(frame, name)]
+    if column.kind == "curve":
+        return [_curve(value) for value in _column(frame, name)]
+    if column.kind == "sentences":
+        return [
+            [part.strip() for part in (text or "").split(SEPARATOR) if part.strip()]
+            for text in _texts(frame, name)
+        ]
+    return _bands(frame, name) if column.choices == BANDS else _texts(frame, name)
 
 
 def _outlines(sectors: gpd.GeoDataFrame, centre_lon: float) -> list[list[np.ndarray]]:
@@ -453,8 +356,8 @@ def _anchor_columns(
         "lat": np.round(anchors.geometry.y.to_numpy(), 6),
         "sector": of_sector.get_indexer(own),
     }
-    for name in ANCHOR_CODED:
-        values = _bands(anchors, name) if name in BAND_COLUMNS else _texts(anchors, name)
+    for name, column in columns_of("anchors", shown="anchor").items():
+        values = _bands(anchors, name) if column.choices == BANDS else _texts(anchors, name)
         codes, known = pd.factorize(values, sort=True)
         columns[name] = {"codes": codes, "values": list(known)}
     return columns

@@ -11,41 +11,12 @@ import pandas as pd
 
 from saltreach.errors import LayerError
 from saltreach.outputs.files import whole_folder
-from saltreach.vocabulary.columns import REJECTED_COLUMNS
-from saltreach.vocabulary.words import ACTIONS
+from saltreach.vocabulary.columns import REJECTED_COLUMNS, columns_of
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
     from saltreach.assessment.result import Assessment
-
-SECTOR_COLUMNS = (
-    "crag", "sector", "anchors", "sea_cliff", "priority_rank", "risk_band", "risk_share",
-    "worst_band", "metal_band", "rock_band", "risk_governed_by",
-    *(f"to_{action.replace(' ', '_')}" for action in ACTIONS), "actions", "replace_by",
-    "material_recommended", "material_alternative", "material_minimum", "materials_present",
-    "inspection_interval_months", "next_inspection_on", "overdue",
-    "corrosivity_category", "category_probabilities", "crc", "crf", "scc_band",
-    "scc_band_confident",
-    "coast_distance_m", "coast_distance_sd_m", "sea_openness", "sea_salinity_g_kg", "salt_lake",
-    "salt_lake_m", "elevation_m", "temperature_c",
-    "relative_humidity_pct", "rain_mm_y", "wind_speed_m_s", "so2_mg_m2_d",
-    "chloride_mg_m2_d", "chloride_mg_m2_d_p10", "chloride_mg_m2_d_p90",
-    "steel_rate_um_y", "steel_rate_um_y_p10", "steel_rate_um_y_p90",
-    "zinc_rate_um_y", "zinc_rate_um_y_p10", "zinc_rate_um_y_p90",
-    "lithology", "rock_strength_mpa", "rock_strength_mpa_p10", "rock_strength_mpa_p90",
-    "joint_spacing_mm", "rmr89", "rmr_class", "gsi",
-    "rock_axial_kn_p05", "rock_radial_kn_p05", "resistance_mode",
-    "kind_advised", "kind_reasons", "kinds_advised", "spots_refused",
-    "embedment_required_mm", "diameter_required_mm", "capacity_kn_p05",
-    "scc_hazard", "failure_probability_y1", "failure_probability_y1_p10",
-    "failure_probability_y1_p90", "metal_probability_y1", "rock_probability_y1",
-    "failure_probability_y10", "failure_probability_y30",
-    "failure_curve", "priority_score", "priority_reasons", "anchors_to_replace",
-    "replacement_cost", "loss_avoided", "risk_bands",
-    "reasons", "interval_reasons", "warnings",
-)  # fmt: skip
-"""Columns of `sectors.csv`, and of `crags.csv` without `sector`, in order."""
 
 GEOPACKAGE_VERSION = "1.2"
 
@@ -87,7 +58,7 @@ def write_results(
             write_plots(result, folders.enter_context(whole_folder(out / "plots")))
         result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
-            flat = frame[[c for c in SECTOR_COLUMNS if c in frame]]
+            flat = frame[[c for c in columns_of(name) if c in frame]]
             cautioned = spreadsheet_safe(flat).assign(caution=_caution())
             cautioned.to_csv(work / f"{name}.csv", index=False)
         if len(result.flat.rejected):
