@@ -9,7 +9,7 @@ import pandas as pd
 from saltreach.assessment.corrosivity import chloride_at, exposure_of
 from saltreach.errors import OptionError
 from saltreach.science.air.uncertainty import METALS, variance_shares
-from saltreach.vocabulary.columns import Column, columns_of
+from saltreach.vocabulary.columns import CHAIN, Column
 from saltreach.vocabulary.words import CAUTION, SEPARATOR
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def explain(result: Assessment, anchor_id: str) -> str:
     lines = [f"Anchor {anchor_id}"]
     for stage in STEPS:
         lines += ["", stage.capitalize()]
-        for column in columns_of("anchors", shown="explain").values():
+        for column in CHAIN:
             if column.stage == stage:
                 lines += _lines(column, row)
     lines += ["", "Share of each input in the variance of ln(first-year loss)"]

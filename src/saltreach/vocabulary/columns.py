@@ -34,7 +34,8 @@ class Column:
     any anchor has), shared (the worst, or one below where few anchors have it), first (the
     earliest day), most common, counts of, number of, texts of another column, or own (worked out
     there). `decimals` and `shown` say where a reader meets it: on the map's page (`map`), among
-    the figures of a sector's card (`card`), of an anchor (`anchor`), in `--explain`.
+    the figures of a sector's card (`card`), of an anchor (`anchor`); `chain` is its place in the
+    chain of values that `--explain` prints.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Column:
     tables: tuple[str, ...] = ()
     sector: str = ""
     decimals: int | None = None
+    chain: int | None = None
     shown: frozenset[str] = frozenset()
 
 
@@ -70,6 +72,7 @@ def _column(row: dict[str, str]) -> Column:
         tables=tuple(row["tables"].split()),
         sector=row["sector"],
         decimals=int(row["decimals"]) if row["decimals"] else None,
+        chain=int(row["chain"]) if row["chain"] else None,
         shown=frozenset(row["shown"].split()),
     )
 
@@ -99,6 +102,8 @@ def columns_of(table: str, *, shown: str = "") -> dict[str, Column]:
     return {c.name: c for c in found}
 
 
+CHAIN = sorted((c for c in COLUMNS if c.chain is not None), key=lambda c: c.chain or 0)
+"""What explains an anchor, in the order the data flows."""
 REGISTER_BY_NAME = columns_of("register")
 ANCHORS_BY_NAME = columns_of("anchors")
 SECTORS_BY_NAME = columns_of("sectors")
