@@ -28,6 +28,7 @@ from saltreach.assessment.state import (
 )
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.time.consequence import Candidates
+from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.metals import MATERIAL_NAMES
 from saltreach.vocabulary.words import TAP_RESPONSES
 
@@ -42,7 +43,7 @@ WASHING_PRIOR = 1.0
 """Washed and unwashed count as this many anchors each beside a crag's own counts: judgement."""
 DATE_QUANTILES = (0.15, 0.5, 0.85)
 
-COLUMNS = ["crag", "sector", "find_out", "anchors_unknown", "decisions_changed"]
+COLUMNS = [name for name in columns_of("find_out") if name != "caution"]
 DECISIONS = ["rank", "months"]
 WORDS = {
     "material": "the metal",
