@@ -148,7 +148,7 @@ def decided(table):
         table = table.assign(**{name: found[name] for name in found})
     found = inspection_interval(table, state.curve, TODAY)
     months = found["inspection_interval_months"].to_numpy(float, na_value=np.nan)
-    band = table["risk_band"].map({b: i for i, b in enumerate(BANDS)}).to_numpy(float)
+    band = BANDS.rank(table["risk_band"]).to_numpy()
     # an anchor out of use has no interval: nothing is shorter
     return band, np.where(np.isnan(months), 0.0, months), table["failure_probability_y1"]
 

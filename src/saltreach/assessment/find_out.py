@@ -16,7 +16,7 @@ import pandas as pd
 
 from saltreach.assessment.corrosivity import corrosivity
 from saltreach.assessment.interval import inspection_interval
-from saltreach.assessment.material import choose_material, rank_of, stress_corrosion_hazard
+from saltreach.assessment.material import choose_material, stress_corrosion_hazard
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.rock import rock_strength
 from saltreach.assessment.state import (
@@ -206,5 +206,5 @@ def _decide(
     interval = inspection_interval(table, state.curve, today, policy)
     months = interval["inspection_interval_months"].to_numpy(float, na_value=np.nan)
     return table[["find_out", "case"]].assign(
-        rank=rank_of(table["material_recommended"]).to_numpy(float), months=months
+        rank=MATERIAL_NAMES.rank(table["material_recommended"]).to_numpy(), months=months
     )
