@@ -37,7 +37,10 @@ from saltreach.vocabulary.metals import (
 )
 from saltreach.vocabulary.words import BANDS, CLASSES
 
-CLASS_TO_MATERIAL = ("", "304", "304", "316", "duplex", "superaustenitic")
+CLASS_TO_MATERIAL = (
+    "",
+    *(next(n for n in PLACEABLE if MATERIAL_BY_NAME[n].crc > at) for at in range(len(CLASSES))),
+)
 """Least resistant metal of our list that meets class I to V (EN 1993-1-4, Table A.3)."""
 
 CONFIDENCE = 0.84

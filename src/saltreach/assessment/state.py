@@ -32,13 +32,12 @@ from saltreach.science.time.reliability import (
     rust_life_y,
 )
 from saltreach.science.time.updating import CONDITION_SHARES, batch_factor
-from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.metals import FAMILIES, MATERIAL_NAMES
 from saltreach.vocabulary.words import UNKNOWN
 
 METAL_PRIOR: dict[str, float] = {
-    "zinc-plated steel": 0.29, "galvanised steel": 0.10, "303": 0.01, "304": 0.30, "316": 0.27,
-    "duplex": 0.01, "superaustenitic": 0.01, "titanium": 0.01,
-}  # fmt: skip
+    name: family.trade_share for name, family in FAMILIES.items() if family.trade_share
+}
 """Shares of the metals in the trade: judgement."""
 METAL_PRIOR_WEIGHT = 10.0
 """The trade's shares of the metals, and its ages, count as this many anchors beside the register's:
