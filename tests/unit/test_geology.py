@@ -12,13 +12,11 @@ import shapely
 from affine import Affine
 
 from saltreach.errors import LayerError
-from saltreach.layers.geology import rock_map_at
+from saltreach.layers.geology import rock_map_at, rock_record, rock_values
 from saltreach.layers.rock_types import (
     mapped_lithology,
     read_rock_mapping,
     rock_families,
-    rock_record,
-    rock_values,
     same_rock,
 )
 from saltreach.science.rock.lithology import lithologies

@@ -79,8 +79,8 @@ def assess(
     from saltreach.intake import refuse_far_at_sea
     from saltreach.intake.survey import survey_at
     from saltreach.layers.coast_index import Shore
+    from saltreach.layers.geology import rock_record, rock_values
     from saltreach.layers.join import layer_values, months_of, shore_of
-    from saltreach.layers.rock_types import rock_record, rock_values
 
     options = options or Options()
     policy = open_policy(options)
