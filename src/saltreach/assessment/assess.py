@@ -111,7 +111,6 @@ def assess(
         index,
         so2_ug_m3=options.so2_ug_m3,
         dem_file=None if options.dem_file is None else Path(options.dem_file),
-        use_wind=options.wind,
     )
     on_step("rock type and survey")
     rock_map, words = open_rock_map(options, register.anchors)
@@ -232,13 +231,10 @@ def provenance(
     from saltreach.layers.salinity import salinity_layer
     from saltreach.layers.salt_lakes import salt_lakes_layer
     from saltreach.layers.terrain import dem_layer
-    from saltreach.layers.wind import wind_layer
 
     layers = [coast.layer, *climate_layers(), salinity_layer(), salt_lakes_layer()]
     if options.dem_file is not None:
         layers.append(dem_layer(options.dem_file))
-    if options.wind:
-        layers.append(wind_layer())
     packages = ("numpy", "pandas", "geopandas", "shapely", "pyproj", "scipy", "xarray", "folium")
     return {
         "software": f"saltreach {version('saltreach')}",
@@ -293,5 +289,5 @@ def assumptions(options: Options) -> list[str]:
         "percentile) comes from formulas of bond, pull-through and concrete cones with a "
         "knock-down of our own; crack and edge distances that are not given are taken as kept "
         "clear.",
-        "Wind is left out unless asked for: it was not shown to improve the estimate.",
+        "Wind is left out: it was not shown to improve the estimate.",
     ]

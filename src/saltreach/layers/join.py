@@ -41,7 +41,6 @@ def layer_values(
     *,
     so2_ug_m3: float,
     dem_file: Path | None = None,
-    use_wind: bool = False,
 ) -> pd.DataFrame:
     """Everything the layers know of the anchors.
 
@@ -59,8 +58,6 @@ def layer_values(
     dem_file : Path, optional
         Height raster: gives elevation where the register has none, the slope and aspect that
         are compared with the register's, and shielding from the sea.
-    use_wind : bool
-        Whether to take the mean wind over the sea nearby.
 
     Returns
     -------
@@ -99,7 +96,7 @@ def layer_values(
         "aspect_deg": terrain["aspect_deg"].to_numpy(float),
         "sea_shielding": terrain["sea_shielding"].to_numpy(float),
         "lithology": lithology_of(anchors["rock_type"].fillna("").astype("str")),
-        "wind_speed_m_s": _wind(lon, lat) if use_wind else np.nan,
+        "wind_speed_m_s": np.nan,
         "sea_salinity_g_kg": np.where(np.isnan(salinity), of_sea, salinity),
         "sea_cliff_said": anchors["sea_cliff"].to_numpy(object),
         **lake._asdict(),
@@ -169,12 +166,6 @@ def _terrain(
         sea_shielding=sea_shielding(dem_file, lon, lat, *index.foot(lon, lat), shore.distance_m),
         terrain_notes=_joined(terrain["terrain_notes"], faces["face_notes"]),
     )
-
-
-def _wind(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
-    from saltreach.layers.wind import sample_sea_wind
-
-    return sample_sea_wind(lon, lat)[0]
 
 
 def _joined(first: pd.Series | np.ndarray, second: pd.Series | np.ndarray) -> np.ndarray:

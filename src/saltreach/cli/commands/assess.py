@@ -46,7 +46,6 @@ Dem = Annotated[
     Path | None,
     typer.Option("--dem", help="Height raster: elevation, slope, aspect, shielding from the sea."),
 ]
-Wind = Annotated[bool | None, typer.Option("--wind", help="Use the mean wind over the sea nearby.")]
 Spread = Annotated[
     str | None, typer.Option(help="How errors are carried on: quadrature (default) or sampling.")
 ]
@@ -109,7 +108,6 @@ def assess(
     coast_sd: CoastSd = None,
     so2: So2 = None,
     dem: Dem = None,
-    wind: Wind = None,
     spread: Spread = None,
     seed: Seed = None,
     policy: PolicyFile = None,
@@ -136,7 +134,6 @@ def assess(
             coast_sd_m=coast_sd,
             so2_ug_m3=so2,
             dem_file=None if dem is None else str(dem),
-            wind=wind,
             policy_file=None if policy is None else str(policy),
             allow_looser_policy=allow_looser_policy,
             spread=spread,
