@@ -13,7 +13,7 @@ from geographiclib.geodesic import Geodesic
 
 from saltreach.layers.catalogue import Layer
 from saltreach.layers.coast import Coast, block_spheres, load_coast
-from saltreach.layers.ecef import ecef_m
+from saltreach.layers.geodesy import ecef_m
 
 EARTH = Geodesic.WGS84
 RNG_SEED = 11

@@ -7,7 +7,7 @@ rasterio = pytest.importorskip("rasterio")
 from rasterio.transform import Affine, from_origin  # noqa: E402
 
 from saltreach.errors import LayerError  # noqa: E402
-from saltreach.layers import terrain  # noqa: E402
+from saltreach.layers import raster, terrain  # noqa: E402
 from saltreach.layers.terrain import compare_faces, dem_layer, read_terrain  # noqa: E402
 
 UTM30 = "EPSG:32630"
@@ -174,8 +174,8 @@ def test_windows_do_not_change_values_and_each_is_read_once(tmp_path, monkeypatc
     path = write(tmp_path / "rough.tif", heights, transform, UTM30, **layout)
     lon, lat = around(3000, reach_deg=0.028)
     reads = []
-    real = terrain._read
-    monkeypatch.setattr(terrain, "_read", lambda *a: reads.append(a[1:]) or real(*a))
+    real = raster.read_window
+    monkeypatch.setattr(raster, "read_window", lambda *a: reads.append(a[1:]) or real(*a))
     whole = read_terrain(path, lon, lat, window_cells=4096)
     assert len(reads) == 1
     parts = read_terrain(path, lon, lat, window_cells=128)

@@ -20,8 +20,8 @@ from scipy.spatial import cKDTree
 from saltreach.errors import LayerError
 from saltreach.layers.catalogue import Layer
 from saltreach.layers.coast_index import CoastIndex, Floats, Ints, Shore, build_index
-from saltreach.layers.ecef import ecef_m
 from saltreach.layers.embedded import embedded_file, sha256_of
+from saltreach.layers.geodesy import ecef_m
 
 if TYPE_CHECKING:
     from geopandas import GeoSeries

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from saltreach.layers.ecef import MEAN_RADIUS_M, ecef_m, lonlat_deg
+from saltreach.layers.geodesy import GEOD, MEAN_RADIUS_M, ecef_m, lonlat_deg
 
 PIECE_M = 1000.0
 EXACT_BEYOND_M = 200_000.0
@@ -145,13 +145,11 @@ class CoastIndex:
         self, lon: Floats, lat: Floats, points: Floats, chord: Floats
     ) -> tuple[Floats, Ints, Floats]:
         """Exact geodesics to every piece whose chord is within the ellipsoid's play."""
-        from pyproj import Geod
-
         play = chord * (chord / MEAN_RADIUS_M) ** 2 * 1.5e-3  # twice the spread of radii / 24
         owner, piece = self._within(points, chord + play + self.half_m)
         _, foot = self._feet(points[owner], piece)
         at_lon, at_lat = lonlat_deg(self.start_m[piece] + foot[:, None] * self.step_m[piece])
-        exact = np.asarray(Geod(ellps="WGS84").inv(lon[owner], lat[owner], at_lon, at_lat)[2])
+        exact = np.asarray(GEOD.inv(lon[owner], lat[owner], at_lon, at_lat)[2])
         first = _first_of_least(owner, exact, len(points))
         return exact[first], piece[first], foot[first]
 

@@ -17,12 +17,11 @@ import pandas as pd
 from saltreach.errors import LayerError
 from saltreach.layers.catalogue import Layer
 from saltreach.layers.embedded import sha256_of
+from saltreach.layers.raster import cell_position, open_raster, windows
 from saltreach.layers.rock_types import mapped_lithology, same_rock
 from saltreach.vocabulary.words import UNKNOWN
 
 RASTER_SUFFIXES = frozenset((".tif", ".tiff", ".vrt", ".asc", ".img", ".grd"))
-TILE_CELLS = 512
-"""A raster is read in squares of this many cells, each once, only where anchors lie."""
 
 
 @dataclass(frozen=True)
@@ -296,36 +295,11 @@ def _entry(value: Any) -> str:
 
 
 def _raster_codes(file: Path, lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
-    """Code of the cell at each position: one read per square of cells that holds any."""
-    import rasterio
-    from rasterio.windows import Window
-
-    try:
-        with rasterio.open(file) as source:
-            easting, northing = _moved(lon, lat, source.crs, file)
-            inverse = ~source.transform
-            column = inverse.a * easting + inverse.b * northing + inverse.c
-            row = inverse.d * easting + inverse.e * northing + inverse.f
-            inside = (column >= 0) & (column < source.width) & (row >= 0) & (row < source.height)
-            codes = np.full(len(lon), np.nan)
-            places = np.flatnonzero(inside)
-            cells = np.floor(np.column_stack([row, column])[places]).astype(int)
-            tile = cells // TILE_CELLS
-            order = np.lexsort((tile[:, 1], tile[:, 0]))
-            starts = np.flatnonzero(
-                np.r_[True, (np.diff(tile[order], axis=0) != 0).any(axis=1)][: len(order)]
-            )
-            for members in np.split(order, starts[1:]) if len(order) else ():
-                top, left = tile[members[0]] * TILE_CELLS
-                window = Window(
-                    left,
-                    top,
-                    min(TILE_CELLS, source.width - left),
-                    min(TILE_CELLS, source.height - top),
-                )
-                square = source.read(1, window=window, masked=True).astype(float)
-                at = cells[members] - (top, left)
-                codes[places[members]] = square.filled(np.nan)[at[:, 0], at[:, 1]]
-    except rasterio.errors.RasterioIOError as error:
-        raise LayerError(f"geology file {file.name} cannot be read: {error}") from error
+    """Code of the cell at each position, empty outside and where there is no data."""
+    codes = np.full(len(lon), np.nan)
+    with open_raster(file, "geology file") as raster:
+        row, column = cell_position(raster, lon, lat)
+        for part, cells, top, left in windows(raster, row, column):
+            at = row[part].astype(np.int64) - top, column[part].astype(np.int64) - left
+            codes[part] = cells[at]
     return pd.Series(codes).map(_entry, na_action=None).to_numpy(object)

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from saltreach.layers.coast_index import CoastIndex, Floats, Ints, build_index
-from saltreach.layers.ecef import ecef_m, lonlat_deg
+from saltreach.layers.geodesy import ecef_m, lonlat_deg
 
 if TYPE_CHECKING:
     from saltreach.layers.coast import Coast

@@ -19,6 +19,7 @@ from saltreach.errors import LayerError
 from saltreach.layers.catalogue import Layer
 from saltreach.layers.coast_index import CoastIndex, build_index
 from saltreach.layers.embedded import embedded_file, sha256_of
+from saltreach.layers.geodesy import metres_per_degree
 
 SALT_LAKES_FILE = "layers/salt_lakes.geojson"
 REACH_M = 50_000.0
@@ -26,7 +27,6 @@ REACH_M = 50_000.0
 MAGNESIUM, SODIUM = "magnesium", "sodium"
 """Words of `salt_lake_brine`. Magnesium brines stay wet down to about 33 % humidity, calcium's,
 which are counted with them, to about 30 %; sodium brines to about 75 % (from memory)."""
-_LEAST_M_PER_DEG = 110_500.0  # of latitude, anywhere (110.57 km at the equator)
 
 
 class SaltLake(NamedTuple):
@@ -150,7 +150,7 @@ def _boxes_deg() -> NDArray[np.float64]:
     """West, south, east, north of all that lies within `REACH_M` of each lake, (lakes, 4)."""
     low = np.array([lake.shore_deg.min(axis=0) for lake in salt_lakes()])
     high = np.array([lake.shore_deg.max(axis=0) for lake in salt_lakes()])
-    up = REACH_M / _LEAST_M_PER_DEG
+    up = REACH_M / float(metres_per_degree(0.0)[1])  # a degree of latitude is shortest there
     widest = np.maximum(np.abs(low[:, 1]), np.abs(high[:, 1])) + up
     aside = up / np.cos(np.radians(widest))
     return np.column_stack([low[:, 0] - aside, low[:, 1] - up, high[:, 0] + aside, high[:, 1] + up])
