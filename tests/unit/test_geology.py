@@ -85,7 +85,7 @@ def test_numeric_codes_and_unmapped_entries(tmp_path):
     assert found.lithology.tolist() == ["granite", "limestone", "unknown"]
     record = rock_record(rock_values(anchors(["", "", ""]), found), found)
     assert record["unmapped_entries"] == {"9": 1}
-    assert record["anchors_by_source"] == {found.layer.name: 2, "unknown": 1}
+    assert record["anchors_by_source"] == {found.origin.name: 2, "unknown": 1}
 
 
 def test_the_register_wins_and_only_another_rock_is_a_disagreement(squares):
@@ -95,7 +95,7 @@ def test_the_register_wins_and_only_another_rock_is_a_disagreement(squares):
     assert values["lithology"].tolist() == [
         "slate", "carbonate sedimentary", "limestone", "granite",
     ]  # fmt: skip
-    assert values["lithology_source"].tolist() == ["register"] * 2 + [found.layer.name] * 2
+    assert values["lithology_source"].tolist() == ["register"] * 2 + [found.origin.name] * 2
     assert values["rock_disagreement"].tolist() == [
         "Rock: the register says slate, the map granite; the register's is used.", "", "", "",
     ]  # fmt: skip

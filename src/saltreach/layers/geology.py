@@ -9,17 +9,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from saltreach.errors import LayerError
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.embedded import sha256_of
+from saltreach.layers.layer import Layer, Origin, Value, lonlat
 from saltreach.layers.raster import cell_position, open_raster, windows
-from saltreach.layers.rock_types import mapped_lithology, same_rock
+from saltreach.layers.rock_types import mapped_lithology, read_rock_mapping, same_rock
 from saltreach.vocabulary.words import UNKNOWN
+
+if TYPE_CHECKING:
+    from saltreach.intake.options import Options
 
 RASTER_SUFFIXES = frozenset((".tif", ".tiff", ".vrt", ".asc", ".img", ".grd"))
 
@@ -34,7 +37,7 @@ class RockMap:
 
     legend: np.ndarray
     lithology: np.ndarray
-    layer: Layer
+    origin: Origin
     overlaps: int = 0
     mapping: Mapping[str, str] = field(default_factory=dict)
 
@@ -98,18 +101,23 @@ def rock_map_at(
     return RockMap(
         legend=legend,
         lithology=mapped_lithology(legend, known),
-        layer=Layer(
-            name=f"geology-file-{file.name}",
-            quantity="lithology",
-            source=file.name,
-            licence="the user's",
-            accuracy="the map's own scale; not known here",
-            sha256=sha256_of(file),
-            note=(f"legend column {column}; " if column else "")
-            + "the smallest polygon governs where several overlap",
-        ),
+        origin=map_origin(file, column),
         overlaps=overlaps,
         mapping=known,
+    )
+
+
+def map_origin(file: Path, column: str | None) -> Origin:
+    """What a geological map is, for the provenance."""
+    return Origin(
+        name=f"geology-file-{file.name}",
+        quantity="lithology",
+        source=file.name,
+        licence="the user's",
+        accuracy="the map's own scale; not known here",
+        sha256=sha256_of(file),
+        note=(f"legend column {column}; " if column else "")
+        + "the smallest polygon governs where several overlap",
     )
 
 
@@ -142,7 +150,7 @@ def rock_values(
         legend, layer = pd.Series("", index=anchors.index), ""
     else:
         mapped = pd.Series(rock_map.lithology, index=anchors.index)
-        legend, layer = pd.Series(rock_map.legend, index=anchors.index), rock_map.layer.name
+        legend, layer = pd.Series(rock_map.legend, index=anchors.index), rock_map.origin.name
     given, found = own != UNKNOWN, mapped != UNKNOWN
     differ = given & found & ~same_rock(own, mapped)
     told = "Rock: the register says " + own + ", the map " + mapped + "; the register's is used."
@@ -190,7 +198,7 @@ def rock_record(values: pd.DataFrame, rock_map: RockMap | None) -> dict[str, Any
     }
     if rock_map is not None:
         record |= {
-            "file": rock_map.layer.source,
+            "file": rock_map.origin.source,
             "anchors_outside_the_map": int((rock_map.legend == "").sum()),
             "anchors_on_overlaps": rock_map.overlaps,
             "mapping": dict(rock_map.mapping),
@@ -303,3 +311,45 @@ def _raster_codes(file: Path, lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
             at = row[part].astype(np.int64) - top, column[part].astype(np.int64) - left
             codes[part] = cells[at]
     return pd.Series(codes).map(_entry, na_action=None).to_numpy(object)
+
+
+class RockSource(NamedTuple):
+    """Where rock types come from beside the register: the user's map, if any, and mapping."""
+
+    file: Path | None
+    column: str | None
+    mapping: Mapping[str, str]
+
+
+def _open(options: Options) -> RockSource:
+    given = options.rock_mapping_file
+    mapping = {} if given is None else read_rock_mapping(given)
+    file = None if options.geology_file is None else Path(options.geology_file)
+    return RockSource(file, options.rock_column, mapping)
+
+
+def _sample(source: RockSource, places: pd.DataFrame) -> dict[str, Any]:
+    file, column, mapping = source
+    rock_map = (
+        None if file is None
+        else rock_map_at(*lonlat(places), file, column=column, mapping=mapping)
+    )  # fmt: skip
+    values = rock_values(places, rock_map, mapping)
+    return {name: values[name].to_numpy(object) for name in values} | {"rock_map": rock_map}
+
+
+LAYER = Layer(
+    name="geology",
+    gives=(
+        Value("lithology", UNKNOWN, source="lithology_source"),
+        Value("lithology_source", UNKNOWN),
+        Value("rock_disagreement", ""),
+        Value("rock_unread", ""),
+    ),
+    passes=(Value("rock_map"),),
+    takes=("rock_type",),
+    open=_open,
+    sample=_sample,
+    origins=lambda source: () if source.file is None else (map_origin(source.file, source.column),),
+    embedded=False,
+)

@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from saltreach.errors import LayerError
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.coast_index import CoastIndex, build_index
 from saltreach.layers.embedded import embedded_file, sha256_of
 from saltreach.layers.geodesy import metres_per_degree
+from saltreach.layers.layer import Layer, Origin, Value, lonlat, positions
 
 SALT_LAKES_FILE = "layers/salt_lakes.geojson"
 REACH_M = 50_000.0
@@ -113,12 +113,7 @@ def salt_lake_at(lon: ArrayLike, lat: ArrayLike) -> NearestSaltLake:
     >>> list(near.salt_lake), list(near.salt_lake_brine)
     (['Dead Sea', ''], ['magnesium', ''])
     """
-    lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
-    if lon.ndim != 1 or lon.shape != lat.shape:
-        raise LayerError(
-            f"salt lakes: lon and lat have shapes {lon.shape} and {lat.shape}; "
-            "give one-dimensional columns of one length"
-        )
+    lon, lat = positions(lon, lat, "salt lakes")
     known = np.isfinite(lon) & np.isfinite(lat)
     around = (np.where(known, lon, np.nan) + 180.0) % 360.0 - 180.0
     nearest_m, which = np.full(lon.size, np.inf), np.full(lon.size, -1)
@@ -187,11 +182,11 @@ def _described(nearest_m: NDArray[np.float64], which: NDArray[np.int64]) -> Near
     return NearestSaltLake(np.where(none, np.nan, nearest_m), name, brine, salinity, sd)
 
 
-def salt_lakes_layer() -> Layer:
+def salt_lakes_origin() -> Origin:
     """The record of the list, for the catalogue and `provenance.json`."""
     lakes = salt_lakes()
     own = [lake.name for lake in lakes if lake.outline.startswith("own")]
-    return Layer(
+    return Origin(
         name="salt-lakes",
         quantity="distance to the nearest listed salt lake, its brine and salinity",
         unit="m, g/kg",
@@ -210,3 +205,17 @@ def salt_lakes_layer() -> Layer:
         note="no deposition or corrosion rate measured beside such a lake could be read, so "
         "nothing is calibrated; islands count as the lake; the Aral Sea is drawn undivided",
     )
+
+
+LAYER = Layer(
+    name="salt-lakes",
+    gives=(
+        Value("salt_lake_m", sd="salt_lake_sd_m", source="salt_lake_source"),
+        Value("salt_lake", "", source="salt_lake_source"),
+        Value("salt_lake_brine", "", source="salt_lake_source"),
+        Value("salt_lake_salinity_g_kg", source="salt_lake_source"),
+        Value("salt_lake_sd_m"),
+    ),
+    sample=lambda _, places: salt_lake_at(*lonlat(places))._asdict(),
+    origins=lambda _: (salt_lakes_origin(),),
+)

@@ -19,9 +19,9 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from saltreach.errors import LayerError
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.embedded import sha256_of
 from saltreach.layers.geodesy import metres_per_degree
+from saltreach.layers.layer import Layer, Origin, Value, joined, lonlat
 from saltreach.layers.raster import WINDOW_CELLS, cell_position, moved, open_raster, windows
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def read_terrain(
     with open_raster(Path(path), "height raster") as raster:
         unit = _metres_per_unit(raster, Path(path))
         row, column = cell_position(raster, lon, lat)
-        elevation, nearest, across, down = _sample(raster, row, column, window_cells)
+        elevation, nearest, across, down = _heights_and_steps(raster, row, column, window_cells)
         elevation, across, down = elevation * unit, across * unit, down * unit
         slope, aspect = _slope_aspect(raster, row, column, across, down)
     known = np.isfinite(elevation)
@@ -109,7 +109,7 @@ def read_terrain(
     )
 
 
-def dem_layer(path: Path | str) -> Layer:
+def dem_origin(path: Path | str) -> Origin:
     """What a height raster is, for the provenance.
 
     Raises
@@ -126,7 +126,7 @@ def dem_layer(path: Path | str) -> Layer:
         across, down = abs(raster.res[0]), abs(raster.res[1])
         crs = raster.crs.to_string()
         size = f"{raster.width} x {raster.height} cells of {across:g} x {down:g} CRS units"
-    return Layer(
+    return Origin(
         name=f"dem-file-{path.name}",
         quantity="elevation, slope, aspect",
         unit="m, deg, deg",
@@ -205,7 +205,7 @@ def _metres_per_unit(raster: DatasetReader, path: Path) -> float:
         ) from None
 
 
-def _sample(
+def _heights_and_steps(
     raster: DatasetReader, row: Floats, column: Floats, window_cells: int
 ) -> tuple[Floats, NDArray[np.bool_], Floats, Floats]:
     """Height, whether it is the nearest cell's, and Horn's height step per cell across and down."""
@@ -281,3 +281,35 @@ def _slope_aspect(
     slope[known] = np.degrees(np.arctan(np.hypot(to_east, to_north)))
     aspect[known] = np.degrees(np.arctan2(-to_east, -to_north)) % 360
     return slope, aspect
+
+
+def _sample(path: Path, places: pd.DataFrame) -> dict[str, Any]:
+    terrain = read_terrain(path, *lonlat(places))
+    faces = compare_faces(
+        places["face_azimuth_deg"].to_numpy(float),
+        places["face_slope_deg"].to_numpy(float),
+        terrain["aspect_deg"],
+        terrain["slope_deg"],
+    )
+    return {
+        "slope_deg": terrain["slope_deg"].to_numpy(),
+        "aspect_deg": terrain["aspect_deg"].to_numpy(),
+        "raster_elevation_m": terrain["elevation_m"].to_numpy(),
+        "raster_name": np.full(len(places), dem_origin(path).name, dtype=object),
+        "terrain_notes": joined(terrain["terrain_notes"], faces["face_notes"]),
+    }
+
+
+LAYER = Layer(
+    name="terrain",
+    gives=(
+        Value("slope_deg", source="slope_source"),
+        Value("aspect_deg", source="aspect_source"),
+    ),
+    passes=(Value("raster_elevation_m"), Value("raster_name", ""), Value("terrain_notes", "")),
+    takes=("face_azimuth_deg", "face_slope_deg"),
+    open=lambda options: None if options.dem_file is None else Path(options.dem_file),
+    sample=_sample,
+    origins=lambda path: (dem_origin(path),),
+    embedded=False,
+)

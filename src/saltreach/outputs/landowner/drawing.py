@@ -170,8 +170,8 @@ def _shore(frame: Frame, covered: BaseGeometry, coast_file: str | None) -> tuple
     import geopandas as gpd
     import shapely
 
-    from saltreach.assessment.assess import open_coast
     from saltreach.intake.options import Options
+    from saltreach.layers.coast import open_coast
 
     edges = (frame.west, frame.south, frame.east, frame.north)
     coast = open_coast(Options(coast_file=coast_file))

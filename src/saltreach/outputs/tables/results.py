@@ -157,8 +157,8 @@ def land_around(anchors: gpd.GeoDataFrame, provenance: dict[str, Any]) -> gpd.Ge
     import geopandas as gpd
     import numpy as np
 
-    from saltreach.assessment.assess import open_coast
     from saltreach.intake.options import Options
+    from saltreach.layers.coast import open_coast
 
     if not len(anchors):
         return gpd.GeoDataFrame(geometry=gpd.GeoSeries([], crs=4326))
