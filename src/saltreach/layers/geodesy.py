@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 from pyproj import Geod
 
 GEOD = Geod(ellps="WGS84")
+_E2 = GEOD.f * (2 - GEOD.f)  # first eccentricity, squared
 MEAN_RADIUS_M = 6371008.8
 """IUGG mean radius, m."""
 
@@ -26,9 +27,9 @@ def ecef_m(lon: ArrayLike, lat: ArrayLike) -> NDArray[np.float64]:
     """
     lam, phi = np.radians(np.asarray(lon, float)), np.radians(np.asarray(lat, float))
     sin, cos = np.sin(phi), np.cos(phi)
-    normal = GEOD.a / np.sqrt(1 - GEOD.es * sin * sin)
+    normal = GEOD.a / np.sqrt(1 - _E2 * sin * sin)
     return np.stack(
-        [normal * cos * np.cos(lam), normal * cos * np.sin(lam), normal * (1 - GEOD.es) * sin],
+        [normal * cos * np.cos(lam), normal * cos * np.sin(lam), normal * (1 - _E2) * sin],
         axis=-1,
     )
 
@@ -39,7 +40,7 @@ def lonlat_deg(xyz_m: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray
     Exact on the ellipsoid; a point `h` metres off it is wrong by less than `0.004 h`.
     """
     x, y, z = np.moveaxis(xyz_m, -1, 0)
-    return np.degrees(np.arctan2(y, x)), np.degrees(np.arctan2(z, np.hypot(x, y) * (1 - GEOD.es)))
+    return np.degrees(np.arctan2(y, x)), np.degrees(np.arctan2(z, np.hypot(x, y) * (1 - _E2)))
 
 
 def metres_per_degree(lat: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -52,6 +53,6 @@ def metres_per_degree(lat: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.f
     """
     phi = np.radians(np.asarray(lat, float))
     sine2 = np.sin(phi) ** 2
-    across = GEOD.a / np.sqrt(1 - GEOD.es * sine2)
-    along = across * (1 - GEOD.es) / (1 - GEOD.es * sine2)
+    across = GEOD.a / np.sqrt(1 - _E2 * sine2)
+    along = across * (1 - _E2) / (1 - _E2 * sine2)
     return np.radians(across * np.cos(phi)), np.radians(along)
