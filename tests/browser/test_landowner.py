@@ -9,7 +9,8 @@ from pypdf import PdfReader
 
 from helpers.accessibility import assert_accessible, findings
 from helpers.holding_region import HOSTILE, anchors, assessment, holding
-from saltreach.outputs.landowner.page import PAGE_FILE, write_landowner
+from helpers.pages import watch
+from saltreach.outputs.landowner.page import landowner
 
 pytestmark = pytest.mark.browser
 
@@ -23,8 +24,7 @@ def file(tmp_path_factory):
     points = anchors()
     land = shapely.box(-4.99, 43.36, -4.76, 43.47)
     out = tmp_path_factory.mktemp("landowner")
-    write_landowner(assessment(points), holding(points, land=land), out)
-    return out / PAGE_FILE
+    return landowner(assessment(points), holding(points, land=land), out).files[0]
 
 
 @pytest.fixture
@@ -36,17 +36,7 @@ def opened(new_context, file):
         context = new_context(viewport=SIZES[size], **options)
         contexts.append(context)
         page = context.new_page()
-        page.on("console", lambda message: troubles.append(f"console {message.text}"))
-        page.on("pageerror", lambda error: troubles.append(f"error {error}"))
-        page.on("dialog", lambda dialog: (troubles.append("dialog"), dialog.dismiss()))
-        page.on(
-            "request",
-            lambda request: (
-                None
-                if request.url.startswith(("file:", "data:"))
-                else troubles.append(f"request {request.url}")
-            ),
-        )
+        watch(page, troubles)
         page.goto(file.as_uri())
         return page
 

@@ -6,8 +6,9 @@ import pytest
 
 from helpers import synthetic
 from helpers.accessibility import assert_accessible
+from helpers.pages import watch, write_map
 from saltreach.outputs.map.colourings import COLOURINGS
-from saltreach.outputs.map.page import SCRIPTS, write_map
+from saltreach.outputs.map.page import SCRIPTS
 from saltreach.outputs.map.texts import LANGUAGES, catalogue
 from saltreach.vocabulary.words import BANDS
 
@@ -30,22 +31,6 @@ def region():
 @pytest.fixture(scope="module")
 def map_file(region, tmp_path_factory):
     return write_map(*region, tmp_path_factory.mktemp("map") / "map.html", title="Test region")
-
-
-def watch(page, troubles, *, allow_tiles=False):
-    """Notes every request, console message, error or dialog of a page."""
-
-    def on_request(request):
-        if not request.url.startswith(("file:", "data:")) and not allow_tiles:
-            troubles.append(f"request {request.url}")
-
-    page.on("request", on_request)
-    page.on("pageerror", lambda error: troubles.append(f"error {error}"))
-    page.on("dialog", lambda dialog: (troubles.append("dialog"), dialog.dismiss()))
-    page.on(
-        "console",
-        lambda message: None if allow_tiles else troubles.append(f"console {message.text}"),
-    )
 
 
 def load(page, path):

@@ -74,7 +74,7 @@ def assess(
     from saltreach.assessment.risk import action_of, bands_of
     from saltreach.assessment.rock import rock_mass, rock_strength
     from saltreach.assessment.sectors import aggregate
-    from saltreach.assessment.state import age_of_anchors, sector_curves, state_of_anchors
+    from saltreach.assessment.state import age_of_anchors, failure_curves, state_of_anchors
     from saltreach.assessment.warnings import warnings_of
     from saltreach.intake import refuse_far_at_sea
     from saltreach.intake.survey import survey_at
@@ -149,7 +149,7 @@ def assess(
     working = anchors.join(table[[c for c in extra if c not in anchors]])
     sectors = aggregate(working, ["crag", "sector"])
     sectors = sectors.join(sector_priority(sectors, working, policy))
-    sectors["failure_curve"] = sector_curves(working, state.curve, ["crag", "sector"])
+    sectors["failure_curve"] = failure_curves(working, state.curve, ["crag", "sector"])
     anchors["priority_rank"] = rank_of_sector(anchors, sectors)
     sectors = with_shapes(sectors, register.anchors)
     crags = aggregate(working, ["crag"])

@@ -6,12 +6,10 @@ import base64
 import hashlib
 import json
 import math
-import os
 import re
-import tempfile
 from collections.abc import Mapping, Sequence
+from html import escape
 from importlib.resources import files
-from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -282,30 +280,24 @@ def render_template(name: str, **values: Any) -> str:
     return environment.get_template(name).render(**values)
 
 
-def write_text(path: Path, text: str) -> Path:
-    """Write a whole file or none: a temporary file beside it is renamed at the end.
+def framed(page: str, title: str, *, height_px: int = 640) -> str:
+    """A whole page inside another one, as a notebook shows it: apart from it, and asking nothing.
 
     Parameters
     ----------
-    path : pathlib.Path
-        Where; missing folders are made.
-    text : str
-        Content, written as UTF-8 with plain line feeds.
+    page : str
+        HTML.
+    title : str
+        What a screen reader calls the frame.
+    height_px : int
+        Height of the frame.
 
     Returns
     -------
-    pathlib.Path
-        The same path.
+    str
+        An iframe; its scripts run in an origin of their own and reach nothing of the notebook.
     """
-    path = Path(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-        # mkstemp makes private files; a map is there to be shared.
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(path)
-    finally:
-        Path(temporary).unlink(missing_ok=True)
-    return path
+    return (
+        f'<iframe title="{escape(title)}" sandbox="allow-scripts" width="100%" '
+        f'height="{height_px}" style="border:0" srcdoc="{escape(page)}"></iframe>'
+    )

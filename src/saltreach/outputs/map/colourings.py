@@ -7,6 +7,7 @@ from typing import Any
 
 from saltreach.science.time.inspection import LADDER_MONTHS
 from saltreach.vocabulary.metals import PLACEABLE
+from saltreach.vocabulary.words import UNKNOWN
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,8 @@ BAND_STYLES: tuple[BandStyle, ...] = (
 """Our own scale, least to worst. Lightness falls with every step, so it also reads in grey and
 with red-green or blue-yellow colour blindness (tests/unit/test_map_colours.py)."""
 
-UNKNOWN_STYLE = BandStyle("unknown", "?", "#9aa5ab", DARK, "plain")
+UNKNOWN_STYLE = BandStyle(UNKNOWN, "?", "#9aa5ab", DARK, "plain")
+STYLE_OF = {style.word: style for style in (*BAND_STYLES, UNKNOWN_STYLE)}
 
 METAL_STYLES: tuple[BandStyle, ...] = tuple(
     BandStyle(name, letter, fill, ink, pattern)
