@@ -145,13 +145,12 @@ def _table(
     import pandas as pd
 
     from saltreach.assessment.generalise import count_range
-    from saltreach.assessment.material import rank_of
     from saltreach.vocabulary.metals import MATERIAL_NAMES
 
     keys = anchors[["crag", "sector"]].assign(area=area)
     touched = keys.drop_duplicates().merge(sectors, on=["crag", "sector"], how="left")
     of = touched["area"]
-    metal = rank_of(touched["material_recommended"])
+    metal = MATERIAL_NAMES.rank(touched["material_recommended"])
     best = metal.groupby(of).max()
     needs_best = metal == of.map(best)
     crags = touched.groupby("area")["crag"].agg(lambda names: tuple(sorted(set(names))))
@@ -172,7 +171,7 @@ def _table(
             ),
             "next_inspection_on": _first_day(touched["next_inspection_on"], of),
             "inspection_interval_months": months.astype(float).groupby(of).min(),
-            "material_recommended": best.map(dict(enumerate(MATERIAL_NAMES))).fillna(""),
+            "material_recommended": MATERIAL_NAMES.word(best),
             "by_the_sea": (touched["sea_cliff"].eq("yes") & needs_best).groupby(of).any(),
             "out_of_use": (anchors["action"] == OUT_OF_USE).groupby(area).any(),
             "replace_by": _first_day(going, area),
