@@ -7,6 +7,7 @@ import pytest
 from helpers import synthetic
 from helpers.accessibility import assert_accessible
 from helpers.pages import watch, write_map
+from saltreach.outputs.html import framed
 from saltreach.outputs.map.colourings import COLOURINGS
 from saltreach.outputs.map.page import SCRIPTS
 from saltreach.outputs.map.texts import LANGUAGES, catalogue
@@ -460,6 +461,23 @@ def test_texts_of_the_page_can_be_read(open_map, scheme):
     )
     for pair, ratio in zip(pairs, ratios, strict=True):
         assert ratio >= 4.5, pair
+
+
+def test_it_runs_in_a_notebook_s_frame_too(new_context, map_file, tmp_path):
+    """Its scripts reach nothing of the notebook, and it asks for nothing."""
+    page_file = tmp_path / "notebook.html"
+    framed_map = framed(map_file.read_text(encoding="utf-8"), "Map")
+    page_file.write_text(f"<!doctype html><title>n</title>{framed_map}", encoding="utf-8")
+    context, troubles = new_context(viewport=DESKTOP), []
+    page = context.new_page()
+    watch(page, troubles)
+    page.goto(page_file.as_uri())
+    inside = page.frames[1]
+    inside.wait_for_selector("html[data-ready=yes]", state="attached")
+    assert inside.locator("#sector-list li").count() > 10
+    assert inside.evaluate("window.origin") == "null"
+    context.close()
+    assert troubles == []
 
 
 def test_print_is_clean(open_map):

@@ -64,12 +64,13 @@ def assessment(points):
         "time": "2026-07-01T08:00:00+00:00",
         "assessed_for": "2026-07-01",
         "software": "saltreach test",
+        "register": {"file": "small.csv"},
         "options": {"coast_file": None},
         "layers": [{"name": "c", "quantity": "shoreline", "source": "GSHHG", "licence": "LGPL"}],
         "caution": CAUTION,
     }
-    crags = sectors.drop_duplicates("crag")
-    return Assessment(Flat(points, sectors, crags, pd.DataFrame()), provenance)
+    crags = sectors.drop_duplicates("crag").copy()
+    return Assessment(Flat(points, sectors, crags, pd.DataFrame({"row": []})), provenance)
 
 
 def with_anchors(result, points):

@@ -61,7 +61,7 @@ def write_map(
     result: Assessment,
     path: Path,
     *,
-    title: str,
+    title: str | None = None,
     tiles: str | None = None,
     language: str = "en",
     trips: pd.DataFrame | None = None,
@@ -74,7 +74,9 @@ def write_map(
         From `assess` or `read_results`.
     path : pathlib.Path
         The HTML file.
-    title, tiles, language, trips
+    title : str, optional
+        Heading; else the name of the register's file.
+    tiles, language, trips
         As for `map_page`.
 
     Returns
@@ -87,9 +89,15 @@ def write_map(
     OptionError
         As `map_page`.
     """
+    page = map_of(result, title=title, tiles=tiles, language=language, trips=trips)
+    return atomic_write(path, page)
+
+
+def map_of(result: Assessment, *, title: str | None = None, **how: Any) -> str:
+    """The interactive map of an assessment as HTML; `how` is that of `map_page`."""
+    title = title or Path(result.provenance["register"]["file"]).stem
     tables = (result.flat.sectors, result.flat.anchors, land_around(result))
-    how: dict[str, Any] = {"tiles": tiles, "language": language, "trips": trips}
-    return atomic_write(path, map_page(*tables, result.provenance, title=title, **how))
+    return map_page(*tables, result.provenance, title=title, **how)
 
 
 def map_page(

@@ -21,9 +21,9 @@ GEOPACKAGE_VERSION = "1.2"
 
 def write_results(
     result: Assessment,
-    out: Path,
+    out: Path | str,
     *,
-    title: str,
+    title: str | None = None,
     tiles: str | None = None,
     plots: bool = False,
     language: str = "en",
@@ -34,11 +34,11 @@ def write_results(
     ----------
     result : Assessment
         From `assess`.
-    out : Path
+    out : path or str
         Folder; made if absent. A `rejected.csv` of an earlier run is removed when this run
         refused nothing.
-    title : str
-        Heading of the map.
+    title : str, optional
+        Heading of the map; else the name of the register's file.
     tiles : str, optional
         Address template of an online tile base to offer on the map.
     plots : bool
@@ -48,6 +48,7 @@ def write_results(
     """
     from saltreach.vocabulary.words import CAUTION
 
+    out = Path(out)
     with ExitStack() as folders:
         work = folders.enter_context(atomic_folder(out))
         if plots:
