@@ -65,7 +65,7 @@ def answer(route):
         route.continue_()
     elif url.endswith(("leaflet.js", "leaflet.css")):
         kind = "text/javascript" if url.endswith("js") else "text/css"
-        route.fulfill(body=asset_text(url.rsplit("/", 1)[1]), content_type=kind)
+        route.fulfill(body=asset_text(f"map/{url.rsplit('/', 1)[1]}"), content_type=kind)
     elif url.endswith(".png"):
         route.fulfill(body=PIXEL, content_type="image/png")
     else:

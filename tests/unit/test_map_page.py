@@ -3,7 +3,6 @@
 import json
 import re
 from html.parser import HTMLParser
-from importlib.resources import files
 
 import folium
 import geopandas as gpd
@@ -99,7 +98,7 @@ def test_element_ids_are_plain():
 
 def test_templates_escape():
     page = render_template(
-        "map.html",
+        "map/map.html",
         title="<b>&",
         texts=catalogue("en"),
         policy="",
@@ -244,7 +243,7 @@ def test_words_used_by_the_page_are_all_in_the_texts_file():
             assert key in texts, f"{name}: {key}"
         for key in re.findall(r"""\bmany\("([a-z0-9_]+)\"""", asset_text(name)):
             assert {f"{key}_one", f"{key}_many"} <= set(texts), f"{name}: {key}"
-    template = (files("saltreach.outputs") / "templates" / "map.html").read_text("utf-8")
+    template = asset_text("map/map.html")
     for key in re.findall(r"""texts\.(\w+)|data-t[a-z-]*="(\w+)|said\("(\w+)""", template):
         assert "".join(dict.fromkeys(key)) in texts
     for band in (*BANDS, "unknown"):

@@ -268,7 +268,7 @@ def map_svg(data: Mapping[str, Any], *, standalone: bool) -> str:
         SVG; lengths in metres on the ground.
     """
     return render_template(
-        "landowner_map.svg",
+        "landowner/landowner_map.svg",
         map=data["map"],
         texts=data["texts"],
         bands=data["bands"],

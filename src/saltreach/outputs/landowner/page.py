@@ -104,9 +104,9 @@ def landowner_page(data: Mapping[str, Any]) -> str:
     str
         All text passes through the template's escaping.
     """
-    styles = [asset_text("landowner.css")]
+    styles = [asset_text("landowner/landowner.css")]
     return render_template(
-        "landowner.html",
+        "landowner/landowner.html",
         **data,
         policy=page_policy([], styles),
         styles=styles,

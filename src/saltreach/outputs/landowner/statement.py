@@ -34,7 +34,7 @@ def statement_pdf(data: Mapping[str, Any]) -> bytes:
     import matplotlib
     import typst
 
-    source = asset_text("statement.typ").encode("utf-8")
+    source = asset_text("landowner/statement.typ").encode("utf-8")
     fonts = [str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")]
     shared = {key: value for key, value in data.items() if key != "map"}
     shared |= {

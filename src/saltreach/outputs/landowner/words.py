@@ -60,7 +60,7 @@ def landowner_words(
         only), `map` (see `saltreach.outputs.landowner.drawing.drawing`), `contact`, and the words
         around them.
     """
-    texts = json.loads(asset_text("landowner_en.json"))
+    texts = json.loads(asset_text("landowner/landowner_en.json"))
     places = [
         _place(number, row, holding, texts)
         for number, row in enumerate(found.table.to_dict("records"), start=1)

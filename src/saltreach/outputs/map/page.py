@@ -18,7 +18,6 @@ from saltreach.outputs.files import atomic_write
 from saltreach.outputs.html import (
     asset_text,
     json_block,
-    leaflet_frame,
     page_policy,
     render_template,
 )
@@ -27,6 +26,7 @@ from saltreach.outputs.map.colourings import (
     UNKNOWN_STYLE,
     colouring_records,
 )
+from saltreach.outputs.map.leaflet import leaflet_frame
 from saltreach.outputs.map.texts import catalogue, catalogues
 from saltreach.outputs.window import label_points, map_window, window_coast
 from saltreach.vocabulary.columns import Column, columns_of
@@ -41,15 +41,9 @@ if TYPE_CHECKING:
 
 FORECAST_YEARS = 30
 
-SCRIPTS = (
-    "base.js",
-    "colouring.js",
-    "surface.js",
-    "panel.js",
-    "years.js",
-    "trips.js",
-    "card.js",
-    "start.js",
+SCRIPTS = tuple(
+    f"map/{name}.js"
+    for name in ("base", "colouring", "surface", "panel", "years", "trips", "card", "start")
 )
 """In order. A further panel is one more script before the last: it fills the page's `#panels`,
 adds to `saltreach.filters` and listens with `saltreach.on`."""
@@ -153,10 +147,10 @@ def map_page(
     data["language"] = language
 
     body, frame_script, data["tiles"], origins = leaflet_frame(data["map"], data["region"], tiles)
-    scripts = [asset_text("leaflet.js"), frame_script, *map(asset_text, SCRIPTS)]
-    styles = [asset_text("leaflet.css"), asset_text("map.css")]
+    scripts = [asset_text("map/leaflet.js"), frame_script, *map(asset_text, SCRIPTS)]
+    styles = [asset_text("map/leaflet.css"), asset_text("map/map.css")]
     return render_template(
-        "map.html",
+        "map/map.html",
         title=title,
         texts=texts[language],
         languages=[(code, words["language_name"]) for code, words in texts.items()],
@@ -165,7 +159,7 @@ def map_page(
         styles=styles,
         scripts=scripts,
         map_body=body,
-        leaflet_licence=asset_text("LEAFLET_LICENSE.txt"),
+        leaflet_licence=asset_text("map/LEAFLET_LICENSE.txt"),
         blocks=[json_block(texts, "map-texts"), json_block(data, "map-data")],
     )
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from saltreach.outputs.map.colourings import STYLE_OF, BandStyle
+from saltreach.outputs.map.colourings import STYLE_OF, StepStyle
 from saltreach.vocabulary.words import BANDS, UNKNOWN, Scale
 
 if TYPE_CHECKING:
@@ -154,14 +154,14 @@ def _free_place(
     return None
 
 
-def chip(figure: Figure, style: BandStyle, corner: tuple[float, float], side: float) -> Patch:
+def chip(figure: Figure, style: StepStyle, corner: tuple[float, float], side: float) -> Patch:
     """A square in the band's colour, with its letter written on the sheet.
 
     Parameters
     ----------
     figure
         The sheet.
-    style : BandStyle
+    style : StepStyle
         The band.
     corner : tuple of float
         Lower left, pixels.
