@@ -9,12 +9,12 @@ from pypdf import PdfReader
 
 from helpers.accessibility import assert_accessible, findings
 from helpers.holding_region import HOSTILE, anchors, assessment, holding
-from helpers.pages import watch
+from helpers.pages import DESKTOP, PHONE
 from saltreach.outputs.landowner.page import landowner
 
 pytestmark = pytest.mark.browser
 
-SIZES = {"desktop": {"width": 1440, "height": 900}, "phone": {"width": 390, "height": 844}}
+SIZES = {"desktop": DESKTOP, "phone": PHONE}
 
 
 @pytest.fixture(scope="module")
@@ -28,22 +28,8 @@ def file(tmp_path_factory):
 
 
 @pytest.fixture
-def opened(new_context, file):
-    """Opens the page; at the end no request, console message or dialog may have happened."""
-    contexts, troubles = [], []
-
-    def open_page(size="desktop", **options):
-        context = new_context(viewport=SIZES[size], **options)
-        contexts.append(context)
-        page = context.new_page()
-        watch(page, troubles)
-        page.goto(file.as_uri())
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
-    assert troubles == []
+def opened(watched, file):
+    return lambda size="desktop", **options: watched(file, viewport=SIZES[size], **options)
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -2,8 +2,36 @@
 
 from __future__ import annotations
 
+from html.parser import HTMLParser
+
 from saltreach.outputs.files import atomic_write
 from saltreach.outputs.map.page import map_page
+
+DESKTOP = {"width": 1440, "height": 900}
+PHONE = {"width": 390, "height": 844}
+
+
+class Page(HTMLParser):
+    """Elements with their attributes, and the text of script elements."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.elements, self.scripts, self._open = [], {}, None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.elements.append((tag, dict(attrs)))
+        self._open = (
+            dict(attrs).get("id", f"script{len(self.scripts)}") if tag == "script" else None
+        )
+
+    def handle_data(self, data):
+        if self._open:
+            self.scripts[self._open] = self.scripts.get(self._open, "") + data
+
+    def handle_endtag(self, tag):
+        if tag == "script":
+            self._open = None
 
 
 def write_map(sectors, anchors, land, provenance, path, **how):

@@ -2,7 +2,6 @@
 
 import json
 import re
-from html.parser import HTMLParser
 
 import folium
 import geopandas as gpd
@@ -12,7 +11,7 @@ import pytest
 import shapely
 
 from helpers import synthetic
-from helpers.pages import write_map
+from helpers.pages import Page, write_map
 from saltreach.assessment.shapes import sector_shapes
 from saltreach.errors import OptionError
 from saltreach.outputs.files import atomic_write
@@ -26,29 +25,6 @@ from saltreach.vocabulary.words import BANDS
 def region():
     anchors = synthetic.anchors()
     return synthetic.sectors(anchors), anchors, synthetic.land(), synthetic.provenance()
-
-
-class Page(HTMLParser):
-    """Elements with their attributes, and the text of script elements."""
-
-    def __init__(self, text):
-        super().__init__()
-        self.elements, self.scripts, self._open = [], {}, None
-        self.feed(text)
-
-    def handle_starttag(self, tag, attrs):
-        self.elements.append((tag, dict(attrs)))
-        self._open = (
-            dict(attrs).get("id", f"script{len(self.scripts)}") if tag == "script" else None
-        )
-
-    def handle_data(self, data):
-        if self._open:
-            self.scripts[self._open] = self.scripts.get(self._open, "") + data
-
-    def handle_endtag(self, tag):
-        if tag == "script":
-            self._open = None
 
 
 @pytest.mark.parametrize(

@@ -3,26 +3,14 @@
 import subprocess
 import sys
 import webbrowser
-from html.parser import HTMLParser
 
 import pytest
 
 import saltreach as sr
 from helpers.holding_region import HOSTILE, anchors, assessment, holding
+from helpers.pages import Page
 from saltreach.outputs import notebook
 from saltreach.outputs.map.page import map_of
-
-
-class Elements(HTMLParser):
-    """Tags of a text, and the attributes of each."""
-
-    def __init__(self, text):
-        super().__init__()
-        self.found = []
-        self.feed(text)
-
-    def handle_starttag(self, tag, attributes):
-        self.found.append((tag, dict(attributes)))
 
 
 @pytest.fixture
@@ -34,7 +22,7 @@ def result():
 
 def test_an_assessment_shows_its_map_in_a_frame_without_rights(result):
     assert "240 anchors" in repr(result)
-    found = Elements(sr.Assessment._repr_html_(result)).found
+    found = Page(sr.Assessment._repr_html_(result)).elements
     assert [tag for tag, _ in found] == ["p", "iframe"]
     frame = found[1][1]
     assert frame["srcdoc"] == map_of(result)
@@ -46,7 +34,7 @@ def test_a_large_assessment_shows_its_first_crags_instead(result, monkeypatch):
     monkeypatch.setattr(notebook, "MOST_ANCHORS", 239)
     monkeypatch.setattr(notebook, "MOST_CRAGS", 5)
     text = sr.Assessment._repr_html_(result)
-    found = Elements(text).found
+    found = Page(text).elements
     assert not {"iframe", "script", "img"} & {tag for tag, _ in found}
     assert [tag for tag, _ in found].count("tr") == 1 + 5
     assert text.index("Peña Dos") < text.index("Cabo Uno")  # the last rank comes first here
@@ -83,7 +71,7 @@ def test_for_a_landowner_nothing_is_written_unless_asked(result, tmp_path, monke
     assert given.files == ()
     assert not list(tmp_path.iterdir())
     assert repr(given) == "<ForLandowner: 6 places>"
-    ((tag, frame),) = Elements(given._repr_html_()).found
+    ((tag, frame),) = Page(given._repr_html_()).elements
     assert (tag, frame["srcdoc"]) == ("iframe", given.page)
     written = sr.landowner(result, holding(anchors()), "out")
     assert [path.read_bytes() for path in written.files] == [
