@@ -12,7 +12,7 @@ from saltreach.assessment.land import land_in
 from saltreach.assessment.shapes import unwrapped_lon
 from saltreach.outputs.html import render_template
 from saltreach.outputs.map.colourings import STYLE_OF
-from saltreach.outputs.window import window_coast
+from saltreach.outputs.window import length_text, round_length_m, window_coast
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -43,10 +43,15 @@ class Frame:
 
     @property
     def metres_per_degree(self) -> tuple[float, float]:
-        """Along longitude and latitude at the middle latitude, WGS 84 (series of the arc)."""
-        middle = np.radians((self.south + self.north) / 2)
-        lon_m = 111412.84 * np.cos(middle) - 93.5 * np.cos(3 * middle)
-        return float(lon_m), float(111132.92 - 559.82 * np.cos(2 * middle))
+        """Along longitude and latitude at the middle latitude, WGS 84."""
+        from pyproj import Geod
+
+        middle = (self.south + self.north) / 2
+        step = 0.01  # degrees; short enough that the parallel is straight
+        _, _, metres = Geod(ellps="WGS84").inv(
+            [0, 0], [middle, middle - step / 2], [step, 0], [middle, middle + step / 2]
+        )
+        return metres[0] / step, metres[1] / step
 
     @property
     def size_m(self) -> tuple[float, float]:
@@ -133,6 +138,8 @@ def drawing(
     covered = shapely.union_all(shapes)
     placed = _badges([shapely.transform(shape, frame.drawn) for shape in shapes], frame)
     kind, shore = _shore(frame, covered, provenance)
+    width_m, _ = frame.size_m
+    length_m = round_length_m(width_m / 5)
     outline = None if land is None else shapely.difference(shapely.boundary(land), covered)
     return {
         "frame": {
@@ -155,7 +162,7 @@ def drawing(
                 zip(found.table["risk_band"], shapes, placed, strict=True), start=1
             )
         ],
-        "scale": _scale(frame.size_m[0]),
+        "scale": {"length": round(length_m / width_m * WIDE, 2), "label": length_text(length_m)},
     }
 
 
@@ -241,15 +248,6 @@ def _badges(shapes: list[BaseGeometry], frame: Frame) -> list[dict[str, float]]:
             }
         )
     return placed
-
-
-def _scale(width_m: float) -> dict[str, Any]:
-    """A round length of about a fifth of the map."""
-    rough = width_m / 5
-    power = 10 ** np.floor(np.log10(rough))
-    length = max(step * power for step in (1, 2, 5) if step * power <= rough)
-    label = f"{length / 1000:g} km" if length >= 1000 else f"{length:g} m"
-    return {"length": round(float(length / width_m * WIDE), 2), "label": label}
 
 
 def map_svg(data: Mapping[str, Any], *, standalone: bool) -> str:

@@ -18,6 +18,7 @@ from saltreach.assessment.landowner import COARSENESS_M, Places, places_on
 from saltreach.outputs.html import asset_text
 from saltreach.outputs.landowner.drawing import drawing
 from saltreach.outputs.map.colourings import STYLE_OF
+from saltreach.outputs.window import length_text
 from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
@@ -68,7 +69,7 @@ def landowner_words(
     organisation = holding.contact.organisation or holding.contact.person
     phone = holding.contact.phone.replace(" ", "\u00a0")  # a number stays on one line
     reach = f" {texts['or']} ".join(filter(None, (phone, holding.contact.email)))
-    side = _length(found.coarseness_m)
+    side = length_text(found.coarseness_m)
     return {
         "texts": texts,
         "title": texts["title"].format(name=holding.name),
@@ -191,7 +192,3 @@ def _count(least: int, most: Any, texts: Mapping[str, Any]) -> str:
 
 def _month(day: str, texts: Mapping[str, Any]) -> str:
     return f"{texts['months'][int(day[5:7]) - 1]} {day[:4]}"
-
-
-def _length(metres: float) -> str:
-    return f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"

@@ -23,7 +23,13 @@ from saltreach.outputs.pictures.overview_labels import (
     crags_worst_first,
     draw_labels,
 )
-from saltreach.outputs.window import label_points, map_window, window_coast
+from saltreach.outputs.window import (
+    label_points,
+    length_text,
+    map_window,
+    round_length_m,
+    window_coast,
+)
 from saltreach.vocabulary.words import BANDS, CAUTION, UNKNOWN
 
 if TYPE_CHECKING:
@@ -224,17 +230,22 @@ def _scale_and_north(axes: Axes, window: tuple[float, float, float, float]) -> N
     west, south, east, north = window
     lon, lat = west + (east - west) * 0.014, south + (north - south) * 0.035
     _, _, whole_m = Geod(ellps="WGS84").inv(lon, lat, lon + (east - west) / 10, lat)
-    rough = whole_m * 1.6
-    power = 10 ** np.floor(np.log10(rough))
-    length = max(step * power for step in (1, 2, 5) if step * power <= rough)
+    length = round_length_m(whole_m * 1.6)
     wide = length / whole_m * (east - west) / 10
     tick = (north - south) * 0.014
     axes.plot(
         [lon, lon, lon + wide, lon + wide], [lat + tick, lat, lat, lat + tick],
         color=INK, linewidth=1.6, zorder=6, solid_joinstyle="miter",
     )  # fmt: skip
-    label = f"{length / 1000:g} km" if length >= 1000 else f"{length:g} m"
-    axes.text(lon + wide / 2, lat + tick, label, ha="center", va="bottom", fontsize=9, zorder=6)
+    axes.text(
+        lon + wide / 2,
+        lat + tick,
+        length_text(length),
+        ha="center",
+        va="bottom",
+        fontsize=9,
+        zorder=6,
+    )
     axes.annotate(
         "N", xy=(0.978, 0.965), xytext=(0.978, 0.875), xycoords="axes fraction", ha="center",
         va="center", fontsize=11, fontweight="bold", zorder=6,
