@@ -11,7 +11,7 @@ from saltreach.assessment.corrosivity import PROBABILITY_COLUMNS
 from saltreach.assessment.frames import anchor_frame, with_shapes
 from saltreach.assessment.priority import PRIORITY_WORK, rank_of_sector, sector_priority
 from saltreach.assessment.sectors import aggregate
-from saltreach.assessment.state import sector_curves
+from saltreach.assessment.state import failure_curves
 from saltreach.intake.policy import Policy
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def grouped(
     working = anchors.join(table[extra])
     sectors = aggregate(working, SECTOR)
     sectors = sectors.join(sector_priority(sectors, working, policy))
-    sectors["failure_curve"] = sector_curves(working, curve, SECTOR)
+    sectors["failure_curve"] = failure_curves(working, curve, SECTOR)
     anchors["priority_rank"] = rank_of_sector(anchors, sectors)
     best = sectors.groupby("crag")[["priority_score", "priority_rank"]]
     best = best.agg({"priority_score": "max", "priority_rank": "min"})

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import BANDS, CAUTION
@@ -57,6 +58,8 @@ class Assessment:
     flat: Flat
     provenance: dict[str, Any]
     working: pd.DataFrame | None = None
+    _repr_html_: ClassVar[Callable[[Assessment], str]]
+    """For notebooks; lent by the front door, for no output is known here."""
 
     @cached_property
     def anchors(self) -> gpd.GeoDataFrame:

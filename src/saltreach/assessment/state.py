@@ -220,7 +220,7 @@ def remaining_life_of_coated_y(table: pd.DataFrame) -> np.ndarray:
     return np.maximum(life - np.where(np.isnan(age_y), oldest, age_y), 0.0)
 
 
-def sector_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> list[str]:
+def failure_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> list[str]:
     """For each group, the yearly failure probability of its worst fifth, as JSON of 31 values.
 
     The 80th percentile of the group's anchors in each year: one anchor does not colour a
