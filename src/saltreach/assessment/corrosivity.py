@@ -34,7 +34,7 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
     Parameters
     ----------
     table : DataFrame
-        Register columns and those of `layers.join.layer_values`.
+        Register columns and those of `layers.join.with_layers`.
     spread : {"quadrature", "sampling"}
         How the inputs' errors are carried on: sums over nodes, or random draws.
     seed : int

@@ -12,10 +12,10 @@ import csv
 import functools
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from saltreach.errors import LayerError
 from saltreach.science.rock.lithology import lithologies, lithology_of
@@ -89,7 +89,7 @@ def _lithology_named(word: str) -> str:
     return word if word in lithologies() else str(lithology_of([word])[0])
 
 
-def mapped_lithology(legend: Any, mapping: Mapping[str, str]) -> np.ndarray:
+def mapped_lithology(legend: ArrayLike, mapping: Mapping[str, str]) -> np.ndarray:
     """Lithology of each legend entry: the user's mapping first, then the table's words.
 
     Parameters
@@ -126,7 +126,7 @@ def rock_families() -> Mapping[str, frozenset[str]]:
         }
 
 
-def same_rock(first: Any, second: Any) -> np.ndarray:
+def same_rock(first: ArrayLike, second: ArrayLike) -> np.ndarray:
     """Tell whether two names may mean one rock: equal, or one the wider class of the other.
 
     Parameters
