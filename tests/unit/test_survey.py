@@ -5,8 +5,10 @@ import openpyxl
 import pandas as pd
 import pytest
 
+from saltreach.assessment.assess import assess
 from saltreach.assessment.rock import rock_mass
 from saltreach.errors import RegisterError
+from saltreach.intake import read_register
 from saltreach.intake.survey import read_survey, survey_at, survey_sheet
 from saltreach.science.rock import rmr
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, SURVEY
@@ -162,3 +164,24 @@ def test_rqd_from_spacing_at_the_threshold():
     labelled = rmr.gsi_from_rmr89(pd.Series([60.0, 20.0], index=[3, 4]))
     assert labelled.index.tolist() == [3, 4]
     assert labelled.fillna(-1).tolist() == [55, -1]
+
+
+def test_a_register_knows_the_survey_of_its_own_workbook(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.title = "anchors"
+    book.active.append(["anchor_id", "crag", "sector", "lon", "lat"])
+    book.active.append(["a1", "Alder", "North", -4.95, 43.44])
+    sheet = book.create_sheet("SURVEY ")
+    sheet.append(["crag", "sector", "joint_spacing_mm"])
+    sheet.append(["Alder", "North", 400])
+    path = tmp_path / "book.xlsx"
+    book.save(path)
+    found = read_register(path)
+    assert found.survey_file == str(path)
+    assert assess(found).flat.anchors["joint_spacing_mm"].tolist() == [400]
+    book.remove(sheet)
+    book.save(path)
+    assert read_register(path).survey_file is None
+    book.active.title = "survey"  # the register itself is no survey
+    book.save(path)
+    assert read_register(path).survey_file is None

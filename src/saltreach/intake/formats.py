@@ -29,6 +29,8 @@ class Table:
     the numbers the user sees. For GIS formats `points` holds the coordinates in `crs` (NaN
     where a feature has no point) and `odd_geometry` the type of geometries that are not points.
     `bad_rows` lists rows that could not even be split into cells: row, value, reason, fix.
+    `other_sheets` are those of a workbook that were not read, `typed` the columns of a frame
+    that hold numbers or truth values, by place.
     """
 
     headers: tuple[str, ...]
@@ -40,7 +42,9 @@ class Table:
     odd_geometry: np.ndarray | None = None
     crs: Any = None
     crs_is_assumed: bool = False
-    bad_rows: tuple[tuple[int, str, str, str], ...] = field(default=())
+    bad_rows: tuple[tuple[int, str, str, str], ...] = ()
+    other_sheets: tuple[str, ...] = ()
+    typed: Mapping[int, pd.Series] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -86,12 +90,14 @@ def cell_text(value: Any) -> Any:
 
 def text_frame(columns: Sequence[Iterable[Any]], length: int) -> pd.DataFrame:
     """Frame of text columns named 0, 1, 2 ... from columns of typed cells."""
+
+    def text(values: Iterable[Any]) -> pd.Series:
+        if isinstance(values, pd.Series) and isinstance(values.dtype, pd.StringDtype):
+            return values.astype("str").set_axis(range(length)).where(lambda v: v != "")
+        return pd.Series([cell_text(v) for v in values], index=range(length), dtype="str")
+
     return pd.DataFrame(
-        {
-            i: pd.Series([cell_text(v) for v in values], index=range(length), dtype="str")
-            for i, values in enumerate(columns)
-        },
-        index=pd.RangeIndex(length),
+        {i: text(values) for i, values in enumerate(columns)}, index=pd.RangeIndex(length)
     )
 
 
@@ -262,13 +268,14 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
     cells = text_frame(list(zip(*padded, strict=True)) or [()] * width, len(records))
     cells, rows = _without_blank_rows(cells, np.arange(len(records)) + 2)
     keep = [i for i, h in enumerate(headers) if h.strip() or cells[i].notna().any()]
-    notes = (f"sheet {name!r} read; the other sheets were not",) if len(sheets) > 1 else ()
+    others = tuple(other for other in sheets if other != name)
     return Table(
         tuple(headers[i] for i in keep),
         cells[keep].set_axis(range(len(keep)), axis=1),
         rows,
         "XLSX",
-        notes,
+        (f"sheet {name!r} read; the other sheets were not",) if others else (),
+        other_sheets=others,
     )
 
 

@@ -108,7 +108,12 @@ def sheets_of(path: Path) -> list[str]:
 
 def survey_sheet(path: Path) -> str | None:
     """The sheet of a workbook that is named `survey`, whatever its case."""
-    return next((name for name in sheets_of(path) if name.strip().casefold() == SHEET), None)
+    return next((name for name in sheets_of(path) if is_survey(name)), None)
+
+
+def is_survey(sheet: str) -> bool:
+    """Whether a sheet is named `survey`, whatever its case."""
+    return sheet.strip().casefold() == SHEET
 
 
 def read_survey(path: str | Path, *, sheet: str | None = None) -> Survey:
