@@ -15,17 +15,10 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake import check, formats, gis, positions
-from saltreach.intake.dates import parse_dates
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.placing import place_anchors
-from saltreach.intake.survey import is_survey
-from saltreach.intake.values import (
-    grades_named,
-    parse_choices,
-    parse_numbers,
-    trimmed,
-    without_unknown_words,
-)
+from saltreach.intake.tables import SURVEY
+from saltreach.intake.values import grades_named, parse_column, trimmed
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, Column
 from saltreach.vocabulary.metals import STAINLESS, STAINLESS_METALS
 from saltreach.vocabulary.words import UNKNOWN
@@ -34,8 +27,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
 READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
-    ".csv": formats.read_csv,
-    ".xlsx": formats.read_xlsx,
+    **formats.READERS,
     ".geojson": gis.read_geojson,
     ".json": gis.read_geojson,
     ".gpkg": gis.read_gpkg,
@@ -79,23 +71,6 @@ class Register:
     survey_file: str | None = None
 
 
-def _content(path: Path) -> bytes:
-    if path.suffix.lower() not in READERS:
-        raise RegisterError(
-            f"{path.name}: cannot read {path.suffix or 'a file without suffix'!r}; "
-            f"give one of {', '.join(READERS)}"
-        )
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError as error:
-        raise RegisterError(f"{path}: no such file; check the path") from error
-    except OSError as error:
-        raise RegisterError(f"{path}: cannot be read ({error.strerror})") from error
-    if not data.strip():
-        raise RegisterError(f"{path.name}: the file is empty; give a header row and anchors")
-    return data
-
-
 def _absent(column: Column, index: pd.Index) -> pd.Series:
     """A column the file does not have: unknown in every row."""
     if column.kind in ("number", "integer"):
@@ -122,14 +97,8 @@ def _parsed(
         if column.kind == "text":
             values[column.name] = text
             continue
-        known = without_unknown_words(text)
-        if column.choices:
-            parsed, more = parse_choices(known, column)
-            notes += more
-        elif column.kind == "date":
-            parsed = parse_dates(known, today)
-        else:
-            parsed = parse_numbers(known, column)
+        parsed, more = parse_column(text, column, today)
+        notes += more
         values[column.name] = parsed.values
         found.append(
             check.problems(parsed.reason.notna(), column.name, text, parsed.reason, parsed.fix)
@@ -250,7 +219,7 @@ def read_register(
         points = b"" if table.points is None else table.points.tobytes()
         data = table.cells.to_csv(header=list(table.headers)).encode() + points
     else:
-        data = _content(path)
+        data = formats.content(path, READERS, "anchors")
         table = READERS[suffix](path, data, request)
     headers = resolve_headers(
         table.headers,
@@ -260,7 +229,7 @@ def read_register(
         have_geometry=table.points is not None,
     )
     found = _checked(name, table, headers, asked, columns, today or dt.date.today())
-    surveyed = any(is_survey(other) for other in table.other_sheets)
+    surveyed = SURVEY.name in {other.strip().casefold() for other in table.other_sheets}
     return replace(
         found,
         sha256=hashlib.sha256(data).hexdigest(),
