@@ -16,6 +16,7 @@ from helpers.small_register import write
 ROOT = Path(__file__).parents[2]
 COMMANDS = (
     "demo", "check", "assess", "map", "landowner", "plan", "priorities", "cure", "layers list",
+    "templates",
 )  # fmt: skip
 
 

@@ -27,7 +27,7 @@ def _as(name: str) -> Any:
 
 Kind = Annotated[str, OneOf(KINDS)]
 Metal = Annotated[str, OneOf(PLACEABLE)]
-Price = Annotated[float, _as("price")]
+Price = Annotated[float, Field(ge=PRICES.column("price").low, le=PRICES.column("price").high)]
 
 
 @record
@@ -40,7 +40,7 @@ class Piece:
     """Metal of the anchor."""
     diameter_mm: Annotated[float, _as("diameter_mm")]
     length_mm: Annotated[float, _as("length_mm")]
-    price: Price
+    price: Annotated[float, _as("price")]
     grade: Annotated[str, OneOf(("", *PRICES.column("grade").choices)), _as("grade")] = ""
     legs: Annotated[int, _as("legs")] = 1
     how_many: Annotated[int, _as("how_many")] | None = None
@@ -153,6 +153,7 @@ def _rows(file: Path) -> dict[str, Any]:
     rows = read_table(file, PRICES).rows
     out: dict[str, Any] = {"stock": [], **{kind: {} for kind in KINDS}}
     out["currency"] = next((row["currency"] for row in rows if row["currency"]), "")
+    out["example"] = "yes" in {row["example"] for row in rows}
     for row in rows:
         if row["diameter_mm"] is not None:
             own = ("metal", "price", "diameter_mm", "length_mm", "grade", "legs", "how_many")

@@ -159,7 +159,12 @@ def schema_of(model: Any) -> dict[str, Any]:
             return resolved(known[part["$ref"].rpartition("/")[2]] | own)
         return {k: resolved(v) for k, v in part.items()}
 
-    return resolved(whole)
+    found = resolved(whole)
+    for base in model.__mro__[1:]:  # what a base says of its names, its heirs need not repeat
+        if hasattr(base, "__pydantic_fields__"):
+            for name, part in schema_of(base)["properties"].items():
+                found["properties"][name] = part | found["properties"][name]
+    return found
 
 
 def without_none(schema: Mapping[str, Any]) -> Mapping[str, Any]:
@@ -171,7 +176,9 @@ def without_none(schema: Mapping[str, Any]) -> Mapping[str, Any]:
 def wanted(schema: Mapping[str, Any]) -> str:
     """What a value must be, in words: `a number from 0 to 250`."""
     schema = without_none(schema)
-    words = schema.get("enum") or ([schema["const"]] if "const" in schema else [])
+    words = [w for w in schema.get("enum", ()) if w] or (
+        [schema["const"]] if "const" in schema else []
+    )
     if words:
         return " or ".join(words) if len(words) < 3 else f"one of {', '.join(words)}"
     kind = schema.get("type")
@@ -184,13 +191,15 @@ def wanted(schema: Mapping[str, Any]) -> str:
                 f" above {above:g}" if below is None else f" between {above:g} and {below:g}"
             )
         if low is not None:
-            return said + (f" from {low:g} up" if high is None else f" from {low:g} to {high:g}")
+            return said + (f" from {low:g} up" if high is None else f" from {low:g} to {high:.10g}")
         return said
     if kind == "string":
         return "a day, as 2027-04-30" if schema.get("format") == "date" else "a text"
     if kind == "object":
         inner = schema.get("additionalProperties")
         return "a table" + (f", for each name {wanted(inner)}" if isinstance(inner, dict) else "")
+    if "properties" in schema.get("items", {}):
+        return "tables, each under [[...]]"
     return {"boolean": "true or false", "array": "a list, [...]"}.get(str(kind), "another value")
 
 

@@ -17,6 +17,7 @@ from saltreach.intake.check import RowRule
 from saltreach.vocabulary.columns import SURVEY as SURVEY_COLUMNS
 from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.metals import BONDED, GRADE_BY_NAME, GRADES, MECHANICAL, PLACEABLE
+from saltreach.vocabulary.words import YES_NO
 
 CLOSED, OPEN_ONLY = "closed", "open only"
 ACCESS = (CLOSED, OPEN_ONLY)
@@ -26,7 +27,7 @@ KINDS = (BONDED, MECHANICAL)
 COSTS = ("resin_per_ml", "work_per_anchor", "extra_per_anchor", "travel_per_sector")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Table:
     """A table beside the register.
 
@@ -191,6 +192,7 @@ PRICES = Table(
         _c("metal", "choice", "metal of the anchor", choices=PLACEABLE),
         _c("price", "number", "price of one", low=0, high=1e6, required=True),
         _c("currency", "text", "currency of all prices"),
+        _c("example", "choice", "yes: invented, and every output says so", choices=YES_NO),
         _c("diameter_mm", "number", "diameter of a piece of the stock list", unit="mm", low=4,
            high=40),
         _c("length_mm", "number", "its length in the rock", unit="mm", low=20, high=500),
@@ -198,7 +200,7 @@ PRICES = Table(
         _c("legs", "integer", "its legs, 1 or 2", low=1, high=2),
         _c("how_many", "integer", "how many there are; empty: no limit", low=0, high=1e6),
     ),
-    {"currency": "", "grade": "", "legs": 1},
+    {"currency": "", "example": "no", "grade": "", "legs": 1},
     ("item", "metal", "grade", "diameter_mm", "length_mm", "legs"),
     (
         RowRule(("item", "metal"), "an anchor without its metal",
