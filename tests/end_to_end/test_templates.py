@@ -32,7 +32,7 @@ def run(saltreach):
 @pytest.fixture(scope="module")
 def results(run, folder, tmp_path_factory):
     out, at = tmp_path_factory.mktemp("results"), folder / "example"
-    run("assess", at / "anchors.csv", "--out", out, "--options", at / "options.toml",
+    run("assess", at / "register.csv", "--out", out, "--options", at / "options.toml",
         "--policy", at / "policy.toml", "--survey", at / "survey.csv",
         "--prices", at / "prices.toml", "--rock-mapping", at / "rock_mapping.csv")  # fmt: skip
     record = json.loads((out / "provenance.json").read_text())
@@ -85,13 +85,13 @@ def test_one_workbook_serves_every_command(run, folder, tmp_path):
 
 def test_empty_sheets_change_nothing(run, saltreach, folder, results, tmp_path):
     at, full = folder / "empty", folder / "example"
-    for name in ("anchors.csv", "tables.xlsx"):
+    for name in ("register.csv", "tables.xlsx"):
         assert "0 rows, 0 good, 0 refused" in run("check", at / name)
     for number, more in enumerate([
         ["--options", at / "options.toml", "--policy", at / "policy.toml",
          "--survey", at / "survey.csv", "--rock-mapping", at / "rock_mapping.csv"], [],
     ]):  # fmt: skip
-        run("assess", full / "anchors.csv", "--out", tmp_path / str(number), "--today",
+        run("assess", full / "register.csv", "--out", tmp_path / str(number), "--today",
             "2026-11-25", *more)  # fmt: skip
     first, second = (tmp_path / n / "sectors.csv" for n in "01")
     assert first.read_text() == second.read_text()
@@ -101,7 +101,7 @@ def test_empty_sheets_change_nothing(run, saltreach, folder, results, tmp_path):
 @pytest.mark.parametrize(
     ("command", "says"),
     [
-        (["assess", "{empty}/anchors.csv", "--out", "x"], "no row below its header"),
+        (["assess", "{empty}/register.csv", "--out", "x"], "no row below its header"),
         (["plan", "{results}", "--teams", "{empty}/teams.csv", "--out", "x"], "team"),
         (["priorities", "{results}", "--budget", "5", "--prices", "{empty}/prices.csv", "--out",
           "x"], "no anchor has a price"),

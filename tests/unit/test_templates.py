@@ -11,7 +11,7 @@ from saltreach.errors import OptionError
 from saltreach.intake.prices import read_prices
 from saltreach.intake.settings import schema_of
 from saltreach.intake.tables import TABLES
-from saltreach.intake.templates import ANCHORS, SETTINGS, example_settings, file_name, toml_of
+from saltreach.intake.templates import REGISTER, SETTINGS, example_settings, file_name, toml_of
 from saltreach.layers.embedded import embedded_file
 from saltreach.outputs.tables.templates import write_templates
 
@@ -56,23 +56,23 @@ def test_what_the_comments_of_options_and_policy_say_is_accepted_when_set():
 
 
 def test_every_column_is_in_the_example_and_in_the_empty_sheet(folder):
-    for table in (ANCHORS, *TABLES):
-        names = [c.name for c in table.columns]
+    for table in (REGISTER, *TABLES):
+        names = list(table.columns)
         example, empty = (
             pd.read_csv(folder / kind / file_name(table), dtype=str)
             for kind in ("example", "empty")
         )
         assert list(example.columns) == list(empty.columns) == names
         assert len(empty) == 0 and len(example) > 0
-        needed = [c.name for c in table.columns if c.required]
+        needed = [n for n, c in table.columns.items() if c.required]
         assert example[needed].notna().all(axis=None)
 
 
 def test_the_workbook_has_a_sheet_for_each_table_and_one_that_explains(folder):
     book = openpyxl.load_workbook(folder / "empty" / "tables.xlsx", read_only=True)
-    assert book.sheetnames == ["About", "anchors", *(t.name for t in TABLES), "columns"]
+    assert book.sheetnames == ["About", "register", *(t.name for t in TABLES), "columns"]
     told = list(book["columns"].iter_rows(min_row=2, values_only=True))
-    assert len(told) == sum(len(t.columns) for t in (ANCHORS, *TABLES))
+    assert len(told) == sum(len(t.columns) for t in (REGISTER, *TABLES))
     assert all(row[0] and row[1] and row[-1] for row in told)
     book.close()
 

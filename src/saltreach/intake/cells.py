@@ -11,11 +11,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.intake.dates import Parsed
-from saltreach.science.rock.lithology import lithologies, lithology_of
 from saltreach.vocabulary.words import UNKNOWN
-
-WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
-"""As RFC 5545 writes them; `1SA` is the first Saturday of a month, `-1SU` the last Sunday."""
 
 
 class Refused(Exception):
@@ -102,6 +98,8 @@ def code(text: object) -> str:
 
 def lithology(text: str) -> str:
     """Read the name of a rock: one of the table of lithologies, or a word it knows."""
+    from saltreach.science.rock.lithology import lithologies, lithology_of
+
     name = text if text in lithologies() else str(lithology_of([text])[0])
     if name == UNKNOWN and text.casefold() != UNKNOWN:
         raise Refused("it names no rock", f"use one of {', '.join(lithologies())}")

@@ -27,8 +27,8 @@ def read_cure_table(path: str | Path) -> CureTable:
     sheet = read_table(path, DATA_SHEET)
     if len(sheet.rows) < 2:
         raise OptionError(
-            f"{DATA_SHEET.name} {sheet.file}: {len(sheet.rows)} row(s) of cure times; give at "
+            f"{DATA_SHEET.title} {sheet.file}: {len(sheet.rows)} row(s) of cure times; give at "
             "least two temperatures from the data sheet"
         )
-    times = sheet.frame(DATA_SHEET.columns).sort_values("rock_temperature_c")
+    times = sheet.frame(DATA_SHEET.columns.values()).sort_values("rock_temperature_c")
     return CureTable(**{str(c): times[c].to_numpy() for c in times}, source=sheet.file)

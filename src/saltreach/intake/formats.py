@@ -17,6 +17,7 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake.headers import column_of, listed, resolve_headers
+from saltreach.vocabulary.synonyms import plain
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 
@@ -236,7 +237,7 @@ def _chosen_sheet(headers: dict[str, tuple[str, ...]], request: Request, where: 
     if len(headers) == 1:
         return next(iter(headers))
     if request.named is not None:
-        found = [n for n in headers if n.strip().casefold() == request.named]
+        found = [n for n in headers if plain(n) == plain(request.named)]
         if len(found) != 1:
             raise RegisterError(
                 f"{where}: no sheet is named {request.named!r}; sheets: {names}; name one so"

@@ -15,19 +15,20 @@ from saltreach.errors import OptionError
 from saltreach.intake.formats import READERS
 from saltreach.intake.settings import NOT_SET, OneOf, Several, checked, read_toml, record
 from saltreach.intake.sheets import read_table
-from saltreach.intake.tables import COSTS, KINDS, PRICES, of_metal
-from saltreach.vocabulary.metals import BONDED, GRADES, PLACEABLE
+from saltreach.intake.tables import PRICES, of_metal
+from saltreach.vocabulary.metals import BONDED, COSTS, GRADE_NAMES, MECHANICAL, PLACEABLE
 
 
 def _as(name: str) -> Any:
     """Range and meaning that the table of prices gives a column."""
-    column = PRICES.column(name)
+    column = PRICES.columns[name]
     return Field(ge=column.low, le=column.high, description=column.meaning)
 
 
+KINDS = (BONDED, MECHANICAL)
 Kind = Annotated[str, OneOf(KINDS)]
 Metal = Annotated[str, OneOf(PLACEABLE)]
-Price = Annotated[float, Field(ge=PRICES.column("price").low, le=PRICES.column("price").high)]
+Price = Annotated[float, Field(ge=PRICES.columns["price"].low, le=PRICES.columns["price"].high)]
 
 
 @record
@@ -41,14 +42,14 @@ class Piece:
     diameter_mm: Annotated[float, _as("diameter_mm")]
     length_mm: Annotated[float, _as("length_mm")]
     price: Annotated[float, _as("price")]
-    grade: Annotated[str, OneOf(("", *PRICES.column("grade").choices)), _as("grade")] = ""
+    grade: Annotated[str, OneOf(("", *GRADE_NAMES)), _as("grade")] = ""
     legs: Annotated[int, _as("legs")] = 1
     how_many: Annotated[int, _as("how_many")] | None = None
 
     def __post_init__(self) -> None:
         """Refuse a grade of another metal."""
         if self.grade and of_metal(self.grade) != self.metal:
-            own = ", ".join(g.name for g in GRADES if g.material == self.metal)
+            own = ", ".join(g for g in GRADE_NAMES if of_metal(g) == self.metal)
             raise OptionError(
                 f"grade {self.grade!r} is none of {self.metal}; give one of {own}, or leave it out"
             )
@@ -156,8 +157,8 @@ def _rows(file: Path) -> dict[str, Any]:
     out["example"] = "yes" in {row["example"] for row in rows}
     for row in rows:
         if row["diameter_mm"] is not None:
-            own = ("metal", "price", "diameter_mm", "length_mm", "grade", "legs", "how_many")
-            out["stock"].append({"kind": row["item"], **{name: row[name] for name in own}})
+            own = {f.name: row[f.name] for f in fields(Piece) if f.name in row}
+            out["stock"].append(own | {"kind": row["item"]})
         elif row["item"] in COSTS:
             out[row["item"]] = row["price"]
         else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -58,17 +59,16 @@ class Sheet:
             "notes": list(self.notes),
         }
 
-    def frame(self, columns: tuple[Column, ...]) -> pd.DataFrame:
+    def frame(self, columns: Iterable[Column]) -> pd.DataFrame:
         """The good rows: numbers with NaN, texts and words with "" where empty."""
-        cells = {c.name: [row[c.name] for row in self.rows] for c in columns}
-        return pd.DataFrame(
-            {
-                c.name: pd.Series(cells[c.name], dtype=float)
-                if c.kind in NUMBERS
-                else pd.Series(cells[c.name], dtype="str").fillna("")
-                for c in columns
-            }
-        )
+
+        def values(column: Column) -> pd.Series:
+            cells = [row[column.name] for row in self.rows]
+            if column.kind in NUMBERS:
+                return pd.Series(cells, dtype=float)
+            return pd.Series(cells, dtype="str").fillna("")
+
+        return pd.DataFrame({column.name: values(column) for column in columns})
 
 
 NOTHING = Sheet((), pd.DataFrame(columns=list(REJECTED_COLUMNS)))
@@ -98,7 +98,7 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
         error, for the first refused row too.
     """
     file = Path(path)
-    words = table_header_words(tuple(c.name for c in table.columns))
+    words = table_header_words(tuple(table.columns))
     request = formats.Request(
         sheet=sheet, named=table.name, known=lambda header: plain(header) in words
     )
@@ -107,13 +107,13 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
         found = formats.READERS[file.suffix.lower()](file, data, request)
         places, unused = _places(found.headers, table, words, file.name)
     except RegisterError as error:
-        raise (table.error or RegisterError)(f"{table.name} {error}") from error
+        raise (table.error or RegisterError)(f"{table.title} {error}") from error
     values, problems, notes = _parsed(found, table, places)
     rejected = _rejected(problems, found, file.name)
     if table.error is not None and len(rejected):
         bad = rejected.iloc[0]
         raise table.error(
-            f"{table.name} {file.name}, row {bad['row']}, {bad['column']} = {bad['value']!r}: "
+            f"{table.title} {file.name}, row {bad['row']}, {bad['column']} = {bad['value']!r}: "
             f"{bad['reason']}; {bad['fix']}"
         )
     good = np.ones(len(values), dtype=bool)
@@ -147,11 +147,11 @@ def _places(
             )
         else:
             places[name] = i
-    missing = [c.name for c in table.columns if c.required and c.name not in places]
+    missing = [n for n, c in table.columns.items() if c.required and n not in places]
     if missing:
         raise RegisterError(
             f"{where}: no column {' and '.join(missing)}; headers found: {listed(headers)}; "
-            f"columns are {', '.join(c.name for c in table.columns)}"
+            f"columns are {', '.join(table.columns)}"
         )
     return places, [f"columns not used: {', '.join(unused)}"] if unused else []
 
@@ -162,24 +162,25 @@ def _parsed(
     """Values of all rows, None where there is none, every problem, and notes."""
     index = found.cells.index
     empty = pd.Series(np.nan, index=index, dtype="str")
-    shown = pd.DataFrame(
-        {c.name: trimmed(found.cells[places[c.name]]) if c.name in places else empty
-         for c in table.columns}, index=index,
-    )  # fmt: skip
+    cells = {
+        name: trimmed(found.cells[places[name]]) if name in places else empty
+        for name in table.columns
+    }
+    shown = pd.DataFrame(cells, index=index)
     values: dict[str, pd.Series] = {}
     problems, notes = [check.problems(np.zeros(len(index)), "", "", "", "")], []
-    for column in table.columns:
+    for column in table.columns.values():
         text = shown[column.name]
         parsed, more = parse_column(text, column)
         notes += more
         problems.append(_cell_problems(text, parsed.values, parsed.reason, parsed.fix, column))
         default = table.defaults.get(column.name)
         whole = column.kind == "integer"
-        cells = [
+        filled = [
             default if isinstance(v, float) and np.isnan(v) else int(v) if whole else v
             for v in parsed.values
         ]
-        values[column.name] = pd.Series(cells, index=index, dtype=object)
+        values[column.name] = pd.Series(filled, index=index, dtype=object)
     frame = pd.DataFrame(values, index=index)
     broken = np.isin(index, pd.concat(problems)["place"].to_numpy(dtype=int))
     if table.unique:
@@ -188,8 +189,8 @@ def _parsed(
     for rule in table.rules:
         bad = np.zeros(len(index), dtype=bool)
         bad[~broken] = rule.bad(frame[~broken].infer_objects()).to_numpy(dtype=bool)
-        cells = check.joined(shown, rule.columns)
-        problems.append(check.problems(bad, ", ".join(rule.columns), cells, rule.reason, rule.fix))
+        said = check.joined(shown, rule.columns)
+        problems.append(check.problems(bad, ", ".join(rule.columns), said, rule.reason, rule.fix))
         broken |= bad
     return frame, pd.concat(problems, ignore_index=True), notes
 
@@ -204,7 +205,8 @@ def _cell_problems(
         gone = values.isna() & reason.isna()
         found.append(check.problems(gone, column.name, "", "missing", f"give the {column.meaning}"))
     if column.kind in NUMBERS:
-        low, high = column.low, column.high
+        low = -np.inf if column.low is None else column.low
+        high = np.inf if column.high is None else column.high
         outside = values.notna() & ~values.between(low, high)
         unit = f" in {column.unit}" if column.unit else ""
         limits = f"not in {low:g}..{high:.10g}"
@@ -229,8 +231,8 @@ def _repeated(
     again = np.zeros(len(shown), dtype=bool)
     again[frame.index[(first != place).to_numpy(dtype=bool)]] = True
     reason = ("already given in row " + number).reindex(shown.index).astype("str")
-    cells = check.joined(shown, unique)
-    return check.problems(again, ", ".join(unique), cells, reason, "keep one of the rows")
+    said = check.joined(shown, unique)
+    return check.problems(again, ", ".join(unique), said, reason, "keep one of the rows")
 
 
 def _rejected(problems: pd.DataFrame, found: formats.Table, file: str) -> pd.DataFrame:

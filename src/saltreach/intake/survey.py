@@ -43,13 +43,13 @@ def survey_at(survey: Sheet | None, anchors: pd.DataFrame) -> tuple[pd.DataFrame
     survey : Sheet or None
         With the rows whose sector holds no anchor moved to `rejected`.
     """
-    columns = [c for c in SURVEY.columns if not c.required]
+    columns = [c for c in SURVEY.columns.values() if not c.required]
     if survey is None:
         empty = {c.name: ("" if c.choices else np.nan) for c in columns}
         return pd.DataFrame(empty, index=anchors.index), None
     known = anchors.groupby("crag")["sector"].agg(set).to_dict()
     kept = refuse_unknown(survey, known)
-    table = kept.frame(SURVEY.columns)
+    table = kept.frame(SURVEY.columns.values())
     values = table.set_axis(pd.Index(sector_key(table)))[[c.name for c in columns]]
     values = values.reindex(sector_key(anchors)).set_axis(anchors.index)
     words = [c.name for c in columns if c.choices]

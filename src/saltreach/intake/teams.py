@@ -5,9 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from saltreach.intake import tables
-from saltreach.intake.cells import WEEKDAYS
 from saltreach.intake.sheets import Sheet, read_table
-from saltreach.intake.tables import OPEN_ONLY
+from saltreach.vocabulary.words import OPEN_ONLY, WEEKDAYS
 
 __all__ = ["OPEN_ONLY", "WEEKDAYS", "read_done", "read_needs", "read_teams", "read_tides",
            "read_travel", "read_windows"]  # fmt: skip

@@ -21,10 +21,10 @@ from saltreach.intake.options import Options
 from saltreach.intake.policy import Policy
 from saltreach.intake.prices import PriceFile, read_prices
 from saltreach.intake.read import read_register
-from saltreach.intake.tables import COSTS, PRICES, SURVEY, TABLES, Table
-from saltreach.vocabulary.columns import REGISTER
+from saltreach.intake.tables import PRICES, SURVEY, TABLES, Table
+from saltreach.vocabulary.metals import COSTS
 
-ANCHORS = Table("anchors", REGISTER)
+REGISTER = Table("register")
 SETTINGS = {"options": Options, "policy": Policy, "prices": PriceFile, "holding": HoldingFile}
 """Name of a TOML file -> its record."""
 PER_SECTOR = 2
@@ -39,25 +39,26 @@ def file_name(table: Table) -> str:
     >>> [file_name(table) for table in TABLES[-2:]]
     ['data_sheet.csv', 'rock_mapping.csv']
     """
-    return table.name.replace(" ", "_") + ".csv"
+    return f"{table.name}.csv"
 
 
 def example_tables(demo: Path) -> dict[Table, pd.DataFrame]:
     """Every table with all its columns, as text, filled from the folder of the demo's files."""
-    return {table: _example(table, demo) for table in (ANCHORS, *TABLES)}
+    return {table: _example(table, demo) for table in (REGISTER, *TABLES)}
 
 
 def _example(table: Table, demo: Path) -> pd.DataFrame:
     """Cells of the demo under every column of a table."""
     if table is PRICES:
         return _priced(demo / "prices.toml")
-    file = demo / ("sectors_survey.csv" if table is SURVEY else file_name(table))
+    own = {REGISTER.name: "anchors.csv", SURVEY.name: "sectors_survey.csv"}
+    file = demo / own.get(table.name, file_name(table))
     found = formats.read_csv(file, file.read_bytes(), formats.Request())
     cells = found.cells.set_axis(list(found.headers), axis=1).set_axis(found.rows)
-    if table is ANCHORS:
+    if table is REGISTER:
         good = read_register(file).anchors
         cells = cells.loc[good.groupby(["crag", "sector"]).head(PER_SECTOR)["source_row"]]
-    return cells.reindex(columns=[c.name for c in table.columns])
+    return cells.reindex(columns=list(table.columns))
 
 
 def _priced(file: Path) -> pd.DataFrame:
@@ -68,8 +69,7 @@ def _priced(file: Path) -> pd.DataFrame:
         for (kind, metal), price in found.anchors.items()
     ]
     rows += [{"item": cost, "price": getattr(found, cost)} for cost in COSTS]
-    columns = [c.name for c in PRICES.columns]
-    return pd.DataFrame(rows, columns=columns).assign(
+    return pd.DataFrame(rows, columns=list(PRICES.columns)).assign(
         currency=found.currency, example="yes" if found.example else "no"
     )
 

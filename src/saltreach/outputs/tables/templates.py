@@ -76,7 +76,7 @@ def write_templates(out: Path, demo: Path) -> list[Path]:
 def _workbook(path: Path, filled: Mapping[Table, pd.DataFrame], *, empty: bool) -> None:
     """Every table as a sheet of the name its reader looks for, and one that explains columns."""
     sheets = {t.name: cells.iloc[:0] if empty else cells for t, cells in filled.items()}
-    told = [{"sheet": t.name, **_told(c, t)} for t in filled for c in t.columns]
+    told = [{"sheet": t.name, **_told(c, t)} for t in filled for c in t.columns.values()]
     about = [
         "One sheet for each table saltreach reads; give this file wherever a command asks for one.",
         "Leave out what you do not have. What each column holds is on the sheet 'columns'.",
