@@ -92,6 +92,8 @@ def record(cls: type[T]) -> type[T]:
             raise OptionError(refusal(error, made, made.__name__.lower())) from None
 
     made.__init__ = checked_init  # type: ignore[method-assign]
+    told = [f"{n} : {f.description or ''}" for n, f in made.__pydantic_fields__.items()]
+    made.__doc__ = "\n    ".join([f"{made.__doc__}\n", "Attributes", "----------", *told, ""])
     return cast(type[T], made)
 
 
