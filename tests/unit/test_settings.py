@@ -29,7 +29,7 @@ def options(tmp_path, text):
         ({"so2_ug_m3": True}, "so2_ug_m3 = True; give a number"),
         ({"so2_ug_m3": float("nan")}, "so2_ug_m3 = nan; give a number"),
         ({"seed": 1.5}, "seed = 1.5; give a whole number"),
-        ({"wind": 1}, "wind = 1; give true or false"),
+        ({"allow_looser_policy": 1}, "policy = 1; give true or false"),
         ({"spread": "wide"}, "spread = 'wide'; give quadrature or sampling"),
         ({"today": "2026-11-25"}, "today = '2026-11-25'; give a day, as 2027-04-30"),
         ({"so2_ug": 1}, "unknown name 'so2_ug'; did you mean 'so2_ug_m3'? (known: so2_ug_m3, "),

@@ -18,7 +18,7 @@ from saltreach.intake.templates import (
     file_name,
     toml_of,
 )
-from saltreach.outputs.files import whole_folder
+from saltreach.outputs.files import atomic_folder
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.vocabulary.columns import Column
 
@@ -64,7 +64,7 @@ def write_templates(out: Path, demo: Path) -> list[Path]:
             f"{out}: already there and left as it is: {', '.join(there)}; give another --out"
         )
     for folder, files in written.items():
-        with whole_folder(out / folder) as work:
+        with atomic_folder(out / folder) as work:
             for name, text in files.items():
                 (work / name).write_text(text, encoding="utf-8")
             if folder == EXAMPLE:
