@@ -16,10 +16,11 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from saltreach.errors import LayerError
+from saltreach.intake.rock_mapping import read_rock_mapping
 from saltreach.layers.embedded import sha256_of
 from saltreach.layers.layer import Layer, Origin, Value, lonlat
 from saltreach.layers.raster import cell_position, open_raster, windows
-from saltreach.layers.rock_types import mapped_lithology, read_rock_mapping, same_rock
+from saltreach.layers.rock_types import mapped_lithology, same_rock
 from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:

@@ -1,18 +1,15 @@
 """Adhesive at the cliff: how long it needs at the temperature of the rock, and its expiry.
 
-No product data live here. The user types the table of the product's own data sheet into a CSV,
-and only what lies between its rows is interpolated. The data sheet wins over anything here.
+No product data live here. The times are those of the product's own data sheet, and only what
+lies between its rows is interpolated. The data sheet wins over anything here.
 """
 
 from __future__ import annotations
 
 import calendar
-import csv
 import datetime as dt
 import re
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -26,17 +23,15 @@ WET_HOLE_FACTOR = 2.0
 """Cure time in a wet hole over that in a dry one: common practice, no source. If the data sheet
 says otherwise, or forbids wet holes, follow it."""
 
-CURE_COLUMNS = ("rock_temperature_c", "gel_min", "cure_min")
 EXPIRY_STATES = ("in date", "expired", UNKNOWN)
-_PLAUSIBLE_C = (-40.0, 60.0)
 
 
 @dataclass(frozen=True)
 class CureTable:
     """Gel and cure time by rock temperature, from one product's data sheet.
 
-    `rock_temperature_c` rises; `gel_min` and `cure_min` are minutes in a dry hole and do not
-    rise with it. `source` is the file it came from.
+    `rock_temperature_c` rises, two values or more; `gel_min` and `cure_min` are minutes in a dry
+    hole and do not rise with it. `source` is the file it came from.
     """
 
     rock_temperature_c: np.ndarray
@@ -103,120 +98,6 @@ def doubling_rule_ratio(temperature_c: Any, reference_c: Any = 20.0) -> Any:
     return 2.0 ** ((reference_c - temperature_c) / 10.0)
 
 
-def cure_table(rows: Iterable[Mapping[str, Any]], source: str) -> CureTable:
-    """Check the rows of a data sheet and make a table of them.
-
-    Parameters
-    ----------
-    rows : iterable of mapping
-        One mapping per temperature with the keys of `CURE_COLUMNS`; numbers or their text.
-    source : str
-        Where the rows come from, for messages.
-
-    Returns
-    -------
-    CureTable
-        Sorted by temperature.
-
-    Raises
-    ------
-    OptionError
-        A value that is no number, not positive or not plausible, a temperature given twice,
-        a gel time above the cure time, a time that rises with temperature, or fewer than two
-        rows. The message names file, row, column, value and fix.
-
-    Examples
-    --------
-    >>> sheet = [{"rock_temperature_c": 20, "gel_min": 8, "cure_min": 60},
-    ...          {"rock_temperature_c": 10, "gel_min": 16, "cure_min": 120}]
-    >>> cure_table(sheet, "sheet").rock_temperature_c.tolist()
-    [10.0, 20.0]
-    """
-    lines = [
-        (line, *(_cell(source, line, row, column) for column in CURE_COLUMNS))
-        for line, row in enumerate(rows, start=2)
-    ]
-    if len(lines) < 2:
-        raise OptionError(
-            f"{source}: {len(lines)} row(s) of cure times; give at least two temperatures from "
-            "the data sheet"
-        )
-    lines.sort(key=lambda found: found[1])
-    for line, _, gel, cure in lines:
-        if gel > cure:
-            raise OptionError(
-                f"{source}, row {line}, column gel_min: {gel:g} is longer than cure_min {cure:g}; "
-                "are the two swapped?"
-            )
-    for (_, cold_c, *cold), (line, warm_c, *warm) in zip(lines, lines[1:], strict=False):
-        if warm_c == cold_c:
-            raise OptionError(
-                f"{source}, row {line}, column rock_temperature_c: {warm_c:g} is there twice; "
-                "keep one row per temperature"
-            )
-        for column, slow, fast in zip(CURE_COLUMNS[1:], cold, warm, strict=True):
-            if fast > slow:
-                raise OptionError(
-                    f"{source}, row {line}, column {column}: {fast:g} min at {warm_c:g} degC is "
-                    f"longer than {slow:g} min at {cold_c:g} degC; check the data sheet"
-                )
-    _, temperature_c, gel_min, cure_min = np.array(lines, dtype=float).T
-    return CureTable(temperature_c, gel_min, cure_min, source)
-
-
-def _cell(source: str, line: int, row: Mapping[str, Any], column: str) -> float:
-    text = row.get(column)
-    try:
-        value = float(str(text).strip())
-    except ValueError:
-        value = float("nan")
-    low, high = _PLAUSIBLE_C if column == CURE_COLUMNS[0] else (0.0, float("inf"))
-    if not low < value < high:
-        wanted = f"a number between {low:g} and {high:g}" if high < 1e9 else "a positive number"
-        raise OptionError(
-            f"{source}, row {line}, column {column}: {text!r} is not {wanted}; give "
-            f"{'degrees Celsius' if column == CURE_COLUMNS[0] else 'minutes'} with a decimal point"
-        )
-    return value
-
-
-def read_cure_table(path: str | Path) -> CureTable:
-    """Read the user's own data sheet table.
-
-    Parameters
-    ----------
-    path : path
-        CSV (UTF-8, commas) with the columns of `CURE_COLUMNS`. Where the sheet gives a band of
-        temperatures for one time, enter its lower end.
-
-    Returns
-    -------
-    CureTable
-        Checked and sorted.
-
-    Raises
-    ------
-    OptionError
-        A missing file or column, or what `cure_table` refuses.
-    """
-    file = Path(path)
-    try:
-        with file.open(encoding="utf-8-sig", newline="") as handle:
-            reader = csv.DictReader(handle)
-            missing = [c for c in CURE_COLUMNS if c not in (reader.fieldnames or ())]
-            rows = list(reader)
-    except OSError as error:
-        raise OptionError(
-            f"{file}: cannot be read ({error.strerror}); give the CSV of the data sheet"
-        ) from error
-    if missing:
-        raise OptionError(
-            f"{file.name}: columns {', '.join(missing)} are missing; the table needs "
-            f"{', '.join(CURE_COLUMNS)}, separated by commas"
-        )
-    return cure_table(rows, file.name)
-
-
 def _time_min(temperature_c: Any, table: CureTable, times_min: np.ndarray) -> np.ndarray:
     kelvin = np.asarray(temperature_c, dtype=float) + ZERO_CELSIUS_K
     celsius = kelvin - ZERO_CELSIUS_K
@@ -246,7 +127,7 @@ def cure_time_min(temperature_c: Any, table: CureTable, wet: Any = False) -> np.
     temperature_c : array_like
         Temperature of the rock in the hole, the lowest until the cure ends, degrees Celsius.
     table : CureTable
-        From `read_cure_table`.
+        The data sheet.
     wet : array_like of bool
         Whether the hole is wet: `WET_HOLE_FACTOR` times as long.
 
@@ -266,8 +147,7 @@ def cure_time_min(temperature_c: Any, table: CureTable, wet: Any = False) -> np.
 
     Examples
     --------
-    >>> sheet = cure_table([{"rock_temperature_c": 0, "gel_min": 20, "cure_min": 240},
-    ...     {"rock_temperature_c": 20, "gel_min": 6, "cure_min": 60}], "sheet")
+    >>> sheet = CureTable(*np.array([[0.0, 20.0], [20.0, 6.0], [240.0, 60.0]]), "sheet")
     >>> round(float(cure_time_min(20.0, sheet, wet=True)))
     120
     """
@@ -283,7 +163,7 @@ def gel_time_min(temperature_c: Any, table: CureTable) -> np.ndarray:
     temperature_c : array_like
         Temperature of the rock, degrees Celsius.
     table : CureTable
-        From `read_cure_table`.
+        The data sheet.
 
     Returns
     -------
