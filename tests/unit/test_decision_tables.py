@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.assessment.find_out import worth_finding_out
+from saltreach.assessment.find_out import FAR_M, worth_finding_out
 from saltreach.assessment.priority import anchor_priority, sector_priority
 from saltreach.assessment.state import (
     METAL_PRIOR,
@@ -189,3 +189,17 @@ def test_unknown_metal_is_no_single_value(assessed_demo):
     assert (unknown >= np.min(list(curves.values()), axis=0) - 1e-12).all()
     assert (unknown <= np.max(list(curves.values()), axis=0) + 1e-12).all()
     assert np.ptp(unknown) > 0
+
+
+def test_another_shore_changes_the_life_left_of_coated_steel(assessed_demo):
+    """Half of its remaining life governs: worked out for the shore there may be, not the one
+    there is."""
+    table = assessed_demo.working
+    coated = table[
+        (table["interval_rule"] == "half of remaining life")
+        & (table["coast_distance_m"] < FAR_M)
+        & (table["coast_distance_source"] != "register")
+    ]
+    found = worth_finding_out(coated.assign(coast_distance_sd_m=3000.0), TODAY, 15.0)
+    shore = found[found["find_out"] == "coast_distance_m"]
+    assert shore["decisions_changed"].sum() > 0.4 * len(coated) > 8

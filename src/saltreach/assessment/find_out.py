@@ -203,6 +203,7 @@ def _decide(
     table = pd.concat(parts).sort_index()
     table = table.assign(age_y=age_of_anchors(table, today))
     state = state_of_anchors(table, today, capacity=False)
+    table = table.assign(steel_life_left_y=state.columns["steel_life_left_y"])
     interval = inspection_interval(table, state.curve, today, policy)
     months = interval["inspection_interval_months"].to_numpy(float, na_value=np.nan)
     return table[["find_out", "case"]].assign(
