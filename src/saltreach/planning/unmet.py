@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from saltreach.planning.cost import Pairs
+from saltreach.planning.cost import Pairs, overdue_spells
 from saltreach.planning.problem import (
     FEW_PEOPLE,
     NO_SKILL,
@@ -54,29 +53,20 @@ def unmet_visits(problem: Problem, pairs: Pairs) -> pd.DataFrame:
         `UNMET_COLUMNS`, the worst risk and the longest spell first. `days_overdue` counts days
         within the plan only.
     """
-    day_of = problem.days["day"].to_numpy()
-    visits: dict[int, list[int]] = defaultdict(list)
-    for k, d in pairs:
-        visits[k].append(int(day_of[d]))
     rows = []
-    for k, task in enumerate(problem.tasks.to_dict("records")):
-        due, since = int(task["due"]), problem.start
-        for day in [*sorted(visits[k]), None]:
-            until = problem.end if day is None else day
-            late = until - max(due, problem.start)
-            if late > 0:
-                rule, why, fix = _explain(problem, k, task, due, since, until)
-                rows.append(
-                    {
-                        "crag": task["crag"], "sector": task["sector"], "kind": task["kind"],
-                        "risk_band": task["risk_band"], "due_on": day_text(due),
-                        "visited_on": "" if day is None else day_text(day),
-                        "days_overdue": late, "rule": rule, "why": why, "fix": fix,
-                        "price": task["late_min"] * late,
-                    }
-                )  # fmt: skip
-            if day is not None:
-                due, since = problem.due_after(k, day), day + 1
+    tasks = problem.tasks.to_dict("records")
+    for spell in overdue_spells(problem, pairs):
+        task = tasks[spell.task]
+        rule, why, fix = _explain(problem, spell.task, task, spell.due, spell.since, spell.until)
+        rows.append(
+            {
+                "crag": task["crag"], "sector": task["sector"], "kind": task["kind"],
+                "risk_band": task["risk_band"], "due_on": day_text(spell.due),
+                "visited_on": day_text(spell.until) if spell.until < problem.end else "",
+                "days_overdue": spell.days, "rule": rule, "why": why, "fix": fix,
+                "price": task["late_min"] * spell.days,
+            }
+        )  # fmt: skip
     table = pd.DataFrame(rows, columns=[*UNMET_COLUMNS, "price"])
     table = table.sort_values("price", ascending=False, kind="stable", ignore_index=True)
     return table[list(UNMET_COLUMNS)]
@@ -91,7 +81,7 @@ def _explain(
     day_of = problem.days["day"].to_numpy()
     rows = np.flatnonzero((day_of >= since) & (day_of < stop))
     begin = f"It was due on {day_text(due)}, before the plan begins; " if backlog else ""
-    if backlog and until < problem.end and not (problem.why[k, rows] == OPEN).any():
+    if backlog and until < problem.end and not (problem.blocked_by[k, rows] == OPEN).any():
         first = "no team-day before could serve it"
         rule, why, fix = _blocked(problem, k, task, rows, since, until, until)
         return (BACKLOG, f"{begin}{first}: {why}", fix)
@@ -102,8 +92,8 @@ def _explain(
             f"{begin}no team is free {span}",
             _one_more(problem, k, task, since, stop, until),
         )
-    if (problem.why[k, rows] == OPEN).any():
-        busy = int((problem.why[k, rows] == OPEN).sum())
+    if (problem.blocked_by[k, rows] == OPEN).any():
+        busy = int((problem.blocked_by[k, rows] == OPEN).sum())
         many = f"the {busy} team-days" if busy > 1 else "the one team-day"
         why = f"{begin}{many} that could serve it went to visits that weigh more, or cost more"
         return RULES[OPEN], why, _one_more(problem, k, task, since, stop, until)
@@ -116,7 +106,7 @@ def _blocked(
     until: int,
 ) -> tuple[str, str, str]:  # fmt: skip
     """Why none of some team-days can serve a task."""
-    codes = problem.why[k, rows]
+    codes = problem.blocked_by[k, rows]
     if not len(rows):
         return (
             NO_DAYS,
