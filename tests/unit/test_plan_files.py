@@ -137,7 +137,7 @@ def test_a_map_needs_less_of_a_plan_but_the_same_days(tmp_path):
     assert read_plan(tmp_path / "own.csv", TRIP_COLUMNS).to_numpy().tolist() == [
         ["=A", "B", "2027-01-02", "t"]
     ]
-    with pytest.raises(RegisterError, match="no column visit_id, revision, kind"):
+    with pytest.raises(RegisterError, match="no column anchors, risk_band, visit_id"):
         read_plan(tmp_path / "own.csv")
     (tmp_path / "own.csv").write_text("crag,sector,date,trip\nA,B,soon,t\n")
     with pytest.raises(RegisterError, match="row 2 has date 'soon'"):

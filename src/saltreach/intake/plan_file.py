@@ -8,13 +8,9 @@ from pathlib import Path
 import pandas as pd
 
 from saltreach.errors import RegisterError
+from saltreach.vocabulary.columns import columns_of
 
-VISIT_COLUMNS = (
-    "visit_id", "revision", "kind", "crag", "sector", "part", "team", "date", "begins", "ends",
-    "due_on", "days_late", "risk_band", "anchors", "work_hours", "trip", "stop", "trip_leaves",
-    "trip_back", "trip_travel_hours", "task",
-)  # fmt: skip
-"""Columns of the table of visits, in order."""
+VISIT_COLUMNS = tuple(name for name in columns_of("plan") if name != "caution")
 TRIP_COLUMNS = ("crag", "sector", "date", "trip")
 """Those that a map of the trips needs."""
 _SPELT = {

@@ -24,6 +24,7 @@ from saltreach.vocabulary.words import BANDS, PURE_RISK
 PARTS = 1_000_000
 """Loss is counted in millionths of the region's: the optimum is exact to one of them."""
 
+SIZE = ("diameter_mm", "embedment_mm", "legs")
 POINTS, FINE = 25, 16
 """Budgets of the curve, and steps between two of them on the way to the budget asked for."""
 
@@ -226,7 +227,7 @@ def shopping(taken: pd.DataFrame) -> pd.DataFrame:
     taken : DataFrame
         Rows of `choices`.
     """
-    keys = ["kind", "metal", "diameter_mm", "embedment_mm", "legs", "piece", "size_assumed"]
+    keys = ["kind", "metal", *SIZE, "piece", "size_assumed"]
     if not len(taken):
         return pd.DataFrame(columns=[*keys, "count", "resin_ml", "sectors"])
     groups = taken.groupby(keys, sort=True)

@@ -46,8 +46,8 @@ SECONDS = 20.0
 class FlatPlan:
     """Tables of a plan as the files hold them: days and times of day as text.
 
-    `visits`: `VISIT_COLUMNS`, in order of date, team and stop. `unmet`: `UNMET_COLUMNS`, every
-    overdue spell, its rule, and what would mend it. `changes`: `CHANGE_COLUMNS`, against the last
+    `visits` in order of date, team and stop. `unmet`: every overdue spell, its rule, and what
+    would mend it. `changes`: `CHANGE_COLUMNS`, against the last
     plan; empty without one. `months`: from `months_of`. `last`: visits of the last plan that were
     still ahead, None without.
     """
@@ -124,17 +124,18 @@ class Plan:
     @cached_property
     def visits(self) -> pd.DataFrame:
         """The visits, typed."""
-        return typed(self.flat.visits)
+        return typed(self.flat.visits, "plan")
 
     @cached_property
     def unmet(self) -> pd.DataFrame:
         """What cannot be met, typed."""
-        return typed(self.flat.unmet)
+        return typed(self.flat.unmet, "unmet")
 
     @cached_property
     def changes(self) -> pd.DataFrame:
         """Changes to the last plan, typed."""
-        return typed(self.flat.changes)
+        table = typed(self.flat.changes, "plan")
+        return table.assign(date_before=pd.to_datetime(table["date_before"].replace("", None)))
 
     @cached_property
     def months(self) -> pd.DataFrame:

@@ -75,17 +75,17 @@ class Priorities:
     @cached_property
     def sectors(self) -> pd.DataFrame:
         """Every sector in order of priority, typed."""
-        return typed(self.flat.sectors)
+        return typed(self.flat.sectors, "priorities")
 
     @cached_property
     def curve(self) -> pd.DataFrame:
         """What each budget avoids, typed."""
-        return typed(self.flat.curve)
+        return typed(self.flat.curve, "budget_curve")
 
     @cached_property
     def shopping(self) -> pd.DataFrame:
         """What to buy, typed."""
-        return typed(self.flat.shopping)
+        return typed(self.flat.shopping, "shopping")
 
 
 def priorities(

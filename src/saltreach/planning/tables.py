@@ -9,17 +9,12 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.vocabulary.metals import BONDED, MECHANICAL, PLACEABLE
-from saltreach.vocabulary.words import BANDS, UNKNOWN, VISIT_KINDS, YES_NO
+from saltreach.assessment.typed import typed_columns
+from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.words import UNKNOWN
 
 CLOCKS = ("begins", "ends", "trip_leaves", "trip_back")
 """Times of day; typed, they stand on the day of the visit."""
-_YES_NO = dict.fromkeys(("sea_cliff", "chosen", "size_assumed"), YES_NO.dtype())
-_WORDS = _YES_NO | {
-    "risk_band": BANDS.dtype(),
-    "metal": pd.CategoricalDtype(PLACEABLE, ordered=True),
-    "kind": pd.CategoricalDtype((*VISIT_KINDS, BONDED, MECHANICAL)),
-}
 
 
 def frame_or_file(given: Any, name: str, read: Callable[[Any], Any]) -> Any:
@@ -44,25 +39,19 @@ def frame_or_file(given: Any, name: str, read: Callable[[Any], Any]) -> Any:
         return read(file)
 
 
-def typed(table: pd.DataFrame) -> pd.DataFrame:
+def typed(table: pd.DataFrame, name: str) -> pd.DataFrame:
     """A table of a plan or of priorities with real types.
 
-    Days are datetime64, times of day stand on their day, words that have an order are ordered
-    categories (not known: missing), counts are nullable whole numbers.
+    Parameters
+    ----------
+    table : DataFrame
+        As its file holds it.
+    name : str
+        Of the table, as `vocabulary.columns` has it.
     """
-    columns: dict[str, Any] = {}
-    for name, column in table.items():
-        if name in CLOCKS:
-            columns[name] = pd.to_datetime(table["date"]) + pd.to_timedelta(column + ":00")
-        elif _is_day(str(name)):
-            columns[name] = pd.to_datetime(column.replace("", None), format="%Y-%m-%d")
-        elif name in _WORDS:
-            known = column.where(column.isin(_WORDS[name].categories)).astype(_WORDS[name])
-            columns[name] = known if known.cat.ordered else known.cat.remove_unused_categories()
-        elif pd.api.types.is_integer_dtype(column.dtype):
-            columns[name] = column.astype("Int64")
-        else:
-            columns[name] = column
+    columns = typed_columns(table, columns_of(name))
+    for clock in set(CLOCKS) & set(columns):
+        columns[clock] = columns["date"] + pd.to_timedelta(table[clock] + ":00")
     return pd.DataFrame(columns, index=table.index)
 
 
@@ -77,10 +66,6 @@ def as_written(table: pd.DataFrame) -> pd.DataFrame:
         else:
             columns[name] = column
     return pd.DataFrame(columns, index=table.index)
-
-
-def _is_day(name: str) -> bool:
-    return name.startswith("date") or name.endswith("_on")
 
 
 def looser(provenance: Mapping[str, Any]) -> list[str]:

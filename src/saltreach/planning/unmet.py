@@ -19,11 +19,8 @@ from saltreach.planning.problem import (
     Problem,
 )
 from saltreach.planning.windows import day_text, in_window, open_days
+from saltreach.vocabulary.columns import columns_of
 
-UNMET_COLUMNS = (
-    "crag", "sector", "kind", "risk_band", "due_on", "visited_on", "days_overdue", "rule", "why",
-    "fix",
-)  # fmt: skip
 RULES = {
     NO_SKILL: "skills",
     FEW_PEOPLE: "people",
@@ -50,8 +47,8 @@ def unmet_visits(problem: Problem, pairs: Pairs) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        `UNMET_COLUMNS`, the worst risk and the longest spell first. `days_overdue` counts days
-        within the plan only.
+        The worst risk and the longest spell first. `days_overdue` counts days within the plan
+        only.
     """
     rows = []
     tasks = problem.tasks.to_dict("records")
@@ -67,9 +64,10 @@ def unmet_visits(problem: Problem, pairs: Pairs) -> pd.DataFrame:
                 "price": task["late_min"] * spell.days,
             }
         )  # fmt: skip
-    table = pd.DataFrame(rows, columns=[*UNMET_COLUMNS, "price"])
-    table = table.sort_values("price", ascending=False, kind="stable", ignore_index=True)
-    return table[list(UNMET_COLUMNS)]
+    if not rows:
+        return pd.DataFrame(columns=[n for n in columns_of("unmet") if n != "caution"])
+    table = pd.DataFrame(rows).sort_values("price", ascending=False, kind="stable")
+    return table.drop(columns="price").reset_index(drop=True)
 
 
 def _explain(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections import defaultdict
+from itertools import pairwise
 from typing import Any
 
 import pandas as pd
@@ -20,47 +21,46 @@ CHANGE_COLUMNS = (
 
 
 def visit_table(problem: Problem, pairs: Pairs, last: pd.DataFrame | None = None) -> pd.DataFrame:
-    """The visits in order, with times, due dates and stable names.
+    """The visits in order of date, team and stop, with times, due dates and stable names.
 
     A name is made of the sector, the kind and a running number. With a last plan the names of
     its visits are carried on: same day and team first, then in order of time.
     """
     rows: list[dict[str, Any]] = []
     tasks = problem.tasks.to_dict("records")
-    for d, mine in by_day(pairs).items():
+    due = list(problem.column["due"])
+    for d, mine in sorted(by_day(pairs).items()):
         team_at, day, starts, _ = (int(v) for v in problem.days.iloc[d])
         stops = timetable(problem, d, mine) or []
         order = list(dict.fromkeys(tasks[s.task]["crag_at"] for s in stops))
-        way = problem.home_min[team_at], problem.between_min
-        ridden = int(way[0][order[0]] + way[0][order[-1]])
-        ridden += sum(int(way[1][a, b]) for a, b in zip(order, order[1:], strict=False))
+        home, between = problem.home_min[team_at], problem.between_min
+        ridden = int(home[order[0]] + home[order[-1]])
+        ridden += sum(int(between[a, b]) for a, b in pairwise(order))
         team = problem.teams[team_at]["team"]
         for i, stop in enumerate(stops, 1):
             t = tasks[stop.task]
             rows.append(
                 {
-                    "k": stop.task, "day": day, "kind": t["kind"], "crag": t["crag"],
-                    "sector": t["sector"], "part": f"{t['part']} of {t['parts']}", "team": team,
-                    "date": day_text(day), "begins": clock_text(stop.begins),
-                    "ends": clock_text(stop.ends), "risk_band": t["risk_band"],
+                    "kind": t["kind"], "crag": t["crag"], "sector": t["sector"],
+                    "part": f"{t['part']} of {t['parts']}", "team": team, "date": day_text(day),
+                    "begins": clock_text(stop.begins), "ends": clock_text(stop.ends),
+                    "due_on": day_text(due[stop.task]),
+                    "days_late": max(0, day - due[stop.task]), "risk_band": t["risk_band"],
                     "anchors": t["anchors"], "work_hours": round(t["work_min"] / 60, 2),
                     "trip": f"{day_text(day)} {team}", "stop": i,
                     "trip_leaves": clock_text(starts),
-                    "trip_back": clock_text(stops[-1].ends + int(way[0][order[-1]])),
+                    "trip_back": clock_text(stops[-1].ends + int(home[order[-1]])),
                     "trip_travel_hours": round(ridden / 60, 2), "task": t["key"],
                 }
             )  # fmt: skip
-    table = pd.DataFrame(rows, columns=["k", "day", *VISIT_COLUMNS])
-    table = table.sort_values(["day", "team", "stop"], kind="stable", ignore_index=True)
-    due = dict(enumerate(problem.tasks["due"]))
-    on, late = [], []
-    for k, day in zip(table["k"], table["day"], strict=True):
-        on.append(day_text(due[k]))
-        late.append(max(0, int(day) - int(due[k])))
-        due[k] = problem.due_after(k, int(day))
-    table["due_on"], table["days_late"] = on, late
-    table["visit_id"], table["revision"] = _names(table, last)
-    return table[list(VISIT_COLUMNS)]
+            due[stop.task] = problem.due_after(stop.task, day)
+    unnamed = [name for name in VISIT_COLUMNS if name not in ("visit_id", "revision")]
+    table = pd.DataFrame(rows, columns=None if rows else unnamed)
+    table = table.sort_values(["date", "team", "stop"], kind="stable", ignore_index=True)
+    names, revision = _names(table, last)
+    table.insert(0, "visit_id", names)
+    table.insert(1, "revision", revision)
+    return table
 
 
 def clock_text(minutes: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from itertools import chain
 from pathlib import Path
 
 from saltreach.assessment.reasons import some
@@ -15,11 +16,14 @@ from saltreach.planning.plan import Plan
 from saltreach.planning.unmet import unmet_summary
 from saltreach.vocabulary.words import CAUTION
 
-SHEET_COLUMNS = (
-    "date", "team", "stop", "begins", "ends", "kind", "crag", "sector", "part", "anchors",
-    "risk_band", "due_on", "days_late", "trip_leaves", "trip_back",
-)  # fmt: skip
-"""Columns of the printed plan; a last one is left empty for the team's pen."""
+SHEET_GROUPS = (
+    ("date", "team", "stop"),
+    ("begins", "ends"),
+    ("kind", "crag", "sector", "part"),
+    ("anchors", "risk_band", "due_on", "days_late"),
+    ("trip_leaves", "trip_back"),
+)
+"""Columns of the printed plan, who and when first; the last two are left for the team's pen."""
 
 
 def write_plan(plan: Plan, out: Path) -> None:
@@ -37,7 +41,7 @@ def write_plan(plan: Plan, out: Path) -> None:
     dropped = None if flat.last is None else flat.last[flat.last["visit_id"].isin(gone)]
     tables = {"plan": flat.visits, "unmet": flat.unmet}
     sheets = {
-        "Plan": flat.visits[list(SHEET_COLUMNS)].assign(done_on="", remarks=""),
+        "Plan": flat.visits[list(chain(*SHEET_GROUPS))].assign(done_on="", remarks=""),
         "Months": flat.months.reset_index(),
         "Not met": flat.unmet,
     }
