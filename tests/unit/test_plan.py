@@ -367,6 +367,15 @@ def test_where_nothing_else_stands_against_it_all_that_can_be_avoided_is(name):
     assert unavoidable_min(world) == least
 
 
+def test_the_gap_is_said_of_a_plan_that_is_solved_whole():
+    made = make_plan(problem(**WORLDS["closure"], years=YEARS), seconds=PROVEN_S)
+    assert (made.bound_min, made.gap, made.proven) == (made.cost.total_min, 0.0, True)
+    assert plan_lines(made)[3].endswith(
+        "Gap to the bound: 0.0 % of the cost, 0.0 % of what a plan can change (proven: no better "
+        "plan in the model)."
+    )
+
+
 def test_a_plan_too_large_to_be_solved_whole_has_no_bound(monkeypatch):
     monkeypatch.setattr("saltreach.planning.plan.WHOLE_MODEL_PAIRS", 0)
     made = make_plan(problem(), seconds=1)

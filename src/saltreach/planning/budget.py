@@ -24,6 +24,7 @@ from saltreach.vocabulary.words import BANDS, PURE_RISK
 PARTS = 1_000_000
 """Loss is counted in millionths of the region's: the optimum is exact to one of them."""
 
+PLACE = ["crag", "sector"]
 SIZE = ("diameter_mm", "embedment_mm", "legs")
 POINTS, FINE = 25, 16
 """Budgets of the curve, and steps between two of them on the way to the budget asked for."""
@@ -100,7 +101,7 @@ def _best(
     rows: list[Row] = [_limit(cents, int(np.floor(budget * 100 + 1e-6))), *stock]
     if limits.team_days is not None:
         rows.append(_limit(minutes, int(np.floor(limits.team_days * limits.hours_per_day * 60))))
-    for positions in table.groupby(["crag", "sector"], sort=False).indices.values():
+    for positions in table.groupby(PLACE, sort=False).indices.values():
         rows.append(([(int(i), 1) for i in positions], -inf, 1))
     if floor > 0:
         rows.append(([(i, int(w)) for i, w in enumerate(worth) if w], floor, inf))
@@ -208,7 +209,7 @@ def used_up(table: pd.DataFrame, taken: np.ndarray, prices: Prices) -> list[str]
         For the numbers of its stock list.
     """
     bought = table.iloc[taken]
-    sectors, served = (pd.MultiIndex.from_frame(t[["crag", "sector"]]) for t in (table, bought))
+    sectors, served = (pd.MultiIndex.from_frame(t[PLACE]) for t in (table, bought))
     waiting = table[~sectors.isin(served)]
     said = []
     for label, there in prices.limited().items():
@@ -243,10 +244,10 @@ def ranked(table: pd.DataFrame, taken: np.ndarray, sectors: pd.DataFrame) -> pd.
     """
     chosen = table.iloc[taken].assign(chosen="yes")
     full = table.sort_values("avoided", ascending=False, kind="stable")
-    best = full.drop_duplicates(["crag", "sector"]).assign(chosen="no")
-    both = pd.concat([chosen, best]).drop_duplicates(["crag", "sector"])
-    out = sectors[["crag", "sector", "sea_cliff", "risk_band", "priority_rank"]].merge(
-        both.drop(columns=["sea_cliff", "risk_band"]), on=["crag", "sector"], how="left"
+    best = full.drop_duplicates(PLACE).assign(chosen="no")
+    both = pd.concat([chosen, best]).drop_duplicates(PLACE)
+    out = sectors[[*PLACE, "sea_cliff", "risk_band", "priority_rank"]].merge(
+        both.drop(columns=["sea_cliff", "risk_band"]), on=PLACE, how="left"
     )
     out["chosen"] = out["chosen"].fillna("no")
     out["avoided_pct"] = (100 * out.pop("avoided")).round(3)

@@ -20,7 +20,7 @@ from saltreach.planning.options import PlanOptions
 from saltreach.planning.parts import improve, solve_both_ways
 from saltreach.planning.priorities import Priorities
 from saltreach.planning.problem import Problem, Tables, make_problem
-from saltreach.planning.tables import as_written, frame_or_file, looser, typed
+from saltreach.planning.tables import frame_or_file, looser, typed
 from saltreach.planning.unmet import unmet_summary, unmet_visits
 from saltreach.planning.visits import (
     MONTH_FIGURES,
@@ -287,9 +287,9 @@ def plan(
     if isinstance(rebolt, Priorities):
         rebolt = rebolt.flat.sectors
     chosen = None if rebolt is None else frame_or_file(rebolt, "rebolting", read_rebolting)
-    last = last_plan.flat.visits if isinstance(last_plan, Plan) else last_plan
-    if last is not None:
-        last = as_written(last) if isinstance(last, pd.DataFrame) else read_plan(last)
+    if isinstance(last_plan, Plan):
+        last_plan = last_plan.flat.visits
+    last = None if last_plan is None else frame_or_file(last_plan, "plan", read_plan)
     on_step("who can go where")
     problem = make_problem(
         pd.DataFrame(flat.sectors), pd.DataFrame(flat.anchors),

@@ -49,6 +49,8 @@ def typed(table: pd.DataFrame, name: str) -> pd.DataFrame:
     name : str
         Of the table, as `vocabulary.columns` has it.
     """
+    if "risk_band" in table:
+        table = table.assign(risk_band=table["risk_band"].replace(UNKNOWN, ""))
     columns = typed_columns(table, columns_of(name))
     for clock in set(CLOCKS) & set(columns):
         columns[clock] = columns["date"] + pd.to_timedelta(table[clock] + ":00")
