@@ -118,7 +118,7 @@ class Plan:
         return (
             f"<Plan: {len(self.flat.visits)} visits on {self.cost.trips} trips from "
             f"{self.figures['from']} to {self.figures['until']}, {len(self.flat.unmet)} overdue "
-            "spells>"
+            f"spells. {CAUTION}>"
         )
 
     @cached_property

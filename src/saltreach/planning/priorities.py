@@ -64,7 +64,8 @@ class Priorities:
         f = self.figures
         return (
             f"<Priorities: {f['sectors']} sectors, {f['anchors']} anchors for {f['spent']:.2f} of "
-            f"{f['budget']:.2f} {f['currency']}, {f['avoided_pct']:.1f} % of the loss avoided>"
+            f"{f['budget']:.2f} {f['currency']}, {f['avoided_pct']:.1f} % of the loss avoided. "
+            f"{CAUTION}>"
         )
 
     @property
