@@ -6,7 +6,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from pyproj import Geod
 
+from saltreach.layers.geodesy import ecef_m, lonlat_deg
 from saltreach.vocabulary.synonyms import plain
 
 
@@ -20,17 +22,14 @@ def great_circle_km(
     lon, lat, other_lon, other_lat : array_like
         Degrees; broadcast together.
     """
-    from pyproj import Geod
-
     lon, lat, other_lon, other_lat = np.broadcast_arrays(lon, lat, other_lon, other_lat)
     return np.asarray(Geod(ellps="sphere").inv(lon, lat, other_lon, other_lat)[2]) / 1000
 
 
 def middle(lon: np.ndarray, lat: np.ndarray) -> tuple[float, float]:
-    """Mean position on the sphere, right across the antimeridian too, degrees."""
-    lon, lat = np.radians(np.asarray(lon, float)), np.radians(np.asarray(lat, float))
-    x, y, z = (np.cos(lat) * np.cos(lon)).mean(), (np.cos(lat) * np.sin(lon)).mean(), np.sin(lat).mean()  # noqa: E501  # fmt: skip
-    return float(np.degrees(np.arctan2(y, x))), float(np.degrees(np.arctan2(z, np.hypot(x, y))))
+    """Mean position on the ellipsoid, right across the antimeridian too, degrees."""
+    lon_deg, lat_deg = lonlat_deg(ecef_m(lon, lat).mean(axis=0))
+    return float(lon_deg), float(lat_deg)
 
 
 def travel_minutes(
