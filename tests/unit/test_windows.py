@@ -9,7 +9,6 @@ import pandas as pd
 import pytest
 
 from helpers.planning_world import closed, team
-from saltreach.intake.teams import WEEKDAYS
 from saltreach.planning.windows import (
     add_months,
     day_number,
@@ -18,6 +17,7 @@ from saltreach.planning.windows import (
     open_days,
     team_days,
 )
+from saltreach.vocabulary.words import WEEKDAYS
 
 DAYS = np.arange(day_number("2027-01-01"), day_number("2030-01-01"))
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from dateutil.rrule import rrulestr
 
-from saltreach.intake.teams import OPEN_ONLY
+from saltreach.vocabulary.words import OPEN_ONLY
 
 
 def day_number(day: dt.date | str) -> int:
