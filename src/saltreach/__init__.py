@@ -21,22 +21,35 @@ if TYPE_CHECKING:
     from saltreach.intake.options import Options
     from saltreach.outputs.landowner.page import landowner
     from saltreach.outputs.notebook import show_map
+    from saltreach.outputs.tables.plan import write_plan
+    from saltreach.outputs.tables.priorities import write_priorities
     from saltreach.outputs.tables.results import write_results
+    from saltreach.planning.options import PlanOptions
+    from saltreach.planning.plan import Plan, plan
+    from saltreach.planning.priorities import Priorities, priorities
 
 _HOMES = {
     "Assessment": "saltreach.assessment.result",
     "Options": "saltreach.intake.options",
+    "Plan": "saltreach.planning.plan",
+    "PlanOptions": "saltreach.planning.options",
+    "Priorities": "saltreach.planning.priorities",
     "Register": "saltreach.intake",
     "assess": "saltreach.assessment.assess",
     "landowner": "saltreach.outputs.landowner.page",
+    "plan": "saltreach.planning.plan",
+    "priorities": "saltreach.planning.priorities",
     "read_register": "saltreach.intake",
     "read_results": "saltreach.assessment.files",
     "show_map": "saltreach.outputs.notebook",
+    "write_plan": "saltreach.outputs.tables.plan",
+    "write_priorities": "saltreach.outputs.tables.priorities",
     "write_results": "saltreach.outputs.tables.results",
 }
 
-__all__ = ["Assessment", "Options", "Register", "__version__", "assess", "landowner",
-           "read_register", "read_results", "show_map", "write_results"]  # fmt: skip
+__all__ = ["Assessment", "Options", "Plan", "PlanOptions", "Priorities", "Register", "__version__",
+           "assess", "landowner", "plan", "priorities", "read_register", "read_results", "show_map",
+           "write_plan", "write_priorities", "write_results"]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:

@@ -11,6 +11,7 @@ from saltreach.outputs.html import framed
 from saltreach.outputs.map.colourings import COLOURINGS
 from saltreach.outputs.map.page import SCRIPTS
 from saltreach.outputs.map.texts import LANGUAGES, catalogue
+from saltreach.planning.visits import trips_by_month
 from saltreach.vocabulary.words import BANDS
 
 pytestmark = pytest.mark.browser
@@ -910,7 +911,7 @@ def trips_file(region, tmp_path_factory):
         date=["2027-03-06", "2027-03-06", "2027-05-01"], trip=["a", "a", "b"]
     )  # fmt: skip
     target = tmp_path_factory.mktemp("trips") / "map.html"
-    return write_map(*region, target, title="Test region", trips=visits)
+    return write_map(*region, target, title="Test region", trips=trips_by_month(visits))
 
 
 @pytest.mark.parametrize("viewport", [DESKTOP, PHONE], ids=["desktop", "phone"])

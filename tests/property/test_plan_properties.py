@@ -53,7 +53,7 @@ def worlds(draw):
 
 def check(world, made, shut, tides):
     assert not broken_rules(world, made.pairs)
-    visits = made.visits
+    visits = made.flat.visits
     # no double booking: one trip per team and day, stops one after the other
     for _, trip in visits.groupby(["team", "date"]):
         assert (trip["begins"].iloc[1:].to_numpy() >= trip["ends"].iloc[:-1].to_numpy()).all()
@@ -73,16 +73,17 @@ def check(world, made, shut, tides):
         assert set(ruled["date"]) <= dates
     # never after the due date unless it is reported
     late = visits[visits["days_late"] > 0]
-    reported = set(zip(made.unmet["crag"], made.unmet["sector"], made.unmet["due_on"], strict=True))
+    unmet = made.flat.unmet
+    reported = set(zip(unmet["crag"], unmet["sector"], unmet["due_on"], strict=True))
     assert all((v.crag, v.sector, v.due_on) in reported for v in late.itertuples())
-    assert made.cost.overdue_days == made.unmet["days_overdue"].sum()
-    assert (made.unmet["fix"].str.len() > 0).all()
+    assert made.cost.overdue_days == unmet["days_overdue"].sum()
+    assert (unmet["fix"].str.len() > 0).all()
 
 
 @given(world=worlds())
 def test_every_greedy_plan_keeps_the_rules(world):
     world, shut, tides = world
-    check(world, make_plan(world, solver="greedy"), shut, tides)
+    check(world, make_plan(world, seconds=0), shut, tides)
 
 
 @given(world=worlds(), seed=st.integers(0, 5))
@@ -91,7 +92,8 @@ def test_every_solved_plan_keeps_the_rules_and_is_no_worse(world, seed):
     world, shut, tides = world
     made = make_plan(world, seconds=1, seed=seed)
     check(world, made, shut, tides)
-    assert made.bound_min <= made.cost.total_min <= made.greedy.total_min
+    assert made.cost.total_min <= made.greedy.total_min
+    assert made.bound_min is None or made.bound_min <= made.cost.total_min
     assert made.forced_min <= made.cost.overdue_min
 
 

@@ -9,17 +9,9 @@ import pytest
 
 from saltreach.errors import OptionError
 from saltreach.intake.prices import Piece, Prices, read_prices
-from saltreach.planning.budget import (
-    ALL,
-    WORST,
-    Money,
-    curve,
-    plans,
-    ranked,
-    resin_ml,
-    shopping,
-    used_up,
-)
+from saltreach.planning.budget import curve, plans, ranked, shopping, used_up
+from saltreach.planning.offers import ALL, WORST, resin_ml
+from saltreach.planning.options import BudgetLimits
 from saltreach.vocabulary.words import BANDS
 
 
@@ -84,8 +76,8 @@ def test_the_order_by_hand_where_the_money_is_enough_for_one(first, second, chos
         sector=["a", "b"], sea_cliff=[first[0], second[0]], risk_band=[first[1], second[1]],
         avoided=[first[2], second[2]], count=1, cost=100.0, minutes=60, scope=ALL, piece="",
     ).reset_index(drop=True)  # fmt: skip
-    assert plans(frame, Money(budget=100.0))[100.0].tolist() == [chosen]
-    assert plans(frame, Money(budget=100.0, order="pure-risk"))[100.0].tolist() == [1]
+    assert plans(frame, BudgetLimits(budget=100.0))[100.0].tolist() == [chosen]
+    assert plans(frame, BudgetLimits(budget=100.0, order="pure-risk"))[100.0].tolist() == [1]
 
 
 def test_what_is_not_chosen_is_shown_as_its_full_rebolting():
@@ -114,7 +106,7 @@ def test_what_is_not_chosen_is_shown_as_its_full_rebolting():
 @pytest.mark.parametrize("days", [None, 2.5])
 def test_pure_risk_is_the_optimum_of_trying_every_choice(seed, days):
     frame = table(seed)
-    money = Money(budget=500.0, team_days=days, order="pure-risk")
+    money = BudgetLimits(budget=500.0, team_days=days, order="pure-risk")
     rows = frame.to_dict("index")
     best = max(avoided(rows, r) for r in every_choice(frame) if fits(rows, r, money))
     taken = plans(frame, money, points=1)[money.budget]
@@ -127,7 +119,7 @@ def test_pure_risk_is_the_optimum_of_trying_every_choice(seed, days):
 def test_sea_cliffs_first_is_the_first_in_order_of_every_choice(seed):
     """Of all plans that avoid no less than the smaller budgets of the curve do."""
     frame = table(seed)
-    money = Money(budget=500.0, team_days=3.0)
+    money = BudgetLimits(budget=500.0, team_days=3.0)
     rows = frame.to_dict("index")
     chosen = plans(frame, money)
     smaller = [r for budget, r in chosen.items() if budget < money.budget]
@@ -139,7 +131,7 @@ def test_sea_cliffs_first_is_the_first_in_order_of_every_choice(seed):
 
 @pytest.mark.parametrize("seed", range(4))
 def test_more_money_never_avoids_less(seed):
-    line, taken = curve(table(seed, sectors=8), Money(budget=333.0), points=10)
+    line, taken = curve(table(seed, sectors=8), BudgetLimits(budget=333.0), points=10)
     assert (line["avoided_pct"].diff().dropna() >= 0).all()
     assert len(taken) == int(line.loc[line["budget"] == 333.0, "sectors"].iloc[0])
 
@@ -153,8 +145,8 @@ def test_the_policy_alone_would_avoid_less_with_more_money():
         avoided=[0.1, 0.1, 0.15], scope=ALL, piece="",
     )  # fmt: skip
     # the steps on the way to 200 are seen as well where no point of the curve lies between
-    assert plans(frame, Money(budget=200.0), points=1)[200.0].tolist() == [0, 1]
-    found = plans(frame, Money(budget=200.0), points=3)  # 0, 100, 200 and 300
+    assert plans(frame, BudgetLimits(budget=200.0), points=1)[200.0].tolist() == [0, 1]
+    found = plans(frame, BudgetLimits(budget=200.0), points=3)  # 0, 100, 200 and 300
     assert [sorted(found[b].tolist()) for b in (0.0, 100.0, 200.0, 300.0)] == [
         [], [0, 1], [0, 1], [0, 1, 2],
     ]  # fmt: skip
@@ -183,7 +175,7 @@ def test_a_little_more_money_never_buys_less_than_a_little_less(budget):
     frame = table(3, sectors=8)
     found = []
     for money in (budget, budget * 1.02, budget * 1.1):
-        at = plans(frame, Money(budget=money))[money]
+        at = plans(frame, BudgetLimits(budget=money))[money]
         found.append(frame["avoided"].iloc[at].sum())
     assert found == sorted(found)
 
@@ -206,7 +198,9 @@ def test_a_metal_that_runs_out_does_not_end_the_list():
     )  # fmt: skip
     prices = Prices(stock=stock)
     for order in ("sea-cliffs-first", "pure-risk"):
-        line, taken = curve(frame, Money(budget=20_000.0, order=order), points=10, prices=prices)
+        line, taken = curve(
+            frame, BudgetLimits(budget=20_000.0, order=order), points=10, prices=prices
+        )
         assert frame["sector"].iloc[taken].tolist() == ["A", "C", "D", *names[4:]]
         assert (line["avoided_pct"].diff().dropna() >= 0).all()
 
@@ -214,7 +208,7 @@ def test_a_metal_that_runs_out_does_not_end_the_list():
 @pytest.mark.parametrize("seed", range(4))
 def test_of_equal_choices_the_cheapest_is_taken(seed):
     frame = table(seed).assign(avoided=0.1)
-    money = Money(budget=400.0, order="pure-risk")
+    money = BudgetLimits(budget=400.0, order="pure-risk")
     taken = plans(frame, money, points=1)[money.budget]
     rows = frame.to_dict("index")
     able = [r for r in every_choice(frame) if fits(rows, r, money) and len(r) == len(taken)]
@@ -223,10 +217,10 @@ def test_of_equal_choices_the_cheapest_is_taken(seed):
 
 def test_the_curve_rises_with_pure_risk_and_bounds_every_order():
     frame = table(3, sectors=8)
-    pure, _ = curve(frame, Money(budget=300.0, order="pure-risk"), points=12)
+    pure, _ = curve(frame, BudgetLimits(budget=300.0, order="pure-risk"), points=12)
     assert (pure["avoided_pct"].diff().dropna() >= 0).all()
     assert pure["budget"].iloc[0] == 0 and pure["avoided_pct"].iloc[0] == 0
-    sea, _ = curve(frame, Money(budget=300.0), points=12)
+    sea, _ = curve(frame, BudgetLimits(budget=300.0), points=12)
     assert (sea["avoided_pct"] <= sea["avoided_pure_risk_pct"] + 1e-9).all()
     assert (sea["spent"] <= sea["budget"]).all()
     assert 300.0 in set(sea["budget"])
@@ -309,4 +303,4 @@ def test_impossible_prices_are_refused(tmp_path, text, says):
 @pytest.mark.parametrize("change", [{"budget": -1}, {"order": "cheap"}, {"team_days": -1}])
 def test_impossible_limits_are_refused(change):
     with pytest.raises(OptionError):
-        Money(**({"budget": 1.0} | change))
+        BudgetLimits(**({"budget": 1.0} | change))

@@ -7,7 +7,8 @@ import pytest
 
 from saltreach.errors import OptionError
 from saltreach.intake.prices import Piece, Prices
-from saltreach.planning.budget import ALL, SOME, WORST, Money, choices
+from saltreach.planning.offers import ALL, SOME, WORST, choices
+from saltreach.planning.options import BudgetLimits
 
 TI_2 = Piece("bonded", "titanium", 12, 100, 30, grade="titanium grade 2", how_many=3)
 TI_2_THIN = Piece("bonded", "titanium", 10, 100, 10, grade="titanium grade 2")
@@ -54,7 +55,7 @@ def anchors():
 
 def offered(prices, table=None):
     there = anchors() if table is None else table
-    table, notes = choices(there, SECTORS, prices, Money(budget=1e4))
+    table, notes = choices(there, SECTORS, prices, BudgetLimits(budget=1e4))
     keys = ["sector", "scope", "kind", "metal", "diameter_mm", "embedment_mm", "legs", "count"]
     return table, list(table[keys].itertuples(index=False, name=None)), notes
 
@@ -109,7 +110,7 @@ def test_of_many_like_anchors_as_many_as_the_money_reaches_may_be_chosen():
     twenty = pd.concat([anchors().iloc[[4]]] * 20, ignore_index=True).assign(sector="Sea")
     sea = SECTORS[SECTORS["sector"] == "Sea"].assign(material_recommended="316")
     priced = Prices(anchors={("bonded", "316"): 8.0, ("bonded", "titanium"): 30.0})
-    found, _ = choices(twenty, sea, priced, Money(budget=1e4))
+    found, _ = choices(twenty, sea, priced, BudgetLimits(budget=1e4))
     assert found["count"].tolist() == [5, 10, 15, 20]
     assert found["metal"].unique().tolist() == ["316"]
     assert found["avoided"].iloc[:2].tolist() == pytest.approx([0.25, 0.5], rel=0.01)
@@ -135,7 +136,7 @@ def test_duplex_is_offered_only_where_it_is_advised():
     metals = {(sector, metal) for sector, _, _, metal, *_ in offered(priced)[1]}
     assert {metal for sector, metal in metals if sector == "Wood"} == {"316"}
     some = SECTORS.assign(material_recommended="duplex")
-    found, _ = choices(anchors(), some[some["sector"] == "Wood"], priced, Money(budget=1e4))
+    found, _ = choices(anchors(), some[some["sector"] == "Wood"], priced, BudgetLimits(budget=1e4))
     assert found["metal"].tolist() == ["duplex"]
 
 
@@ -145,7 +146,7 @@ def test_the_cheapest_piece_that_suffices_is_taken_adhesive_included():
 
     def piece(resin_per_ml):
         prices = Prices(stock=pieces, resin_per_ml=resin_per_ml)
-        table, _ = choices(anchors(), wood, prices, Money(budget=1e4))
+        table, _ = choices(anchors(), wood, prices, BudgetLimits(budget=1e4))
         return table[["piece", "legs", "cost"]].to_numpy().tolist()
 
     assert piece(0.0) == [["bonded titanium grade 2, 2 legs of 10 x 80 mm", 2, 50.0]]
@@ -162,13 +163,13 @@ def test_an_anchor_of_unknown_risk_counts_as_the_median_of_the_others():
     )  # fmt: skip
     sea = SECTORS[SECTORS["sector"] == "Sea"]
     priced = Prices(anchors={("bonded", "titanium"): 5.0})
-    found, notes = choices(table, sea, priced, Money(budget=1e4))
+    found, notes = choices(table, sea, priced, BudgetLimits(budget=1e4))
     assert found["count"].tolist() == [1, 2, 3]
     assert found["avoided"].tolist() == pytest.approx([8 / 15, 11 / 15, 12 / 15], rel=0.02)
     assert notes[0] == ("1 anchors without a failure probability count as the median of the others")
     with pytest.raises(OptionError, match="no anchor has a loss to avoid"):
         choices(table.assign(failure_probability_y1=None, risk_band=""), sea, priced,
-                Money(budget=1e4))  # fmt: skip
+                BudgetLimits(budget=1e4))  # fmt: skip
 
 
 def test_by_price_the_size_is_the_metals_and_the_rocks():

@@ -1,11 +1,12 @@
 """Free days, closures over the year's end, months by the calendar."""
 
+import calendar
 import datetime as dt
+from itertools import product
 
 import numpy as np
 import pandas as pd
 import pytest
-from dateutil.rrule import rrulestr
 
 from helpers.planning_world import closed, team
 from saltreach.planning.windows import (
@@ -16,6 +17,7 @@ from saltreach.planning.windows import (
     open_days,
     team_days,
 )
+from saltreach.vocabulary.words import WEEKDAYS
 
 DAYS = np.arange(day_number("2027-01-01"), day_number("2030-01-01"))
 
@@ -26,12 +28,20 @@ def dates(days):
 
 @pytest.mark.parametrize("token", ["SA", "1SA", "3SU", "-1FR", "5WE"])
 def test_free_weekdays_are_those_of_rfc_5545(token):
-    # dateutil's own reading of BYDAY
-    kind = "WEEKLY" if len(token) == 2 else "MONTHLY"
-    rule = rrulestr(f"FREQ={kind};BYDAY={token}", dtstart=dt.datetime(2027, 1, 1))
-    until = dt.datetime(2029, 12, 31, 12)
-    expected = [d.date() for d in rule.between(dt.datetime(2026, 12, 31), until)]
+    # counted in the calendar of each month
+    weekday, number = WEEKDAYS.index(token[-2:]), int(token[:-2] or 0)
+    expected = []
+    for year, month in product(range(2027, 2030), range(1, 13)):
+        weeks = calendar.monthcalendar(year, month)
+        mine = [dt.date(year, month, week[weekday]) for week in weeks if week[weekday]]
+        at = number - (number > 0)
+        expected += mine if not number else mine[at : at + 1 or None]
     assert dates(team_days(team(days_free=(token,)), DAYS)) == expected
+
+
+def test_several_free_weekdays_join():
+    january = dates(team_days(team(days_free=("1SA", "-1SU", "WE")), DAYS[:31]))
+    assert [d.day for d in january] == [2, 6, 13, 20, 27, 31]
 
 
 def test_away_also_and_service_dates_limit_free_days():

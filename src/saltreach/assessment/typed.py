@@ -19,19 +19,25 @@ KEYS = ("crag", "sector", "anchor_id")
 
 
 def typed(frame: gpd.GeoDataFrame, columns: Mapping[str, Column]) -> gpd.GeoDataFrame:
-    """A table with real types.
+    """A table with real types: `typed_columns` with the same rows, geometry and CRS."""
+    parts = typed_columns(frame, columns)
+    return type(frame)(parts, index=frame.index, geometry=frame.geometry.name, crs=frame.crs)
+
+
+def typed_columns(frame: pd.DataFrame, columns: Mapping[str, Column]) -> dict[str, pd.Series]:
+    """Columns of a table with real types.
 
     Parameters
     ----------
-    frame : GeoDataFrame
+    frame : DataFrame
         Columns as the files hold them.
     columns : mapping of str to Column
         What is known of them (`vocabulary.columns.columns_of`); others pass unchanged.
 
     Returns
     -------
-    GeoDataFrame
-        Same rows, geometry and CRS. A `day` becomes datetime64, a `choice` categorical (ordered
+    dict of str to Series
+        A `day` becomes datetime64, a `choice` categorical (ordered
         where its words are), an `integer` Int64, a `number` float64; empty text becomes a missing
         value. `probabilities` become one number column a word (`category_probability_C3`).
         `sentences` and `curve` are tables of their own: see `sentences_of` and `curves_of`. A
@@ -48,7 +54,7 @@ def typed(frame: gpd.GeoDataFrame, columns: Mapping[str, Column]) -> gpd.GeoData
             for word in column.choices:
                 values = [chance.get(word, np.nan) for chance in chances]
                 parts[f"{singular}_{word}"] = pd.Series(values, index=frame.index, dtype=float)
-    return type(frame)(parts, index=frame.index, geometry=frame.geometry.name, crs=frame.crs)
+    return parts
 
 
 def _typed(values: pd.Series, column: Column | None) -> pd.Series:

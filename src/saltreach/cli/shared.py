@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -154,11 +154,6 @@ def results_of(path: Path) -> Assessment:
     from saltreach.intake import read_register
 
     return assess(read_register(path))
-
-
-def looser(provenance: Mapping[str, Any]) -> list[str]:
-    """What the policy of an assessment loosens, to be said with all that rests on it."""
-    return [f"looser policy: {text}" for text in provenance["policy"]["loosened"]]
 
 
 def show(path: Path) -> None:

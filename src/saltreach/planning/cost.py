@@ -6,8 +6,8 @@ until a visit; a visit makes it due again after its interval, counted from the v
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, permutations
 
@@ -64,6 +64,21 @@ class Stop:
     ends: int
 
 
+@dataclass(frozen=True)
+class OverdueSpell:
+    """Days on which a task is overdue: from `due` to before `until`, a visit or the plan's end.
+
+    `since` is the first day on which a visit would have counted for it, `days` those within the
+    plan.
+    """
+
+    task: int
+    due: int
+    since: int
+    until: int
+    days: int
+
+
 def by_day(pairs: Iterable[tuple[int, int]]) -> dict[int, list[int]]:
     """Tasks of each team-day, in order of the tasks."""
     out: dict[int, list[int]] = {}
@@ -103,6 +118,35 @@ def overdue_days(problem: Problem, task: int, visits: Sequence[int]) -> int:
         late += max(0, day - max(due, problem.start))
         due = problem.due_after(task, day)
     return late + max(0, problem.end - max(due, problem.start))
+
+
+def overdue_spells(problem: Problem, pairs: Pairs) -> Iterator[OverdueSpell]:
+    """Every spell of a plan, task by task, in order of time."""
+    day_of = problem.column["day"]
+    visits: dict[int, list[int]] = defaultdict(list)
+    for task, row in pairs:
+        visits[task].append(day_of[row])
+    for task, first in enumerate(problem.column["due"]):
+        due, since = first, problem.start
+        for until in [*sorted(visits[task]), problem.end]:
+            if (days := until - max(due, problem.start)) > 0:
+                yield OverdueSpell(task, due, since, until, days)
+            due, since = problem.due_after(task, until), until + 1
+
+
+def unavoidable_min(problem: Problem) -> int:
+    """Price of the overdue days that closures, tides, skills and the backlog force on any plan.
+
+    Those left when a task is visited on every day on which some team could, but for visits so
+    early that they would make it due sooner.
+    """
+    day_of, total = problem.days["day"].to_numpy(), 0
+    price = problem.tasks["late_min"].tolist()
+    for task, due in enumerate(problem.column["due"]):
+        days = np.unique(day_of[problem.allowed[task]]).tolist()
+        useful = [day for day in days if problem.due_after(task, day) >= due]
+        total += price[task] * overdue_days(problem, task, useful)
+    return total
 
 
 def cost_of(problem: Problem, pairs: Pairs, last: Pairs = frozenset()) -> Cost:
@@ -236,7 +280,7 @@ def broken_rules(problem: Problem, pairs: Pairs, days: Collection[int] | None = 
     all_trips = by_day(pairs)
     trips = {d: t for d, t in all_trips.items() if days is None or d in days}
     found = [
-        f"task {k} on team-day {d}: reason {int(problem.why[k, d])}"
+        f"task {k} on team-day {d}: reason {int(problem.blocked_by[k, d])}"
         for d, tasks in trips.items()
         for k in tasks
         if not problem.allowed[k, d]

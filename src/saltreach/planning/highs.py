@@ -9,11 +9,8 @@ import numpy as np
 
 from saltreach.errors import SaltreachError
 
-FREE = 10**9
-"""A row limit at or beyond it is none."""
-
-Row = tuple[list[tuple[int, int]], int, int]
-"""Terms (variable, coefficient), low, high."""
+Row = tuple[list[tuple[int, int]], float, float]
+"""Terms (variable, coefficient), low, high; infinite where there is no limit."""
 
 
 class SolverError(SaltreachError):
@@ -79,9 +76,8 @@ def minimise(
     lp.num_col_, lp.num_row_ = count, len(rows)
     lp.col_cost_ = np.array([cost.get(i, 0) for i in range(count)], float)
     lp.col_lower_, lp.col_upper_ = np.zeros(count), np.array(upper, float)
-    inf = highspy.kHighsInf
-    lp.row_lower_ = np.array([low if low > -FREE else -inf for _, low, _ in rows], float)
-    lp.row_upper_ = np.array([high if high < FREE else inf for _, _, high in rows], float)
+    lp.row_lower_ = np.array([low for _, low, _ in rows], float)
+    lp.row_upper_ = np.array([high for _, _, high in rows], float)
     lp.integrality_ = [highspy.HighsVarType.kInteger] * count
     lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
     sizes = np.array([len(terms) for terms, _, _ in rows], np.int64)

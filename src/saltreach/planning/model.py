@@ -9,6 +9,7 @@ tide-ruled visits inside the common window, the others all before or all after i
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable
 from itertools import combinations, pairwise, permutations
@@ -16,13 +17,11 @@ from itertools import combinations, pairwise, permutations
 import numpy as np
 
 from saltreach.planning.cost import Pairs, by_day, round_min
+from saltreach.planning.highs import Row
 from saltreach.planning.problem import Problem
 from saltreach.planning.windows import add_months
 
 PERCENT = 100
-FREE = -(10**9)
-"""No lower limit of a row."""
-
 Terms = list[tuple[int, int]]
 """Pairs of variable and coefficient."""
 
@@ -44,7 +43,7 @@ class Model:
         Visits of the base that may not change.
     start : dict
         Values of all variables that reproduce the base plan.
-    brief : bool
+    near_joins : bool
         Whether crags are joined in one day only where the way between them is no longer than
         the way home (and where the base joins them). For parts: much smaller, and the plans
         left out are rarely good ones.
@@ -69,11 +68,11 @@ class Model:
         self.work = problem.tasks["work_min"].to_numpy()
         self.crag_of = problem.tasks["crag_at"].to_numpy()
         self.upper: list[int] = []
-        self.rows: list[tuple[Terms, int, int]] = []
+        self.rows: list[Row] = []
         self.cost: dict[int, int] = defaultdict(int)
         self.constant = 0
         self.start: dict[int, int] = {}
-        self.brief = rows is not None or tasks is not None
+        self.near_joins = rows is not None or tasks is not None
         self.visit = {
             (k, d): self.new(start=int((k, d) in base))
             for d in self.free_rows
@@ -100,7 +99,7 @@ class Model:
         """Tasks that the base plan visits on a team-day."""
         return [*fixed, *(k for k in tasks if self.start[self.visit[k, day]])]
 
-    def row(self, terms: Terms, high: int, low: int = FREE) -> None:
+    def row(self, terms: Terms, high: int, low: float = -math.inf) -> None:
         """One more row: low <= sum of the terms <= high."""
         once: dict[int, int] = defaultdict(int)
         for x, c in terms:
@@ -159,7 +158,7 @@ class Model:
         for a, b in combinations(crags, 2):
             between = int(p.between_min[a, b])
             two = int(home[a] + home[b]) + between + p.trip_min + int(least[a] + least[b])
-            far = self.brief and between > min(home[a], home[b])
+            far = self.near_joins and between > min(home[a], home[b])
             if (two <= length and not far) or (a, b) in ridden:
                 z = self.new(start=int((a, b) in ridden))
                 self.row([(z, 1), (at[a], -1)], 0)

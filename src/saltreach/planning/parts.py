@@ -8,15 +8,13 @@ overdue days come first, and are searched longer each time they are tried.
 from __future__ import annotations
 
 import time
-from collections import defaultdict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from saltreach.planning.cost import Pairs, cost_of
+from saltreach.planning.cost import OverdueSpell, Pairs, cost_of, overdue_spells
 from saltreach.planning.problem import Problem
 from saltreach.planning.solver import Solved, solve
 
@@ -30,19 +28,8 @@ PART_SECONDS = (0.5, 2.0, 6.0)
 """Longest search of a part, the first, second and later times it is tried."""
 
 
-@dataclass(frozen=True)
-class _Spell:
-    """An overdue spell: from `due` to `until`; `chance` is the last day to prevent it."""
-
-    task: int
-    due: int
-    until: int
-    chance: int
-    cost: int
-
-
-class _Map:
-    """Where the parts of a problem lie and how dear their overdue days are."""
+class PartChooser:
+    """Which part of a plan to improve next: where its overdue days are dearest."""
 
     def __init__(self, problem: Problem, seed: int) -> None:
         self.problem = problem
@@ -50,6 +37,7 @@ class _Map:
         p = problem
         self.team_of, self.day_of = p.days["team_at"].to_numpy(), p.days["day"].to_numpy()
         self.crag_of = p.tasks["crag_at"].to_numpy()
+        self.price = p.tasks["late_min"].tolist()
         count = len(p.teams)
         able = np.stack([p.allowed[:, self.team_of == t].any(axis=1) for t in range(count)])
         way = np.where(able, p.home_min[:, self.crag_of], np.iinfo(np.int64).max)
@@ -62,26 +50,15 @@ class _Map:
         self.tried_crag = np.zeros(len(p.crags), int)
         self.open_on = [np.unique(self.day_of[row]) for row in p.allowed]
 
-    def spells(self, pairs: Pairs) -> list[_Spell]:
-        """Every overdue spell of a plan."""
-        p, day_of = self.problem, self.problem.column["day"]
-        visits: dict[int, list[int]] = defaultdict(list)
-        for k, d in pairs:
-            visits[k].append(day_of[d])
-        price = p.tasks["late_min"].tolist()
-        out = []
-        for k, first in enumerate(p.column["due"]):
-            due = first
-            for day in [*sorted(visits[k]), p.end]:
-                late = day - max(due, p.start)
-                if late > 0 and price[k]:
-                    at = int(np.searchsorted(self.open_on[k], max(due, p.start), side="right"))
-                    chance = int(self.open_on[k][at - 1]) if at else max(due, p.start)
-                    out.append(_Spell(k, due, day, chance, late * price[k]))
-                due = p.due_after(k, day)
-        return out
+    def chance(self, spell: OverdueSpell) -> int:
+        """The last day on which a visit could prevent a spell."""
+        first = max(spell.due, self.problem.start)
+        at = int(np.searchsorted(self.open_on[spell.task], first, side="right"))
+        return int(self.open_on[spell.task][at - 1]) if at else first
 
-    def next_span(self, spells: list[_Spell], pairs: Pairs) -> tuple[set[int], set[int], float]:
+    def next_span(
+        self, spells: list[OverdueSpell], pairs: Pairs
+    ) -> tuple[set[int], set[int], float]:
         """Team-days, tasks and seconds of the most promising span of time.
 
         Fewer teams and days are taken where there would be too many possible visits.
@@ -89,8 +66,8 @@ class _Map:
         half = PART_DAYS // 2
         cost = np.zeros((self.tried.shape[0], len(self.begins) + 1))
         for s in spells:
-            step = (s.chance - int(self.begins[0])) // half
-            cost[self.nearest[s.task], min(step, len(self.begins))] += s.cost
+            step = (self.chance(s) - int(self.begins[0])) // half
+            cost[self.nearest[s.task], min(step, len(self.begins))] += self.price[s.task] * s.days
         around = cost[:, :-1] + cost[:, 1:]
         score = around[self.near_teams].sum(axis=1) / (1 + self.tried) ** 2
         score = score + self.rng.uniform(0, 1, score.shape)
@@ -108,7 +85,7 @@ class _Map:
         return rows, tasks, PART_SECONDS[turn]
 
     def _span(
-        self, teams: np.ndarray, begin: int, end: int, spells: list[_Spell], pairs: Pairs
+        self, teams: np.ndarray, begin: int, end: int, spells: list[OverdueSpell], pairs: Pairs
     ) -> tuple[set[int], set[int]]:
         """Team-days of some teams in a span, and the tasks visited there or overdue near them."""
         inside = (self.day_of >= begin) & (self.day_of < end) & np.isin(self.team_of, teams)
@@ -117,16 +94,16 @@ class _Map:
             s.task
             for s in spells
             if self.nearest[s.task] in teams
-            and (begin <= s.chance < end or (s.due < end and begin < s.until))
+            and (begin <= self.chance(s) < end or (s.due < end and begin < s.until))
         }
         return rows, {k for k, d in pairs if d in rows} | late
 
-    def next_crags(self, spells: list[_Spell]) -> tuple[set[int], set[int], float]:
+    def next_crags(self, spells: list[OverdueSpell]) -> tuple[set[int], set[int], float]:
         """Team-days, tasks and seconds of a promising crag and its neighbours, at any time."""
         p = self.problem
         cost = np.zeros(len(p.crags))
         for s in spells:
-            cost[self.crag_of[s.task]] += s.cost
+            cost[self.crag_of[s.task]] += self.price[s.task] * s.days
         score = cost / (1 + self.tried_crag) ** 2 + self.rng.uniform(0, 1, len(cost))
         crag = int(score.argmax())
         self.tried_crag[crag] += 1
@@ -143,7 +120,6 @@ def improve(
     base: Pairs,
     *,
     seconds: float,
-    engine: str = "highs",
     last: Pairs = frozenset(),
     seed: int = 0,
     stop: Callable[[], bool] = lambda: False,
@@ -158,7 +134,7 @@ def improve(
         A plan that keeps the rules.
     seconds : float
         Time for all parts.
-    engine, last, seed
+    last, seed
         As in `solve`.
     stop : callable
         Asked between parts; true ends the search before its time.
@@ -169,19 +145,19 @@ def improve(
         Never worse than `base`.
     """
     until = time.monotonic() + seconds
-    where = _Map(problem, seed)
+    chooser = PartChooser(problem, seed)
     pairs = base
     number = 0
     while (left := until - time.monotonic()) > 0.3 and not stop():
-        spells = where.spells(pairs)
+        spells = [s for s in overdue_spells(problem, pairs) if chooser.price[s.task]]
         if number % 3 < 2:
-            rows, tasks, most = where.next_span(spells, pairs)
+            rows, tasks, most = chooser.next_span(spells, pairs)
         else:
-            rows, tasks, most = where.next_crags(spells)
+            rows, tasks, most = chooser.next_crags(spells)
         number += 1
         if rows and tasks:
             pairs = solve(
-                problem, pairs, seconds=min(most, left), engine=engine, last=last, rows=rows,
+                problem, pairs, seconds=min(most, left), last=last, rows=rows,
                 tasks=tasks, seed=seed + number,
             ).pairs  # fmt: skip
     return pairs
@@ -192,7 +168,6 @@ def solve_both_ways(
     base: Pairs,
     *,
     seconds: float,
-    engine: str = "highs",
     last: Pairs = frozenset(),
     seed: int = 0,
 ) -> Solved:
@@ -201,7 +176,7 @@ def solve_both_ways(
     The whole gives the bound and may find the optimum; the parts find a good plan sooner.
     Parameters as in `solve`.
     """
-    given: dict[str, Any] = {"seconds": seconds, "engine": engine, "last": last, "seed": seed}
+    given: dict[str, Any] = {"seconds": seconds, "last": last, "seed": seed}
     with ThreadPoolExecutor(1) as thread:
         whole = thread.submit(solve, problem, base, **given)
         parts = improve(problem, base, **given, stop=whole.done)

@@ -2,56 +2,87 @@
 
 from __future__ import annotations
 
-import hashlib
 import time
-from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from saltreach.errors import OptionError
-from saltreach.planning.bound import least_cost, priced_bound
-from saltreach.planning.cost import Cost, Pairs, by_day, cost_of, round_min, timetable
+from saltreach.intake import teams as sheets
+from saltreach.intake.plan_file import read_plan, read_rebolting
+from saltreach.intake.sheets import NOTHING, refuse_unknown
+from saltreach.planning.cost import Cost, Pairs, cost_of, unavoidable_min
 from saltreach.planning.greedy import greedy_plan
+from saltreach.planning.options import PlanOptions
 from saltreach.planning.parts import improve, solve_both_ways
-from saltreach.planning.problem import Problem
-from saltreach.planning.solver import ENGINES
-from saltreach.planning.unmet import UNMET_COLUMNS, unmet_visits
-from saltreach.planning.windows import day_number, day_text
+from saltreach.planning.priorities import Priorities
+from saltreach.planning.problem import Problem, Tables, make_problem
+from saltreach.planning.tables import frame_or_file, looser, typed
+from saltreach.planning.unmet import unmet_summary, unmet_visits
+from saltreach.planning.visits import (
+    MONTH_FIGURES,
+    changes,
+    months_of,
+    pairs_of,
+    still_ahead,
+    visit_table,
+)
+from saltreach.planning.windows import day_text
+from saltreach.vocabulary.words import CAUTION
 
-VISIT_COLUMNS = (
-    "visit_id", "revision", "kind", "crag", "sector", "part", "team", "date", "begins", "ends",
-    "due_on", "days_late", "risk_band", "anchors", "work_hours", "trip", "stop", "trip_leaves",
-    "trip_back", "trip_travel_hours", "task",
-)  # fmt: skip
-"""Columns of the table of visits, in order."""
-
-CHANGE_COLUMNS = (
-    "change", "visit_id", "kind", "crag", "sector", "team_before", "date_before", "team", "date",
-)  # fmt: skip
+if TYPE_CHECKING:
+    from saltreach.assessment.result import Assessment
 
 WHOLE_MODEL_PAIRS = 40_000
 """Above so many possible pairs of task and team-day the plan is improved part by part only."""
+SECONDS = 20.0
+"""Time of the solver."""
 
 
 @dataclass(frozen=True)
+class FlatPlan:
+    """Tables of a plan as the files hold them: days and times of day as text.
+
+    `visits` in order of date, team and stop. `unmet`: every overdue spell, its rule, and what
+    would mend it. `changes`: `CHANGE_COLUMNS`, against the last
+    plan; empty without one. `months`: from `months_of`. `last`: visits of the last plan that were
+    still ahead, None without.
+    """
+
+    visits: pd.DataFrame
+    unmet: pd.DataFrame
+    changes: pd.DataFrame
+    months: pd.DataFrame
+    last: pd.DataFrame | None = None
+
+
+@dataclass(frozen=True, repr=False)
 class Plan:
     """A calendar and how good it is.
 
     Attributes
     ----------
-    visits : DataFrame
-        `VISIT_COLUMNS`, in order of date, team and stop.
-    unmet : DataFrame
-        `UNMET_COLUMNS`: every overdue spell, its rule, and what would mend it.
-    changes : DataFrame
-        `CHANGE_COLUMNS`: against the last plan; empty without one.
+    visits, unmet, changes, months : DataFrame
+        The visits in order, every overdue spell with its rule and remedy, what differs from the
+        last plan, and the trips of each month; with real types.
+    figures : dict
+        The plan in figures, as plain values.
+    notes : tuple of str
+        What was assumed or left out.
+    flat : FlatPlan
+        The same tables as the files hold them.
+    problem : Problem
+        What was to be planned.
+    pairs : frozenset of (task, team-day)
+        The plan, in the problem's numbers.
     cost, greedy : Cost
         Of this plan and of the greedy plan of the same run.
-    bound_min : int
-        Cost below which no plan can be, in minutes of team time.
+    bound_min : int or None
+        Cost below which no plan of the model can be, in minutes of team time; None where the
+        plan was too large, or the time too short, to find one.
     forced_min : int
         Price of the overdue days that no plan can avoid, in the same minutes.
     how : str
@@ -62,39 +93,226 @@ class Plan:
         Time it took.
     kept : int
         Visits of the last plan that stayed as they were.
+    rejected : DataFrame
+        Refused rows of the user's tables.
+    sources : dict
+        Records of those tables, and of the assessment.
     """
 
     problem: Problem
     pairs: Pairs
-    visits: pd.DataFrame
-    unmet: pd.DataFrame
-    changes: pd.DataFrame
+    flat: FlatPlan
     cost: Cost
     greedy: Cost
-    bound_min: int
+    bound_min: int | None
     forced_min: int
     how: str
     proven: bool
     seconds: float
     kept: int = 0
+    rejected: pd.DataFrame = field(default_factory=NOTHING.rejected.copy)
+    sources: dict[str, Any] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        """One line."""
+        return (
+            f"<Plan: {len(self.flat.visits)} visits on {self.cost.trips} trips from "
+            f"{self.figures['from']} to {self.figures['until']}, {len(self.flat.unmet)} overdue "
+            f"spells. {CAUTION}>"
+        )
+
+    @cached_property
+    def visits(self) -> pd.DataFrame:
+        """The visits, typed."""
+        return typed(self.flat.visits, "plan")
+
+    @cached_property
+    def unmet(self) -> pd.DataFrame:
+        """What cannot be met, typed."""
+        return typed(self.flat.unmet, "unmet")
+
+    @cached_property
+    def changes(self) -> pd.DataFrame:
+        """Changes to the last plan, typed."""
+        table = typed(self.flat.changes, "plan")
+        return table.assign(date_before=pd.to_datetime(table["date_before"].replace("", None)))
+
+    @cached_property
+    def months(self) -> pd.DataFrame:
+        """Trips, visits, team hours and visits after their due date, by month."""
+        table = self.flat.months
+        return table.set_axis(pd.PeriodIndex(table.index, freq="M", name=table.index.name))
 
     @property
-    def gap(self) -> float:
-        """Share of the cost that is not proven necessary."""
-        return 1 - self.bound_min / self.cost.total_min if self.cost.total_min else 0.0
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed or left out."""
+        return self.problem.notes
 
     @property
-    def gap_of_avoidable(self) -> float:
+    def gap(self) -> float | None:
+        """Share of the cost that is not proven necessary; None without a bound."""
+        return None if self.bound_min is None else _share(self._above_bound, self.cost.total_min)
+
+    @property
+    def gap_of_avoidable(self) -> float | None:
         """The same share, of the cost above the overdue days that no plan can avoid."""
         rest = self.cost.total_min - self.forced_min
-        return (self.cost.total_min - self.bound_min) / rest if rest > 0 else 0.0
+        return None if self.bound_min is None else _share(self._above_bound, rest)
+
+    @property
+    def _above_bound(self) -> int:
+        return self.cost.total_min - (self.bound_min or 0)
+
+    @cached_property
+    def figures(self) -> dict[str, Any]:
+        """The plan in figures, as plain values; `trips` by month."""
+        bound, gap, avoidable = self.bound_min, self.gap, self.gap_of_avoidable
+        return {
+            "from": day_text(self.problem.start),
+            "until": day_text(self.problem.end - 1),
+            "how": self.how,
+            "solved_to_the_optimum": self.proven,
+            "workload": workload(self.problem),
+            "cost": _in_hours(self.cost),
+            "greedy": _in_hours(self.greedy),
+            "bound_team_hours": None if bound is None else round(bound / 60, 1),
+            "forced_overdue_team_hours": round(self.forced_min / 60, 1),
+            "gap": None if gap is None else round(gap, 4),
+            "gap_of_avoidable": None if avoidable is None else round(avoidable, 4),
+            "visits": len(self.flat.visits),
+            "overdue_spells": len(self.flat.unmet),
+            "visits_kept": self.kept,
+            "visits_changed": len(self.flat.changes),
+            "not_met": unmet_summary(self.flat.unmet),
+            "trips": self._trips(),
+            "notes": list(self.notes),
+            "caution": CAUTION,
+        }
+
+    def _trips(self) -> list[dict[str, Any]]:
+        """The months as plain values."""
+        months = self.flat.months.rename(columns={"visits_after_due": "overdue"})
+        whole, teams = months.iloc[:, :MONTH_FIGURES], months.iloc[:, MONTH_FIGURES:]
+        return [
+            {"month": month, **figures, "teams": trips}
+            for month, figures, trips in zip(
+                months.index, whole.to_dict("records"), teams.to_dict("records"), strict=True
+            )
+        ]
+
+
+def _share(part: int, whole: int) -> float:
+    return part / whole if whole > 0 else 0.0
+
+
+def _in_hours(cost: Cost) -> dict[str, Any]:
+    return {
+        "total_team_hours": round(cost.total_min / 60, 1),
+        "overdue_team_hours": round(cost.overdue_min / 60, 1),
+        "overdue_days": cost.overdue_days,
+        "travel_hours": round(cost.travel_min / 60, 1),
+        "work_hours": round(cost.work_min / 60, 1),
+        "trips": cost.trips,
+        "load": [round(share, 3) for share in cost.load],
+    }
+
+
+def plan(
+    result: Assessment,
+    teams: Any,
+    *,
+    windows: Any = None,
+    tides: Any = None,
+    needs: Any = None,
+    travel: Any = None,
+    rebolt: Any = None,
+    done: Any = None,
+    last_plan: Any = None,
+    start: Any = None,
+    options: PlanOptions | None = None,
+    seconds: float = SECONDS,
+    on_step: Callable[[str], None] = lambda _: None,
+    **settings: Any,
+) -> Plan:
+    """Who inspects what when: a calendar for the teams, and what it cannot meet.
+
+    Parameters
+    ----------
+    result : Assessment
+        From `assess` or `read_results`.
+    teams, windows, tides, needs, travel, done : path, DataFrame or Sheet
+        The user's tables, as `saltreach.intake.teams` describes them; all but the teams may be
+        absent.
+    rebolt : path, DataFrame or Priorities, optional
+        What `priorities` gave or wrote: its chosen rebolting is planned as well.
+    last_plan : path, DataFrame or Plan, optional
+        A plan to change as little as possible.
+    start : date or str, optional
+        First day; by default the day of the assessment.
+    options : PlanOptions, optional
+        How long things take, and what is traded for what.
+    seconds : float
+        Time of the solver. When it is up the best plan so far is taken, at worst the greedy.
+    on_step : callable
+        Told the name of each step.
+    **settings
+        Settings of `PlanOptions` by name, over `options`.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    RegisterError, OptionError
+        A table or a setting that cannot be used.
+
+    Examples
+    --------
+    >>> plan(result, "teams.csv", years=1).visits  # doctest: +SKIP
+    """
+    options = replace(options or PlanOptions(), **settings)
+    flat = result.flat
+    known = {str(crag): set(rows) for crag, rows in flat.sectors.groupby("crag")["sector"]}
+    given = {"teams": frame_or_file(teams, "teams", sheets.read_teams)}
+    for name, table, read in (
+        ("windows", windows, sheets.read_windows), ("tides", tides, sheets.read_tides),
+        ("needs", needs, sheets.read_needs), ("done", done, sheets.read_done),
+    ):  # fmt: skip
+        sheet = NOTHING if table is None else frame_or_file(table, name, read)
+        given[name] = refuse_unknown(sheet, known)
+    if travel is not None:
+        given["travel"] = frame_or_file(travel, "travel", sheets.read_travel)
+    start = result.provenance["assessed_for"] if start is None else start
+    if isinstance(rebolt, Priorities):
+        rebolt = rebolt.flat.sectors
+    chosen = None if rebolt is None else frame_or_file(rebolt, "rebolting", read_rebolting)
+    if isinstance(last_plan, Plan):
+        last_plan = last_plan.flat.visits
+    last = None if last_plan is None else frame_or_file(last_plan, "plan", read_plan)
+    on_step("who can go where")
+    problem = make_problem(
+        pd.DataFrame(flat.sectors), pd.DataFrame(flat.anchors),
+        Tables(**{name: sheet for name, sheet in given.items() if name != "done"}), start, options,
+        rebolt=chosen, done=given["done"].rows,
+    )  # fmt: skip
+    problem = replace(problem, notes=(*problem.notes, *looser(result.provenance)))
+    last = None if last is None else still_ahead(last, start)
+    made = make_plan(problem, seconds=seconds, last=last, on_step=on_step)
+    return replace(
+        made,
+        rejected=pd.concat([s.rejected for s in given.values()], ignore_index=True),
+        sources={
+            "tables": {name: sheet.record() for name, sheet in given.items() if sheet.file},
+            "assessment": result.provenance["time"],
+        },
+    )
 
 
 def make_plan(
     problem: Problem,
     *,
-    seconds: float = 20.0,
-    solver: str = "highs",
+    seconds: float = SECONDS,
     last: pd.DataFrame | None = None,
     seed: int = 0,
     on_step: Callable[[str], None] = lambda _: None,
@@ -106,9 +324,7 @@ def make_plan(
     problem : Problem
         From `make_problem`.
     seconds : float
-        Time of the solver. When it is up the best plan so far is taken, at worst the greedy.
-    solver : {"highs", "cp-sat", "greedy"}
-        How the greedy plan is improved.
+        Time of the solver; with none the greedy plan is taken.
     last : DataFrame, optional
         Visits of the last plan (its `VISIT_COLUMNS`); changes to it are kept few.
     seed : int
@@ -123,171 +339,50 @@ def make_plan(
     Raises
     ------
     OptionError
-        For an unknown solver.
+        For a negative time.
     """
-    if solver not in (*ENGINES, "greedy"):
-        raise OptionError(f"solver {solver!r}: give one of {', '.join((*ENGINES, 'greedy'))}")
+    if seconds < 0:
+        raise OptionError(f"seconds = {seconds:g}: give 0 (the greedy plan) or more")
     began = time.monotonic()
     before = pairs_of(problem, last) if last is not None else frozenset()
     on_step("greedy plan")
-    pairs = greedy_plan(problem, before)
-    greedy = cost_of(problem, pairs, before)
-    bound, forced = least_cost(problem)
-    how, proven = "greedy", False
-    if solver != "greedy":
+    pairs = base = greedy_plan(problem, before)
+    how, proven, bound = "greedy", False, None
+    if seconds:
         size = int(problem.allowed.sum())
         on_step(f"solver ({size} possible visits)")
-        given: dict[str, Any] = {
-            "seconds": seconds, "engine": solver, "last": before, "seed": seed,
-        }  # fmt: skip
+        parts = "in parts"
         if size <= WHOLE_MODEL_PAIRS:
-            found = solve_both_ways(problem, pairs, **given)
-            better, proven = found.pairs, found.proven
-            bound = max(bound, found.bound_min or 0)
+            parts = "whole and in parts"
+            found = solve_both_ways(problem, base, seconds=seconds, last=before, seed=seed)
+            pairs, bound, proven = found.pairs, found.bound_min, found.proven
         else:
-            better = improve(problem, pairs, **given)
-            on_step("bound")
-            least = cost_of(problem, better, before).total_min
-            bound = max(bound, priced_bound(problem, least, seconds=seconds / 10))
-        parts = "whole and in parts" if size <= WHOLE_MODEL_PAIRS else "in parts"
-        how = f"{solver}, {parts}" if better != pairs else "greedy (the solver found no better)"
-        pairs = better
+            pairs = improve(problem, base, seconds=seconds, last=before, seed=seed)
+        how = f"highs, {parts}" if pairs != base else "greedy (the solver found no better)"
     cost = cost_of(problem, pairs, before)
+    if bound is not None:
+        bound = cost.total_min if proven else min(bound, cost.total_min)
     visits = visit_table(problem, pairs, last)
     on_step("what cannot be met")
     return Plan(
         problem=problem,
         pairs=pairs,
-        visits=visits,
-        unmet=unmet_visits(problem, pairs),
-        changes=changes(problem, visits, last),
+        flat=FlatPlan(
+            visits,
+            unmet_visits(problem, pairs),
+            changes(problem, visits, last),
+            months_of(problem, visits),
+            last,
+        ),
         cost=cost,
-        greedy=greedy,
-        bound_min=cost.total_min if proven else min(bound, cost.total_min),
-        forced_min=forced,
+        greedy=cost_of(problem, base, before),
+        bound_min=bound,
+        forced_min=unavoidable_min(problem),
         how=how,
         proven=proven,
         seconds=time.monotonic() - began,
         kept=len(before & pairs),
     )
-
-
-def pairs_of(problem: Problem, last: pd.DataFrame) -> Pairs:
-    """Visits of a last plan that still have a task and a team-day, as pairs."""
-    task = {key: k for k, key in enumerate(problem.tasks["key"])}
-    names = [t["team"] for t in problem.teams]
-    rows = {
-        (names[team], day): d
-        for d, (team, day) in enumerate(
-            problem.days[["team_at", "day"]].itertuples(index=False, name=None)
-        )
-    }
-    pairs = (
-        (task.get(v.task), rows.get((v.team, day_number(v.date))))
-        for v in last.itertuples(index=False)
-    )
-    return frozenset((k, d) for k, d in pairs if k is not None and d is not None)
-
-
-def visit_table(problem: Problem, pairs: Pairs, last: pd.DataFrame | None = None) -> pd.DataFrame:
-    """The visits in order, with times, due dates and stable names.
-
-    A name is made of the sector, the kind and a running number. With a last plan the names of
-    its visits are carried on: same day and team first, then in order of time.
-    """
-    rows: list[dict[str, Any]] = []
-    tasks = problem.tasks.to_dict("records")
-    for d, mine in by_day(pairs).items():
-        team_at, day, starts, _ = (int(v) for v in problem.days.iloc[d])
-        stops = timetable(problem, d, mine) or []
-        order = list(dict.fromkeys(tasks[s.task]["crag_at"] for s in stops))
-        way = problem.home_min[team_at], problem.between_min
-        ridden = int(way[0][order[0]] + way[0][order[-1]])
-        ridden += sum(int(way[1][a, b]) for a, b in zip(order, order[1:], strict=False))
-        team = problem.teams[team_at]["team"]
-        for i, stop in enumerate(stops, 1):
-            t = tasks[stop.task]
-            rows.append(
-                {
-                    "k": stop.task, "day": day, "kind": t["kind"], "crag": t["crag"],
-                    "sector": t["sector"], "part": f"{t['part']} of {t['parts']}", "team": team,
-                    "date": day_text(day), "begins": clock_text(stop.begins),
-                    "ends": clock_text(stop.ends), "risk_band": t["risk_band"],
-                    "anchors": t["anchors"], "work_hours": round(t["work_min"] / 60, 2),
-                    "trip": f"{day_text(day)} {team}", "stop": i,
-                    "trip_leaves": clock_text(starts),
-                    "trip_back": clock_text(stops[-1].ends + int(way[0][order[-1]])),
-                    "trip_travel_hours": round(ridden / 60, 2), "task": t["key"],
-                }
-            )  # fmt: skip
-    table = pd.DataFrame(rows, columns=["k", "day", *VISIT_COLUMNS])
-    table = table.sort_values(["day", "team", "stop"], kind="stable", ignore_index=True)
-    due = dict(enumerate(problem.tasks["due"]))
-    on, late = [], []
-    for k, day in zip(table["k"], table["day"], strict=True):
-        on.append(day_text(due[k]))
-        late.append(max(0, int(day) - int(due[k])))
-        due[k] = problem.due_after(k, int(day))
-    table["due_on"], table["days_late"] = on, late
-    table["visit_id"], table["revision"] = _names(table, last)
-    return table[list(VISIT_COLUMNS)]
-
-
-def clock_text(minutes: int) -> str:
-    """HH:MM of minutes after midnight."""
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
-
-
-def _names(table: pd.DataFrame, last: pd.DataFrame | None) -> tuple[list[str], list[int]]:
-    """Name and revision of each visit; a visit that moved is one revision later."""
-    old: dict[str, list[Any]] = defaultdict(list)
-    for v in () if last is None else last.sort_values("date").itertuples(index=False):
-        old[v.task].append(v)
-    names, revision = [""] * len(table), [0] * len(table)
-    for key, rows in table.groupby("task", sort=False).indices.items():
-        stem = hashlib.sha256(str(key).encode()).hexdigest()[:16]
-        rest = list(old[str(key)])
-        used = max((int(v.visit_id.rsplit("-", 1)[1]) for v in rest), default=0)
-        at = {(v.date, v.team): v for v in rest}
-        moved = []
-        for i in rows:
-            same = at.get((table["date"].iloc[i], table["team"].iloc[i]))
-            if same is None:
-                moved.append(i)
-                continue
-            names[i], revision[i] = same.visit_id, int(same.revision)
-            rest.remove(same)
-        for i in moved:
-            if rest:
-                v = rest.pop(0)
-                names[i], revision[i] = v.visit_id, int(v.revision) + 1
-            else:
-                used += 1
-                names[i] = f"{stem}-{used}"
-    return names, revision
-
-
-def changes(problem: Problem, visits: pd.DataFrame, last: pd.DataFrame | None) -> pd.DataFrame:
-    """What differs from the last plan: visits moved, added and dropped."""
-    if last is None:
-        return pd.DataFrame(columns=list(CHANGE_COLUMNS))
-    old = {v.visit_id: v for v in last.itertuples(index=False)}
-    rows = []
-    for v in visits.itertuples(index=False):
-        was = old.pop(v.visit_id, None)
-        if was is None:
-            word, before = "added", ("", "")
-        elif (was.team, was.date) == (v.team, v.date):
-            continue
-        else:
-            word, before = "moved", (was.team, was.date)
-        rows.append((word, v.visit_id, v.kind, v.crag, v.sector, *before, v.team, v.date))
-    rows += [
-        ("dropped", v.visit_id, v.kind, v.crag, v.sector, v.team, v.date, "", "")
-        for v in old.values()
-        if day_number(v.date) >= problem.start
-    ]
-    return pd.DataFrame(rows, columns=list(CHANGE_COLUMNS))
 
 
 def workload(problem: Problem, most: int = 3) -> dict[str, Any]:
@@ -317,39 +412,3 @@ def workload(problem: Problem, most: int = 3) -> dict[str, Any]:
         "team_hours_per_year": round(float(problem.free_min.sum()) / 60 / problem.options.years, 1),
         "dropped_first": names.tolist(),
     }
-
-
-def trips_by_month(plan: Plan) -> list[dict[str, Any]]:
-    """Trips of each calendar month of the plan, months without any among them.
-
-    Returns
-    -------
-    list of dict
-        `month` (YYYY-MM), `trips`, `visits`, `team_hours`, `overdue` (visits made after their
-        due date), and `teams`: trips of each team.
-    """
-    problem = plan.problem
-    first, last = (day_text(d)[:7] for d in (problem.start, problem.end - 1))
-    months = pd.period_range(first, last, freq="M").astype(str)
-    names = [t["team"] for t in problem.teams]
-    out = {
-        m: {"month": m, "trips": 0, "visits": 0, "team_hours": 0.0, "overdue": 0,
-            "teams": dict.fromkeys(names, 0)}
-        for m in months
-    }  # fmt: skip
-    for d, tasks in by_day(plan.pairs).items():
-        team, day = (int(v) for v in problem.days[["team_at", "day"]].iloc[d])
-        month = out[day_text(day)[:7]]
-        crags = sorted({int(c) for c in problem.tasks["crag_at"].iloc[tasks]})
-        minutes = round_min(problem, team, crags) + problem.trip_min
-        minutes += int(problem.tasks["work_min"].iloc[tasks].sum())
-        month["trips"] += 1
-        month["visits"] += len(tasks)
-        month["team_hours"] = round(month["team_hours"] + minutes / 60, 2)
-        month["teams"][names[team]] += 1
-    for date, late in zip(plan.visits["date"], plan.visits["days_late"], strict=True):
-        out[date[:7]]["overdue"] += int(late > 0)
-    return list(out.values())
-
-
-__all__ = ["UNMET_COLUMNS", "VISIT_COLUMNS", "Plan", "make_plan", "trips_by_month"]

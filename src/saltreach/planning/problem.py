@@ -29,16 +29,12 @@ from saltreach.planning.windows import (
     team_days,
     windows_of,
 )
-from saltreach.vocabulary.words import BANDS
+from saltreach.vocabulary.words import BANDS, INSPECT, REBOLT, UNKNOWN
 
-INSPECT, REBOLT = "inspect", "rebolt"
 OPEN, NO_SKILL, FEW_PEOPLE, SHUT, NO_TIDE, TOO_FAR = range(6)
 """Why a team-day cannot serve a visit; the first that applies."""
 
-BAND_WEIGHT = {band: 2.0**i for i, band in enumerate(BANDS)}
-"""Weight of one overdue day. Within a band the priority rank adds up to as much again."""
-
-UNKNOWN_WEIGHT = BAND_WEIGHT["raised"]
+UNKNOWN_RISK = "raised"
 """A sector of unknown risk is not taken for a safe one."""
 
 
@@ -69,7 +65,7 @@ class Problem:
         One row per team-day: `team_at`, `day`, `starts`, `length_min`.
     home_min : ndarray, shape (teams, crags)
         Travel from home, minutes; `between_min` (crags, crags) between crags.
-    why : ndarray of int8, shape (tasks, team-days)
+    blocked_by : ndarray of int8, shape (tasks, team-days)
         `OPEN` where the team-day can serve the task, else the reason.
     tides : dict
         `(task, day)` to `(from, until)`, the longest window, for tide-dependent tasks.
@@ -83,7 +79,7 @@ class Problem:
     crags: tuple[str, ...]
     home_min: np.ndarray
     between_min: np.ndarray
-    why: np.ndarray
+    blocked_by: np.ndarray
     tides: dict[tuple[int, int], tuple[int, int]]
     tidal: np.ndarray
     start: int
@@ -95,7 +91,7 @@ class Problem:
     @cached_property
     def allowed(self) -> np.ndarray:
         """Whether a team-day can serve a task, shape (tasks, team-days)."""
-        return self.why == OPEN
+        return self.blocked_by == OPEN
 
     @cached_property
     def trip_min(self) -> int:
@@ -218,9 +214,11 @@ def make_problem(
     notes += more
     if not len(tasks):
         raise OptionError("no sector has a due date within the plan: assess the register first")
-    why, tides, tidal, closures = _who_can(tasks, teams, days, every_day, home, tables, options)
+    blocked_by, tides, tidal, closures = _who_can(
+        tasks, teams, days, every_day, home, tables, options
+    )
     return Problem(
-        tasks, teams, days, crags, home, between, why, tides, tidal, first, end, options,
+        tasks, teams, days, crags, home, between, blocked_by, tides, tidal, first, end, options,
         tuple(notes), closures,
     )  # fmt: skip
 
@@ -291,7 +289,7 @@ def _tasks(
                 {
                     "key": "/".join((kind, s["crag"], s["sector"], f"{part} of {parts}")),
                     "kind": kind, "crag": s["crag"], "sector": s["sector"], "part": part,
-                    "parts": parts, "anchors": share, "risk_band": s["risk_band"] or "unknown",
+                    "parts": parts, "anchors": share, "risk_band": s["risk_band"] or UNKNOWN,
                     "crag_at": at[s["crag"]], "work_min": setting_up + math.ceil(work / parts),
                     "due": due, "months": months, "late_min": cost,
                     "needs_skills": tuple(sorted(skills)), "needs_people": needs["people"],
@@ -345,10 +343,11 @@ def _last_done(done: Sequence[Mapping[str, Any]], kind: str, crag: str, sector: 
 def risk_weight(sectors: pd.DataFrame) -> np.ndarray:
     """Weight of one overdue day of each sector.
 
-    The band's weight, and where priority ranks are known up to as much again within the band,
-    so that no rank lifts a sector above the next band.
+    Each band weighs twice the one below it, and where priority ranks are known up to as much
+    again within the band, so that no rank lifts a sector above the next band.
     """
-    weight = sectors["risk_band"].map(BAND_WEIGHT).fillna(UNKNOWN_WEIGHT).to_numpy(float)
+    band = BANDS.rank(sectors["risk_band"]).fillna(BANDS.index(UNKNOWN_RISK))
+    weight = 2.0 ** band.to_numpy(float)
     if "priority_rank" not in sectors or not len(sectors):
         return weight
     rank = pd.to_numeric(sectors["priority_rank"], errors="coerce").to_numpy(float, na_value=np.nan)
@@ -377,7 +376,7 @@ def _who_can(
 ) -> tuple[np.ndarray, dict, np.ndarray, dict]:
     """The reason matrix, the tide windows, which tasks the tide rules, and their closures."""
     team, day = days["team_at"].to_numpy(), days["day"].to_numpy()
-    why = np.full((len(tasks), len(days)), OPEN, np.int8)
+    blocked_by = np.full((len(tasks), len(days)), OPEN, np.int8)
     tidal = np.zeros(len(tasks), bool)
     tides: dict[tuple[int, int], tuple[int, int]] = {}
     closures: dict[int, tuple[dict[str, Any], ...]] = {}
@@ -391,7 +390,7 @@ def _who_can(
             is_open = open_days(shut, every_day)[day - every_day[0]] if shut else None
             cache[place] = (shut, is_open, windows_of(tables.tides.rows, *place))
         shut, is_open, tide = cache[place]
-        row = why[k]
+        row = blocked_by[k]
         fits = 2 * home[team, task.crag_at] + task.work_min <= room
         row[~fits] = TOO_FAR
         if tide:
@@ -403,7 +402,7 @@ def _who_can(
         row[(people < task.needs_people)[team]] = FEW_PEOPLE
         able = np.array([set(task.needs_skills) <= set(t["skills"]) for t in teams])
         row[~able[team]] = NO_SKILL
-    return why, tides, tidal, closures
+    return blocked_by, tides, tidal, closures
 
 
 def _tide(

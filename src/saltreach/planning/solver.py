@@ -1,25 +1,17 @@
-"""Solving the model: HiGHS by default, OR-Tools CP-SAT by choice, and large plans in parts.
-
-The two were compared with PyVRP on the demo (`tests/benchmarks/bench_plan.py`); the first
-closes the gap soonest, so it is the default.
-"""
+"""Solving the model with HiGHS; the judge looks at what comes back."""
 
 from __future__ import annotations
 
-import os
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
-from saltreach.errors import OptionError
 from saltreach.planning.cost import Pairs, broken_rules, cost_of, overdue_days
-from saltreach.planning.highs import Answer, minimise
+from saltreach.planning.highs import minimise
 from saltreach.planning.model import Model
 from saltreach.planning.problem import Problem
-
-ENGINES = ("highs", "cp-sat")
 
 
 @dataclass(frozen=True)
@@ -36,7 +28,6 @@ def solve(
     base: Pairs,
     *,
     seconds: float,
-    engine: str = "highs",
     last: Pairs = frozenset(),
     rows: Iterable[int] | None = None,
     tasks: Iterable[int] | None = None,
@@ -52,8 +43,6 @@ def solve(
         A plan that keeps the rules; what it has outside `rows` and `tasks` stays.
     seconds : float
         Time of the search.
-    engine : {"highs", "cp-sat"}
-        Solver of the model.
     last : frozenset of (task, team-day)
         The last plan; every difference from it is paid.
     rows, tasks : iterable of int, optional
@@ -65,22 +54,16 @@ def solve(
     -------
     Solved
         Never worse than `base`. The bound is given only where everything may change.
-
-    Raises
-    ------
-    OptionError
-        For an engine that is not known or not installed.
     """
-    if engine not in ENGINES:
-        raise OptionError(f"solver {engine!r}: give one of {', '.join(ENGINES)}")
     whole = rows is None and tasks is None
     model = Model(problem, base, last, rows, tasks)
-    run = _highs if engine == "highs" else _cp_sat
-    answer = run(model, max(seconds, 0.1), seed)
+    answer = minimise(
+        model.cost, model.upper, model.rows, start=model.start, seconds=max(seconds, 0.1), seed=seed
+    )
     better = base
     if (values := answer.values) is not None:
         found = model.kept | {pair for pair, x in model.visit.items() if values[x] > 0.5}
-        found = without_useless(problem, frozenset(found), last, set(model.tasks))
+        found = drop_redundant_visits(problem, frozenset(found), last, set(model.tasks))
         cheaper = cost_of(problem, found, last).total_min < cost_of(problem, base, last).total_min
         # a solver keeps rows to a tolerance; the judge keeps them to the minute
         if cheaper and not broken_rules(problem, found, set(model.free_rows)):
@@ -90,38 +73,7 @@ def solve(
     return Solved(better, int(np.ceil(answer.bound - 1e-6)) + model.constant, answer.proven)
 
 
-def _highs(model: Model, seconds: float, seed: int) -> Answer:
-    return minimise(
-        model.cost, model.upper, model.rows, start=model.start, seconds=seconds, seed=seed
-    )
-
-
-def _cp_sat(model: Model, seconds: float, seed: int) -> Answer:
-    try:
-        from ortools.sat.python import cp_model
-    except ImportError:
-        raise OptionError("solver cp-sat needs the package ortools; use highs") from None
-
-    cp = cp_model.CpModel()
-    x = [cp.new_int_var(0, upper, "") for upper in model.upper]
-    for terms, low, high in model.rows:
-        cp.add_linear_constraint(sum(x[i] * c for i, c in terms), low, high)
-    cp.minimize(sum(x[i] * c for i, c in model.cost.items()))
-    for i, value in model.start.items():
-        cp.add_hint(x[i], value)
-    solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = seconds
-    solver.parameters.num_workers = max(8, os.cpu_count() or 1)  # fewer leave out its bounders
-    solver.parameters.linearization_level = 2
-    solver.parameters.random_seed = seed % (1 << 30)
-    status = solver.solve(cp)
-    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        return Answer(None, None, False)
-    values = np.array([solver.value(v) for v in x], float)
-    return Answer(values, float(solver.best_objective_bound), status == cp_model.OPTIMAL)
-
-
-def without_useless(
+def drop_redundant_visits(
     problem: Problem, pairs: Pairs, last: Pairs = frozenset(), tasks: Iterable[int] | None = None
 ) -> Pairs:
     """The plan without visits that no due date needs (each costs more than it saves).

@@ -6,38 +6,30 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from pyproj import Geod
 
+from saltreach.layers.geodesy import ecef_m, lonlat_deg
 from saltreach.vocabulary.synonyms import plain
-
-EARTH_RADIUS_KM = 6371.0088
-"""Mean radius of the WGS 84 ellipsoid, (2a + b)/3."""
 
 
 def great_circle_km(
     lon: np.ndarray, lat: np.ndarray, other_lon: np.ndarray, other_lat: np.ndarray
 ) -> np.ndarray:
-    """Great-circle distance on a sphere of the Earth's mean radius, km.
+    """Great-circle distance on a sphere, km; within 0.6 % of the ellipsoid.
 
     Parameters
     ----------
     lon, lat, other_lon, other_lat : array_like
         Degrees; broadcast together.
-
-    Notes
-    -----
-    Haversine formula; within 0.6 % of the ellipsoid.
     """
-    lon1, lat1, lon2, lat2 = (np.radians(v) for v in (lon, lat, other_lon, other_lat))
-    half = np.sin((lat2 - lat1) / 2) ** 2
-    half = half + np.cos(lat1) * np.cos(lat2) * np.sin((lon2 - lon1) / 2) ** 2
-    return 2 * EARTH_RADIUS_KM * np.arcsin(np.sqrt(np.clip(half, 0, 1)))
+    lon, lat, other_lon, other_lat = np.broadcast_arrays(lon, lat, other_lon, other_lat)
+    return np.asarray(Geod(ellps="sphere").inv(lon, lat, other_lon, other_lat)[2]) / 1000
 
 
 def middle(lon: np.ndarray, lat: np.ndarray) -> tuple[float, float]:
-    """Mean position on the sphere, right across the antimeridian too, degrees."""
-    lon, lat = np.radians(np.asarray(lon, float)), np.radians(np.asarray(lat, float))
-    x, y, z = (np.cos(lat) * np.cos(lon)).mean(), (np.cos(lat) * np.sin(lon)).mean(), np.sin(lat).mean()  # noqa: E501  # fmt: skip
-    return float(np.degrees(np.arctan2(y, x))), float(np.degrees(np.arctan2(z, np.hypot(x, y))))
+    """Mean position on the ellipsoid, right across the antimeridian too, degrees."""
+    lon_deg, lat_deg = lonlat_deg(ecef_m(lon, lat).mean(axis=0))
+    return float(lon_deg), float(lat_deg)
 
 
 def travel_minutes(

@@ -11,8 +11,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from dateutil.rrule import rrulestr
 
-from saltreach.intake.teams import OPEN_ONLY, WEEKDAYS
+from saltreach.vocabulary.words import OPEN_ONLY
 
 
 def day_number(day: dt.date | str) -> int:
@@ -124,20 +125,11 @@ def team_days(team: Mapping[str, Any], days: np.ndarray) -> np.ndarray:
     days : ndarray of int
         Day numbers.
     """
-    date = np.asarray(days, np.int64).astype("datetime64[D]")
-    month = date.astype("datetime64[M]")
-    of_month = (date - month.astype("datetime64[D]")).astype(np.int64)
-    length = ((month + 1).astype("datetime64[D]") - month.astype("datetime64[D]")).astype(np.int64)
-    weekday = (np.asarray(days, np.int64) + 3) % 7  # 1970-01-01 was a Thursday
-    free = np.zeros(len(days), bool)
-    for token in team["days_free"]:
-        hit = weekday == WEEKDAYS.index(token[-2:])
-        number = int(token[:-2] or 0)
-        if number > 0:
-            hit &= of_month // 7 + 1 == number
-        elif number < 0:
-            hit &= (length - 1 - of_month) // 7 + 1 == -number
-        free |= hit
+    ends = [dt.datetime.fromisoformat(day_text(days[at])) for at in (0, -1)]
+    # one rule a token: dateutil takes SA,1SU for what is both
+    rules = [rrulestr(f"FREQ=MONTHLY;BYDAY={t}", dtstart=ends[0]) for t in team["days_free"]]
+    dates = [date for rule in rules for date in rule.between(*ends, inc=True)]
+    free = np.isin(days, [day_number(date) for date in dates])
     for first, last in team["also"]:
         free |= (days >= day_number(first)) & (days <= day_number(last))
     for first, last in team["away"]:

@@ -33,8 +33,9 @@ def draw_map(
     """Draw the map again from the results in a folder."""
     with clear_errors():
         from saltreach.assessment.files import read_results
+        from saltreach.intake.plan_file import TRIP_COLUMNS, read_plan
         from saltreach.outputs.map.page import write_map
-        from saltreach.outputs.tables.plan import read_plan
+        from saltreach.planning.visits import trips_by_month
 
         target = out or results / "map.html"
         with progress() as step:
@@ -47,7 +48,7 @@ def draw_map(
                 title=title or results.name,
                 tiles=tiles,
                 language=language,
-                trips=None if plan is None else read_plan(plan),
+                trips=None if plan is None else trips_by_month(read_plan(plan, TRIP_COLUMNS)),
             )
             if picture is not None:
                 from saltreach.outputs.pictures.overview import write_overview

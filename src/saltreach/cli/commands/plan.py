@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -16,10 +15,10 @@ from saltreach.cli.shared import (
     AsJson,
     Results,
     clear_errors,
-    looser,
     progress,
     results_of,
 )
+from saltreach.planning.options import PlanOptions
 
 Teams = Annotated[Path, typer.Option("--teams", help="Teams: home, people, skills, days free.")]
 Windows = Annotated[
@@ -47,8 +46,9 @@ LastPlan = Annotated[
 Done = Annotated[
     Path | None, typer.Option("--done", help="What was done: crag, sector, done_on, kind.")
 ]
-Seconds = Annotated[float, typer.Option("--seconds", help="Time of the solver.")]
-Solver = Annotated[str, typer.Option("--solver", help="highs, cp-sat or greedy.")]
+Seconds = Annotated[
+    float, typer.Option("--seconds", help="Time of the solver; 0: the plan a person would make.")
+]
 Out = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 
 
@@ -62,41 +62,41 @@ def plan(
     travel: Travel = None,
     rebolt: Rebolt = None,
     first: First = None,
-    years: Years = 2.0,
-    hours_per_anchor: Annotated[float, typer.Option(help="Inspection of one anchor, h.")] = 0.15,
-    hours_per_sector: Annotated[float, typer.Option(help="Setting up at a sector, h.")] = 0.5,
-    hours_per_trip: Annotated[float, typer.Option(help="Packing, once a team-day, h.")] = 0.5,
-    rebolt_hours: Annotated[float, typer.Option(help="Replacing one anchor, h.")] = 1.0,
-    road_factor: Annotated[float, typer.Option(help="Road over great-circle length.")] = 1.4,
-    speed: Annotated[float, typer.Option(help="Mean speed on the road, km/h.")] = 60.0,
+    years: Years = PlanOptions.years,
+    hours_per_anchor: Annotated[
+        float, typer.Option(help="Inspection of one anchor, h.")
+    ] = PlanOptions.hours_per_anchor,
+    hours_per_sector: Annotated[
+        float, typer.Option(help="Setting up at a sector, h.")
+    ] = PlanOptions.hours_per_sector,
+    hours_per_trip: Annotated[
+        float, typer.Option(help="Packing, once a team-day, h.")
+    ] = PlanOptions.hours_per_trip,
+    rebolt_hours: Annotated[
+        float, typer.Option(help="Replacing one anchor, h.")
+    ] = PlanOptions.rebolt_hours_per_anchor,
+    road_factor: Annotated[
+        float, typer.Option(help="Road over great-circle length.")
+    ] = PlanOptions.road_factor,
+    speed: Annotated[
+        float, typer.Option(help="Mean speed on the road, km/h.")
+    ] = PlanOptions.speed_km_h,
     overdue_hours: Annotated[
         float, typer.Option(help="Team hours worth one overdue day of a low-risk sector.")
-    ] = 0.25,
+    ] = PlanOptions.overdue_hours,
     change_hours: Annotated[
         float, typer.Option(help="Team hours worth keeping one visit of the last plan.")
-    ] = 2.0,
+    ] = PlanOptions.change_hours,
     last_plan: LastPlan = None,
     done: Done = None,
     seconds: Seconds = 20.0,
-    solver: Solver = "highs",
     as_json: AsJson = False,
 ) -> None:
     """Who inspects what when: a calendar for the teams, and what it cannot meet."""
     with clear_errors():
-        import pandas as pd
-
-        from saltreach.intake import teams as sheets
-        from saltreach.intake.sheets import NOTHING, refuse_unknown
-        from saltreach.outputs.tables.plan import (
-            plan_lines,
-            plan_record,
-            read_plan,
-            still_ahead,
-            write_plan,
-        )
-        from saltreach.planning.options import PlanOptions
-        from saltreach.planning.plan import make_plan
-        from saltreach.planning.problem import Tables, make_problem
+        from saltreach.outputs.tables.plan import plan_lines, write_plan
+        from saltreach.planning.plan import plan as make
+        from saltreach.vocabulary.words import CAUTION
 
         options = PlanOptions(
             years=years, hours_per_anchor=hours_per_anchor, hours_per_sector=hours_per_sector,
@@ -106,36 +106,23 @@ def plan(
         )  # fmt: skip
         with progress() as step:
             step("results")
-            found = results_of(results)
-            known = {str(c): set(g) for c, g in found.flat.sectors.groupby("crag")["sector"]}
-            given: dict[str, Any] = {"teams": sheets.read_teams(teams)}
-            for name, file, read in (
-                ("windows", windows, sheets.read_windows),
-                ("tides", tides, sheets.read_tides),
-                ("needs", needs, sheets.read_needs),
-                ("done", done, sheets.read_done),
-            ):
-                given[name] = refuse_unknown(read(file), known) if file else NOTHING
-            given["travel"] = sheets.read_travel(travel) if travel else NOTHING
-            start = first.date() if first else found.provenance["assessed_for"]
-            last = still_ahead(read_plan(last_plan), start) if last_plan else None
-            step("who can go where")
-            problem = make_problem(
-                pd.DataFrame(found.flat.sectors), pd.DataFrame(found.flat.anchors),
-                Tables(**{n: s for n, s in given.items() if n != "done"}), start, options,
-                rebolt=_rebolting(rebolt) if rebolt else None, done=given["done"].rows,
+            made = make(
+                results_of(results), teams, windows=windows, tides=tides, needs=needs,
+                travel=travel, rebolt=rebolt, done=done, last_plan=last_plan, start=first,
+                options=options, seconds=seconds, on_step=step,
             )  # fmt: skip
-            problem = replace(problem, notes=(*problem.notes, *looser(found.provenance)))
-            made = make_plan(problem, seconds=seconds, solver=solver, last=last, on_step=step)
             step("files")
-            rejected = pd.concat([s.rejected for s in given.values()], ignore_index=True)
-            records = {n: s.record() for n, s in given.items() if s.file}
-            write_plan(
-                made, out, provenance=found.provenance, tables=records, rejected=rejected,
-                last=last,
-            )  # fmt: skip
-        _print(made, out, rejected, as_json, plan_record, plan_lines)
-    raise typer.Exit(ROWS_REFUSED if len(rejected) else GOOD)
+            write_plan(made, out)
+    refused = len(made.rejected)
+    lines = [
+        *plan_lines(made), *(f"note: {n}" for n in made.notes),
+        *([f"{refused} rows of the tables refused: {out / 'plan_rejected.csv'}"] * bool(refused)),
+        CAUTION, f"Files: {out / 'plan.xlsx'}, inspections.ics, plan.csv, unmet.csv, plan.json",
+    ]  # fmt: skip
+    run = {"rows_refused": refused, "files": str(out), "seconds": round(made.seconds, 1)}
+    record = json.dumps(made.figures | run, indent=2, ensure_ascii=False)
+    typer.echo(record if as_json else "\n".join(lines))
+    raise typer.Exit(ROWS_REFUSED if refused else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:
@@ -145,46 +132,3 @@ def add_to(app: typer.Typer) -> None:
         epilog="Example: saltreach plan results --teams teams.csv --windows windows.csv "
         "--out results",
     )(plan)
-
-
-def _print(
-    made: Any, out: Path, rejected: Any, as_json: bool, plan_record: Any, plan_lines: Any
-) -> None:
-    from saltreach.vocabulary.words import CAUTION
-
-    if as_json:
-        record = plan_record(made) | {
-            "rows_refused": len(rejected), "files": str(out), "seconds": round(made.seconds, 1),
-        }  # fmt: skip
-        typer.echo(json.dumps(record, indent=2, ensure_ascii=False))
-        return
-    for line in (*plan_lines(made), *(f"note: {n}" for n in made.problem.notes)):
-        typer.echo(line)
-    if len(rejected):
-        typer.echo(f"{len(rejected)} rows of the tables refused: {out / 'plan_rejected.csv'}")
-    typer.echo(CAUTION)
-    typer.echo(f"Files: {out / 'plan.xlsx'}, inspections.ics, plan.csv, unmet.csv, plan.json")
-
-
-def _rebolting(path: Path) -> Any:
-    """Chosen rows of a priorities.csv."""
-    import pandas as pd
-
-    from saltreach.errors import RegisterError
-
-    try:
-        table = pd.read_csv(path, keep_default_na=False)
-    except OSError as error:
-        raise RegisterError(f"rebolting {path}: cannot be read ({error.strerror})") from error
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
-        raise RegisterError(f"rebolting {path}: not a CSV table ({error})") from error
-    missing = [c for c in ("crag", "sector", "chosen", "anchors_to_replace") if c not in table]
-    if missing:
-        raise RegisterError(
-            f"rebolting {path}: no column {', '.join(missing)}; give the priorities.csv that "
-            "saltreach priorities wrote"
-        )
-    chosen = table[table["chosen"] == "yes"].rename(columns={"anchors_to_replace": "anchors"})
-    for name in ("crag", "sector"):
-        chosen[name] = chosen[name].astype("str").str.replace(r"^'(?=[=+\-@])", "", regex=True)
-    return chosen[["crag", "sector", "anchors"]]

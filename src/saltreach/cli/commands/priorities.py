@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from saltreach.cli.shared import GOOD, AsJson, Results, clear_errors, looser, progress, results_of
+from saltreach.cli.shared import GOOD, AsJson, Results, clear_errors, progress, results_of
+from saltreach.planning.options import BudgetLimits
 
 Out = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 
@@ -22,67 +23,46 @@ def priorities(
     out: Out,
     team_days: Annotated[
         float | None, typer.Option("--team-days", help="Days of one team for rebolting.")
-    ] = None,
+    ] = BudgetLimits.team_days,
     order: Annotated[
         str, typer.Option("--order", help="sea-cliffs-first or pure-risk.")
-    ] = "sea-cliffs-first",
-    hours_per_day: Annotated[float, typer.Option(help="Hours at the rock in a day.")] = 7.0,
-    rebolt_hours: Annotated[float, typer.Option(help="Replacing one anchor, h.")] = 1.0,
-    hours_per_sector: Annotated[float, typer.Option(help="Setting up at a sector, h.")] = 0.5,
-    waste: Annotated[float, typer.Option(help="Adhesive bought over adhesive needed.")] = 1.25,
+    ] = BudgetLimits.order,
+    hours_per_day: Annotated[
+        float, typer.Option(help="Hours at the rock in a day.")
+    ] = BudgetLimits.hours_per_day,
+    rebolt_hours: Annotated[
+        float, typer.Option(help="Replacing one anchor, h.")
+    ] = BudgetLimits.hours_per_anchor,
+    hours_per_sector: Annotated[
+        float, typer.Option(help="Setting up at a sector, h.")
+    ] = BudgetLimits.hours_per_sector,
+    waste: Annotated[
+        float, typer.Option(help="Adhesive bought over adhesive needed.")
+    ] = BudgetLimits.waste_factor,
     as_json: AsJson = False,
 ) -> None:
     """What the money rebolts: sectors, metals, a shopping list, and what more money would do."""
     with clear_errors():
-        import pandas as pd
-
-        from saltreach.intake.prices import read_prices
-        from saltreach.outputs.tables.priorities import EXAMPLE, lines, write_priorities
-        from saltreach.planning import budget as deciding
+        from saltreach.outputs.tables.priorities import priorities_lines, write_priorities
+        from saltreach.planning.priorities import priorities as choose
         from saltreach.vocabulary.words import CAUTION
 
-        money = deciding.Money(
-            budget=budget, team_days=team_days, hours_per_day=hours_per_day,
-            hours_per_anchor=rebolt_hours, hours_per_sector=hours_per_sector, order=order,
-            waste_factor=waste,
-        )  # fmt: skip
-        cost = read_prices(prices)
         with progress() as step:
             step("results")
-            found = results_of(results)
-            sectors = pd.DataFrame(found.flat.sectors)
-            step("choices")
-            table, notes = deciding.choices(pd.DataFrame(found.flat.anchors), sectors, cost, money)
-            step(f"best of {len(table)} choices, and the budget curve")
-            line, taken = deciding.curve(table, money, prices=cost)
-            short = deciding.used_up(table, taken, cost)
-            if short:
-                notes.append("too few left of the stock list for more: " + ", ".join(short))
-            notes += looser(found.provenance)
-            at = line[line["budget"] == float(money.budget)].iloc[0].to_dict()
-            record = {
-                **at, "sectors": int(at["sectors"]), "anchors": int(at["anchors"]),
-                "order": money.order, "team_days_limit": team_days, "currency": cost.currency,
-                "prices": cost.source, "example_prices": cost.example, "notes": notes,
-                "solved_to_the_optimum": True, "assessment": found.provenance["time"],
-                "caution": CAUTION,
-            }  # fmt: skip
-            step("files")
-            write_priorities(
-                out, ranked=deciding.ranked(table, taken, sectors), curve=line,
-                shopping=deciding.shopping(table.iloc[taken]), record=record, prices=cost,
-                money=money,
+            made = choose(
+                results_of(results), budget, prices, on_step=step, team_days=team_days,
+                order=order, hours_per_day=hours_per_day, hours_per_anchor=rebolt_hours,
+                hours_per_sector=hours_per_sector, waste_factor=waste,
             )  # fmt: skip
-        if as_json:
-            typer.echo(json.dumps(record | {"files": str(out)}, indent=2, ensure_ascii=False))
-        else:
-            for text in (
-                *([EXAMPLE] if cost.example else []), *lines(record, cost),
-                *(f"note: {n}" for n in notes), CAUTION,
-                f"Files: {out / 'priorities.xlsx'}, priorities.csv, shopping.csv, "
-                "budget_curve.csv, budget_curve.png",
-            ):  # fmt: skip
-                typer.echo(text)
+            step("files")
+            write_priorities(made, out)
+        lines = [
+            *priorities_lines(made), *(f"note: {n}" for n in made.notes), CAUTION,
+            f"Files: {out / 'priorities.xlsx'}, priorities.csv, shopping.csv, "
+            "budget_curve.csv, budget_curve.png",
+        ]  # fmt: skip
+        record = json.dumps(made.figures | {"files": str(out)}, indent=2, ensure_ascii=False)
+        typer.echo(record if as_json else "\n".join(lines))
     raise typer.Exit(GOOD)
 
 

@@ -128,7 +128,7 @@ def map_page(
         Language the page opens in, one of `saltreach.outputs.map.texts.LANGUAGES`; the reader can
         choose another there.
     trips : pandas.DataFrame, optional
-        A plan's visits: `crag`, `sector`, `date` (ISO) and `trip` (its name). Shown by month.
+        Trips of a plan by month, from `saltreach.planning.visits.trips_by_month`.
 
     Returns
     -------
@@ -143,7 +143,7 @@ def map_page(
     catalogue(language)  # refuses an unknown language before any work
     texts = catalogues()
     data = map_data(sectors, anchors, coast, provenance, title=title)
-    data["trips"] = trips_by_month(data["sectors"], trips)
+    data["trips"] = _trips(data["sectors"], trips)
     data["language"] = language
 
     body, frame_script, data["tiles"], origins = leaflet_frame(data["map"], data["region"], tiles)
@@ -211,40 +211,17 @@ def map_data(
     }
 
 
-def trips_by_month(sectors: Mapping[str, Any], trips: pd.DataFrame | None) -> list[dict[str, Any]]:
-    """Trips and visits of each month of a plan, quiet months included.
-
-    Parameters
-    ----------
-    sectors : mapping
-        Columns of the page's sectors, in its order.
-    trips : pandas.DataFrame, optional
-        As for `map_page`.
-
-    Returns
-    -------
-    list of dict
-        `month` (ISO), `trips`, `visits`, `sectors` (their places in the page).
-    """
-    if trips is None or not len(trips):
-        return []
+def _trips(sectors: Mapping[str, Any], trips: pd.DataFrame | None) -> list[dict[str, Any]]:
+    """The months of a plan, with the places of its sectors in the page."""
     place = {name: i for i, name in enumerate(zip(sectors["crag"], sectors["sector"], strict=True))}
-    visits = trips.assign(
-        month=trips["date"].str[:7],
-        place=[place.get(n, -1) for n in zip(trips["crag"], trips["sector"], strict=True)],
-    )
-    every = pd.period_range(visits["month"].min(), visits["month"].max(), freq="M").astype(str)
-    groups = dict(tuple(visits.groupby("month")))
     return [
         {
-            "month": month,
-            "trips": int(groups[month]["trip"].nunique()) if month in groups else 0,
-            "visits": len(groups.get(month, ())),
-            "sectors": sorted({p for p in groups[month]["place"] if p >= 0})
-            if month in groups
-            else [],
+            "month": month.Index,
+            "trips": month.trips,
+            "visits": month.visits,
+            "sectors": sorted(place[name] for name in month.sectors if name in place),
         }
-        for month in every
+        for month in ([] if trips is None else trips.itertuples())
     ]
 
 

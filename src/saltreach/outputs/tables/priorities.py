@@ -6,95 +6,80 @@ import json
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
-from saltreach.intake.prices import Prices
 from saltreach.outputs.files import atomic_folder
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
-from saltreach.planning.budget import Money
-from saltreach.vocabulary.words import CAUTION
+from saltreach.planning.priorities import Priorities
+from saltreach.vocabulary.words import CAUTION, PURE_RISK
 
 EXAMPLE = "EXAMPLE PRICES, invented: set your own before you decide."
 
 
-def write_priorities(
-    out: Path,
-    *,
-    ranked: pd.DataFrame,
-    curve: pd.DataFrame,
-    shopping: pd.DataFrame,
-    record: dict[str, Any],
-    prices: Prices,
-    money: Money,
-) -> None:
+def write_priorities(made: Priorities, out: Path) -> None:
     """Write priorities.csv, budget_curve.csv and .png, shopping.csv, priorities.xlsx and .json.
 
     Parameters
     ----------
+    made : Priorities
+        From `saltreach.priorities`.
     out : Path
         Folder; made if absent.
-    ranked, curve, shopping : DataFrame
-        From `saltreach.planning.budget`.
-    record : dict
-        Figures for the JSON file and the first sheet.
-    prices, money : Prices, Money
-        What they rest on.
     """
-    said = f"{EXAMPLE} {CAUTION}" if prices.example else CAUTION
-    with atomic_folder(out) as work:
-        for name, table in (
-            ("priorities", ranked), ("budget_curve", curve), ("shopping", shopping),
-        ):  # fmt: skip
+    said = f"{EXAMPLE} {CAUTION}" if made.prices.example else CAUTION
+    tables = {
+        "priorities": made.flat.sectors,
+        "shopping": made.flat.shopping,
+        "budget_curve": made.flat.curve,
+    }
+    with atomic_folder(Path(out)) as work:
+        for name, table in tables.items():
             spreadsheet_safe(table).assign(caution=said).to_csv(work / f"{name}.csv", index=False)
-        plot_curve(curve, work / "budget_curve.png", prices=prices, money=money)
-        about = [
-            *([EXAMPLE] if prices.example else []),
-            *lines(record, prices),
-            *record["notes"],
-        ]
+        plot_curve(made, work / "budget_curve.png")
         write_workbook(
             work / "priorities.xlsx",
-            {"Priorities": ranked, "Shopping": shopping, "Budget curve": curve},
-            about,
+            {name.replace("_", " ").capitalize(): table for name, table in tables.items()},
+            [*priorities_lines(made), *made.notes],
             title="What to rebolt first (advice)",
         )
-        text = json.dumps(record, indent=2, ensure_ascii=False)
+        text = json.dumps(made.figures, indent=2, ensure_ascii=False)
         (work / "priorities.json").write_text(text + "\n", encoding="utf-8")
 
 
-def lines(record: dict[str, Any], prices: Prices) -> list[str]:
+def priorities_lines(made: Priorities) -> list[str]:
     """The choice in sentences."""
-    unit = f" {prices.currency}" if prices.currency else ""
+    figures, currency = made.figures, made.prices.currency
+    unit = f" {currency}" if currency else ""
     return [
-        f"Budget {record['budget']:.2f}{unit}, {record['order']}: {record['sectors']} sectors, "
-        f"{record['anchors']} anchors for {record['spent']:.2f}{unit} and "
-        f"{record['team_days']:.1f} team-days.",
-        f"Avoids {record['avoided_pct']:.1f} % of the region's expected loss; the most this "
-        f"budget could avoid in any order is {record['avoided_pure_risk_pct']:.1f} %.",
+        *([EXAMPLE] if made.prices.example else []),
+        f"Budget {figures['budget']:.2f}{unit}, {figures['order']}: {figures['sectors']} sectors, "
+        f"{figures['anchors']} anchors for {figures['spent']:.2f}{unit} and "
+        f"{figures['team_days']:.1f} team-days.",
+        f"Avoids {figures['avoided_pct']:.1f} % of the region's expected loss; the most this "
+        f"budget could avoid in any order is {figures['avoided_pure_risk_pct']:.1f} %.",
     ]
 
 
-def plot_curve(curve: pd.DataFrame, path: Path, *, prices: Prices, money: Money) -> None:
+def plot_curve(made: Priorities, path: Path) -> None:
     """Draw loss avoided against money; lines differ in pattern as well as colour."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
+    curve, limits, prices = made.flat.curve, made.limits, made.prices
     figure = Figure(figsize=(8, 5), dpi=120, layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
-    parts = [("avoided_pct", f"chosen ({money.order})", "#0072B2", "-", "o")]
-    if money.order != "pure-risk":
+    parts = [("avoided_pct", f"chosen ({limits.order})", "#0072B2", "-", "o")]
+    if limits.order != PURE_RISK:
         parts += [
-            ("avoided_pure_risk_pct", "most in any order (pure-risk)", "#D55E00", "--", "s"),
+            ("avoided_pure_risk_pct", f"most in any order ({PURE_RISK})", "#D55E00", "--", "s"),
             ("avoided_sea_cliffs_pct", "of it on sea cliffs", "#009E73", ":", "^"),
         ]
     for name, label, colour, style, marker in parts:
         look: dict[str, Any] = {"color": colour, "marker": marker, "ms": 4, "label": label}
         axes.plot(curve["budget"], curve[name], style, **look)
-    axes.axvline(money.budget, color="#000000", lw=1)
+    axes.axvline(limits.budget, color="#000000", lw=1)
     axes.annotate(
-        f"budget {money.budget:g}", (money.budget, 0), xytext=(4, 6), textcoords="offset points"
+        f"budget {limits.budget:g}", (limits.budget, 0), xytext=(4, 6), textcoords="offset points"
     )
     axes.set_xlabel(f"money ({prices.currency or 'units of the price file'})")
     axes.set_ylabel("expected yearly loss avoided, % of the region's")

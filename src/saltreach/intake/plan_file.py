@@ -1,0 +1,90 @@
+"""What `saltreach plan` and `saltreach priorities` wrote, read back to be planned on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pandas as pd
+
+from saltreach.errors import RegisterError
+from saltreach.vocabulary.columns import columns_of
+
+VISIT_COLUMNS = tuple(name for name in columns_of("plan") if name != "caution")
+TRIP_COLUMNS = ("crag", "sector", "date", "trip")
+"""Those that a map of the trips needs."""
+_SPELT = {
+    "date": r"[0-9]{4}-[0-9]{2}-[0-9]{2}",
+    "visit_id": r"[0-9a-f]{16}-[0-9]+",
+    "revision": r"[0-9]+",
+}
+_WHOLE = ("revision", "days_late", "anchors", "stop")
+
+
+def read_plan(path: str | Path, columns: Sequence[str] = VISIT_COLUMNS) -> pd.DataFrame:
+    """Visits of a plan.csv that was written before.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    columns : sequence of str
+        Those that are needed; others are left out.
+
+    Returns
+    -------
+    DataFrame
+        As `saltreach plan` writes it: days as ISO text.
+
+    Raises
+    ------
+    RegisterError
+        The file is missing, or is not a plan.
+    """
+    table = _written(path, "plan", columns, "the plan.csv that saltreach plan wrote")
+    keys = [name for name in _SPELT if name in columns]
+    bad = ~pd.concat([table[n].str.fullmatch(_SPELT[n]) for n in keys], axis=1).all(axis=1)
+    if bad.any():
+        row = int(bad.to_numpy().argmax())
+        held = " and ".join(f"{n} {table[n].iloc[row]!r}" for n in keys if n != "revision")
+        raise RegisterError(
+            f"plan {path}: row {row + 2} has {held}; leave these columns as saltreach plan wrote "
+            "them"
+        )
+    return table.astype({name: int for name in _WHOLE if name in columns})
+
+
+def read_rebolting(path: str | Path) -> pd.DataFrame:
+    """What a priorities.csv has chosen: `crag`, `sector`, `anchors` to replace.
+
+    Raises
+    ------
+    RegisterError
+        The file is missing, or is not a list of priorities.
+    """
+    columns = ("crag", "sector", "chosen", "anchors_to_replace")
+    ours = "the priorities.csv that saltreach priorities wrote"
+    table = _written(path, "rebolting", columns, ours)
+    chosen = table[table["chosen"] == "yes"]
+    anchors = pd.to_numeric(chosen["anchors_to_replace"], errors="coerce")
+    if anchors.isna().any():
+        row = anchors.index[anchors.isna()][0]
+        raise RegisterError(
+            f"rebolting {path}: row {row + 2}: anchors_to_replace "
+            f"{chosen['anchors_to_replace'][row]!r} is no number; give how many are replaced"
+        )
+    return chosen[["crag", "sector"]].assign(anchors=anchors)
+
+
+def _written(path: str | Path, what: str, columns: Sequence[str], file: str) -> pd.DataFrame:
+    """Columns of a CSV file as text, without the apostrophe that guards text from spreadsheets."""
+    try:
+        table = pd.read_csv(path, dtype=str, keep_default_na=False)
+    except OSError as error:
+        raise RegisterError(f"{what} {path}: cannot be read ({error.strerror})") from error
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
+        raise RegisterError(f"{what} {path}: not a CSV table ({error})") from error
+    missing = [name for name in columns if name not in table]
+    if missing:
+        raise RegisterError(f"{what} {path}: no column {', '.join(missing)}; give {file}")
+    return table[list(columns)].replace(r"^'(?=[=+\-@\t\r])", "", regex=True)
