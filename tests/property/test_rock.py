@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from saltreach.science.rock import rebound, rmr, rock_mass
 from saltreach.science.rock import strength as rock
-from saltreach.science.rock.lithology import lithologies, lithology_of
+from saltreach.vocabulary.rocks import lithologies, lithology_of
 
 medians = st.floats(0.5, 400)
 sigmas = st.floats(0.05, 1.2)

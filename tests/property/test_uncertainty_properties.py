@@ -7,12 +7,12 @@ from hypothesis import strategies as st
 
 from saltreach.science.air.uncertainty import (
     Exposure,
-    crc_probabilities,
     spread_by_quadrature,
     spread_by_sampling,
     variance_shares,
 )
 from saltreach.science.metal import stainless
+from saltreach.science.metal.stainless import crc_probabilities
 
 air = st.fixed_dictionaries(
     {

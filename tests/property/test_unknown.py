@@ -22,9 +22,9 @@ from saltreach.assessment.state import age_of_anchors, state_of_anchors
 from saltreach.intake import read_register
 from saltreach.intake.options import Options
 from saltreach.layers.embedded import embedded_file
-from saltreach.science.rock.lithology import lithology_of
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.rocks import lithology_of
 from saltreach.vocabulary.words import BANDS, UNKNOWN
 
 TODAY = dt.date(2026, 11, 25)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from saltreach.errors import OptionError
+from saltreach.intake.cure import expiry_state, read_cure_table
 from saltreach.science.rock import adhesive
 
 GOOD = "rock_temperature_c,gel_min,cure_min\n20,6,60\n-5,60,600\n5,25,240\n"
@@ -18,7 +19,7 @@ def _file(tmp_path, text):
 
 
 def test_rows_are_sorted_and_met_exactly(tmp_path):
-    table = adhesive.read_cure_table(_file(tmp_path, GOOD))
+    table = read_cure_table(_file(tmp_path, GOOD))
     assert table.rock_temperature_c.tolist() == [-5, 5, 20]
     assert adhesive.cure_time_min([-5, 5, 20], table) == pytest.approx([600, 240, 60])
     assert adhesive.gel_time_min([-5, 5, 20], table) == pytest.approx([60, 25, 6])
@@ -26,21 +27,21 @@ def test_rows_are_sorted_and_met_exactly(tmp_path):
 
 
 def test_between_rows_time_falls_with_warmth_and_nan_passes(tmp_path):
-    table = adhesive.read_cure_table(_file(tmp_path, GOOD))
+    table = read_cure_table(_file(tmp_path, GOOD))
     times = adhesive.cure_time_min(np.array([*np.linspace(-5, 20, 51), np.nan]), table)
     assert (np.diff(times[:-1]) < 0).all()
     assert np.isnan(times[-1])
 
 
 def test_a_wet_hole_takes_twice_as_long(tmp_path):
-    table = adhesive.read_cure_table(_file(tmp_path, GOOD))
+    table = read_cure_table(_file(tmp_path, GOOD))
     dry, wet = adhesive.cure_time_min(8.0, table, wet=[False, True])
     assert wet == pytest.approx(2 * dry)
 
 
 @pytest.mark.parametrize("temperature_c", [-5.1, 20.1, 35.0])
 def test_nothing_is_extrapolated(tmp_path, temperature_c):
-    table = adhesive.read_cure_table(_file(tmp_path, GOOD))
+    table = read_cure_table(_file(tmp_path, GOOD))
     for time in (adhesive.cure_time_min, adhesive.gel_time_min):
         with pytest.raises(OptionError, match=r"outside the table of sheet\.csv, -5 to 20 degC"):
             time([10.0, temperature_c], table)
@@ -68,13 +69,13 @@ HEAD = "rock_temperature_c,gel_min,cure_min\n"
 )
 def test_a_bad_sheet_is_refused_with_its_place(tmp_path, text, message):
     with pytest.raises(OptionError) as caught:
-        adhesive.read_cure_table(_file(tmp_path, text))
+        read_cure_table(_file(tmp_path, text))
     assert message in str(caught.value)
 
 
 def test_a_missing_file_is_an_error_of_ours(tmp_path):
     with pytest.raises(OptionError, match=r"none\.csv: cannot be read"):
-        adhesive.read_cure_table(tmp_path / "none.csv")
+        read_cure_table(tmp_path / "none.csv")
 
 
 @pytest.mark.parametrize(
@@ -89,10 +90,10 @@ def test_a_missing_file_is_an_error_of_ours(tmp_path):
     ],
 )
 def test_expiry(printed, day, state):
-    assert adhesive.expiry_state(printed, day) == state
+    assert expiry_state(printed, day) == state
 
 
 @pytest.mark.parametrize("printed", ["04/2026", "2026-13", "2026-02-30", "soon"])
 def test_an_unclear_date_is_refused(printed):
     with pytest.raises(OptionError, match="write 2026-04"):
-        adhesive.expiry_state(printed, dt.date(2026, 1, 1))
+        expiry_state(printed, dt.date(2026, 1, 1))

@@ -8,13 +8,13 @@ from saltreach.science.air import atmosphere, uncertainty
 from saltreach.science.air.uncertainty import (
     INPUTS,
     Exposure,
-    crc_probabilities,
     spread_by_quadrature,
     spread_by_sampling,
     standard_normal_draws,
     variance_shares,
 )
 from saltreach.science.distributions import mixture_quantiles, non_negative_nodes
+from saltreach.science.metal.stainless import crc_probabilities
 
 WAYS = [spread_by_quadrature, lambda e, c: spread_by_sampling(e, c, draws=64)]
 

@@ -70,7 +70,7 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
         chloride_mg_m2_d=out["chloride_mg_m2_d"],
     )
     f3 = np.where(table["washing"] == "yes", stainless.F3_WASHED, stainless.F3_UNWASHED)
-    classes = uncertainty.crc_probabilities(
+    classes = stainless.crc_probabilities(
         table["class_distance_m"],
         table["class_distance_sd_m"],
         air.so2_ug_m3,

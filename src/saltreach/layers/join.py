@@ -14,7 +14,7 @@ from saltreach.layers.openness import sea_openness
 from saltreach.layers.salinity import sea_salinity_g_kg
 from saltreach.layers.salt_lakes import salt_lake_at
 from saltreach.layers.seas import in_europe, is_mild_sea
-from saltreach.science.rock.lithology import lithology_of
+from saltreach.vocabulary.rocks import lithology_of
 from saltreach.vocabulary.words import SEPARATOR
 
 ODD_CLIFF_M = 2000.0

@@ -8,13 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from saltreach.errors import OptionError
-from saltreach.science.rock.adhesive import (
-    WET_HOLE_FACTOR,
-    cure_time_min,
-    expiry_state,
-    gel_time_min,
-    read_cure_table,
-)
+from saltreach.intake.cure import expiry_state, read_cure_table
+from saltreach.science.rock.adhesive import WET_HOLE_FACTOR, cure_time_min, gel_time_min
 from saltreach.vocabulary.words import CAUTION
 
 
@@ -26,7 +21,7 @@ def cure_advice(
     Parameters
     ----------
     table : Path
-        CSV for `adhesive.read_cure_table`.
+        CSV for `intake.cure.read_cure_table`.
     rock_temperature_c : float
         Temperature in the hole, degrees Celsius.
     wet : bool

@@ -23,14 +23,12 @@ from numpy.typing import NDArray
 from saltreach.errors import OptionError
 from saltreach.science.air import atmosphere
 from saltreach.science.distributions import (
-    band_probabilities,
     mixture_quantiles,
     non_negative_nodes,
     normal_nodes,
     truncated_normal,
     truncated_normal_moments,
 )
-from saltreach.science.metal import stainless
 
 Floats = NDArray[np.float64]
 Chloride = Callable[[Any, slice], tuple[Any, Any]]
@@ -142,74 +140,6 @@ def spread_by_sampling(
     normal = standard_normal_draws(draws, seed)
     at_once = max(1, SAMPLES_AT_ONCE // draws)
     return _in_parts(exposure, at_once, lambda air, rows: _sampling(air, chloride, rows, normal))
-
-
-def crc_probabilities(
-    coast_distance_m: Any,
-    coast_distance_sd_m: Any,
-    so2_ug_m3: Any,
-    so2_sigma_ln: Any,
-    f3: Any,
-    mild_sea: Any = False,
-    f1_road: Any = 0.0,
-) -> Floats:
-    """Probability of each EN 1993-1-4 corrosion resistance class, exact.
-
-    Parameters
-    ----------
-    coast_distance_m, coast_distance_sd_m : array_like, shape (n,)
-        Distance to the sea and the standard deviation of its normal error, m. Below 0 counts
-        as 0.
-    so2_ug_m3, so2_sigma_ln : array_like, shape (n,)
-        Median SO2 (µg/m³) and the standard deviation of its logarithm.
-    f3 : array_like, shape (n,)
-        `stainless.F3_WASHED` and so on.
-    mild_sea : array_like of bool
-        As in `stainless.sea_factor`.
-    f1_road : array_like
-        From `stainless.road_factor`; the worse of it and the sea's counts.
-
-    Returns
-    -------
-    ndarray, shape (n, 5)
-        Classes I to V. Rows sum to 1 less the chance that SO2 is beyond the table's end (250);
-        NaN where an input is unknown.
-    """
-    distance, distance_sd, so2, so2_sigma, f3, mild, road = np.broadcast_arrays(
-        *(
-            np.atleast_1d(np.asarray(v, float))
-            for v in (
-                coast_distance_m,
-                coast_distance_sd_m,
-                so2_ug_m3,
-                so2_sigma_ln,
-                f3,
-                mild_sea,
-                f1_road,
-            )
-        )
-    )
-    sea_limits = np.array([limit for limit, _ in stainless.F1_SEA])
-    at_sea = np.append(sea_limits, np.inf)
-    f1 = stainless.sea_factor(at_sea, mild[:, None] > 0)  # a limit belongs to the nearer band
-    f1 = np.minimum(f1, road[:, None])
-    sea = band_probabilities(distance, distance_sd, sea_limits, at_limit=True)
-    with np.errstate(divide="ignore"):
-        so2_ln = np.log(so2)
-    so2_limits = np.array([limit for limit, _ in stainless.F2_SO2])
-    # A limit belongs to the dirtier band, save the last: it is still in the table.
-    air = band_probabilities(so2_ln, so2_sigma, np.log(so2_limits), at_limit=False)[:, :-1]
-    end = (so2_sigma == 0) & (so2 == so2_limits[-1])
-    air[end, -1] = 1.0
-    out = np.zeros((len(distance), 5))
-    for band, (_, f2) in enumerate(stainless.F2_SO2):
-        crf = stainless.resistance_factor(f1, f2, f3[:, None])
-        crc = stainless.resistance_class(crf)
-        for number in range(1, 6):
-            out[:, number - 1] += air[:, band] * np.where(crc == number, sea, 0.0).sum(axis=1)
-    unknown = np.isnan(distance + distance_sd + so2 + so2_sigma + f3)
-    out[unknown] = np.nan
-    return out
 
 
 def variance_shares(metal: str, exposure: Exposure, chloride: Chloride) -> dict[str, Floats]:

@@ -15,6 +15,8 @@ from typing import Any
 
 import numpy as np
 
+from saltreach.science.distributions import band_probabilities
+
 F1_SEA: tuple[tuple[float, float], ...] = ((250.0, -15.0), (1_000.0, -7.0), (10_000.0, -3.0))
 """Distance to the sea up to and including (m), F1 (Table A.1); beyond the last row F1 is 0."""
 
@@ -177,6 +179,74 @@ def resistance_class(crf: Any) -> Any:
     value = np.asarray(crf, float)
     harsher = (value <= 0).astype(float) + (value <= -7) + (value <= -15) + (value < -20)
     return np.where(np.isnan(value), np.nan, 1 + harsher)
+
+
+def crc_probabilities(
+    coast_distance_m: Any,
+    coast_distance_sd_m: Any,
+    so2_ug_m3: Any,
+    so2_sigma_ln: Any,
+    f3: Any,
+    mild_sea: Any = False,
+    f1_road: Any = 0.0,
+) -> np.ndarray:
+    """Probability of each EN 1993-1-4 corrosion resistance class, exact.
+
+    Parameters
+    ----------
+    coast_distance_m, coast_distance_sd_m : array_like, shape (n,)
+        Distance to the sea and the standard deviation of its normal error, m. Below 0 counts
+        as 0.
+    so2_ug_m3, so2_sigma_ln : array_like, shape (n,)
+        Median SO2 (µg/m³) and the standard deviation of its logarithm.
+    f3 : array_like, shape (n,)
+        `F3_WASHED` and so on.
+    mild_sea : array_like of bool
+        As in `sea_factor`.
+    f1_road : array_like
+        From `road_factor`; the worse of it and the sea's counts.
+
+    Returns
+    -------
+    ndarray, shape (n, 5)
+        Classes I to V. Rows sum to 1 less the chance that SO2 is beyond the table's end (250);
+        NaN where an input is unknown.
+    """
+    distance, distance_sd, so2, so2_sigma, f3, mild, road = np.broadcast_arrays(
+        *(
+            np.atleast_1d(np.asarray(v, float))
+            for v in (
+                coast_distance_m,
+                coast_distance_sd_m,
+                so2_ug_m3,
+                so2_sigma_ln,
+                f3,
+                mild_sea,
+                f1_road,
+            )
+        )
+    )
+    sea_limits = np.array([limit for limit, _ in F1_SEA])
+    at_sea = np.append(sea_limits, np.inf)
+    f1 = sea_factor(at_sea, mild[:, None] > 0)  # a limit belongs to the nearer band
+    f1 = np.minimum(f1, road[:, None])
+    sea = band_probabilities(distance, distance_sd, sea_limits, at_limit=True)
+    with np.errstate(divide="ignore"):
+        so2_ln = np.log(so2)
+    so2_limits = np.array([limit for limit, _ in F2_SO2])
+    # A limit belongs to the dirtier band, save the last: it is still in the table.
+    air = band_probabilities(so2_ln, so2_sigma, np.log(so2_limits), at_limit=False)[:, :-1]
+    end = (so2_sigma == 0) & (so2 == so2_limits[-1])
+    air[end, -1] = 1.0
+    out = np.zeros((len(distance), 5))
+    for band, (_, f2) in enumerate(F2_SO2):
+        crf = resistance_factor(f1, f2, f3[:, None])
+        crc = resistance_class(crf)
+        for number in range(1, 6):
+            out[:, number - 1] += air[:, band] * np.where(crc == number, sea, 0.0).sum(axis=1)
+    unknown = np.isnan(distance + distance_sd + so2 + so2_sigma + f3)
+    out[unknown] = np.nan
+    return out
 
 
 def pitting_resistance(chromium_pct: Any, molybdenum_pct: Any, nitrogen_pct: Any) -> Any:
