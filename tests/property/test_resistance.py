@@ -186,7 +186,6 @@ def test_more_room_never_breaks_a_rule(depth, distance, more):
 
 FORMULAS = {
     "bond": lambda x: resistance.bond_resistance_kn(12.0, x, 8.0),
-    "grout": resistance.grout_bond_strength_mpa,
     "cone": lambda x: resistance.cone_resistance_kn(7.7, 30.0, x),
     "area": lambda x: resistance.cone_area_ratio(x, 80.0),
     "psi": lambda x: resistance.edge_psi(x, 80.0),

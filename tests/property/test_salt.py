@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.science.air import salt
+from saltreach.science.distributions import lognormal_quantile
 
 distances = st.one_of(st.floats(0, 1e3), st.floats(0, 3e6))
 nan = st.just(np.nan)
@@ -25,7 +26,7 @@ PROBABILITIES = (0.1, 0.5, 0.9)
 
 def quantiles(distance, **around):
     median, sigma_ln = salt.chloride(distance, **around)
-    return [salt.lognormal_quantile(median, sigma_ln, p) for p in PROBABILITIES]
+    return [lognormal_quantile(median, sigma_ln, p) for p in PROBABILITIES]
 
 
 def no_more(less, more):

@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from helpers.spread_sampling import spread_by_sampling
 from saltreach.science.air.uncertainty import (
     Exposure,
     spread_by_quadrature,
-    spread_by_sampling,
     variance_shares,
 )
 from saltreach.science.metal import stainless

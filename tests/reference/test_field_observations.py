@@ -15,7 +15,7 @@ import pytest
 from scipy import stats
 
 from saltreach.science.metal import stress_corrosion as scc
-from saltreach.science.time.failure import Anchors, cumulative_probability, failure_curve
+from saltreach.science.time.failure import Anchors, failure_curve
 from saltreach.science.time.reliability import material_weights, scc_scale_y, weibull_probability
 
 HERE = Path(__file__).parent
@@ -99,7 +99,7 @@ def test_316_washed_inland_is_long_lived():
     case = CASES.loc[["inland_316"]]
     air = Anchors(hazards(case), 1.0, 15.0, **SOUND)
     curve = failure_curve(material_weights(["316"]), [10.0], air)
-    assert cumulative_probability(curve)[0, -1] < 0.01
+    assert 1 - np.prod(1 - curve[0]) < 0.01
 
 
 def test_titanium_there_is_clean():

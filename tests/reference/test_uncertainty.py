@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from helpers.spread_sampling import spread_by_sampling
 from saltreach.science.air import atmosphere
 from saltreach.science.air.uncertainty import (
     INPUTS,
     Exposure,
     input_variances,
     spread_by_quadrature,
-    spread_by_sampling,
 )
 from saltreach.science.distributions import truncated_normal_moments
 from saltreach.science.metal import stainless

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from saltreach.errors import OptionError
-from saltreach.science.rock import lithology, rebound
+from saltreach.science.distributions import lognormal_quantile
+from saltreach.science.rock import lithology
 from saltreach.science.rock import strength as rock
 from saltreach.vocabulary.rocks import lithologies, lithology_of
 
@@ -84,10 +85,8 @@ def test_unknown_words_are_refused_with_the_choices():
         rock.strength_posterior(100.0, 0.3, tap_response="loud")
     with pytest.raises(OptionError, match=r"W9.*W1"):
         rock.evidence_veto("", "W9")
-    with pytest.raises(OptionError, match=r"aufmuth.*singh"):
-        rebound.rebound_strength_by_correlation_mpa(40, "aufmuth")
     with pytest.raises(OptionError, match=r"1\.0.*between 0 and 1"):
-        rock.strength_quantile_mpa(100.0, 0.3, 1.0)
+        lognormal_quantile(100.0, 0.3, 1.0)
 
 
 def test_conflicts_name_the_pair():

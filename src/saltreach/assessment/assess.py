@@ -122,7 +122,7 @@ def assess(
     given = register.anchors.drop(columns=[c for c in layers if c in register.anchors])
     table = pd.concat([pd.DataFrame(given), layers], axis=1)
     on_step("corrosivity")
-    found = corrosivity(table, spread=options.spread, seed=options.seed)
+    found = corrosivity(table)
     table = table.drop(columns=[c for c in found if c in table]).join(found)
     table = table.join(wet_and_liquid(*months)).join(rock_strength(table))
     on_step("metal")
@@ -255,7 +255,6 @@ def provenance(
         },
         "layers": [layer.record() for layer in layers],
         "options": options.record(),
-        "seed": options.seed if options.spread == "sampling" else None,
         "versions": {name: version(name) for name in packages},
         "policy": policy.record(),
         "assumptions": assumptions(options) + [f"LOOSER POLICY: {t}." for t in policy.loosened],

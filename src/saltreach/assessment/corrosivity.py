@@ -28,17 +28,13 @@ CATEGORY_FLOORS: tuple[tuple[str, str, str], ...] = (
 the salt of the sea alone."""
 
 
-def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 0) -> pd.DataFrame:
+def corrosivity(table: pd.DataFrame) -> pd.DataFrame:
     """Chloride, first-year losses, ISO 9223 category, washing and their probabilities.
 
     Parameters
     ----------
     table : DataFrame
         Register columns and those of `layers.join.layer_values`.
-    spread : {"quadrature", "sampling"}
-        How the inputs' errors are carried on: sums over nodes, or random draws.
-    seed : int
-        Seed of the draws.
 
     Returns
     -------
@@ -49,11 +45,7 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
     place = place_of(table)
     table = table.assign(**{name: place[name] for name in place})
     air, chloride = exposure_of(table), chloride_at(table)
-    if spread == "sampling":
-        found = uncertainty.spread_by_sampling(air, chloride, seed=seed)
-    else:
-        found = uncertainty.spread_by_quadrature(air, chloride)
-    found = _at_least(found, _least_category(table))
+    found = _at_least(uncertainty.spread_by_quadrature(air, chloride), _least_category(table))
     so2 = atmosphere.so2_deposition_mg_m2_d(table["so2_ug_m3_used"])
     out: dict[str, object] = {name: place[name] for name in place} | {"so2_mg_m2_d": so2}
     for name in ("chloride_mg_m2_d", "steel_rate_um_y", "zinc_rate_um_y"):

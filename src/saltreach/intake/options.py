@@ -34,10 +34,6 @@ class Options:
         TOML file of an association's rules.
     allow_looser_policy : bool
         Accept rules looser than the defaults; every output then says so.
-    spread : str
-        How errors are carried on: "quadrature" or "sampling".
-    seed : int
-        Seed of the sampling.
     geology_file : str or None
         Geological map: polygons, or a raster of codes.
     rock_column : str or None
@@ -62,8 +58,6 @@ class Options:
     wind: bool = False
     policy_file: str | None = None
     allow_looser_policy: bool = False
-    spread: str = "quadrature"
-    seed: int = 0
     geology_file: str | None = None
     rock_column: str | None = None
     rock_mapping_file: str | None = None
@@ -83,8 +77,6 @@ class Options:
 
         if self.geology_file is None and self.rock_column is not None:
             raise OptionError("option rock_column: give the geology file it belongs to as well")
-        if self.spread not in ("quadrature", "sampling"):
-            raise OptionError(f"option spread = {self.spread!r}: give quadrature or sampling")
 
     def record(self) -> dict[str, Any]:
         """The options as plain values, for `provenance.json`."""

@@ -7,9 +7,49 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from saltreach.errors import OptionError
+
 Floats = NDArray[np.float64]
 _NEWTON_STEPS = 40  # two or three are the rule
 _CLOSE = 1e-3  # of the spread; the step after it would be its square
+
+
+def lognormal_quantile(median: Any, sigma_ln: Any, probability: float) -> Any:
+    r"""Quantile of a lognormal value: what it does not exceed with a probability.
+
+    .. math:: q = m\, e^{z_p \sigma}
+
+    Parameters
+    ----------
+    median, sigma_ln : array_like
+        Median m, and standard deviation of the natural logarithm.
+    probability : float
+        Between 0 and 1, ends excluded.
+
+    Returns
+    -------
+    array_like
+        In the unit of the median; NaN stays NaN.
+
+    Raises
+    ------
+    OptionError
+        Probability out of range.
+
+    References
+    ----------
+    Definition of the lognormal distribution.
+
+    Examples
+    --------
+    >>> round(float(lognormal_quantile(100.0, 1.0, 0.9)), 1)
+    360.2
+    """
+    from scipy.special import ndtri
+
+    if not 0.0 < probability < 1.0:
+        raise OptionError(f"probability {probability!r} is not between 0 and 1, ends excluded")
+    return median * np.exp(ndtri(probability) * sigma_ln)
 
 
 def truncated_normal(mean: Any, sd: Any, low: float, high: float, z: Any) -> Any:

@@ -47,10 +47,6 @@ Dem = Annotated[
     typer.Option("--dem", help="Height raster: elevation, slope, aspect, shielding from the sea."),
 ]
 Wind = Annotated[bool | None, typer.Option("--wind", help="Use the mean wind over the sea nearby.")]
-Spread = Annotated[
-    str | None, typer.Option(help="How errors are carried on: quadrature (default) or sampling.")
-]
-Seed = Annotated[int | None, typer.Option(help="Seed of the sampling (default 0).")]
 PolicyFile = Annotated[
     Path | None, typer.Option("--policy", help="TOML file of an association's own rules.")
 ]
@@ -110,8 +106,6 @@ def assess(
     so2: So2 = None,
     dem: Dem = None,
     wind: Wind = None,
-    spread: Spread = None,
-    seed: Seed = None,
     policy: PolicyFile = None,
     allow_looser_policy: LooserPolicy = None,
     explain: Explain = None,
@@ -139,8 +133,6 @@ def assess(
             wind=wind,
             policy_file=None if policy is None else str(policy),
             allow_looser_policy=allow_looser_policy,
-            spread=spread,
-            seed=seed,
             geology_file=None if geology is None else str(geology),
             rock_column=rock_column,
             rock_mapping_file=None if rock_mapping is None else str(rock_mapping),

@@ -16,8 +16,6 @@ import numpy as np
 
 from saltreach.errors import OptionError
 
-CATEGORIES = ("C1", "C2", "C3", "C4", "C5", "CX")
-
 
 class DoseResponse(NamedTuple):
     """Coefficients of one metal's dose-response function (ISO 9223:2012, equations 1 to 4)."""
@@ -208,57 +206,6 @@ def _overshoot(name: str, value: Any) -> Any:
     return np.maximum(np.maximum(value - high, low - value), 0.0) / BEYOND_UNIT[name]
 
 
-def loss_sigma_ln(
-    metal: str,
-    temperature_c: Any,
-    relative_humidity_pct: Any,
-    so2_mg_m2_d: Any,
-    chloride_mg_m2_d: Any,
-    *,
-    temperature_sd_c: Any = 0.0,
-    relative_humidity_sd_pct: Any = 0.0,
-    so2_sigma_ln: Any = 0.0,
-    chloride_sigma_ln: Any = 0.0,
-) -> Any:
-    """Standard deviation of ln(first-year loss), to first order in the inputs' errors.
-
-    The inputs' errors are taken as independent and the function's own error (`error_sigma_ln`)
-    is added to them in quadrature.
-
-    Parameters
-    ----------
-    metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
-        As in `first_year_loss_um_y`.
-    temperature_sd_c, relative_humidity_sd_pct : array_like
-        Standard deviations, °C and %.
-    so2_sigma_ln, chloride_sigma_ln : array_like
-        Standard deviations of the natural logarithm, no unit.
-
-    Returns
-    -------
-    array_like
-        No unit; broadcast shape of the inputs.
-    """
-    k = _coefficients(metal)
-    so2, salt = _parts(metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d)
-    salt_share = salt / (so2 + salt)
-    so2_share = 1 - salt_share
-    warm = temperature_c > 10.0
-    so2_temperature = k.cold * (1 - warm) + k.warm * warm
-    by_temperature = so2_share * so2_temperature + salt_share * k.salt_temperature
-    by_humidity = so2_share * k.so2_humidity + salt_share * k.salt_humidity
-    own = error_sigma_ln(
-        metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d, so2_share
-    )
-    return np.sqrt(
-        own**2
-        + (by_temperature * temperature_sd_c) ** 2
-        + (by_humidity * relative_humidity_sd_pct) ** 2
-        + (so2_share * k.so2_power * so2_sigma_ln) ** 2
-        + (salt_share * k.salt_power * chloride_sigma_ln) ** 2
-    )
-
-
 def beyond_calibration(**inputs: Any) -> Any:
     """Whether any input lies outside the range the functions were fitted on.
 
@@ -337,58 +284,6 @@ def category_rates_um_y(metal: str, category: int) -> tuple[float, float, float]
     """
     low, high = UPPER_LIMIT_UM_Y[metal][category - 1 : category + 1]
     return low, float(np.sqrt(low * high)), high
-
-
-def category_probabilities(metal: str, rate_um_y: Any, sigma_ln: Any) -> Any:
-    """Probability of each category when the loss is lognormal.
-
-    Parameters
-    ----------
-    metal : {"steel", "zinc", "copper"}
-        Metal the loss belongs to.
-    rate_um_y : array_like, shape (n,)
-        Median first-year loss, µm/y.
-    sigma_ln : array_like, shape (n,)
-        Standard deviation of its natural logarithm.
-
-    Returns
-    -------
-    ndarray, shape (n, 6)
-        Rows sum to 1; NaN rows where the loss is unknown.
-    """
-    return np.diff(_not_above(metal, rate_um_y, sigma_ln), axis=1, prepend=0.0)
-
-
-def worse_category_probabilities(rates: dict[str, Any], sigmas: dict[str, Any]) -> Any:
-    """Probability that the worst category of several metals is C1, ... CX.
-
-    The metals share one air, so their errors are taken to move together: the chance that all
-    stay at or below a category is that of the worst one.
-
-    Parameters
-    ----------
-    rates, sigmas : dict of array_like, shape (n,)
-        Median loss (µm/y) and standard deviation of its logarithm, by metal.
-
-    Returns
-    -------
-    ndarray, shape (n, 6)
-        Rows sum to 1; NaN rows where a loss is unknown.
-    """
-    below = [_not_above(metal, rate, sigmas[metal]) for metal, rate in rates.items()]
-    return np.diff(np.minimum.reduce(below), axis=1, prepend=0.0)
-
-
-def _not_above(metal: str, rate_um_y: Any, sigma_ln: Any) -> Any:
-    from scipy.special import ndtr
-
-    limits = np.log(np.asarray(UPPER_LIMIT_UM_Y[metal][:-1]))
-    rate = np.atleast_1d(np.asarray(rate_um_y, float))[:, None]
-    sigma = np.atleast_1d(np.asarray(sigma_ln, float))[:, None]
-    with np.errstate(divide="ignore"):
-        below = ndtr((limits - np.log(rate)) / sigma)
-    last = np.where(np.isnan(rate), np.nan, 1.0)
-    return np.concatenate([below, last], axis=1)
 
 
 SO2_DEPOSITION_PER_CONCENTRATION = 0.8

@@ -27,10 +27,10 @@ between the two. D makes the curve finite and flat at the shore.
 catch below 0.3 mg/(m² d) in the interior of Australia (Keywood) and 0.55 to 1.37 in the centre of
 Spain (Alcalá and Custodio 2008).
 
-A, a, B and F are fitted (`saltreach.science.air.calibration`, notebooks/salt_calibration.ipynb) to
-station medians of ISOCORRAG (ASTM DS68, 2010), MICAT (1998) and Cole and others (2003), 86
-stations in seven bins of distance, read through a secondary compilation **whose units were
-inferred**. P, p, b, c, d0, R and the power are set, not fitted: the bins cannot tell them apart.
+A, a, B and F are fitted (notebooks/salt_calibration.ipynb) to station medians of ISOCORRAG (ASTM
+DS68, 2010), MICAT (1998) and Cole and others (2003), 86 stations in seven bins of distance, read
+through a secondary compilation **whose units were inferred**. P, p, b, c, d0, R and the power are
+set, not fitted: the bins cannot tell them apart.
 
 The factors f are 1 where nothing is known. None of them is calibrated, because positions of the
 stations were not available; each says below where it comes from.
@@ -69,7 +69,7 @@ class Curve(NamedTuple):
 
 
 CURVE = Curve(surf=263.0, surf_scale_m=282.0, far=1.49, floor=6.74)
-"""The fit to all seven bins; a test refits it."""
+"""The fit to all seven bins; the notebook refits it."""
 
 SPREAD_SIGMA_LN = 0.93
 """Standard deviation of ln S between stations at one distance: pooled over the bins."""
@@ -440,73 +440,6 @@ def shielding_factor(shielding: Any) -> Any:
     30.0
     """
     return TERRAIN_FOLD ** -_nan_to_zero(shielding)
-
-
-def chloride_mg_m2_d(coast_distance_m: Any) -> Any:
-    """Median chloride deposition where only the distance is known.
-
-    Parameters
-    ----------
-    coast_distance_m : array_like
-        Distance to the sea, m.
-
-    Returns
-    -------
-    array_like
-        Median, mg Cl/(m² d); its spread is `SIGMA_LN`, more within 100 m. NaN stays NaN.
-
-    Examples
-    --------
-    >>> round(float(chloride_mg_m2_d(10_000.0)), 1)
-    8.4
-    """
-    return chloride(coast_distance_m)[0]
-
-
-def lognormal_quantile(median: Any, sigma_ln: Any, probability: float) -> Any:
-    """Quantile of a lognormal value.
-
-    Parameters
-    ----------
-    median, sigma_ln : array_like
-        Median, and standard deviation of the natural logarithm.
-    probability : float
-        Between 0 and 1.
-
-    Returns
-    -------
-    array_like
-        In the unit of the median.
-
-    Examples
-    --------
-    >>> round(float(lognormal_quantile(100.0, 1.0, 0.9)), 1)
-    360.2
-    """
-    from scipy.special import ndtri
-
-    return median * np.exp(float(ndtri(probability)) * sigma_ln)
-
-
-def lognormal_draws(median: Any, sigma_ln: Any, rng: np.random.Generator, draws: int) -> np.ndarray:
-    """Random draws of a lognormal value, the same for the same state of `rng`.
-
-    Parameters
-    ----------
-    median, sigma_ln : array_like, shape (n,)
-        Median, and standard deviation of the natural logarithm.
-    rng : numpy.random.Generator
-        Source of randomness, seeded by the caller.
-    draws : int
-        Number of draws.
-
-    Returns
-    -------
-    ndarray, shape (draws, n)
-        In the unit of the median; NaN where an input is NaN.
-    """
-    median, sigma_ln = np.broadcast_arrays(median, sigma_ln)
-    return median * np.exp(sigma_ln * rng.standard_normal((draws, *median.shape)))
 
 
 def _rise(height_m: Any, from_m: float) -> Any:

@@ -7,9 +7,8 @@ where an input is beyond the range they were fitted on, `atmosphere.error_sigma_
 inputs' errors are independent of each other; the functions' own errors for steel and zinc are
 taken as one, because what the functions leave out (shelter, rain, splash) acts on both metals.
 
-Two ways, one answer: `spread_by_quadrature` sums over nodes of distance, chloride and
-temperature and closes the rest to second order, without random numbers; `spread_by_sampling`
-draws everything and approximates nothing but by the number of draws. Tests hold them together.
+`spread_by_quadrature` sums over nodes of distance, chloride and temperature and closes the rest to
+second order, without random numbers. A test draws everything at random and holds it to that.
 """
 
 from __future__ import annotations
@@ -20,7 +19,6 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from saltreach.errors import OptionError
 from saltreach.science.air import atmosphere
 from saltreach.science.distributions import (
     mixture_quantiles,
@@ -40,9 +38,8 @@ QUANTILES = (0.1, 0.5, 0.9)
 HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT = 1.0, 100.0
 INPUTS = ("coast_distance", "chloride", "temperature", "relative_humidity", "so2", "function")
 """Sources of uncertainty, in the order of `variance_shares`."""
-DRAWS = 1024
 SAMPLES_AT_ONCE = 400_000
-"""Anchors times draws (or nodes) in memory at once."""
+"""Anchors times nodes in memory at once."""
 _DISTANCE_NODES, _CHLORIDE_NODES, _TEMPERATURE_NODES, _SHARE_NODES = 8, 7, 4, 16
 
 
@@ -101,45 +98,6 @@ def spread_by_quadrature(exposure: Exposure, chloride: Chloride) -> Spread:
     """
     at_once = SAMPLES_AT_ONCE // (_CHLORIDE_NODES * _TEMPERATURE_NODES)
     return _in_parts(exposure, at_once, lambda air, rows: _quadrature(air, chloride, rows))
-
-
-def spread_by_sampling(
-    exposure: Exposure, chloride: Chloride, *, draws: int = DRAWS, seed: int = 0
-) -> Spread:
-    """Spread of chloride, losses and category, by drawing all inputs.
-
-    Parameters
-    ----------
-    exposure : Exposure
-        Arrays of shape (n,) or scalars.
-    chloride : callable
-        See `Chloride`.
-    draws : int
-        Draws per anchor; a power of 2 from 16.
-    seed : int
-        Same seed, same result.
-
-    Returns
-    -------
-    Spread
-
-    Raises
-    ------
-    OptionError
-        When `draws` is not a power of 2.
-
-    Notes
-    -----
-    All anchors share one set of draws: Sobol' points in six dimensions, shifted by a random
-    vector from `seed` (Cranley and Patterson 1976). So an anchor's result does not depend on
-    the other rows, on their order, or on how many are worked on at once, and two anchors with
-    the same air agree exactly.
-    """
-    if draws < 16 or draws & (draws - 1):
-        raise OptionError(f"draws = {draws}: give a power of 2 from 16, for example {DRAWS}")
-    normal = standard_normal_draws(draws, seed)
-    at_once = max(1, SAMPLES_AT_ONCE // draws)
-    return _in_parts(exposure, at_once, lambda air, rows: _sampling(air, chloride, rows, normal))
 
 
 def variance_shares(metal: str, exposure: Exposure, chloride: Chloride) -> dict[str, Floats]:
@@ -204,25 +162,6 @@ def input_variances(metal: str, exposure: Exposure, chloride: Chloride) -> dict[
     return out
 
 
-def standard_normal_draws(draws: int, seed: int) -> Floats:
-    """Standard normal draws of the six inputs, shape (6, draws): shifted Sobol' points.
-
-    Parameters
-    ----------
-    draws : int
-        A power of 2.
-    seed : int
-        Of the shift.
-    """
-    from scipy.special import ndtri
-    from scipy.stats import qmc
-
-    points = qmc.Sobol(len(INPUTS), scramble=False).random(draws)
-    shift = np.random.default_rng(seed).random(len(INPUTS))
-    inside = (points + shift) % 1.0
-    return np.asarray(ndtri(np.clip(inside, 1e-12, 1 - 1e-12)).T)
-
-
 def _columns(exposure: Exposure) -> Exposure:
     """All of shape (n,)."""
     return Exposure(*np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, float)) for v in exposure)))
@@ -266,24 +205,6 @@ def _draw(
         ),
         median * np.exp(sigma_ln * z["chloride"]),
     )
-
-
-def _sampling(air: Exposure, chloride: Chloride, rows: slice, normal: Floats) -> Spread:
-    z = dict(zip(INPUTS, normal, strict=True))
-    distance = (
-        air.coast_distance_m[:, None] + air.coast_distance_sd_m[:, None] * z["coast_distance"]
-    )
-    drawn = _draw(air, chloride, rows, np.maximum(distance, 0.0), z)
-    rates, not_above = {}, []
-    for metal in METALS:
-        own = np.exp(_own_sigma_ln(metal, drawn) * z["function"])
-        rate = atmosphere.first_year_loss_um_y(metal, *drawn) * own
-        rates[metal] = np.quantile(rate, QUANTILES, axis=1).T
-        limits = atmosphere.UPPER_LIMIT_UM_Y[metal][:-1]
-        not_above.append([rate <= limit for limit in limits])
-    below = np.stack([np.mean(s & z, axis=1) for s, z in zip(*not_above, strict=True)], axis=1)
-    salt = np.quantile(np.broadcast_to(drawn[3], rate.shape), QUANTILES, axis=1).T
-    return _spread(salt, rates, below)
 
 
 def _quadrature(air: Exposure, chloride: Chloride, rows: slice) -> Spread:

@@ -35,16 +35,6 @@ F2_SO2: tuple[tuple[float, float], ...] = ((10.0, 0.0), (90.0, -5.0), (250.0, -1
 F3_WASHED, F3_CLEANED, F3_UNWASHED = 0.0, -2.0, -7.0
 """Washed by rain; under a specified cleaning regime; neither."""
 
-GRADES: dict[str, tuple[str, ...]] = {
-    "I": ("1.4003", "1.4016", "1.4512"),
-    "II": ("1.4301", "1.4307", "1.4311", "1.4541", "1.4318", "1.4306", "1.4567", "1.4482"),
-    "III": ("1.4401", "1.4404", "1.4435", "1.4571", "1.4429", "1.4432", "1.4578", "1.4662",
-            "1.4362", "1.4062", "1.4162"),
-    "IV": ("1.4439", "1.4462", "1.4539"),
-    "V": ("1.4565", "1.4529", "1.4547", "1.4410", "1.4501", "1.4507"),
-}  # fmt: skip
-"""Grades of each corrosion resistance class (Table A.3), from memory."""
-
 
 def sea_factor(coast_distance_m: Any, mild_sea: Any = False) -> Any:
     """F1: the risk from chloride of the sea.

@@ -42,7 +42,7 @@ import numpy as np
 from saltreach.errors import OptionError
 from saltreach.science.distributions import normal_nodes
 from saltreach.science.lookup import coded, named
-from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES, MATERIALS
+from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES
 
 SCC_BANDS = ("low", "moderate", "raised", "high", "severe")
 SCC_BAND_LIMITS = (0.03, 0.10, 0.25, 0.45)
@@ -307,33 +307,6 @@ def scc_band_probabilities(
     return np.diff(np.stack(below, axis=-1), axis=-1, prepend=0.0)
 
 
-def scc_alloy_factor(material: Any) -> Any:
-    """Rate of stress-corrosion cracking relative to 304 in the same place.
-
-    Parameters
-    ----------
-    material : array_like of str
-        Names of `materials.MATERIALS`, `unknown` or empty.
-
-    Returns
-    -------
-    numpy.ndarray or float
-        From 0; NaN for coated steel (does not apply) and for unknown metal. Sources:
-        `materials.GRADES`.
-
-    Raises
-    ------
-    OptionError
-        A metal that is not listed.
-
-    Examples
-    --------
-    >>> scc_alloy_factor(["304", "316", "titanium", "unknown"]).tolist()
-    [1.0, 0.4, 0.0, nan]
-    """
-    return coded(material, {m.name: m.cracking for m in MATERIALS}, "material")
-
-
 def scc_minimum_material(
     hazard_band: Any, *, duplex_allowed: bool = False, table: dict[str, str] | None = None
 ) -> np.ndarray:
@@ -371,31 +344,6 @@ def scc_minimum_material(
         rank = {b: r + 1 if r == duplex else r for b, r in rank.items()}
     index = np.asarray(coded(hazard_band, rank, "hazard band", missing=-1.0)).astype(int)
     return np.array([*MATERIAL_NAMES, "unknown"], object)[index]
-
-
-def raised_material(floor: Any, minimum: Any) -> np.ndarray:
-    """Better of the standard's metal and the hazard's: the hazard can only raise.
-
-    Parameters
-    ----------
-    floor, minimum : array_like of str
-        Names of metals, or `unknown`.
-
-    Returns
-    -------
-    numpy.ndarray of str
-        `unknown` only where both are.
-
-    Examples
-    --------
-    >>> raised_material(["316", "superaustenitic"], ["titanium", "316"]).tolist()
-    ['titanium', 'superaustenitic']
-    """
-    rank = {name: float(m.rank) for name, m in MATERIAL_BY_NAME.items()}
-    best = np.maximum(
-        coded(floor, rank, "material", missing=-1.0), coded(minimum, rank, "material", missing=-1.0)
-    )
-    return np.array([*MATERIAL_NAMES, "unknown"], object)[np.asarray(best).astype(int)]
 
 
 def _values(changed: dict[str, float] | None) -> dict[str, float]:

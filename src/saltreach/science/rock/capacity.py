@@ -77,36 +77,32 @@ class AnchorResistance:
     mode_kn_p50: dict[str, np.ndarray]
 
 
-def standard_draws(count: int = DRAWS, rng: np.random.Generator | None = None) -> np.ndarray:
+def standard_draws(count: int = DRAWS) -> np.ndarray:
     """Standard normal scores of the eight variables, stratified.
 
     Parameters
     ----------
     count : int
         Number of draws.
-    rng : numpy.random.Generator, optional
-        Shuffles the strata. Default: a fixed even order (additive recurrence), no chance.
 
     Returns
     -------
     numpy.ndarray
-        Shape (count, 8): each column holds the scores of `count` equally likely strata.
+        Shape (count, 8): each column holds the scores of `count` equally likely strata, in a
+        fixed even order (additive recurrence): no chance.
 
     Examples
     --------
     >>> standard_draws(8).shape
     (8, 8)
     """
-    if rng is None:
-        # powers of the root of x^9 = x + 1 fill eight dimensions evenly
-        root = 2.0
-        for _ in range(60):
-            root = (1.0 + root) ** (1.0 / (_VARIABLES + 1))
-        steps = root ** -np.arange(1.0, _VARIABLES + 1)
-        points = np.arange(1, count + 1)[:, None] * steps % 1.0
-        order = np.argsort(np.argsort(points, axis=0, kind="stable"), axis=0)
-    else:
-        order = rng.permuted(np.tile(np.arange(count)[:, None], (1, _VARIABLES)), axis=0)
+    # powers of the root of x^9 = x + 1 fill eight dimensions evenly
+    root = 2.0
+    for _ in range(60):
+        root = (1.0 + root) ** (1.0 / (_VARIABLES + 1))
+    steps = root ** -np.arange(1.0, _VARIABLES + 1)
+    points = np.arange(1, count + 1)[:, None] * steps % 1.0
+    order = np.argsort(np.argsort(points, axis=0, kind="stable"), axis=0)
     return ndtri((order + 0.5) / count)
 
 
@@ -337,8 +333,6 @@ def anchor_resistance(
     load_cycles: Any = 0.0,
     unknown_bonded: Any = UNKNOWN_KIND_BONDED,
     unknown_driven: Any = UNKNOWN_KIND_DRIVEN,
-    draws: int = DRAWS,
-    rng: np.random.Generator | None = None,
 ) -> AnchorResistance:
     """Axial and radial resistance of anchors in rock.
 
@@ -367,10 +361,6 @@ def anchor_resistance(
         Loads a mechanical anchor has borne.
     unknown_bonded, unknown_driven : array_like
         What an unknown kind may be.
-    draws : int
-        Number of draws.
-    rng : numpy.random.Generator, optional
-        Random strata in place of the fixed ones.
 
     Returns
     -------
@@ -388,7 +378,7 @@ def anchor_resistance(
     >>> str(found.axial_mode), bool(found.axial_kn_p05 < found.axial_kn_p50)
     ('bond', True)
     """
-    scores = standard_draws(draws, rng)
+    scores = standard_draws()
     bond_median, bond_sigma = bond_strength() if bond is None else bond
     bonded, driven, legs = kind_shares(kind, unknown_bonded, unknown_driven)
 

@@ -11,9 +11,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
 from saltreach.errors import OptionError
+from saltreach.science.distributions import lognormal_quantile
 from saltreach.science.rock import resistance as formulas
 from saltreach.science.rock.bond import NEW_BOND, bond_strength
 from saltreach.science.rock.capacity import (
@@ -30,7 +30,6 @@ from saltreach.vocabulary.words import KINDS_ADVISED, UNKNOWN
 
 EN959_AXIAL_KN = 15.0
 EN959_RADIAL_KN = 25.0
-UIAA_AXIAL_KN = 20.0
 EN959_GLUED_MIN_MM = 70.0
 EN959_MECHANICAL_DIAMETERS = 5.0
 GLUED = ("bonded", "bonded twin-leg")
@@ -163,7 +162,7 @@ def required_embedment_mm(
     kind, diameter_mm, strength_median_mpa, strength_sigma_ln : array_like
         As for `capacity.anchor_resistance`.
     axial_kn, radial_kn : float
-        Loads; EN 959's by default, `UIAA_AXIAL_KN` as option.
+        Loads; EN 959's by default.
     hole_diameter_mm : array_like
         For the minimum length of mechanical anchors; NaN takes the anchor's diameter.
     edge_distance_mm, crack_distance_mm, anchor_spacing_mm : array_like
@@ -398,7 +397,7 @@ def advised_kind(
     )
     veto_text = np.asarray(veto, dtype=object)
     median, sigma_ln, needed, veto_text = np.broadcast_arrays(median, sigma_ln, needed, veto_text)
-    low = median * np.exp(ndtri(0.1) * sigma_ln)
+    low = lognormal_quantile(median, sigma_ln, 0.1)
     cases = [
         veto_text != "",
         np.isnan(low),

@@ -16,9 +16,8 @@ import numpy as np
 
 CONE_K_CRACKED = 7.7
 CONE_K_UNCRACKED = 11.0
-CONE_K_CAST_CRACKED = 8.9
-"""EN 1992-4 k1 for post-installed (cracked, uncracked) and cast-in fasteners (cracked), cylinder
-strength, from memory. They give characteristic values in concrete."""
+"""EN 1992-4 k1 for post-installed fasteners (cracked, uncracked), cylinder strength, from memory.
+They give characteristic values in concrete."""
 CONE_K_MEAN = 13.5
 """Mean of uncracked concrete, post-installed: Fuchs, Eligehausen and Breen, ACI Structural
 Journal 92(1), 1995 (from memory), there with the strength of cubes; used here as the median with
@@ -26,11 +25,6 @@ the rock's own strength (judgement)."""
 
 CONE_STRENGTH_CAP_MPA = 60.0
 """Strength put into concrete formulas is capped here: EN 1992-4 stops at C50/60 (judgement)."""
-
-GROUT_BOND_RATIO = 0.1
-GROUT_BOND_CAP_MPA = 4.2
-"""Littlejohn and Bruce (1977), cement grout, from memory. FHWA-IF-99-015 (GEC 4) repeats the
-tenth of the strength with a cap of 3.1 MPa."""
 
 WALL_WEAK_MPA, WALL_STRONG_MPA = 7.0, 50.0
 WALL_RATIO_WEAK, WALL_RATIO_STRONG = (0.25, 0.35), (0.1, 0.3)
@@ -110,37 +104,6 @@ def bond_resistance_kn(diameter_mm: Any, embedment_mm: Any, bond_strength_mpa: A
     return np.pi * diameter_mm * embedment_mm * bond_strength_mpa / 1000.0
 
 
-def grout_bond_strength_mpa(strength_mpa: Any) -> Any:
-    r"""Ultimate bond between cement grout and rock.
-
-    .. math:: \tau = \min(0.1\,\sigma_c,\ 4.2)
-
-    Parameters
-    ----------
-    strength_mpa : array_like
-        Uniaxial compressive strength of the rock, MPa.
-
-    Returns
-    -------
-    array_like
-        Bond strength, MPa; NaN stays NaN.
-
-    Notes
-    -----
-    For weak rock (7 MPa and less) ratios of 0.25 to 0.35 are quoted; they are not used here.
-
-    References
-    ----------
-    Littlejohn and Bruce (1977), Rock anchors: state of the art, from memory.
-
-    Examples
-    --------
-    >>> float(grout_bond_strength_mpa(30.0))
-    3.0
-    """
-    return np.minimum(GROUT_BOND_RATIO * strength_mpa, GROUT_BOND_CAP_MPA)
-
-
 def wall_bond_ratio(strength_mpa: Any) -> tuple[Any, Any]:
     """Shear of the hole's wall over the strength of the rock: median and spread.
 
@@ -215,7 +178,7 @@ def cone_resistance_kn(k: Any, strength_mpa: Any, embedment_mm: Any) -> Any:
     Parameters
     ----------
     k : array_like
-        Factor, N and mm: `CONE_K_CRACKED`, `CONE_K_UNCRACKED`, `CONE_K_CAST_CRACKED`.
+        Factor, N and mm: `CONE_K_CRACKED`, `CONE_K_UNCRACKED`, `CONE_K_MEAN`.
     strength_mpa : array_like
         Cylinder strength f; for rock use no more than `CONE_STRENGTH_CAP_MPA`.
     embedment_mm : array_like
@@ -424,32 +387,3 @@ def edge_shear_resistance_kn(
     beta = 0.1 * (diameter_mm / distance) ** 0.2
     reach = diameter_mm**alpha * length**beta * np.minimum(edge_distance_mm / EDGE_LEAST_MM, 1.0)
     return EDGE_FACTOR_CRACKED * reach * np.sqrt(strength_mpa) * distance**1.5 / 1000.0
-
-
-def interaction(axial_ratio: Any, radial_ratio: Any, exponent: float = 1.5) -> Any:
-    r"""Utilisation under axial and radial load together.
-
-    .. math:: (N/N_R)^n + (V/V_R)^n
-
-    Parameters
-    ----------
-    axial_ratio, radial_ratio : array_like
-        Load over resistance.
-    exponent : float
-        1.5 where the rock fails, 2 where steel does.
-
-    Returns
-    -------
-    array_like
-        Utilisation; up to 1 the pair is borne. NaN stays NaN.
-
-    References
-    ----------
-    EN 1992-4:2018, table 7.3, from memory.
-
-    Examples
-    --------
-    >>> round(float(interaction(0.6, 0.6)), 2)
-    0.93
-    """
-    return axial_ratio**exponent + radial_ratio**exponent

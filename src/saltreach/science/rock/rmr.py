@@ -51,13 +51,6 @@ JOINT_WEATHERING: Mapping[str, float] = {
     "high": 1,
     "decomposed": 0,
 }
-CONDITION: Mapping[str, float] = {
-    "very rough, closed, unweathered": 30,
-    "slightly rough, below 1 mm, slightly weathered": 25,
-    "slightly rough, below 1 mm, highly weathered": 20,
-    "slickensided or gouge below 5 mm or open 1 to 5 mm": 10,
-    "soft gouge above 5 mm or open above 5 mm": 0,
-}
 WATER: Mapping[str, float] = {"dry": 15, "damp": 10, "wet": 7, "dripping": 4, "flowing": 0}
 FAVOURABILITY = ("very favourable", "favourable", "fair", "unfavourable", "very unfavourable")
 ORIENTATION: Mapping[str, Mapping[str, float]] = {
@@ -183,36 +176,6 @@ def rmr_spacing_rating(spacing_mm: Any) -> Any:
     10.0
     """
     return _stepped(spacing_mm, 5.0, SPACING_STEPS)
-
-
-def rmr_condition_rating(condition: Any) -> Any:
-    """RMR89 rating of the condition of discontinuities from one sentence, 0 to 30.
-
-    Parameters
-    ----------
-    condition : array_like of str
-        A key of `CONDITION`.
-
-    Returns
-    -------
-    array_like
-        Rating; NaN for empty.
-
-    Raises
-    ------
-    OptionError
-        Words that are not of the table.
-
-    References
-    ----------
-    Bieniawski (1989), table of RMR89, parameter 4.
-
-    Examples
-    --------
-    >>> float(rmr_condition_rating("slightly rough, below 1 mm, slightly weathered"))
-    25.0
-    """
-    return coded(condition, CONDITION, "condition of discontinuities")
 
 
 def rmr_detailed_condition_rating(

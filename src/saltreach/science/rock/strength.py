@@ -6,7 +6,7 @@ grade) or tilts the odds towards strong or weak rock (tap response, weathering).
 constant marked `judgement` is our own: no published calibration for climbing anchors exists.
 
 What the posterior says is about the rock near the hammer, some centimetres deep. It knows
-nothing of cracks (see `rock_mass`) or of the anchor (see `resistance`), and certifies nothing.
+nothing of cracks (see `rmr`) or of the anchor (see `resistance`), and certifies nothing.
 """
 
 from __future__ import annotations
@@ -15,9 +15,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
-from saltreach.errors import OptionError
 from saltreach.science.lookup import coded
 from saltreach.science.rock.rebound import (
     REBOUND_CORRELATION_SIGMA_LN,
@@ -182,36 +180,6 @@ def strength_posterior(
         # nothing known leaves an infinite variance: make that NaN
         variance = variance + 0.0 * variance
         return np.exp(total * variance + tilt * variance), np.sqrt(variance)
-
-
-def strength_quantile_mpa(median_mpa: Any, sigma_ln: Any, probability: float) -> Any:
-    """Quantile of a lognormal strength.
-
-    Parameters
-    ----------
-    median_mpa, sigma_ln : array_like
-        From `strength_posterior` or `lithology.strength_prior`.
-    probability : float
-        Between 0 and 1, ends excluded.
-
-    Returns
-    -------
-    array_like
-        Strength that is not exceeded with that probability, MPa; NaN stays NaN.
-
-    Raises
-    ------
-    OptionError
-        Probability out of range.
-
-    Examples
-    --------
-    >>> round(float(strength_quantile_mpa(158.1, 0.357, 0.1)))
-    100
-    """
-    if not 0.0 < probability < 1.0:
-        raise OptionError(f"probability {probability!r} is not between 0 and 1, ends excluded")
-    return median_mpa * np.exp(ndtri(probability) * sigma_ln)
 
 
 def evidence_conflict(

@@ -210,26 +210,6 @@ def combined(metal: Any, rock: Any) -> Any:
     return 1.0 - (1.0 - np.asarray(metal, float)) * (1.0 - np.asarray(rock, float))
 
 
-def cumulative_probability(curve: Any) -> np.ndarray:
-    """Chance of having failed by the end of each year of a curve.
-
-    Parameters
-    ----------
-    curve : array_like, shape (..., years)
-        From `failure_curve`.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., years)
-
-    Examples
-    --------
-    >>> cumulative_probability([0.5, 0.5]).tolist()
-    [0.5, 0.75]
-    """
-    return 1.0 - np.cumprod(1.0 - np.asarray(curve, float), axis=-1)
-
-
 def capacity_quantile_kn(
     weights: Any,
     age_y: Any,

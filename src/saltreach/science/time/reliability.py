@@ -98,27 +98,6 @@ def weibull_probability(time_y: Any, scale_y: Any, shape: Any) -> Any:
     return -np.expm1(-((time_y / scale_y) ** shape))
 
 
-def weibull_hazard_per_y(time_y: Any, scale_y: Any, shape: Any) -> Any:
-    """Rate of failure of what has not failed yet, Weibull.
-
-    Parameters
-    ----------
-    time_y, scale_y, shape : array_like
-        As in `weibull_probability`.
-
-    Returns
-    -------
-    array_like
-        1/y.
-
-    Examples
-    --------
-    >>> round(float(weibull_hazard_per_y(20.0, 30.0, 3.0)), 5)
-    0.04444
-    """
-    return shape / scale_y * (time_y / scale_y) ** (shape - 1.0)
-
-
 def weibull_conditional_probability(age_y: Any, more_y: Any, scale_y: Any, shape: Any) -> Any:
     """Chance of failing within some years, given the age reached, Weibull.
 
@@ -141,19 +120,6 @@ def weibull_conditional_probability(age_y: Any, more_y: Any, scale_y: Any, shape
     return -np.expm1((age_y / scale_y) ** shape - ((age_y + more_y) / scale_y) ** shape)
 
 
-def failure_probability(reliability_index: Any) -> Any:
-    """Probability of failure from the reliability index beta.
-
-    Examples
-    --------
-    >>> f"{float(failure_probability(3.8)):.1e}"
-    '7.2e-05'
-    """
-    from scipy.special import ndtr
-
-    return ndtr(-np.asarray(reliability_index, float))[()]
-
-
 def reliability_index(probability: Any) -> Any:
     """Reliability index beta from the probability of failure (EN 1990, annex C).
 
@@ -165,25 +131,6 @@ def reliability_index(probability: Any) -> Any:
     from scipy.special import ndtri
 
     return -ndtri(np.asarray(probability, float))[()]
-
-
-def index_of_period(index_1y: Any, years: Any) -> Any:
-    r"""Reliability index of several years from that of one, years independent.
-
-    .. math:: \Phi(\beta_n) = \Phi(\beta_1)^n
-
-    References
-    ----------
-    EN 1990:2002, annex C, equation (C.3), from memory.
-
-    Examples
-    --------
-    >>> round(float(index_of_period(4.7, 50)), 2)
-    3.83
-    """
-    from scipy.special import log_ndtr
-
-    return reliability_index(-np.expm1(years * log_ndtr(np.asarray(index_1y, float))))
 
 
 def scc_scale_y(scc_hazard: Any, material: str, model: Model = MODEL) -> Any:

@@ -181,28 +181,3 @@ def batch_factor(failures: Any, expected_failures: Any, prior_shape: float = 0.5
     2.5
     """
     return batch_update(failures, expected_failures, (prior_shape, prior_shape))[0]
-
-
-def normal_update(
-    prior_mean: Any, prior_sd: Any, mean: Any, sd: Any, count: Any
-) -> tuple[Any, Any]:
-    """Mean and spread of a quantity after some readings, all normal.
-
-    Parameters
-    ----------
-    prior_mean, prior_sd : array_like
-        Before.
-    mean, sd, count : array_like
-        Mean of the readings, standard deviation of one, and their number.
-
-    Returns
-    -------
-    mean, sd : array_like
-
-    Examples
-    --------
-    >>> [round(float(v), 4) for v in normal_update(0.05, 0.02, 0.08, 0.015, 4)]
-    [0.0763, 0.007]
-    """
-    before, seen = prior_sd**-2.0, count * sd**-2.0
-    return (before * prior_mean + seen * mean) / (before + seen), (before + seen) ** -0.5
