@@ -159,7 +159,9 @@ def test_rust_life_is_the_inverse_of_strength(diameter, share, zinc, steel):
 
 def months_of_place(metal, age, chloride, temperature, washed):
     """From the air to the interval, as the decisions chain it."""
-    hazard = scc_hazard(chloride, temperature, rain_washed=washed, sun=0.5, humidity_share=0.4)
+    hazard = scc_hazard(
+        chloride, temperature, rain_washed=washed, sun=0.5, humidity_share=0.4
+    ).harsh
     rates = {
         f"{m}_rate_um_y": first_year_loss_um_y(m, temperature, 75.0, 5.0, chloride)
         for m in ("zinc", "steel")

@@ -17,6 +17,7 @@ from saltreach.science.air.sunlight import (
 from saltreach.science.air.wetness import MAGNESIUM_CHLORIDE_PCT, SODIUM_CHLORIDE_PCT
 from saltreach.science.metal import stress_corrosion as scc
 from saltreach.vocabulary.metals import COATED, MATERIAL_BY_NAME, MATERIAL_NAMES, PLACEABLE
+from saltreach.vocabulary.words import BANDS
 
 PLACE = {"warm_month_c": 25.0, "sun": 0.5, "humidity_share": 0.4, "carbonate_rock": 0.0}
 
@@ -43,19 +44,21 @@ def test_the_word_washed_never_makes_a_cracking_place_mild():
     0.009 before. Bound: doubt of the word (a quarter) alone keeps a quarter of the hazard."""
     place = dict(PLACE, carbonate_rock=1.0)
     for salt in (5.0, 50.0, 500.0):
-        dry, wet = (scc.scc_hazard(salt, 18.0, rain_washed=w, **place) for w in ("no", "yes"))
+        dry, wet = (scc.scc_hazard(salt, 18.0, rain_washed=w, **place).harsh for w in ("no", "yes"))
         assert 0.25 * dry < wet < 0.7 * dry
 
 
 def test_the_three_schools_are_three_factors():
     """Rock (UIAA 2015), washing (Corrosion 75:1371), sulphate (Reeve 2020 to 2023), each alone."""
     base = dict(PLACE, rain_washed="no", sulphate=0.0)
-    plain = scc.scc_hazard(60.0, 18.0, **base)
-    assert scc.scc_hazard(60.0, 18.0, **(base | {"carbonate_rock": 1.0})) == pytest.approx(
+    plain = scc.scc_hazard(60.0, 18.0, **base).harsh
+    assert scc.scc_hazard(60.0, 18.0, **(base | {"carbonate_rock": 1.0})).harsh == pytest.approx(
         1.15 * plain
     )
-    assert scc.scc_hazard(60.0, 18.0, **(base | {"sulphate": 1.0})) == pytest.approx(1.5 * plain)
-    assert scc.scc_hazard(60.0, 18.0, **(base | {"rain_washed": "yes"})) < plain
+    assert scc.scc_hazard(60.0, 18.0, **(base | {"sulphate": 1.0})).harsh == pytest.approx(
+        1.5 * plain
+    )
+    assert scc.scc_hazard(60.0, 18.0, **(base | {"rain_washed": "yes"})).harsh < plain
 
 
 def test_chloride_half_point_is_the_measured_one():
@@ -68,7 +71,8 @@ def test_a_tenth_of_the_salt_that_cracks_hardly_counts():
     within 10,000 h, not at 0.1 g/m². In proportion the tenth would count for 0.16 of the whole."""
     on_a_candle = 2.4 / 60.0  # wet candle over plate, days that it stays
     whole, tenth = (
-        scc.scc_hazard(g * 1000 * on_a_candle, 25.0, rain_washed="no", **PLACE) for g in (1, 0.1)
+        scc.scc_hazard(g * 1000 * on_a_candle, 25.0, rain_washed="no", **PLACE).harsh
+        for g in (1, 0.1)
     )
     assert tenth < 0.02 * whole
 
@@ -92,8 +96,8 @@ def test_every_weight_says_whence_it_comes():
 def test_mean_over_uncertain_chloride_against_monte_carlo():
     rng = np.random.default_rng(4)
     drawn = 80.0 * np.exp(0.97 * rng.standard_normal(200_000))
-    point = scc.scc_hazard(drawn, 17.0, rain_washed="no", **PLACE)
-    mean = scc.scc_hazard(80.0, 17.0, rain_washed="no", chloride_sigma_ln=0.97, **PLACE)
+    point = scc.scc_hazard(drawn, 17.0, rain_washed="no", **PLACE).harsh
+    mean = scc.scc_hazard(80.0, 17.0, rain_washed="no", chloride_sigma_ln=0.97, **PLACE).harsh
     assert mean == pytest.approx(point.mean(), rel=0.005)
 
 
@@ -101,8 +105,8 @@ def test_band_probabilities_against_monte_carlo():
     rng = np.random.default_rng(5)
     drawn = 30.0 * np.exp(0.97 * rng.standard_normal(200_000))
     for washed in ("yes", "no"):
-        bands = scc.scc_band(scc.scc_hazard(drawn, 19.0, rain_washed=washed, **PLACE))
-        counted = [(bands == b).mean() for b in scc.SCC_BANDS]
+        bands = scc.scc_band(scc.scc_hazard(drawn, 19.0, rain_washed=washed, **PLACE).harsh)
+        counted = [(bands == b).mean() for b in BANDS]
         exact = scc.scc_band_probabilities(30.0, 19.0, 0.97, rain_washed=washed, **PLACE)
         assert exact == pytest.approx(counted, abs=0.005)
 

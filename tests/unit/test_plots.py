@@ -13,7 +13,7 @@ from saltreach.outputs.pictures.plots import (
     write_plots,
 )
 from saltreach.outputs.tables import results as tables
-from saltreach.science.rock.bond import bond_strength
+from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import anchor_resistance
 
 
@@ -55,8 +55,9 @@ def test_curves_are_the_resistance_of_the_science(result):
     place = result.flat.sectors["crag"].tolist().index("$x_1$ ../Peña")
     row = result.flat.sectors.iloc[place]
     sigma = np.log(row["rock_strength_mpa_p90"] / row["rock_strength_mpa_p10"]) / 2.5631
-    new = bond_strength("vinylester", "ribbed", "clean and dry")
-    exact = anchor_resistance("bonded", 12.0, LENGTHS_MM, row["rock_strength_mpa"], sigma, bond=new)
+    exact = anchor_resistance(
+        "bonded", 12.0, LENGTHS_MM, row["rock_strength_mpa"], sigma, **NEW_BOND
+    )
     assert curves["axial_kn_p05"][place] == pytest.approx(exact.axial_kn_p05, rel=1e-3)
     # the required length is where the lower curve has reached the load
     at = LENGTHS_MM.tolist().index(curves["required_mm"][place])

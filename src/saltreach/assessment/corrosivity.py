@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -47,7 +49,7 @@ def corrosivity(table: pd.DataFrame) -> pd.DataFrame:
     air, chloride = exposure_of(table), chloride_at(table)
     found = _at_least(uncertainty.spread_by_quadrature(air, chloride), _least_category(table))
     so2 = atmosphere.so2_deposition_mg_m2_d(table["so2_ug_m3_used"])
-    out: dict[str, object] = {name: place[name] for name in place} | {"so2_mg_m2_d": so2}
+    out: dict[str, Any] = {name: place[name] for name in place} | {"so2_mg_m2_d": so2}
     for name in ("chloride_mg_m2_d", "steel_rate_um_y", "zinc_rate_um_y"):
         p10, p50, p90 = getattr(found, name).T
         out.update({name: p50, f"{name}_p10": p10, f"{name}_p90": p90})
@@ -63,13 +65,13 @@ def corrosivity(table: pd.DataFrame) -> pd.DataFrame:
     )
     f3 = np.where(table["washing"] == "yes", stainless.F3_WASHED, stainless.F3_UNWASHED)
     classes = stainless.crc_probabilities(
-        table["class_distance_m"],
-        table["class_distance_sd_m"],
+        table["class_distance_m"].to_numpy(float),
+        table["class_distance_sd_m"].to_numpy(float),
         air.so2_ug_m3,
         air.so2_sigma_ln,
         f3,
         air.mild_sea,
-        table["f1_road"],
+        table["f1_road"].to_numpy(float),
     )
     classes[table["outside_standard"].to_numpy()] = np.eye(len(CLASSES))[-1]
     out.update(zip(CLASS_PROBABILITY_COLUMNS, classes.T, strict=True))
@@ -164,7 +166,7 @@ def wet_and_liquid(temperature_c: np.ndarray, relative_humidity_pct: np.ndarray)
     parts = np.array_split(np.arange(len(temperature_c)), max(1, len(temperature_c) // 50_000))
     wet = [wetness.time_of_wetness_h_y(temperature_c[p], relative_humidity_pct[p]) for p in parts]
     liquid = [
-        wetness.liquid_magnesium_share_of_year(temperature_c[p], relative_humidity_pct[p])
+        wetness.deliquescent_share_of_year(temperature_c[p], relative_humidity_pct[p])
         for p in parts
     ]
     return pd.DataFrame(

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from saltreach.science.rock.bond import NEW_BOND, bond_strength
+from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import anchor_resistance
 from saltreach.science.rock.placement import (
     EN959_RADIAL_KN,
@@ -89,10 +89,11 @@ def sector_curves(sectors: pd.DataFrame, anchors: pd.DataFrame, axial_kn: float)
         "gsi": sectors["gsi"].to_numpy(float),
     }
     columns: dict[str, Any] = {name: values[:, None] for name, values in rock.items()}
-    new = bond_strength(*NEW_BOND)
-    found = anchor_resistance("bonded", diameter[:, None], LENGTHS_MM[None, :], bond=new, **columns)
+    found = anchor_resistance(
+        "bonded", diameter[:, None], LENGTHS_MM[None, :], **NEW_BOND, **columns
+    )
     whole: dict[str, Any] = dict(rock)
-    required, _ = required_embedment_mm("bonded", diameter, axial_kn=axial_kn, bond=new, **whole)
+    required, _ = required_embedment_mm("bonded", diameter, axial_kn=axial_kn, **whole)
     return {
         "diameter_mm": diameter,
         "required_mm": required,

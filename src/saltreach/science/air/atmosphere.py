@@ -10,11 +10,13 @@ printed standard before relying on a class that a small change would move.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from saltreach.errors import OptionError
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Flags, Floats, Values, number, numbers
 
 
 class DoseResponse(NamedTuple):
@@ -82,13 +84,14 @@ ALUMINIUM_UPPER_LIMIT_G_M2_Y: tuple[float, ...] = (0.0, 0.6, 2.0, 5.0, 10.0, np.
 ALUMINIUM_DENSITY_G_CM3 = 2.7
 
 
+@labelled("um year-1")
 def first_year_loss_um_y(
     metal: str,
-    temperature_c: Any,
-    relative_humidity_pct: Any,
-    so2_mg_m2_d: Any,
-    chloride_mg_m2_d: Any,
-) -> Any:
+    temperature_c: Values,
+    relative_humidity_pct: Values,
+    so2_mg_m2_d: Values,
+    chloride_mg_m2_d: Values,
+) -> Floats:
     r"""First-year corrosion loss of a metal in the open air.
 
     .. math:: r = a_1 P^{p_1} e^{h_1 H + f(T)} + a_2 S^{p_2} e^{h_2 H + t_2 T}
@@ -141,8 +144,11 @@ def _coefficients(metal: str) -> DoseResponse:
         raise OptionError(f"metal {metal!r}: give one of {', '.join(DOSE_RESPONSE)}") from None
 
 
-def _parts(metal: str, temperature: Any, humidity: Any, so2: Any, salt: Any) -> tuple[Any, Any]:
+def _parts(
+    metal: str, temperature: Values, humidity: Values, so2: Values, salt: Values
+) -> tuple[Floats, Floats]:
     k = _coefficients(metal)
+    temperature, humidity, so2, salt = numbers(temperature, humidity, so2, salt)
     above_10 = temperature - 10.0
     f = k.cold * np.minimum(above_10, 0) + k.warm * np.maximum(above_10, 0)
     return (
@@ -153,14 +159,15 @@ def _parts(metal: str, temperature: Any, humidity: Any, so2: Any, salt: Any) -> 
     )
 
 
+@labelled("1")
 def error_sigma_ln(
     metal: str,
-    temperature_c: Any,
-    relative_humidity_pct: Any,
-    so2_mg_m2_d: Any,
-    chloride_mg_m2_d: Any,
-    so2_share: Any,
-) -> Any:
+    temperature_c: Values,
+    relative_humidity_pct: Values,
+    so2_mg_m2_d: Values,
+    chloride_mg_m2_d: Values,
+    so2_share: Values,
+) -> Floats:
     r"""Standard deviation of the function's own error in ln(rate), wider beyond its range.
 
     .. math:: \sigma^2 = \sigma_0^2 + 0.4^2\,[(w e_P)^2 + ((1 - w) e_S)^2 + e_T^2 + e_H^2]
@@ -190,6 +197,7 @@ def error_sigma_ln(
     >>> round(float(inside), 2), round(float(outside), 2)
     (0.41, 0.56)
     """
+    so2_share = number(so2_share)
     over_t = _overshoot("temperature_c", temperature_c)
     over_h = _overshoot("relative_humidity_pct", relative_humidity_pct)
     over_p = so2_share * _overshoot("so2_mg_m2_d", so2_mg_m2_d)
@@ -198,15 +206,17 @@ def error_sigma_ln(
     return np.sqrt(_coefficients(metal).error_sigma_ln ** 2 + BEYOND_SIGMA_LN**2 * beyond)
 
 
-def _overshoot(name: str, value: Any) -> Any:
+def _overshoot(name: str, value: Values) -> Floats:
     """How far a value lies outside its range, in `BEYOND_UNIT`; 0 inside."""
-    low, high = CALIBRATION_RANGE[name]
+    (low, high), found = CALIBRATION_RANGE[name], number(value)
     if name.endswith("_mg_m2_d"):
-        value, low, high = np.log(np.maximum(value, low / 100)), np.log(low), np.log(high)
-    return np.maximum(np.maximum(value - high, low - value), 0.0) / BEYOND_UNIT[name]
+        found, low, high = np.log(np.maximum(found, low / 100)), np.log(low), np.log(high)
+    beyond = np.maximum(np.maximum(found - high, low - found), 0.0) / BEYOND_UNIT[name]
+    return number(beyond)
 
 
-def beyond_calibration(**inputs: Any) -> Any:
+@labelled("1")
+def beyond_calibration(**inputs: Values) -> Flags:
     """Whether any input lies outside the range the functions were fitted on.
 
     Parameters
@@ -219,14 +229,15 @@ def beyond_calibration(**inputs: Any) -> Any:
     array_like of bool
         NaN counts as inside: it is unknown, not extreme.
     """
-    outside: Any = False
+    outside = np.asarray(False)
     for name, value in inputs.items():
-        low, high = CALIBRATION_RANGE[name]
-        outside = outside | (value < low) | (value > high)
+        (low, high), found = CALIBRATION_RANGE[name], number(value)
+        outside = outside | (found < low) | (found > high)
     return outside
 
 
-def category_index(metal: str, rate_um_y: Any) -> Any:
+@labelled("1")
+def category_index(metal: str, rate_um_y: Values) -> Floats:
     """Corrosivity category of a first-year loss as a number, 0 for C1 to 5 for CX.
 
     Parameters
@@ -250,14 +261,10 @@ def category_index(metal: str, rate_um_y: Any) -> Any:
     >>> category_index("steel", [25.0, 25.1]).tolist()
     [1.0, 2.0]
     """
-    if metal == "aluminium":
-        value, limits = (
-            np.asarray(rate_um_y, float) * ALUMINIUM_DENSITY_G_CM3,
-            (ALUMINIUM_UPPER_LIMIT_G_M2_Y),
-        )
-    else:
-        _coefficients(metal)
-        value, limits = np.asarray(rate_um_y, float), UPPER_LIMIT_UM_Y[metal]
+    _coefficients(metal)
+    value, limits = number(rate_um_y), UPPER_LIMIT_UM_Y.get(metal, ALUMINIUM_UPPER_LIMIT_G_M2_Y)
+    if metal not in UPPER_LIMIT_UM_Y:
+        value = value * ALUMINIUM_DENSITY_G_CM3
     index = np.searchsorted(np.asarray(limits[:-1]), value, side="left").astype(float)
     return np.where(np.isnan(value), np.nan, index)
 
@@ -290,7 +297,8 @@ SO2_DEPOSITION_PER_CONCENTRATION = 0.8
 """mg/(m² d) of SO2 deposition for 1 µg/m³ in the air (ISO 9223:2012, 6.2, from memory)."""
 
 
-def so2_deposition_mg_m2_d(so2_ug_m3: Any) -> Any:
+@labelled("mg m-2 d-1")
+def so2_deposition_mg_m2_d(so2_ug_m3: Values) -> Floats:
     """SO2 deposition from its concentration in the air.
 
     Parameters
@@ -307,4 +315,4 @@ def so2_deposition_mg_m2_d(so2_ug_m3: Any) -> Any:
     ----------
     ISO 9223:2012, note to table 3, from memory: Pd = 0.8 Pc.
     """
-    return SO2_DEPOSITION_PER_CONCENTRATION * so2_ug_m3
+    return SO2_DEPOSITION_PER_CONCENTRATION * number(so2_ug_m3)

@@ -38,11 +38,13 @@ stations were not available; each says below where it comes from.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
-UNKNOWN = float("nan")
+from saltreach.science.distributions import Lognormal
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Floats, Values, number, numbers
 
 FAR_SCALE_M = 100e3  # b, judgement: 50 to 200 km fit about equally
 FLOOR_SCALE_M = 500e3  # c, judgement: 400 to 1000 km predict a bin left out better than none
@@ -109,14 +111,18 @@ TERRAIN_FOLD = 30.0
 class Parts(NamedTuple):
     """Parts of the median deposition, mg/(m² d)."""
 
-    spray: Any
-    surf: Any
-    far: Any
-    floor: Any
-    residue: Any
+    spray: Floats
+    surf: Floats
+    far: Floats
+    floor: Floats
+    residue: Floats
 
 
-def distance_curve(coast_distance_m: Any, curve: Curve = CURVE) -> Parts:
+DEPOSITION = {"median": "mg m-2 d-1", "sigma_ln": "1"}
+
+
+@labelled(dict.fromkeys(Parts._fields, "mg m-2 d-1"), returns=Parts)
+def distance_curve(coast_distance_m: Values, curve: Curve = CURVE) -> Parts:
     """Spray, surf, far-travelled, inland part and residue of the median, all factors 1.
 
     Parameters
@@ -136,7 +142,7 @@ def distance_curve(coast_distance_m: Any, curve: Curve = CURVE) -> Parts:
     >>> [round(float(part), 1) for part in distance_curve(50.0)]
     [188.9, 180.6, 1.5, 6.7, 0.2]
     """
-    d = np.maximum(coast_distance_m, 0.0)
+    d = np.maximum(number(coast_distance_m), 0.0)
     return Parts(
         spray=curve.spray * np.exp(-d / curve.spray_scale_m),
         surf=curve.surf * (1 + np.hypot(d, SHORE_M) / curve.surf_scale_m) ** -curve.surf_power,
@@ -146,16 +152,17 @@ def distance_curve(coast_distance_m: Any, curve: Curve = CURVE) -> Parts:
     )
 
 
+@labelled(DEPOSITION, returns=Lognormal)
 def chloride(
-    coast_distance_m: Any,
+    coast_distance_m: Values,
     *,
-    sea_openness: Any = UNKNOWN,
-    wind_speed_m_s: Any = UNKNOWN,
-    height_above_sea_m: Any = UNKNOWN,
-    shielding: Any = UNKNOWN,
-    elevation_m: Any = UNKNOWN,
-    salt_share: Any = 1.0,
-) -> tuple[Any, Any]:
+    sea_openness: Values = np.nan,
+    wind_speed_m_s: Values = np.nan,
+    height_above_sea_m: Values = np.nan,
+    shielding: Values = np.nan,
+    elevation_m: Values = np.nan,
+    salt_share: Values = 1.0,
+) -> Lognormal:
     """Chloride deposition as a lognormal: median and spread.
 
     Parameters
@@ -200,6 +207,7 @@ def chloride(
     >>> round(float(median)), round(float(sigma_ln), 2)
     (184, 1.01)
     """
+    coast_distance_m, sea_openness, salt_share = numbers(coast_distance_m, sea_openness, salt_share)
     spray, surf, far, floor, residue = distance_curve(coast_distance_m)
     wind, shield = wind_factor(wind_speed_m_s), shielding_factor(shielding)
     height, low = height_factor(height_above_sea_m), spray_height_factor(height_above_sea_m)
@@ -223,10 +231,11 @@ def chloride(
         + (HEIGHT_DOUBT * np.log(height) * surf_share) ** 2
         + (HEIGHT_DOUBT * np.log(thin) * inland_share) ** 2
     )
-    return median, np.sqrt(variance)
+    return Lognormal(median, np.sqrt(variance))
 
 
-def openness_factor(sea_openness: Any) -> Any:
+@labelled("1")
+def openness_factor(sea_openness: Values) -> Floats:
     r"""Factor on surf deposition for the share of directions that are open sea.
 
     .. math:: f_o = \varphi + (1 - \varphi)\, o / 0.5, \qquad \varphi = 0.2
@@ -257,11 +266,12 @@ def openness_factor(sea_openness: Any) -> Any:
     >>> float(openness_factor(0.5)), round(float(openness_factor(1.0)), 2)
     (1.0, 1.8)
     """
-    above = _nan_to_zero(sea_openness - OPENNESS_OF_A_STRAIGHT_COAST)
+    above = _nan_to_zero(number(sea_openness) - OPENNESS_OF_A_STRAIGHT_COAST)
     return 1.0 + (1 - SHELTERED_SHARE) * above / OPENNESS_OF_A_STRAIGHT_COAST
 
 
-def spray_openness_factor(sea_openness: Any) -> Any:
+@labelled("1")
+def spray_openness_factor(sea_openness: Values) -> Floats:
     r"""Factor on spray for the share of directions that are open sea.
 
     .. math:: f_o^* = \max(0,\, (o - 0.2) / 0.3)
@@ -287,11 +297,12 @@ def spray_openness_factor(sea_openness: Any) -> Any:
     >>> [round(float(spray_openness_factor(o)), 2) for o in (0.1, 0.5, 1.0)]
     [0.0, 1.0, 2.67]
     """
-    above = _nan_to_zero(sea_openness - OPENNESS_OF_A_STRAIGHT_COAST)
+    above = _nan_to_zero(number(sea_openness) - OPENNESS_OF_A_STRAIGHT_COAST)
     return np.maximum(1.0 + above / (OPENNESS_OF_A_STRAIGHT_COAST - SHELTERED_FROM_SPRAY), 0.0)
 
 
-def wind_factor(wind_speed_m_s: Any) -> Any:
+@labelled("1")
+def wind_factor(wind_speed_m_s: Values) -> Floats:
     r"""Relative factor on surf and far-travelled deposition for the mean wind over the sea.
 
     .. math:: f_w = e^{0.16\,(u - 6.6)}, \qquad 3 \le u \le 15 \text{ m/s}
@@ -322,11 +333,12 @@ def wind_factor(wind_speed_m_s: Any) -> Any:
     >>> round(float(wind_factor(6.6 + 4.33)), 2)
     2.0
     """
-    limited = np.minimum(np.maximum(wind_speed_m_s, WIND_ONSET_M_S), WIND_LIMIT_M_S)
+    limited = np.clip(number(wind_speed_m_s), WIND_ONSET_M_S, WIND_LIMIT_M_S)
     return np.exp(WIND_PER_M_S * _nan_to_zero(limited - WIND_REFERENCE_M_S))
 
 
-def height_factor(height_above_sea_m: Any) -> Any:
+@labelled("1")
+def height_factor(height_above_sea_m: Values) -> Floats:
     """Factor on surf deposition for the height above the sea.
 
     Parameters
@@ -354,7 +366,8 @@ def height_factor(height_above_sea_m: Any) -> Any:
     return np.exp(-_rise(height_above_sea_m, HEIGHT_WITHOUT_GRADIENT_M) / HEIGHT_SCALE_M)
 
 
-def spray_height_factor(height_above_sea_m: Any) -> Any:
+@labelled("1")
+def spray_height_factor(height_above_sea_m: Values) -> Floats:
     """Factor on spray for the height above the sea.
 
     Parameters
@@ -380,7 +393,8 @@ def spray_height_factor(height_above_sea_m: Any) -> Any:
     return np.exp(-_rise(height_above_sea_m, HEIGHT_WITHOUT_GRADIENT_M) / SPRAY_HEIGHT_SCALE_M)
 
 
-def elevation_factor(elevation_m: Any, coast_distance_m: Any) -> Any:
+@labelled("1")
+def elevation_factor(elevation_m: Values, coast_distance_m: Values) -> Floats:
     r"""Factor on far-travelled and inland deposition for the elevation of the ground.
 
     .. math:: f_z = \exp\left(-\frac{\max(0, z - 200)}{500}\,(1 - e^{-d/50\,\mathrm{km}})\right)
@@ -410,12 +424,14 @@ def elevation_factor(elevation_m: Any, coast_distance_m: Any) -> Any:
     >>> [round(float(elevation_factor(700.0, d)), 2) for d in (400e3, 1e3)]
     [0.37, 0.98]
     """
+    coast_distance_m, elevation_m = numbers(coast_distance_m, elevation_m)
     far_inland = 1.0 - np.exp(-np.maximum(coast_distance_m, 0.0) / INLAND_SCALE_M)
     rise = _rise(elevation_m, ELEVATION_WITHOUT_GRADIENT_M)
     return np.exp(-far_inland * (rise / ELEVATION_SCALE_M))
 
 
-def shielding_factor(shielding: Any) -> Any:
+@labelled("1")
+def shielding_factor(shielding: Values) -> Floats:
     """Factor on surf deposition where terrain stands between the place and the sea.
 
     Parameters
@@ -442,11 +458,11 @@ def shielding_factor(shielding: Any) -> Any:
     return TERRAIN_FOLD ** -_nan_to_zero(shielding)
 
 
-def _rise(height_m: Any, from_m: float) -> Any:
+def _rise(height_m: Values, from_m: float) -> Floats:
     """Height above a level, m; 0 below it and where unknown."""
-    return np.maximum(_nan_to_zero(height_m - from_m), 0.0)
+    return np.maximum(_nan_to_zero(number(height_m) - from_m), 0.0)
 
 
-def _nan_to_zero(value: Any) -> Any:
-    """NaN to 0 by ufuncs alone, so that labels survive."""
-    return np.fmax(value, 0.0) + np.fmin(value, 0.0)
+def _nan_to_zero(value: Values) -> Floats:
+    found = number(value)
+    return np.where(np.isnan(found), 0.0, found)

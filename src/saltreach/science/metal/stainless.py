@@ -11,11 +11,12 @@ so the table is data (`F1_SEA`) and the European one is the default.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from saltreach.science.distributions import band_probabilities
+from saltreach.science.labelled import Axis, labelled
+from saltreach.science.types import Flags, Floats, Values, number, numbers
+from saltreach.vocabulary.words import CLASSES
 
 F1_SEA: tuple[tuple[float, float], ...] = ((250.0, -15.0), (1_000.0, -7.0), (10_000.0, -3.0))
 """Distance to the sea up to and including (m), F1 (Table A.1); beyond the last row F1 is 0."""
@@ -36,7 +37,8 @@ F3_WASHED, F3_CLEANED, F3_UNWASHED = 0.0, -2.0, -7.0
 """Washed by rain; under a specified cleaning regime; neither."""
 
 
-def sea_factor(coast_distance_m: Any, mild_sea: Any = False) -> Any:
+@labelled("1")
+def sea_factor(coast_distance_m: Values, mild_sea: Flags = False) -> Floats:
     """F1: the risk from chloride of the sea.
 
     Parameters
@@ -55,14 +57,15 @@ def sea_factor(coast_distance_m: Any, mild_sea: Any = False) -> Any:
     ----------
     EN 1993-1-4:2006+A1:2015, Table A.1.
     """
-    distance = np.asarray(coast_distance_m, float)
+    distance = number(coast_distance_m)
     limits, factors = (np.array(v) for v in zip(*F1_SEA, strict=True))
     factor = np.append(factors, 0.0)[np.searchsorted(limits, distance, side="left")]
     factor = np.where((factor == F1_SEA[0][1]) & np.asarray(mild_sea, bool), F1_MILD_SEA, factor)
     return np.where(np.isnan(distance), np.nan, factor)
 
 
-def road_factor(salted_road_m: Any, in_tunnel: Any = False) -> Any:
+@labelled("1")
+def road_factor(salted_road_m: Values, in_tunnel: Flags = False) -> Floats:
     """F1: the risk from chloride of roads with de-icing salt.
 
     Parameters
@@ -87,14 +90,15 @@ def road_factor(salted_road_m: Any, in_tunnel: Any = False) -> Any:
     >>> road_factor([8.0, 60.0, 150.0, float("nan")]).tolist()
     [-7.0, -3.0, 0.0, 0.0]
     """
-    distance = np.asarray(salted_road_m, float)
+    distance = number(salted_road_m)
     limits, factors = (np.array(v) for v in zip(*F1_ROAD, strict=True))
     factor = np.append(factors, 0.0)[np.searchsorted(limits, distance, side="left")]
     factor = np.where(np.isnan(distance), 0.0, factor)
     return np.where(np.asarray(in_tunnel, bool), F1_ROAD_TUNNEL, factor)
 
 
-def so2_factor(so2_ug_m3: Any) -> Any:
+@labelled("1")
+def so2_factor(so2_ug_m3: Values) -> Floats:
     """F2: the risk from sulphur dioxide.
 
     Parameters
@@ -111,13 +115,14 @@ def so2_factor(so2_ug_m3: Any) -> Any:
     ----------
     EN 1993-1-4:2006+A1:2015, Table A.1.
     """
-    so2 = np.asarray(so2_ug_m3, float)
+    so2 = number(so2_ug_m3)
     limits, factors = (np.array(v) for v in zip(*F2_SO2, strict=True))
     index = np.minimum(np.searchsorted(limits[:-1], so2, side="right"), len(factors) - 1)
     return np.where(np.isnan(so2) | (so2 > limits[-1]), np.nan, factors[index])
 
 
-def resistance_factor(f1: Any, f2: Any, f3: Any) -> Any:
+@labelled("1")
+def resistance_factor(f1: Values, f2: Values, f3: Values) -> Floats:
     """CRF, the corrosion resistance factor: F1 + F2 + F3.
 
     Parameters
@@ -139,11 +144,13 @@ def resistance_factor(f1: Any, f2: Any, f3: Any) -> Any:
     >>> float(resistance_factor(-15, 0, -7)), float(resistance_factor(0, 0, -7))
     (-22.0, 0.0)
     """
-    air = np.asarray(f1, float) + np.asarray(f2, float)
+    f1, f2, f3 = numbers(f1, f2, f3)
+    air = f1 + f2
     return air + np.where(air < 0, f3, 0.0)
 
 
-def resistance_class(crf: Any) -> Any:
+@labelled("1")
+def resistance_class(crf: Values) -> Floats:
     """CRC, the corrosion resistance class, as a number 1 (I) to 5 (V).
 
     Parameters
@@ -166,20 +173,21 @@ def resistance_class(crf: Any) -> Any:
     >>> resistance_class([0, -7, -15, -20, -21]).tolist()
     [2.0, 3.0, 4.0, 4.0, 5.0]
     """
-    value = np.asarray(crf, float)
+    value = number(crf)
     harsher = (value <= 0).astype(float) + (value <= -7) + (value <= -15) + (value < -20)
     return np.where(np.isnan(value), np.nan, 1 + harsher)
 
 
+@labelled("1", gives=Axis("resistance_class", CLASSES))
 def crc_probabilities(
-    coast_distance_m: Any,
-    coast_distance_sd_m: Any,
-    so2_ug_m3: Any,
-    so2_sigma_ln: Any,
-    f3: Any,
-    mild_sea: Any = False,
-    f1_road: Any = 0.0,
-) -> np.ndarray:
+    coast_distance_m: Values,
+    coast_distance_sd_m: Values,
+    so2_ug_m3: Values,
+    so2_sigma_ln: Values,
+    f3: Values,
+    mild_sea: Flags = False,
+    f1_road: Values = 0.0,
+) -> Floats:
     """Probability of each EN 1993-1-4 corrosion resistance class, exact.
 
     Parameters
@@ -232,14 +240,17 @@ def crc_probabilities(
     for band, (_, f2) in enumerate(F2_SO2):
         crf = resistance_factor(f1, f2, f3[:, None])
         crc = resistance_class(crf)
-        for number in range(1, 6):
-            out[:, number - 1] += air[:, band] * np.where(crc == number, sea, 0.0).sum(axis=1)
+        for place in range(5):
+            out[:, place] += air[:, band] * np.where(crc == place + 1, sea, 0.0).sum(axis=1)
     unknown = np.isnan(distance + distance_sd + so2 + so2_sigma + f3)
     out[unknown] = np.nan
     return out
 
 
-def pitting_resistance(chromium_pct: Any, molybdenum_pct: Any, nitrogen_pct: Any) -> Any:
+@labelled("1")
+def pitting_resistance(
+    chromium_pct: Values, molybdenum_pct: Values, nitrogen_pct: Values
+) -> Floats:
     """Pitting resistance equivalent, PREN16.
 
     It ranks pitting, not stress-corrosion cracking, and says nothing of titanium.
@@ -259,4 +270,5 @@ def pitting_resistance(chromium_pct: Any, molybdenum_pct: Any, nitrogen_pct: Any
     >>> round(float(pitting_resistance(22.4, 3.1, 0.17)), 1)
     35.3
     """
+    chromium_pct, molybdenum_pct, nitrogen_pct = numbers(chromium_pct, molybdenum_pct, nitrogen_pct)
     return chromium_pct + 3.3 * molybdenum_pct + 16.0 * nitrogen_pct

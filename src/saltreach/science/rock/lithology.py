@@ -5,23 +5,27 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtri
 
+from saltreach.science.distributions import Lognormal
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Flags, Floats, Texts, Words
 from saltreach.vocabulary.rocks import lithologies, plain_words, values_by_key
 
 GRAVITY_M_S2 = 9.81
 
 
-def _texts(words: object) -> np.ndarray:
+def _texts(words: Words) -> Texts:
     return np.asarray(words, dtype=object).astype(str).astype(object)
 
 
-def _values_of(names: object, attribute: str) -> np.ndarray:
+def _values_of(names: Words, attribute: str) -> Floats:
     known = {name: getattr(rock, attribute) for name, rock in lithologies().items()}
     keys = _texts(names)
     values = {name: known.get(name, np.nan) for name in set(keys.ravel())}
     return values_by_key(keys, values).astype(float)
 
 
-def strength_prior(names: object) -> tuple[np.ndarray, np.ndarray]:
+@labelled({"median": "MPa", "sigma_ln": "1"}, returns=Lognormal)
+def strength_prior(names: Words) -> Lognormal:
     r"""Strength we expect of a lithology before any test: a lognormal distribution.
 
     Parameters
@@ -49,7 +53,7 @@ def strength_prior(names: object) -> tuple[np.ndarray, np.ndarray]:
     (158.1, 0.357)
     """
     low, high = (_values_of(names, f"ucs_{end}_mpa") for end in ("low", "high"))
-    return np.sqrt(low * high), np.log(high / low) / (2 * ndtri(0.9))
+    return Lognormal(np.sqrt(low * high), np.log(high / low) / (2 * ndtri(0.9)))
 
 
 QUALIFIERS: tuple[tuple[str, float, tuple[str, ...]], ...] = (
@@ -68,9 +72,8 @@ QUALIFIERS: tuple[tuple[str, float, tuple[str, ...]], ...] = (
 _PYROCLASTIC = ("tuff", "pyroclastic")
 
 
-def strength_qualifier(
-    texts: object, names: object, *, weathering_known: object = False
-) -> np.ndarray:
+@labelled("1")
+def strength_qualifier(texts: Words, names: Words, *, weathering_known: Flags = False) -> Floats:
     """Factor on the strength to expect by what a rock's name says besides the rock.
 
     Parameters
@@ -109,7 +112,8 @@ def strength_qualifier(
     return factor
 
 
-def unit_weight_kn_m3(names: object) -> np.ndarray:
+@labelled("kN m-3")
+def unit_weight_kn_m3(names: Words) -> Floats:
     """Unit weight of a lithology, the middle of its density range times gravity.
 
     Parameters

@@ -6,10 +6,12 @@ between lithologies; `rock.strength_posterior` weighs it accordingly.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtri
+
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Floats, Values, Words, number, numbers
 
 REBOUND_HAMMER_SIGMA_LN = float(np.log(2) / ndtri(0.9))
 """Scatter of one reading: half to twice, read as 10th and 90th percentile (from memory)."""
@@ -24,7 +26,8 @@ UNIT_WEIGHT_UNKNOWN_SIGMA_LN = 0.16
 """With no unit weight, 26 kN/m3 is used and the scatter widened by what 2 kN/m3 do at N = 40."""
 
 
-def rebound_strength_mpa(rebound_number: Any, unit_weight_kn_m3: Any) -> Any:
+@labelled("MPa")
+def rebound_strength_mpa(rebound_number: Values, unit_weight_kn_m3: Values) -> Floats:
     r"""Strength from the rebound number of an L-type hammer.
 
     .. math:: \log_{10} \sigma_c = 0.00088\,\gamma R + 1.01
@@ -54,10 +57,11 @@ def rebound_strength_mpa(rebound_number: Any, unit_weight_kn_m3: Any) -> Any:
     >>> round(float(rebound_strength_mpa(40, 26)), 1)
     84.2
     """
+    rebound_number, unit_weight_kn_m3 = numbers(rebound_number, unit_weight_kn_m3)
     return 10 ** (0.00088 * unit_weight_kn_m3 * rebound_number + 1.01)
 
 
-def sector_mean_rebound(rebound_number: Any, sector: Any) -> tuple[np.ndarray, np.ndarray]:
+def sector_mean_rebound(rebound_number: Values, sector: Words) -> tuple[Floats, NDArray[np.int_]]:
     """Mean rebound number of each anchor's sector, and the number of tests behind it.
 
     Parameters
@@ -83,12 +87,12 @@ def sector_mean_rebound(rebound_number: Any, sector: Any) -> tuple[np.ndarray, n
     >>> mean.tolist(), tests.tolist()
     ([45.0, 45.0, nan], [2, 2, 0])
     """
-    numbers = np.asarray(rebound_number, dtype=float)
+    found = number(rebound_number)
     _, group = np.unique(np.asarray(sector).astype(str), return_inverse=True)
-    known = np.isfinite(numbers)
+    known = np.isfinite(found)
     size = int(group.max(initial=-1)) + 1
     tests = np.bincount(group, weights=known, minlength=size)
-    total = np.bincount(group, weights=np.where(known, numbers, 0.0), minlength=size)
+    total = np.bincount(group, weights=np.where(known, found, 0.0), minlength=size)
     mean = np.full(size, np.nan)
     np.divide(total, tests, out=mean, where=tests > 0)
     return mean[group], tests[group].astype(int)

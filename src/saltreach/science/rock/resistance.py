@@ -10,9 +10,11 @@ The result ranks places and depths; it certifies nothing and replaces no pull te
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+
+from saltreach.science.distributions import Lognormal
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Floats, Values, number, numbers
 
 CONE_K_CRACKED = 7.7
 CONE_K_UNCRACKED = 11.0
@@ -73,7 +75,10 @@ STEEL_STRENGTH_MPA = 500.0
 commonly made (`materials.GRADES`). Shear of steel is 0.6 of tension up to 500 MPa."""
 
 
-def bond_resistance_kn(diameter_mm: Any, embedment_mm: Any, bond_strength_mpa: Any) -> Any:
+@labelled("kN")
+def bond_resistance_kn(
+    diameter_mm: Values, embedment_mm: Values, bond_strength_mpa: Values
+) -> Floats:
     r"""Pull-out resistance of a bonded anchor with uniform bond.
 
     .. math:: N = \pi d L \tau
@@ -101,10 +106,14 @@ def bond_resistance_kn(diameter_mm: Any, embedment_mm: Any, bond_strength_mpa: A
     >>> round(float(bond_resistance_kn(12, 80, 10)), 2)
     30.16
     """
+    diameter_mm, embedment_mm, bond_strength_mpa = numbers(
+        diameter_mm, embedment_mm, bond_strength_mpa
+    )
     return np.pi * diameter_mm * embedment_mm * bond_strength_mpa / 1000.0
 
 
-def wall_bond_ratio(strength_mpa: Any) -> tuple[Any, Any]:
+@labelled({"median": "1", "sigma_ln": "1"}, returns=Lognormal)
+def wall_bond_ratio(strength_mpa: Values) -> Lognormal:
     """Shear of the hole's wall over the strength of the rock: median and spread.
 
     Parameters
@@ -125,13 +134,14 @@ def wall_bond_ratio(strength_mpa: Any) -> tuple[Any, Any]:
     """
     ends = np.log([WALL_RATIO_WEAK, WALL_RATIO_STRONG])
     where = np.log([WALL_WEAK_MPA, WALL_STRONG_MPA])
-    ln_strength = np.log(np.asarray(strength_mpa, float))
+    ln_strength = np.log(number(strength_mpa))
     ln_median = np.interp(ln_strength, where, ends.mean(axis=1))
     sigma = np.interp(ln_strength, where, np.diff(ends, axis=1)[:, 0] / 2.5631)
-    return np.exp(ln_median), sigma
+    return Lognormal(np.exp(ln_median), sigma)
 
 
-def pull_through_kn(diameter_mm: Any, strength_mpa: Any, load_cycles: Any = 0.0) -> Any:
+@labelled("kN")
+def pull_through_kn(diameter_mm: Values, strength_mpa: Values, load_cycles: Values = 0.0) -> Floats:
     r"""Median axial resistance of a mechanical anchor against being pulled through its hole.
 
     .. math:: N = 0.20\, d^2\, g(f)\, u, \quad g = \sqrt{f/25}\ (f \ge 25),\ (f/25)^2\ (f < 25)
@@ -162,15 +172,17 @@ def pull_through_kn(diameter_mm: Any, strength_mpa: Any, load_cycles: Any = 0.0)
     >>> round(float(pull_through_kn(10.0, 25.0)), 1), round(float(pull_through_kn(10.0, 12.5)), 1)
     (20.0, 5.0)
     """
+    diameter_mm, strength_mpa, load_cycles = numbers(diameter_mm, strength_mpa, load_cycles)
     strength = np.minimum(strength_mpa, CONE_STRENGTH_CAP_MPA) / PULL_THROUGH_AT_MPA
     by_rock = np.minimum(strength, 1.0) ** PULL_THROUGH_WEAK_POWER * np.sqrt(
         np.maximum(strength, 1.0)
     )
-    used = USE_LEFT + (1.0 - USE_LEFT) / (1.0 + np.asarray(load_cycles) / USE_HALF_CYCLES)
-    return PULL_THROUGH_KN_PER_MM2 * np.asarray(diameter_mm) ** 2 * by_rock * used
+    used = USE_LEFT + (1.0 - USE_LEFT) / (1.0 + load_cycles / USE_HALF_CYCLES)
+    return PULL_THROUGH_KN_PER_MM2 * diameter_mm**2 * by_rock * used
 
 
-def cone_resistance_kn(k: Any, strength_mpa: Any, embedment_mm: Any) -> Any:
+@labelled("kN")
+def cone_resistance_kn(k: Values, strength_mpa: Values, embedment_mm: Values) -> Floats:
     r"""Pull-out resistance of one fastener by a full cone of concrete, no edge near.
 
     .. math:: N^0 = k \sqrt{f}\, h_{ef}^{1.5}
@@ -203,10 +215,12 @@ def cone_resistance_kn(k: Any, strength_mpa: Any, embedment_mm: Any) -> Any:
     >>> round(float(cone_resistance_kn(7.7, 25, 80)), 2)
     27.55
     """
+    k, strength_mpa, embedment_mm = numbers(k, strength_mpa, embedment_mm)
     return k * np.sqrt(strength_mpa) * embedment_mm**1.5 / 1000.0
 
 
-def cone_area_ratio(edge_distance_mm: Any, embedment_mm: Any) -> Any:
+@labelled("1")
+def cone_area_ratio(edge_distance_mm: Values, embedment_mm: Values) -> Floats:
     r"""Share of the cone's base that one edge leaves.
 
     .. math:: A_{c,N}/A^0_{c,N} = (1.5 h_{ef} + c) / (3 h_{ef}), \quad c \le 1.5 h_{ef}
@@ -232,11 +246,13 @@ def cone_area_ratio(edge_distance_mm: Any, embedment_mm: Any) -> Any:
     >>> float(cone_area_ratio(60.0, 80.0))
     0.75
     """
+    edge_distance_mm, embedment_mm = numbers(edge_distance_mm, embedment_mm)
     near = np.minimum(edge_distance_mm / (1.5 * embedment_mm), 1.0)
     return 0.5 + 0.5 * near
 
 
-def edge_psi(edge_distance_mm: Any, embedment_mm: Any) -> Any:
+@labelled("1")
+def edge_psi(edge_distance_mm: Values, embedment_mm: Values) -> Floats:
     r"""Disturbance of the stresses by an edge.
 
     .. math:: \psi_{s,N} = 0.7 + 0.3\, c / (1.5 h_{ef}) \le 1
@@ -262,10 +278,12 @@ def edge_psi(edge_distance_mm: Any, embedment_mm: Any) -> Any:
     >>> round(float(edge_psi(60.0, 80.0)), 2)
     0.85
     """
+    edge_distance_mm, embedment_mm = numbers(edge_distance_mm, embedment_mm)
     return 0.7 + 0.3 * np.minimum(edge_distance_mm / (1.5 * embedment_mm), 1.0)
 
 
-def pair_ratio(spacing_mm: Any, embedment_mm: Any) -> Any:
+@labelled("1")
+def pair_ratio(spacing_mm: Values, embedment_mm: Values) -> Floats:
     r"""How many single cones a pair of equal anchors is worth.
 
     .. math:: (3 h_{ef} + s) / (3 h_{ef}), \quad s \le 3 h_{ef}
@@ -291,10 +309,14 @@ def pair_ratio(spacing_mm: Any, embedment_mm: Any) -> Any:
     >>> float(pair_ratio(120.0, 80.0))
     1.5
     """
+    spacing_mm, embedment_mm = numbers(spacing_mm, embedment_mm)
     return 1.0 + np.minimum(spacing_mm / (3.0 * embedment_mm), 1.0)
 
 
-def steel_resistance_kn(diameter_mm: Any, steel_strength_mpa: Any = STEEL_STRENGTH_MPA) -> Any:
+@labelled("kN")
+def steel_resistance_kn(
+    diameter_mm: Values, steel_strength_mpa: Values = STEEL_STRENGTH_MPA
+) -> Floats:
     r"""Tension resistance of a solid rod.
 
     .. math:: N = \tfrac{\pi}{4} d^2 f_u
@@ -320,10 +342,12 @@ def steel_resistance_kn(diameter_mm: Any, steel_strength_mpa: Any = STEEL_STRENG
     >>> round(float(steel_resistance_kn(12, 600)), 1)
     67.9
     """
+    diameter_mm, steel_strength_mpa = numbers(diameter_mm, steel_strength_mpa)
     return np.pi / 4.0 * diameter_mm**2 * steel_strength_mpa / 1000.0
 
 
-def pry_out_factor(embedment_mm: Any) -> Any:
+@labelled("1")
+def pry_out_factor(embedment_mm: Values) -> Floats:
     """Pry-out resistance over the cone's (or bond's, if lower): k8.
 
     Parameters
@@ -345,12 +369,15 @@ def pry_out_factor(embedment_mm: Any) -> Any:
     >>> float(pry_out_factor(59.0)), float(pry_out_factor(60.0))
     (1.0, 2.0)
     """
-    return 1.0 + (embedment_mm >= PRY_OUT_DEPTH_MM) + np.minimum(np.abs(embedment_mm), 0.0)
+    embedment_mm = number(embedment_mm)
+    deep = np.where(embedment_mm >= PRY_OUT_DEPTH_MM, 2.0, 1.0)
+    return np.where(np.isnan(embedment_mm), np.nan, deep)
 
 
+@labelled("kN")
 def edge_shear_resistance_kn(
-    diameter_mm: Any, embedment_mm: Any, strength_mpa: Any, edge_distance_mm: Any
-) -> Any:
+    diameter_mm: Values, embedment_mm: Values, strength_mpa: Values, edge_distance_mm: Values
+) -> Floats:
     r"""Resistance to a pull square to a free edge that breaks the edge away.
 
     .. math:: V^0 = 1.7\, d^{\alpha} l_f^{\beta} \sqrt{f}\, c^{1.5}, \quad
@@ -381,6 +408,9 @@ def edge_shear_resistance_kn(
     >>> round(float(edge_shear_resistance_kn(12, 80, 25, 100)), 1)
     14.1
     """
+    diameter_mm, embedment_mm, strength_mpa, edge_distance_mm = numbers(
+        diameter_mm, embedment_mm, strength_mpa, edge_distance_mm
+    )
     length = np.minimum(embedment_mm, 12.0 * diameter_mm)
     distance = np.maximum(edge_distance_mm, EDGE_LEAST_MM)
     alpha = 0.1 * np.sqrt(length / distance)

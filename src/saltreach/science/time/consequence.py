@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.science.lookup import coded
+from saltreach.science.lookup import lookup
 
 CONSEQUENCE: dict[str, float] = {"belay": 10.0, "lower-off": 8.0, "runner": 2.0}
 """Relative consequence of a failure: at a belay all depends on it, a failed runner leaves the next
@@ -58,7 +58,7 @@ def yearly_loss(
     >>> yearly_loss(0.01, ["belay", "runner", ""], [100.0, 100.0, np.nan]).round(3).tolist()
     [10.0, 2.0, 10.0]
     """
-    weight = coded(position, consequence, "position", missing=max(consequence.values()))
+    weight = lookup(position, consequence, "position", missing=max(consequence.values()))
     visits = np.asarray(visits_per_year, float)
     visits = np.where(np.isnan(visits), unknown_visits_per_year, visits)
     return np.asarray(failure_probability, float) * weight * visits

@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.science.lookup import coded
+from saltreach.science.lookup import lookup
 
 LADDER_MONTHS = (6, 12, 24, 36, 48, 60)
 """Intervals in use; a candidate is rounded down to one of them, but not below the first."""
@@ -182,10 +182,10 @@ def cap_months(
         "volcanic gas": np.where(volcanic, VOLCANIC_CAP_MONTHS, np.nan),
         "condition": np.where(np.isnan(grade), np.nan, by_grade),
         "stress-corrosion hazard": np.where(
-            cracks, coded(scc_band, SCC_CAP_MONTHS, "hazard band"), np.nan
+            cracks, lookup(scc_band, SCC_CAP_MONTHS, "hazard band"), np.nan
         ),
         "corrosivity category": np.asarray(
-            coded(corrosivity_category, CATEGORY_CAP_MONTHS, "corrosivity category")
+            lookup(corrosivity_category, CATEGORY_CAP_MONTHS, "corrosivity category")
         ),
         "metal below its class": np.where(below_class, BELOW_CLASS_CAP_MONTHS, np.nan),
         "unknown metal": np.where(metal_known, np.nan, UNKNOWN_METAL_CAP_MONTHS),

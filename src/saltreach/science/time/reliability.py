@@ -31,7 +31,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.science.lookup import coded
+from saltreach.science.lookup import lookup
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, loss_um, section_ratio, years_to_loss
 from saltreach.science.rock.resistance import SHEAR_RATIO, STEEL_STRENGTH_MPA, steel_resistance_kn
 from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES
@@ -358,7 +358,7 @@ def material_weights(material: Any, shares: Any = None) -> np.ndarray:
     [0.25, 0.5, 0.25]
     """
     place = np.atleast_1d(
-        coded(material, {name: float(i) for i, name in enumerate(MATERIAL_NAMES)}, "material")
+        lookup(material, {name: float(i) for i, name in enumerate(MATERIAL_NAMES)}, "material")
     )
     known = ~np.isnan(place)
     out = np.full((len(place), len(MATERIAL_NAMES)), np.nan)

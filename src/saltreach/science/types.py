@@ -1,0 +1,35 @@
+"""What the formulas take: the names their signatures use, and the step to arrays of numbers."""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Values: TypeAlias = ArrayLike
+"""Numbers: a scalar, list or array, a pandas Series or an xarray DataArray. NaN: unknown."""
+Words: TypeAlias = ArrayLike
+"""Words of the vocabulary, in the same forms. Empty, None or `unknown`: unknown."""
+Flags: TypeAlias = ArrayLike
+"""True or false, in the same forms."""
+Floats: TypeAlias = NDArray[np.float64]
+Bools: TypeAlias = NDArray[np.bool_]
+Texts: TypeAlias = NDArray[np.object_]
+"""Arrays of words."""
+
+
+def number(value: Values) -> Floats:
+    """The value as an array of floats.
+
+    Examples
+    --------
+    >>> number([1, None]).tolist()
+    [1.0, nan]
+    """
+    return np.asarray(value, dtype=np.float64)
+
+
+def numbers(*values: Values) -> list[Floats]:
+    """Each value as an array of floats, in its own shape."""
+    return [np.asarray(value, dtype=np.float64) for value in values]
