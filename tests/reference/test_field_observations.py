@@ -84,7 +84,7 @@ def test_disputed_316_is_neither_ruled_out_nor_expected():
     """One 316L hanger failed at 10 years (disputed): the model may not call that impossible."""
     case = CASES.loc[["thai_316"]]
     scale = scc_scale_y(hazards(case), "316")
-    chance = float(weibull_probability(10.0, scale, 2.0)[0])
+    chance = float(weibull_probability(10.0, scale, 2.0).iloc[0])
     assert 0.01 < chance < 0.5
 
 
@@ -92,7 +92,7 @@ def test_clean_cases_are_likely_clean():
     known = CASES[(CASES["outcome"] == "clean") & CASES["years"].notna()]
     for name, case in known.iterrows():
         scale = scc_scale_y(hazards(known.loc[[name]]), case["material"])
-        assert float(weibull_probability(case["years"], scale, 2.0)[0]) < 0.1, name
+        assert float(weibull_probability(case["years"], scale, 2.0).iloc[0]) < 0.1, name
 
 
 def test_316_washed_inland_is_long_lived():

@@ -41,6 +41,7 @@ class Formula(NamedTuple):
     """
 
     units: Mapping[str, str | None]
+    dtype: type
     returns: Callable[..., Any] | None
     gives: Mapping[str, Axis]
     takes: Mapping[str, Axis]
@@ -50,6 +51,7 @@ class Formula(NamedTuple):
 def labelled(
     units: str | None | Mapping[str, str | None],
     *,
+    dtype: type = float,
     returns: Callable[..., Any] = tuple,
     gives: Axis | Mapping[str, Axis] | None = None,
     takes: Mapping[str, Axis] | None = None,
@@ -61,6 +63,8 @@ def labelled(
     units : str, None or mapping
         CF unit of the result, None for words, empty (and not set) where it is that of the input;
         a mapping by name where there are several.
+    dtype : type
+        Of results that are no words.
     returns : type
         What holds several results: tuple, dict or a NamedTuple.
     gives : Axis or mapping of Axis, optional
@@ -94,6 +98,7 @@ def labelled(
         names = dict(units) if isinstance(units, Mapping) else {function.__name__: units}
         formula = Formula(
             units=names,
+            dtype=dtype,
             returns=returns if several else None,
             gives=dict.fromkeys(names, gives) if isinstance(gives, Axis) else gives or {},
             takes=takes or {},
@@ -142,10 +147,18 @@ def _with_labels(
     work = functools.partial(function, **{n: v for n, v in given.items() if n not in arrays})
 
     def parts(**plain: Any) -> tuple[Any, ...]:
-        result = work(**plain)
-        if formula.returns is None:
-            return (result,)
-        return tuple(result.values() if isinstance(result, dict) else result)
+        shape = np.broadcast_shapes(
+            *(np.shape(v)[:-1] if n in formula.takes else np.shape(v) for n, v in plain.items())
+        )
+        found = work(**plain)
+        each = (found,) if formula.returns is None else tuple(
+            found.values() if isinstance(found, dict) else found
+        )  # fmt: skip
+        # what an input does not change has not its shape
+        return tuple(
+            np.broadcast_to(result, shape + np.shape(result)[-1:] * (name in formula.gives))
+            for name, result in zip(formula.units, each, strict=True)
+        )
 
     if any(map(_is_xarray, arrays.values())):
         results = _of_xarray(formula, parts, arrays)
@@ -180,7 +193,7 @@ def _of_pandas(
     if index is None:
         return results
     return [
-        pd.DataFrame(r, index, list(formula.gives[name].words) or None)
+        pd.DataFrame(r, index, list(formula.gives[name].words))
         if name in formula.gives
         else pd.Series(r, index, name=name)
         for name, r in zip(formula.units, results, strict=True)
@@ -206,7 +219,9 @@ def _of_xarray(
         ],
         keep_attrs=False,
         dask="parallelized",
-        output_dtypes=[object if unit is None else float for unit in formula.units.values()],
+        output_dtypes=[
+            object if unit is None else formula.dtype for unit in formula.units.values()
+        ],
         dask_gufunc_kwargs={"output_sizes": sizes} if sizes else {},
     )
     results = []

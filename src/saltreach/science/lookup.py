@@ -14,15 +14,17 @@ EMPTY = ("", "nan", "None", "<NA>", UNKNOWN)
 """Texts that stand for no entry once missing values have become text."""
 
 
-def lookup(words: Words, table: Mapping[str, float], what: str, missing: float = np.nan) -> Floats:
+def lookup(
+    words: Words, table: Mapping[str, float] | Scale, what: str, missing: float = np.nan
+) -> Floats:
     """Give the number that stands for each word.
 
     Parameters
     ----------
     words : array_like of str
         Words of the table; empty, NaN, None and `unknown` are allowed.
-    table : mapping
-        Number of each word.
+    table : mapping or Scale
+        Number of each word; of a scale its place, from 0.
     what : str
         What the words are, for the error.
     missing : float
@@ -45,7 +47,8 @@ def lookup(words: Words, table: Mapping[str, float], what: str, missing: float =
     """
     keys = np.asarray(words, dtype=object).astype(str)
     distinct, inverse = np.unique(keys.ravel(), return_inverse=True)
-    allowed = {**dict.fromkeys(EMPTY, missing), **table}
+    known = table if isinstance(table, Mapping) else {word: i for i, word in enumerate(table)}
+    allowed = {**dict.fromkeys(EMPTY, missing), **known}
     wrong = [k for k in distinct.tolist() if k not in allowed]
     if wrong:
         raise OptionError(f"{what} {wrong[0]!r} is not known; use one of {list(table)} or empty")

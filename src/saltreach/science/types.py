@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,6 +17,8 @@ Floats: TypeAlias = NDArray[np.float64]
 Bools: TypeAlias = NDArray[np.bool_]
 Texts: TypeAlias = NDArray[np.object_]
 """Arrays of words."""
+Column: TypeAlias = Any
+"""A field of a record of anchors: a scalar or an array as given, an array of rows once inside."""
 
 
 def number(value: Values) -> Floats:

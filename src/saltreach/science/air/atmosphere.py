@@ -174,7 +174,7 @@ def error_sigma_ln(
 
     Parameters
     ----------
-    metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
+    metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d : array_like
         As in `first_year_loss_um_y`.
     so2_share : array_like
         Share w of the SO2 part in the rate, 0 to 1.
@@ -189,6 +189,10 @@ def error_sigma_ln(
     e are the overshoots in `BEYOND_UNIT`. A deposition counts by the share of its part in the
     rate: salt below the range means nothing where the rate comes from SO2. A deposition below a
     hundredth of its lower limit counts as that.
+
+    References
+    ----------
+    ISO 9223:2012, Annex A (inside the range, from memory); how it widens beyond is judgement.
 
     Examples
     --------
@@ -215,7 +219,7 @@ def _overshoot(name: str, value: Values) -> Floats:
     return number(beyond)
 
 
-@labelled("1")
+@labelled("1", dtype=bool)
 def beyond_calibration(**inputs: Values) -> Flags:
     """Whether any input lies outside the range the functions were fitted on.
 
@@ -228,6 +232,15 @@ def beyond_calibration(**inputs: Values) -> Flags:
     -------
     array_like of bool
         NaN counts as inside: it is unknown, not extreme.
+
+    References
+    ----------
+    ISO 9223:2012, the ranges of its clause 8.1, from memory.
+
+    Examples
+    --------
+    >>> beyond_calibration(chloride_mg_m2_d=[300.0, 2000.0]).tolist()
+    [False, True]
     """
     outside = np.asarray(False)
     for name, value in inputs.items():
@@ -299,7 +312,9 @@ SO2_DEPOSITION_PER_CONCENTRATION = 0.8
 
 @labelled("mg m-2 d-1")
 def so2_deposition_mg_m2_d(so2_ug_m3: Values) -> Floats:
-    """SO2 deposition from its concentration in the air.
+    r"""SO2 deposition from its concentration in the air.
+
+    .. math:: P_d = 0.8\,P_c
 
     Parameters
     ----------
@@ -314,5 +329,10 @@ def so2_deposition_mg_m2_d(so2_ug_m3: Values) -> Floats:
     References
     ----------
     ISO 9223:2012, note to table 3, from memory: Pd = 0.8 Pc.
+
+    Examples
+    --------
+    >>> float(so2_deposition_mg_m2_d(5.0))
+    4.0
     """
     return SO2_DEPOSITION_PER_CONCENTRATION * number(so2_ug_m3)

@@ -137,6 +137,10 @@ def distance_curve(coast_distance_m: Values, curve: Curve = CURVE) -> Parts:
     Parts
         mg Cl/(m² d); their sum is the median. NaN stays NaN.
 
+    References
+    ----------
+    Fit to ISOCORRAG (ASTM DS68, 2010), MICAT (1998) and Cole and others (2003): see the module.
+
     Examples
     --------
     >>> [round(float(part), 1) for part in distance_curve(50.0)]
@@ -201,6 +205,10 @@ def chloride(
     the spray by its share (on a shore more open than a straight one, by the share it would have
     there, so that knowing the openness never makes less sure).
 
+    References
+    ----------
+    The equation and its sources stand at the top of the module.
+
     Examples
     --------
     >>> median, sigma_ln = chloride(100.0)
@@ -261,6 +269,10 @@ def openness_factor(sea_openness: Values) -> Floats:
     knowing o takes that variance out of the spread (law of total variance: all sites
     together keep the calibrated spread).
 
+    References
+    ----------
+    Derived (see Notes); the share of 0.2 is judgement.
+
     Examples
     --------
     >>> float(openness_factor(0.5)), round(float(openness_factor(1.0)), 2)
@@ -291,6 +303,10 @@ def spray_openness_factor(sea_openness: Values) -> Floats:
     Openness stands in for the waves, which no layer gives: deposition near one shore went with the
     square of wave height (Feliu, Morcillo and Chico 2001, abstract), and fetch makes waves. The
     line, and 0.2 as the end of surf (a bay, a ria), are judgement.
+
+    References
+    ----------
+    Judgement, after Feliu, Morcillo and Chico (2001), abstract.
 
     Examples
     --------
@@ -339,7 +355,9 @@ def wind_factor(wind_speed_m_s: Values) -> Floats:
 
 @labelled("1")
 def height_factor(height_above_sea_m: Values) -> Floats:
-    """Factor on surf deposition for the height above the sea.
+    r"""Factor on surf deposition for the height above the sea.
+
+    .. math:: f_h = e^{-\max(0,\, h - 15)/100}
 
     Parameters
     ----------
@@ -358,6 +376,10 @@ def height_factor(height_above_sea_m: Values) -> Floats:
     island): the scale of 100 m is judgement, and half the decrease is added to the spread. Spray
     thrown up by waves against a cliff is not in any of the data.
 
+    References
+    ----------
+    Judgement on conflicting evidence, see Notes.
+
     Examples
     --------
     >>> float(height_factor(15.0)), round(float(height_factor(115.0)), 2)
@@ -368,7 +390,9 @@ def height_factor(height_above_sea_m: Values) -> Floats:
 
 @labelled("1")
 def spray_height_factor(height_above_sea_m: Values) -> Floats:
-    """Factor on spray for the height above the sea.
+    r"""Factor on spray for the height above the sea.
+
+    .. math:: f_h^* = e^{-\max(0,\, h - 15)/30}
 
     Parameters
     ----------
@@ -384,6 +408,10 @@ def spray_height_factor(height_above_sea_m: Values) -> Floats:
     -----
     Aerosol from the surf stays within the first few tens of metres above the surface (Tedeschi
     and others 2017, abstract); 30 m is judgement.
+
+    References
+    ----------
+    Tedeschi and others (2017), abstract; 30 m is judgement.
 
     Examples
     --------
@@ -419,6 +447,10 @@ def elevation_factor(elevation_m: Values, coast_distance_m: Values) -> Floats:
     out the salt (Snowdonia: sea salt grows with rain on seaward slopes, abstract), so there is no
     decrease there. Half the decrease is added to the spread.
 
+    References
+    ----------
+    Alcalá and Custodio (2008), Keywood and others (1997), abstracts; 500 m is judgement.
+
     Examples
     --------
     >>> [round(float(elevation_factor(700.0, d)), 2) for d in (400e3, 1e3)]
@@ -433,6 +465,8 @@ def elevation_factor(elevation_m: Values, coast_distance_m: Values) -> Floats:
 @labelled("1")
 def shielding_factor(shielding: Values) -> Floats:
     """Factor on surf deposition where terrain stands between the place and the sea.
+
+    .. math:: f_s = 30^{-s}
 
     Parameters
     ----------
@@ -449,6 +483,10 @@ def shielding_factor(shielding: Values) -> Floats:
     Around Wanning (Hainan) terrain made a 30-fold difference at one distance (Equipment
     Environmental Engineering, 2023, no. 2): taken as the full range; the path between is
     judgement. Unknown counts as open: stations of the calibration stand on clear ground.
+
+    References
+    ----------
+    Equipment Environmental Engineering (2023), no. 2, abstract.
 
     Examples
     --------

@@ -14,10 +14,9 @@ second order, without random numbers. A test draws everything at random and hold
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from saltreach.science.air import atmosphere
 from saltreach.science.distributions import (
@@ -27,11 +26,14 @@ from saltreach.science.distributions import (
     truncated_normal,
     truncated_normal_moments,
 )
+from saltreach.science.types import Column, Floats, Values, numbers
 
-Floats = NDArray[np.float64]
-Chloride = Callable[[Any, slice], tuple[Any, Any]]
+Chloride = Callable[[Floats, slice], tuple[Values, Values]]
 """Median (mg/(m² d)) and standard deviation of ln(chloride) at distances (m) of shape (rows, k),
 for the anchors of a slice; both broadcast to that shape. The deviation is above 0."""
+
+Drawn = tuple[Floats, Floats, Floats, Floats]
+"""Temperature, humidity, SO2 and chloride deposition."""
 
 METALS = ("steel", "zinc")
 QUANTILES = (0.1, 0.5, 0.9)
@@ -50,15 +52,15 @@ class Exposure(NamedTuple):
     logarithm. `mild_sea` as in `stainless.sea_factor`.
     """
 
-    coast_distance_m: Any
-    coast_distance_sd_m: Any
-    temperature_c: Any
-    temperature_sd_c: Any
-    relative_humidity_pct: Any
-    relative_humidity_sd_pct: Any
-    so2_ug_m3: Any
-    so2_sigma_ln: Any
-    mild_sea: Any = False
+    coast_distance_m: Column
+    coast_distance_sd_m: Column
+    temperature_c: Column
+    temperature_sd_c: Column
+    relative_humidity_pct: Column
+    relative_humidity_sd_pct: Column
+    so2_ug_m3: Column
+    so2_sigma_ln: Column
+    mild_sea: Column = False
 
 
 class Spread(NamedTuple):
@@ -186,11 +188,11 @@ def _slices(count: int, at_once: int) -> Iterator[slice]:
 
 
 def _draw(
-    air: Exposure, chloride: Chloride, rows: slice, distance: Any, z: dict[str, Floats]
-) -> tuple[Any, Any, Any, Any]:
+    air: Exposure, chloride: Chloride, rows: slice, distance: Floats, z: dict[str, Floats]
+) -> Drawn:
     """Temperature, humidity, SO2 and chloride deposition at distances and standard draws."""
     column = Exposure(*(v[:, None] for v in air))
-    median, sigma_ln = chloride(distance, rows)
+    median, sigma_ln = numbers(*chloride(distance, rows))
     return (
         column.temperature_c + column.temperature_sd_c * z["temperature"],
         truncated_normal(
@@ -243,7 +245,7 @@ def _quadrature(air: Exposure, chloride: Chloride, rows: slice) -> Spread:
 
 
 def _ln_loss(
-    metal: str, air: tuple[Any, Any, Any, Any], humidity_sd: Any, so2_sigma_ln: Any
+    metal: str, air: Drawn, humidity_sd: Floats, so2_sigma_ln: Floats
 ) -> tuple[Floats, Floats]:
     """Mean and standard deviation of ln(loss) over humidity, SO2 and the function's own error.
 
@@ -264,7 +266,7 @@ def _ln_loss(
         return np.log(whole) + apart * so2_share * salt_share / 2, sigma
 
 
-def _own_sigma_ln(metal: str, air: tuple[Any, Any, Any, Any]) -> Floats:
+def _own_sigma_ln(metal: str, air: Drawn) -> Floats:
     """The function's own error at inputs known exactly."""
     whole = atmosphere.first_year_loss_um_y(metal, *air)
     so2_share = atmosphere.first_year_loss_um_y(metal, *air[:3], 0.0) / whole

@@ -69,6 +69,10 @@ def rain_washed_from_face(face_slope_deg: Values, rain_washed: Words = UNKNOWN) 
     Common practice, no source: a slab is wetted by any rain, an overhang by none, a steep wall
     depends on wind and on what juts out above it.
 
+    References
+    ----------
+    Common practice, no source.
+
     Examples
     --------
     >>> rain_washed_from_face([70, 90, 120, 120], ["unknown", "unknown", "unknown", "yes"]).tolist()
@@ -115,15 +119,17 @@ def wet_share(
     >>> round(float(wet_share(15.0, 80.0)), 2)
     0.5
     """
-    temperature_c, relative_humidity_pct, humidity_amplitude_pct = numbers(
-        temperature_c, relative_humidity_pct, humidity_amplitude_pct
+    temperature_c, relative_humidity_pct = numbers(temperature_c, relative_humidity_pct)
+    temperature_amplitude_c, temperature_spread_c = numbers(
+        temperature_amplitude_c, temperature_spread_c
     )
+    wave = _possible_amplitude(relative_humidity_pct, number(humidity_amplitude_pct))
+    spread_pct = number(humidity_spread_pct)
     from scipy.special import ndtr
 
-    wave = _possible_amplitude(relative_humidity_pct, humidity_amplitude_pct)
     total = number(0.0)
     for cosine in _COSINES:
-        damp = ndtr((relative_humidity_pct + wave * cosine - WET_ABOVE_PCT) / humidity_spread_pct)
+        damp = ndtr((relative_humidity_pct + wave * cosine - WET_ABOVE_PCT) / spread_pct)
         mild = ndtr((temperature_c - temperature_amplitude_c * cosine) / temperature_spread_c)
         total = total + damp * mild
     return total / PHASES
@@ -146,6 +152,10 @@ def time_of_wetness_h_y(
     -------
     array_like, shape (...)
         h/y, 0 to 8766; NaN where a month is unknown.
+
+    References
+    ----------
+    ISO 9223:1992 (definition, from memory); hours from monthly means: see the module.
 
     Examples
     --------
@@ -184,7 +194,23 @@ def tau_class(time_of_wetness_h_y: Values) -> Texts:
 
 @labelled("hPa")
 def saturation_pressure_hpa(temperature_c: Values) -> Floats:
-    """Saturation vapour pressure over water, hPa (Magnus; WMO-No. 8, annex 4.B).
+    r"""Saturation vapour pressure over water (Magnus).
+
+    .. math:: e = 6.112\, e^{17.62\, T / (243.12 + T)}
+
+    Parameters
+    ----------
+    temperature_c : array_like
+        Temperature T, °C.
+
+    Returns
+    -------
+    array_like
+        hPa; NaN stays NaN.
+
+    References
+    ----------
+    WMO-No. 8, annex 4.B.
 
     Examples
     --------
@@ -199,7 +225,9 @@ def saturation_pressure_hpa(temperature_c: Values) -> Floats:
 def humidity_at_surface_pct(
     relative_humidity_pct: Values, temperature_c: Values, surface_temperature_c: Values
 ) -> Floats:
-    """Relative humidity of the same air at the temperature of a surface.
+    r"""Relative humidity of the same air at the temperature of a surface.
+
+    .. math:: H_s = H\, e(T) / e(T_s)
 
     Parameters
     ----------
@@ -212,6 +240,10 @@ def humidity_at_surface_pct(
     -------
     array_like
         %, not limited: above 100 the surface is wet with dew.
+
+    References
+    ----------
+    Vapour pressure is the same; Magnus formula, WMO-No. 8, annex 4.B.
 
     Examples
     --------
@@ -261,28 +293,33 @@ def deliquescent_share(
     Deposits dry below the humidity at which they turn liquid (NaCl near 45 %), so real times
     differ; the band is the one in which only the aggressive brines of MgCl2 and CaCl2 exist.
 
+    References
+    ----------
+    Humidity at which MgCl2 and NaCl turn liquid near 25 °C (33 and 75 %), from memory; that
+    the band between is the harmful one: Prosek and others (2009), Corrosion 65:105.
+
     Examples
     --------
     >>> round(float(deliquescent_share(25.0, 54.0)), 2)
     0.89
     """
-    temperature_c, relative_humidity_pct, humidity_amplitude_pct = numbers(
-        temperature_c, relative_humidity_pct, humidity_amplitude_pct
-    )
+    temperature_c, relative_humidity_pct = numbers(temperature_c, relative_humidity_pct)
+    amplitude_c, excess_c = numbers(temperature_amplitude_c, metal_excess_c)
+    low_pct, high_pct, spread_pct = numbers(low_pct, high_pct, humidity_spread_pct)
+    wave = _possible_amplitude(relative_humidity_pct, number(humidity_amplitude_pct))
     from scipy.special import ndtr
 
-    wave = _possible_amplitude(relative_humidity_pct, humidity_amplitude_pct)
     total = number(0.0)
     for cosine in _COSINES:
-        air_c = temperature_c - temperature_amplitude_c * cosine
-        drier = humidity_at_surface_pct(1.0, air_c, air_c + metal_excess_c * max(-cosine, 0.0))
+        air_c = temperature_c - amplitude_c * cosine
+        drier = humidity_at_surface_pct(1.0, air_c, air_c + excess_c * max(-cosine, 0.0))
         mean = relative_humidity_pct + wave * cosine
         at_low, at_high = low_pct / drier, high_pct / drier  # humidity of the air, %
         # Air holds 100 % at most: a limit beyond that is never reached.
         total = total + np.maximum(
-            ndtr((at_high - mean) / humidity_spread_pct) * (at_high < 100)
+            ndtr((at_high - mean) / spread_pct) * (at_high < 100)
             + 1.0 * (at_high >= 100)
-            - ndtr((at_low - mean) / humidity_spread_pct) * (at_low < 100)
+            - ndtr((at_low - mean) / spread_pct) * (at_low < 100)
             - 1.0 * (at_low >= 100),
             0.0,
         )
@@ -306,6 +343,16 @@ def deliquescent_share_of_year(
     -------
     array_like, shape (...)
         0 to 1; NaN where a month is unknown.
+
+    References
+    ----------
+    As `deliquescent_share`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> round(float(deliquescent_share_of_year(np.full(12, 25.0), np.full(12, 54.0))), 2)
+    0.89
     """
     share = deliquescent_share(temperature_c, relative_humidity_pct, **assumptions)
     return _hours_of_year(share) / HOURS_OF_YEAR

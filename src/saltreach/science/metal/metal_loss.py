@@ -78,6 +78,10 @@ def years_to_loss(loss: Values, first_year_um: Values, exponent: Values) -> Floa
     array_like
         Years, broadcast shape.
 
+    References
+    ----------
+    ISO 9224:2012, equations (1) and (3), from memory, solved for the time.
+
     Examples
     --------
     >>> round(float(years_to_loss(55, 4.2, EXPONENT_MEAN["zinc"])), 1)
@@ -95,6 +99,8 @@ def years_to_loss(loss: Values, first_year_um: Values, exponent: Values) -> Floa
 def section_ratio(diameter_mm: Values, loss_mm: Values) -> Floats:
     """Share of a round bar's cross-section left after a uniform loss from its surface.
 
+    .. math:: A/A_0 = (1 - 2 x / d)^2
+
     Parameters
     ----------
     diameter_mm, loss_mm : array_like
@@ -104,6 +110,10 @@ def section_ratio(diameter_mm: Values, loss_mm: Values) -> Floats:
     -------
     array_like
         0 to 1. Holds for uniform loss only: a crack takes no section and gives no warning.
+
+    References
+    ----------
+    Geometry of a circle.
 
     Examples
     --------

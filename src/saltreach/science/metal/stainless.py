@@ -56,6 +56,11 @@ def sea_factor(coast_distance_m: Values, mild_sea: Flags = False) -> Floats:
     References
     ----------
     EN 1993-1-4:2006+A1:2015, Table A.1.
+
+    Examples
+    --------
+    >>> sea_factor([250.0, 251.0, 20_000.0]).tolist()
+    [-15.0, -7.0, 0.0]
     """
     distance = number(coast_distance_m)
     limits, factors = (np.array(v) for v in zip(*F1_SEA, strict=True))
@@ -114,6 +119,11 @@ def so2_factor(so2_ug_m3: Values) -> Floats:
     References
     ----------
     EN 1993-1-4:2006+A1:2015, Table A.1.
+
+    Examples
+    --------
+    >>> so2_factor([2.0, 10.0, 251.0]).tolist()
+    [0.0, -5.0, nan]
     """
     so2 = number(so2_ug_m3)
     limits, factors = (np.array(v) for v in zip(*F2_SO2, strict=True))
@@ -124,6 +134,8 @@ def so2_factor(so2_ug_m3: Values) -> Floats:
 @labelled("1")
 def resistance_factor(f1: Values, f2: Values, f3: Values) -> Floats:
     """CRF, the corrosion resistance factor: F1 + F2 + F3.
+
+    .. math:: CRF = F_1 + F_2 + F_3
 
     Parameters
     ----------
@@ -192,12 +204,12 @@ def crc_probabilities(
 
     Parameters
     ----------
-    coast_distance_m, coast_distance_sd_m : array_like, shape (n,)
+    coast_distance_m, coast_distance_sd_m : array_like
         Distance to the sea and the standard deviation of its normal error, m. Below 0 counts
         as 0.
-    so2_ug_m3, so2_sigma_ln : array_like, shape (n,)
+    so2_ug_m3, so2_sigma_ln : array_like
         Median SO2 (µg/m³) and the standard deviation of its logarithm.
-    f3 : array_like, shape (n,)
+    f3 : array_like
         `F3_WASHED` and so on.
     mild_sea : array_like of bool
         As in `sea_factor`.
@@ -206,24 +218,25 @@ def crc_probabilities(
 
     Returns
     -------
-    ndarray, shape (n, 5)
+    ndarray, shape (..., 5)
         Classes I to V. Rows sum to 1 less the chance that SO2 is beyond the table's end (250);
         NaN where an input is unknown.
+
+    References
+    ----------
+    EN 1993-1-4:2006+A1:2015, Tables A.1 and A.2; probabilities by the normal distribution.
+
+    Examples
+    --------
+    >>> crc_probabilities(240.0, 50.0, 2.0, 0.5, F3_WASHED).round(2).tolist()
+    [0.0, 0.0, 0.42, 0.58, 0.0]
     """
-    distance, distance_sd, so2, so2_sigma, f3, mild, road = np.broadcast_arrays(
-        *(
-            np.atleast_1d(np.asarray(v, float))
-            for v in (
-                coast_distance_m,
-                coast_distance_sd_m,
-                so2_ug_m3,
-                so2_sigma_ln,
-                f3,
-                mild_sea,
-                f1_road,
-            )
-        )
-    )
+    broadcast = np.broadcast_arrays(
+        *numbers(coast_distance_m, coast_distance_sd_m, so2_ug_m3, so2_sigma_ln, f3, mild_sea,
+                 f1_road)
+    )  # fmt: skip
+    shape = broadcast[0].shape
+    distance, distance_sd, so2, so2_sigma, f3, mild, road = (v.ravel() for v in broadcast)
     sea_limits = np.array([limit for limit, _ in F1_SEA])
     at_sea = np.append(sea_limits, np.inf)
     f1 = sea_factor(at_sea, mild[:, None] > 0)  # a limit belongs to the nearer band
@@ -242,16 +255,17 @@ def crc_probabilities(
         crc = resistance_class(crf)
         for place in range(5):
             out[:, place] += air[:, band] * np.where(crc == place + 1, sea, 0.0).sum(axis=1)
-    unknown = np.isnan(distance + distance_sd + so2 + so2_sigma + f3)
-    out[unknown] = np.nan
-    return out
+    out[np.isnan(distance + distance_sd + so2 + so2_sigma + f3)] = np.nan
+    return out.reshape(*shape, 5)
 
 
 @labelled("1")
 def pitting_resistance(
     chromium_pct: Values, molybdenum_pct: Values, nitrogen_pct: Values
 ) -> Floats:
-    """Pitting resistance equivalent, PREN16.
+    r"""Pitting resistance equivalent, PREN16.
+
+    .. math:: PREN_{16} = Cr + 3.3\,Mo + 16\,N
 
     It ranks pitting, not stress-corrosion cracking, and says nothing of titanium.
 
@@ -264,6 +278,10 @@ def pitting_resistance(
     -------
     array_like
         Cr + 3.3 Mo + 16 N.
+
+    References
+    ----------
+    PREN16 as commonly published for stainless steels, from memory.
 
     Examples
     --------

@@ -46,7 +46,7 @@ from saltreach.science.labelled import Axis, labelled
 from saltreach.science.lookup import classify, lookup
 from saltreach.science.types import Floats, Texts, Values, Words, number, numbers
 from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES
-from saltreach.vocabulary.words import BANDS, UNKNOWN
+from saltreach.vocabulary.words import BANDS, UNKNOWN, YES_NO
 
 SCC_BAND_LIMITS = (0.03, 0.10, 0.25, 0.45)
 """Lower limits of moderate to severe, judgement: set so that warm unwashed sea cliffs are high or
@@ -218,6 +218,10 @@ def scc_band(hazard: Values) -> Texts:
     -------
     numpy.ndarray of str
 
+    References
+    ----------
+    Limits: judgement, see `SCC_BAND_LIMITS`.
+
     Examples
     --------
     >>> scc_band([0.0, 0.03, 0.449, 0.45]).tolist()
@@ -245,17 +249,23 @@ def scc_band_probabilities(
 
     Parameters
     ----------
-    chloride_mg_m2_d, temperature_c, weights
+    chloride_mg_m2_d, temperature_c : array_like
         As for `scc_hazard`.
     chloride_sigma_ln : array_like
         Standard deviation of ln(chloride), above 0.
     rain_washed, warm_month_c, sun, humidity_share, carbonate_rock, sulphate : array_like
         As for `scc_hazard`; unknowns at their harsh end.
+    weights : mapping, optional
+        As for `scc_hazard`.
 
     Returns
     -------
     numpy.ndarray, shape (..., 5)
         Rows sum to 1; NaN where chloride or temperature is unknown.
+
+    References
+    ----------
+    Closed form of the equation at the top of the module for a lognormal chloride.
 
     Examples
     --------
@@ -317,6 +327,10 @@ def scc_minimum_material(
         A table with an unknown metal, one that falls with the hazard, or one that leaves high
         or severe hazard to 304, 316 or coated steel.
 
+    References
+    ----------
+    Judgement, see `MINIMUM_MATERIAL`.
+
     Examples
     --------
     >>> scc_minimum_material(["low", "raised", "severe", "unknown"]).tolist()
@@ -367,7 +381,7 @@ def _place(
         found = number(value)
         return np.where(np.isnan(found), worse if harsh else mild, found)
 
-    said = known_or(lookup(rain_washed, {"yes": 1.0, "no": 0.0}, "rain_washed"), 1.0, 0.0)
+    said = known_or(lookup(rain_washed, YES_NO, "rain_washed"), 1.0, 0.0)
     washed = said * (1.0 - w["washing_doubt"])
     carbonate = known_or(carbonate_rock, 0.0, 1.0)
     share = known_or(humidity_share, 0.0, w["humidity_unknown"])

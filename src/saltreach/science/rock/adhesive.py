@@ -7,11 +7,12 @@ No product data live here: only what lies between the rows of the user's own dat
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from saltreach.errors import OptionError
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Flags, Floats, Values, number
 
 ZERO_CELSIUS_K = 273.15
 WET_HOLE_FACTOR = 2.0
@@ -27,14 +28,14 @@ class CureTable:
     rise with it. `source` is the file it came from.
     """
 
-    rock_temperature_c: np.ndarray
-    gel_min: np.ndarray
-    cure_min: np.ndarray
+    rock_temperature_c: Floats
+    gel_min: Floats
+    cure_min: Floats
     source: str
 
 
-def _time_min(temperature_c: Any, table: CureTable, times_min: np.ndarray) -> np.ndarray:
-    kelvin = np.asarray(temperature_c, dtype=float) + ZERO_CELSIUS_K
+def _time_min(temperature_c: Values, table: CureTable, times_min: Floats) -> Floats:
+    kelvin = number(temperature_c) + ZERO_CELSIUS_K
     celsius = kelvin - ZERO_CELSIUS_K
     low, high = table.rock_temperature_c[[0, -1]]
     # a hair of rounding is not extrapolation
@@ -50,7 +51,8 @@ def _time_min(temperature_c: Any, table: CureTable, times_min: np.ndarray) -> np
     return np.exp(np.interp(1.0 / kelvin, rising, np.log(times_min[::-1])))
 
 
-def cure_time_min(temperature_c: Any, table: CureTable, wet: Any = False) -> np.ndarray:
+@labelled("min")
+def cure_time_min(temperature_c: Values, table: CureTable, wet: Flags = False) -> Floats:
     r"""Time until the anchor may be loaded.
 
     .. math:: \ln t = \ln t_1 + (\ln t_2 - \ln t_1)\,\frac{1/T - 1/T_1}{1/T_2 - 1/T_1}
@@ -90,7 +92,8 @@ def cure_time_min(temperature_c: Any, table: CureTable, wet: Any = False) -> np.
     return _time_min(temperature_c, table, table.cure_min) * factor
 
 
-def gel_time_min(temperature_c: Any, table: CureTable) -> np.ndarray:
+@labelled("min")
+def gel_time_min(temperature_c: Values, table: CureTable) -> Floats:
     """Time until the adhesive sets and the anchor must not be moved any more.
 
     Parameters
@@ -109,5 +112,15 @@ def gel_time_min(temperature_c: Any, table: CureTable) -> np.ndarray:
     ------
     OptionError
         A temperature outside the table.
+
+    References
+    ----------
+    Arrhenius law, as `cure_time_min`.
+
+    Examples
+    --------
+    >>> sheet = CureTable(np.array([0.0, 20.0]), np.array([20.0, 6.0]), np.array([240.0, 60.0]), "")
+    >>> gel_time_min([0.0, 20.0], sheet).round(3).tolist()
+    [20.0, 6.0]
     """
     return _time_min(temperature_c, table, table.gel_min)

@@ -93,6 +93,11 @@ def bond_strength(
     OptionError
         A word that is not listed.
 
+    References
+    ----------
+    EAD 330499-01-0601 (ranges of assessments, from memory); Cook and Konz (2001); Hawkshaw (2003):
+    each factor names its own.
+
     Examples
     --------
     >>> epoxy, _ = bond_strength("epoxy", "threaded", "clean and dry")

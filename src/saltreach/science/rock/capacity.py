@@ -275,6 +275,10 @@ def is_mechanical(kind: Words) -> Floats:
     numpy.ndarray
         1.0 or 0.0; a kind that is not known is not counted among them.
 
+    References
+    ----------
+    Words of the trade.
+
     Examples
     --------
     >>> is_mechanical(["expansion", "bonded", ""]).tolist()
@@ -308,6 +312,10 @@ def kind_shares(
     ------
     OptionError
         A kind that is not listed.
+
+    References
+    ----------
+    Judgement, see `KIND_SHARES`.
 
     Examples
     --------

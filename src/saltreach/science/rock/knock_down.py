@@ -52,6 +52,10 @@ def crack_factor(crack_distance_mm: Values, embedment_mm: Values) -> Floats:
     Judgement. At one embedment it equals cracked over uncracked concrete, 7.7 / 11; from 1.7
     embedments on there is none left.
 
+    References
+    ----------
+    Judgement; at one embedment EN 1992-4:2018, 7.2.1.4, cracked over uncracked.
+
     Examples
     --------
     >>> round(float(crack_factor(80.0, 80.0)), 2)
@@ -84,6 +88,10 @@ def block_factor(joint_spacing_mm: Values, embedment_mm: Values) -> Floats:
     -----
     Judgement: a cone of 3 embedments across needs a block as wide.
 
+    References
+    ----------
+    Judgement, see Notes.
+
     Examples
     --------
     >>> float(block_factor(240.0, 80.0))
@@ -96,7 +104,9 @@ def block_factor(joint_spacing_mm: Values, embedment_mm: Values) -> Floats:
 
 @labelled("1")
 def gsi_factor(gsi: Values) -> Floats:
-    """Knock-down by the geological strength index: straight from 0.2 at 20 to 1 at 80.
+    r"""Knock-down by the geological strength index: straight from 0.2 at 20 to 1 at 80.
+
+    .. math:: f = 0.2 + 0.8\,\frac{GSI - 20}{60}, \quad 0.2 \le f \le 1
 
     Parameters
     ----------
@@ -112,6 +122,10 @@ def gsi_factor(gsi: Values) -> Floats:
     -----
     Judgement. The Hoek-Brown knock-down of a whole slope is harsher (s^a is 0.25 at GSI 75)
     and does not suit a hand's depth inside one block.
+
+    References
+    ----------
+    Judgement, see Notes.
 
     Examples
     --------
@@ -149,6 +163,10 @@ def discontinuity_factor(
     -----
     Judgement. The worst governs and not the product: the three describe the same planes.
 
+    References
+    ----------
+    Judgement, see Notes.
+
     Examples
     --------
     >>> round(float(discontinuity_factor(80.0)), 3), float(discontinuity_factor(80.0, gsi=90.0))
@@ -177,6 +195,10 @@ def boundary_factor(
     -------
     array_like
         Factor, 0.35 to 1.
+
+    References
+    ----------
+    EN 1992-4:2018, 7.2.1.4, from memory; that the worse governs is judgement.
 
     Examples
     --------

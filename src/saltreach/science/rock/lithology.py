@@ -28,6 +28,8 @@ def _values_of(names: Words, attribute: str) -> Floats:
 def strength_prior(names: Words) -> Lognormal:
     r"""Strength we expect of a lithology before any test: a lognormal distribution.
 
+    .. math:: m = \sqrt{l\,h}, \qquad \sigma = \frac{\ln(h/l)}{2 \times 1.2816}
+
     Parameters
     ----------
     names : array_like of str
@@ -41,10 +43,13 @@ def strength_prior(names: Words) -> Lognormal:
 
     Notes
     -----
-    Our choice: the low and high of the table are the 10th and 90th percentiles, so the
-    median is their geometric mean and :math:`\sigma = \ln(high/low) / (2 \times 1.2816)`.
+    Our choice: the low l and high h of the table are the 10th and 90th percentiles.
     The range describes fresh to slightly weathered hand specimens of a whole rock family, not
     one cliff: only tests narrow it.
+
+    References
+    ----------
+    Ranges of rock-mechanics textbooks, from memory: `vocabulary/lithologies.csv`.
 
     Examples
     --------
@@ -90,6 +95,10 @@ def strength_qualifier(texts: Words, names: Words, *, weathering_known: Flags = 
     numpy.ndarray
         The product of the factors of the words in each text, 1 where there is none.
 
+    References
+    ----------
+    Judgement, see `QUALIFIERS`.
+
     Examples
     --------
     >>> strength_qualifier(["welded tuff", "weathered granite", "tuff"],
@@ -114,7 +123,9 @@ def strength_qualifier(texts: Words, names: Words, *, weathering_known: Flags = 
 
 @labelled("kN m-3")
 def unit_weight_kn_m3(names: Words) -> Floats:
-    """Unit weight of a lithology, the middle of its density range times gravity.
+    r"""Unit weight of a lithology, the middle of its density range times gravity.
+
+    .. math:: \gamma = g\,(\rho_l + \rho_h)/2
 
     Parameters
     ----------
@@ -125,6 +136,10 @@ def unit_weight_kn_m3(names: Words) -> Floats:
     -------
     numpy.ndarray
         Unit weight, kN/m3; NaN where the lithology is unknown.
+
+    References
+    ----------
+    Ranges of rock-mechanics textbooks, from memory: `vocabulary/lithologies.csv`.
 
     Examples
     --------

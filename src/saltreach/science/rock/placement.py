@@ -196,6 +196,10 @@ def required_embedment_mm(
     Resistance never falls with embedment in this model, so the least length is found by
     halving.
 
+    References
+    ----------
+    EN 959:2018, 4.2.6, 4.3.1 and 4.3.2; resistances: see `resistance`.
+
     Examples
     --------
     >>> length, reason = required_embedment_mm("bonded", 12, 158.0, 0.36, axial_kn=20)
@@ -390,6 +394,10 @@ def advised_kind(
     Notes
     -----
     The limits are judgement, see the constants. A veto holds even where strength is unknown.
+
+    References
+    ----------
+    Judgement; ISRM strength grades (1978).
 
     Examples
     --------

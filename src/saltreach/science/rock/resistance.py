@@ -126,6 +126,10 @@ def wall_bond_ratio(strength_mpa: Values) -> Lognormal:
     median, sigma_ln : numpy.ndarray
         Of the ratio; see `WALL_RATIO_WEAK`.
 
+    References
+    ----------
+    Littlejohn and Bruce (1977), from memory; the upper end in strong rock is judgement.
+
     Examples
     --------
     >>> median, _ = wall_bond_ratio([5.0, 100.0])

@@ -194,7 +194,9 @@ def evidence_conflict(
     isrm_grade: Words = "",
     z_limit: float = CONFLICT_Z,
 ) -> tuple[Floats, Texts]:
-    """Tell where lithology and tests disagree more than their scatter explains.
+    r"""Tell where lithology and tests disagree more than their scatter explains.
+
+    .. math:: z = \frac{|x_i - x_j|}{\sqrt{v_i + v_j}}
 
     Parameters
     ----------
@@ -212,6 +214,10 @@ def evidence_conflict(
         The largest of the differences; NaN with fewer than two sources.
     text : numpy.ndarray of str
         Which pair conflicts, empty where none does.
+
+    References
+    ----------
+    Difference of two normal values over its standard deviation; the limit is judgement.
 
     Examples
     --------
@@ -258,6 +264,10 @@ def evidence_veto(tap_response: Words = "", weathering_grade: Words = "") -> Tex
     -------
     numpy.ndarray of str
         The reason, empty where nothing vetoes. Hollow always vetoes.
+
+    References
+    ----------
+    ISRM weathering grades (1978); that hollow vetoes is common practice.
 
     Examples
     --------

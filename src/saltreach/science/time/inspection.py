@@ -13,18 +13,27 @@ cracking, so where that governs, the answer is another metal, and the interval o
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from saltreach.errors import OptionError
+from saltreach.science.labelled import Axis, labelled
 from saltreach.science.lookup import lookup
+from saltreach.science.types import Bools, Flags, Floats, Texts, Values, Words, number, numbers
 
 LADDER_MONTHS = (6, 12, 24, 36, 48, 60)
 """Intervals in use; a candidate is rounded down to one of them, but not below the first."""
 
 EXTERNAL = "external rule"
 """Name of the rule that a land manager or owner sets."""
+
+RULES = (
+    EXTERNAL, "hollow rock", "volcanic gas", "condition", "stress-corrosion hazard",
+    "corrosivity category", "metal below its class", "unknown metal", "unknown date",
+)  # fmt: skip
+"""Names of the caps of `cap_months`; on a tie the first governs."""
+YEARS = Axis("year")
 
 NORM_MONTHS = 12.0
 """The norm of published intervals where somebody owns fixed equipment: BS 7883:1997 12.1.2, UNI
@@ -70,14 +79,17 @@ class Governing(NamedTuple):
     the shortest interval is longer than the rule asked for: keep it out of use until mended.
     """
 
-    months: np.ndarray
-    exact_months: np.ndarray
-    rule: np.ndarray
-    below_ladder: np.ndarray
+    months: Floats
+    exact_months: Floats
+    rule: Texts
+    below_ladder: Bools
 
 
-def half_life_months(remaining_y: Any, cap_months: float = HALF_LIFE_CAP_MONTHS) -> Any:
-    """Half of the remaining life, capped.
+@labelled("month")
+def half_life_months(remaining_y: Values, cap_months: float = HALF_LIFE_CAP_MONTHS) -> Floats:
+    r"""Half of the remaining life, capped.
+
+    .. math:: m = \min(6\, t,\, cap)
 
     Parameters
     ----------
@@ -91,15 +103,20 @@ def half_life_months(remaining_y: Any, cap_months: float = HALF_LIFE_CAP_MONTHS)
     array_like
         Months.
 
+    References
+    ----------
+    API 570: half of the remaining life, class 1 piping at most 5 years (second-hand).
+
     Examples
     --------
     >>> half_life_months([6.0, 20.0]).tolist()
     [36.0, 60.0]
     """
-    return np.minimum(6.0 * np.asarray(remaining_y, float), cap_months)
+    return np.minimum(6.0 * number(remaining_y), cap_months)
 
 
-def months_to_target(curve: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray:
+@labelled("month", takes={"curve": YEARS})
+def months_to_target(curve: Values, target_per_y: Values = TARGET_PER_Y) -> Floats:
     """Months until the yearly failure probability reaches the target.
 
     Parameters
@@ -115,36 +132,42 @@ def months_to_target(curve: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray
         0 where it is reached today, infinite where not within the curve; in between linear
         within a year. NaN where the curve is.
 
+    References
+    ----------
+    Arithmetic; the target is judgement, see `TARGET_PER_Y`.
+
     Examples
     --------
     >>> months_to_target([[1e-4, 5e-4, 1.5e-3], [2e-3, 3e-3, 4e-3]], 1e-3).tolist()
     [18.0, 0.0]
     """
-    p = np.asarray(curve, float)
-    target = np.broadcast_to(np.asarray(target_per_y, float), p.shape[:1])
-    reached = p >= target[:, None]
-    first = np.argmax(reached, axis=1)
-    row = np.arange(len(p))
-    before, after = p[row, np.maximum(first - 1, 0)], p[row, first]
+    p, target = number(curve), number(target_per_y)
+    reached = p >= target[..., None]
+    first = np.argmax(reached, axis=-1)
+    before, after = (
+        np.take_along_axis(p, at[..., None], axis=-1)[..., 0]
+        for at in (np.maximum(first - 1, 0), first)
+    )
     part = (target - before) / np.where(after > before, after - before, 1.0)
     months = np.where(first == 0, 0.0, 12.0 * (first - 1 + part))
-    months = np.where(reached.any(axis=1), months, np.inf)
-    return np.where(np.isnan(p).any(axis=1), np.nan, months)
+    months = np.where(reached.any(axis=-1), months, np.inf)
+    return np.where(np.isnan(p).any(axis=-1), np.nan, months)
 
 
+@labelled(dict.fromkeys(RULES, "month"), returns=dict)
 def cap_months(
     *,
-    corrosivity_category: Any = "",
-    scc_band: Any = "",
-    cracks: Any = True,
-    condition: Any = np.nan,
-    metal_known: Any = True,
-    date_known: Any = True,
-    hollow: Any = False,
-    volcanic: Any = False,
-    below_class: Any = False,
-    external_months: Any = np.nan,
-) -> dict[str, np.ndarray]:
+    corrosivity_category: Words = "",
+    scc_band: Words = "",
+    cracks: Flags = True,
+    condition: Values = np.nan,
+    metal_known: Flags = True,
+    date_known: Flags = True,
+    hollow: Flags = False,
+    volcanic: Flags = False,
+    below_class: Flags = False,
+    external_months: Values = np.nan,
+) -> dict[str, Floats]:
     """Longest intervals by class, evidence, and whoever manages the land.
 
     Parameters
@@ -168,32 +191,36 @@ def cap_months(
     dict
         Candidates for `governing`, by name of the rule; NaN where a cap does not apply.
 
+    References
+    ----------
+    Judgement, see the constants; the norm of a year as in `NORM_MONTHS`.
+
     Examples
     --------
     >>> caps = cap_months(corrosivity_category="C4", condition=2.0)
     >>> float(caps["corrosivity category"]), float(caps["condition"])
     (36.0, 24.0)
     """
-    grade = np.asarray(condition, float)
+    grade = number(condition)
     by_grade = np.array(CONDITION_CAP_MONTHS)[np.clip(np.nan_to_num(grade), 0, 4).astype(int)]
-    return {
-        EXTERNAL: np.asarray(external_months, float),
-        "hollow rock": np.where(hollow, HOLLOW_CAP_MONTHS, np.nan),
-        "volcanic gas": np.where(volcanic, VOLCANIC_CAP_MONTHS, np.nan),
-        "condition": np.where(np.isnan(grade), np.nan, by_grade),
-        "stress-corrosion hazard": np.where(
-            cracks, lookup(scc_band, SCC_CAP_MONTHS, "hazard band"), np.nan
-        ),
-        "corrosivity category": np.asarray(
-            lookup(corrosivity_category, CATEGORY_CAP_MONTHS, "corrosivity category")
-        ),
-        "metal below its class": np.where(below_class, BELOW_CLASS_CAP_MONTHS, np.nan),
-        "unknown metal": np.where(metal_known, np.nan, UNKNOWN_METAL_CAP_MONTHS),
-        "unknown date": np.where(date_known, np.nan, UNKNOWN_DATE_CAP_MONTHS),
-    }
+    months = (
+        number(external_months),
+        np.where(hollow, HOLLOW_CAP_MONTHS, np.nan),
+        np.where(volcanic, VOLCANIC_CAP_MONTHS, np.nan),
+        np.where(np.isnan(grade), np.nan, by_grade),
+        np.where(cracks, lookup(scc_band, SCC_CAP_MONTHS, "hazard band"), np.nan),
+        lookup(corrosivity_category, CATEGORY_CAP_MONTHS, "corrosivity category"),
+        np.where(below_class, BELOW_CLASS_CAP_MONTHS, np.nan),
+        np.where(metal_known, np.nan, UNKNOWN_METAL_CAP_MONTHS),
+        np.where(date_known, np.nan, UNKNOWN_DATE_CAP_MONTHS),
+    )
+    return dict(zip(RULES, months, strict=True))
 
 
-def months_by_probability(curve: Any, rusts: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray:
+@labelled("month", takes={"curve": YEARS})
+def months_by_probability(
+    curve: Values, rusts: Flags, target_per_y: Values = TARGET_PER_Y
+) -> Floats:
     """Months until the target is reached; once it is, a step that a person can keep.
 
     Parameters
@@ -209,20 +236,25 @@ def months_by_probability(curve: Any, rusts: Any, target_per_y: Any = TARGET_PER
     -------
     numpy.ndarray, shape (n,)
 
+    References
+    ----------
+    BS 7883:1997 12.1.2, UNI 11560:2022, EN 365:2004 (second-hand) for the yearly norm; the steps
+    are judgement.
+
     Examples
     --------
     >>> months_by_probability([[0.01, 0.02], [0.2, 0.3], [0.2, 0.3]], [True, False, True]).tolist()
     [12.0, 12.0, 6.0]
     """
-    p = np.asarray(curve, float)
-    ratio = np.nan_to_num(p[:, 0]) / target_per_y
+    p, target = number(curve), number(target_per_y)
+    ratio = np.nan_to_num(p[..., 0]) / target
     limits, months = (np.array(v) for v in zip(*RUST_ABOVE_TARGET, strict=True))
     step = months[np.searchsorted(limits[:-1], ratio, side="right")]
     step = np.where(rusts, step, NORM_MONTHS)
-    return np.maximum(months_to_target(p, target_per_y), step)
+    return np.maximum(months_to_target(p, target), step)
 
 
-def governing(candidates: Mapping[str, Any], kept: Collection[str] = ()) -> Governing:
+def governing(candidates: Mapping[str, Values], kept: Collection[str] = ()) -> Governing:
     """Shortest of the candidate intervals, rounded down to the ladder.
 
     Parameters
@@ -250,7 +282,7 @@ def governing(candidates: Mapping[str, Any], kept: Collection[str] = ()) -> Gove
     """
     if not candidates:
         raise OptionError("no candidate intervals: give at least one rule with its months")
-    stacked = np.stack(np.broadcast_arrays(*(np.asarray(v, float) for v in candidates.values())))
+    stacked = np.stack(np.broadcast_arrays(*(number(v) for v in candidates.values())))
     wrong = [n for n, v in zip(candidates, stacked, strict=True) if (v < 0).any()]
     if wrong:
         raise OptionError(f"candidate {wrong[0]!r} has negative months; give 0 or more")
@@ -275,8 +307,11 @@ def governing(candidates: Mapping[str, Any], kept: Collection[str] = ()) -> Gove
     )
 
 
-def zero_failure_sample_size(confidence: Any, reliability: Any) -> Any:
-    """How many must pass, none failing, to show a reliability with some confidence.
+@labelled("1")
+def zero_failure_sample_size(confidence: Values, reliability: Values) -> Floats:
+    r"""How many must pass, none failing, to show a reliability with some confidence.
+
+    .. math:: n = \lceil \ln(1 - C) / \ln R \rceil
 
     Parameters
     ----------
@@ -285,20 +320,27 @@ def zero_failure_sample_size(confidence: Any, reliability: Any) -> Any:
 
     Returns
     -------
-    numpy.ndarray or int
-        :math:`\\lceil \\ln(1 - C) / \\ln R \\rceil`.
+    numpy.ndarray
+        A whole number; NaN stays NaN.
+
+    References
+    ----------
+    Binomial distribution without failures (success run), any handbook of quality.
 
     Examples
     --------
     >>> int(zero_failure_sample_size(0.95, 0.90))
     29
     """
-    count = np.log1p(-np.asarray(confidence, float)) / np.log(reliability)
-    return np.ceil(count - 1e-9).astype(int)
+    count = np.log1p(-number(confidence)) / np.log(number(reliability))
+    return np.ceil(count - 1e-9)
 
 
-def reliability_lower_bound(tests: Any, confidence: Any) -> Any:
+@labelled("1")
+def reliability_lower_bound(tests: Values, confidence: Values) -> Floats:
     """Reliability shown by tests that all passed.
+
+    .. math:: R = (1 - C)^{1/n}
 
     Parameters
     ----------
@@ -309,13 +351,18 @@ def reliability_lower_bound(tests: Any, confidence: Any) -> Any:
 
     Returns
     -------
-    numpy.ndarray or float
-        :math:`(1 - C)^{1/n}`. Three passes at 95 % show 0.37: nearly nothing. And a proof load
+    numpy.ndarray
+        Three passes at 95 % show 0.37: nearly nothing. And a proof load
         says nothing of a crack that grows on after it.
+
+    References
+    ----------
+    Binomial distribution without failures, any handbook of quality.
 
     Examples
     --------
     >>> round(float(reliability_lower_bound(3, 0.95)), 3)
     0.368
     """
-    return (1.0 - np.asarray(confidence, float)) ** (1.0 / np.asarray(tests, float))
+    tests, confidence = numbers(tests, confidence)
+    return (1.0 - confidence) ** (1.0 / tests)
