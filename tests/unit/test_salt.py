@@ -1,7 +1,6 @@
 """Chloride deposition at its limits, and its random draws."""
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from saltreach.science.air import salt
@@ -64,15 +63,6 @@ def test_spray_makes_less_sure_only_where_it_reaches():
 def test_wind_is_held_between_onset_and_limit():
     assert salt.wind_factor(0.0) == salt.wind_factor(3.0) < salt.wind_factor(3.1)
     assert salt.wind_factor(15.0) == salt.wind_factor(40.0)
-
-
-def test_labels_survive_with_unknown_rows():
-    index = ["a", "b"]
-    median, sigma_ln = salt.chloride(
-        pd.Series([100.0, np.nan], index), sea_openness=pd.Series([np.nan, 0.5], index)
-    )
-    assert list(median.index) == list(sigma_ln.index) == index
-    assert median.isna().tolist() == [False, True]
 
 
 @pytest.mark.parametrize("distance_m", [5.0, 100.0, 2_000.0, 50_000.0])
