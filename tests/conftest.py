@@ -8,11 +8,16 @@ after it, lists what it left out, and fails if that holds any test of the main j
 figures. Those come first in every run.
 """
 
+import datetime as dt
 import os
+import pickle
 import time
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from helpers.once import once
 
 settings.register_profile(
     "repeatable",
@@ -67,3 +72,20 @@ def pytest_terminal_summary(terminalreporter, config):
         for file in dict.fromkeys(files):
             must = " (no run may leave this out)" if file.startswith(ALWAYS) else ""
             terminalreporter.line(f"{file}: {files.count(file)} tests{must}")
+
+
+@pytest.fixture(scope="session")
+def assessed_demo(tmp_path_factory):
+    """The demo's register assessed in Python, once a run. Not to be changed."""
+
+    def make(folder: Path) -> None:
+        from saltreach import Options, assess, read_register
+        from saltreach.layers.embedded import embedded_file
+
+        today = dt.date(2026, 11, 25)
+        register = read_register(embedded_file("demo/anchors.csv"), today=today)
+        with (folder / "result.pickle").open("wb") as stream:
+            pickle.dump(assess(register, Options(today=today)), stream)
+
+    with (once(tmp_path_factory, "assessed_demo", make) / "result.pickle").open("rb") as stream:
+        return pickle.load(stream)

@@ -22,9 +22,14 @@ from saltreach.assessment.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOO
 from saltreach.assessment.sectors import WORST_SHARE  # noqa: E402
 from saltreach.science.metal.stress_corrosion import MINIMUM_MATERIAL, WEIGHTS  # noqa: E402
 from saltreach.science.rock import bond  # noqa: E402
+from saltreach.science.rock.placement import (  # noqa: E402
+    SOFT_ROCK_MEDIAN_MPA,
+    TOO_WEAK_MEDIAN_MPA,
+)
 from saltreach.science.time import inspection, updating  # noqa: E402
 from saltreach.science.time.reliability import MODEL  # noqa: E402
 from saltreach.vocabulary.metals import GRADES  # noqa: E402
+from saltreach.vocabulary.words import BANDS  # noqa: E402
 
 
 def rows(heads: tuple[str, ...], body: list[tuple[object, ...]]) -> list[str]:
@@ -65,6 +70,23 @@ def caps() -> list[tuple[str, str, str]]:
     return by
 
 
+def floors() -> list[tuple[str, str]]:
+    """Least bands of metal and rock, whatever the probability."""
+    rock = {
+        "veto": "rock: hollow sound or completely weathered (W5, W6)",
+        "weak": f"rock: median strength of {TOO_WEAK_MEDIAN_MPA:g} MPa or less",
+        "soft": f"rock: median strength below {SOFT_ROCK_MEDIAN_MPA:g} MPa",
+    }
+    return [
+        (BANDS[-1], "metal: recorded as failed"),
+        (risk.POOR_METAL_FLOOR, "metal: recorded as poor"),
+        (risk.LIKE_FAILED_FLOOR, "metal: a like anchor (sector, metal, year) failed"),
+        (risk.MANY_FAILED_FLOOR, f"metal: {risk.MANY_FAILED:.0%} of the like anchors failed"),
+        *((band, rock[name]) for name, band in risk.ROCK_FLOORS),
+        (risk.UNKNOWN_ROCK_FLOOR, "rock: neither rock nor test known"),
+    ]
+
+
 def page() -> str:
     """The whole page."""
     answers = pd.read_csv(ANSWERS, dtype=str, keep_default_na=False).set_index("anchor_id")
@@ -84,6 +106,8 @@ def page() -> str:
         "are said.",
         "",
         *rows(("band", "what it says"), list(risk.BAND_MEANINGS.items())),
+        "",
+        *rows(("band no milder than", "where (judgement)"), floors()),
         "",
         "Replace, move or close within, by the band of the risk: "
         + ", ".join(f"{b} {m} months" for b, m in risk.REPLACE_WITHIN_MONTHS.items())

@@ -20,8 +20,8 @@ from playwright.sync_api import Error, sync_playwright
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from helpers import synthetic
 from helpers.ensure_browser import chromium
+from helpers.pages import write_map
 from saltreach.outputs.html import asset_text
-from saltreach.outputs.map.page import write_map
 
 SIZE_MB, FIRST_S, FRAME_MS = 25.0, 3.0, 100.0
 PEER_SIZES = (500, 1000, 2000, 5000, 10_000)
@@ -65,7 +65,7 @@ def answer(route):
         route.continue_()
     elif url.endswith(("leaflet.js", "leaflet.css")):
         kind = "text/javascript" if url.endswith("js") else "text/css"
-        route.fulfill(body=asset_text(url.rsplit("/", 1)[1]), content_type=kind)
+        route.fulfill(body=asset_text(f"map/{url.rsplit('/', 1)[1]}"), content_type=kind)
     elif url.endswith(".png"):
         route.fulfill(body=PIXEL, content_type="image/png")
     else:

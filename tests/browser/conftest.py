@@ -5,6 +5,7 @@ import os
 import pytest
 
 from helpers.ensure_browser import chromium
+from helpers.pages import watch
 
 CHROMIUM = chromium()
 ARGUMENTS = [
@@ -44,3 +45,22 @@ def new_context(browser):
         return context
 
     return new
+
+
+@pytest.fixture
+def watched(new_context):
+    """Opens a file; at the end no request, console message or dialog may have happened."""
+    contexts, troubles = [], []
+
+    def opened(path, *, allow_tiles=False, **options):
+        context = new_context(**options)
+        contexts.append(context)
+        page = context.new_page()
+        watch(page, troubles, allow_tiles=allow_tiles)
+        page.goto(path.as_uri())
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert troubles == []

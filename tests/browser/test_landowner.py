@@ -9,11 +9,12 @@ from pypdf import PdfReader
 
 from helpers.accessibility import assert_accessible, findings
 from helpers.holding_region import HOSTILE, anchors, assessment, holding
-from saltreach.outputs.landowner.page import PAGE_FILE, write_landowner
+from helpers.pages import DESKTOP, PHONE
+from saltreach.outputs.landowner.page import landowner
 
 pytestmark = pytest.mark.browser
 
-SIZES = {"desktop": {"width": 1440, "height": 900}, "phone": {"width": 390, "height": 844}}
+SIZES = {"desktop": DESKTOP, "phone": PHONE}
 
 
 @pytest.fixture(scope="module")
@@ -23,37 +24,12 @@ def file(tmp_path_factory):
     points = anchors()
     land = shapely.box(-4.99, 43.36, -4.76, 43.47)
     out = tmp_path_factory.mktemp("landowner")
-    write_landowner(assessment(points), holding(points, land=land), out)
-    return out / PAGE_FILE
+    return landowner(assessment(points), holding(points, land=land), out).files[0]
 
 
 @pytest.fixture
-def opened(new_context, file):
-    """Opens the page; at the end no request, console message or dialog may have happened."""
-    contexts, troubles = [], []
-
-    def open_page(size="desktop", **options):
-        context = new_context(viewport=SIZES[size], **options)
-        contexts.append(context)
-        page = context.new_page()
-        page.on("console", lambda message: troubles.append(f"console {message.text}"))
-        page.on("pageerror", lambda error: troubles.append(f"error {error}"))
-        page.on("dialog", lambda dialog: (troubles.append("dialog"), dialog.dismiss()))
-        page.on(
-            "request",
-            lambda request: (
-                None
-                if request.url.startswith(("file:", "data:"))
-                else troubles.append(f"request {request.url}")
-            ),
-        )
-        page.goto(file.as_uri())
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
-    assert troubles == []
+def opened(watched, file):
+    return lambda size="desktop", **options: watched(file, viewport=SIZES[size], **options)
 
 
 @pytest.mark.parametrize("size", SIZES)

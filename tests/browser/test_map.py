@@ -6,8 +6,10 @@ import pytest
 
 from helpers import synthetic
 from helpers.accessibility import assert_accessible
+from helpers.pages import DESKTOP, PHONE, watch, write_map
+from saltreach.outputs.html import framed
 from saltreach.outputs.map.colourings import COLOURINGS
-from saltreach.outputs.map.page import SCRIPTS, write_map
+from saltreach.outputs.map.page import SCRIPTS
 from saltreach.outputs.map.texts import LANGUAGES, catalogue
 from saltreach.vocabulary.words import BANDS
 
@@ -17,8 +19,6 @@ CAUTION = (
     "Advice only, never a certificate that an anchor is safe. Local code, the land manager and a "
     "competent person decide."
 )
-DESKTOP = {"width": 1440, "height": 900}
-PHONE = {"width": 390, "height": 844}
 
 
 @pytest.fixture(scope="module")
@@ -32,44 +32,19 @@ def map_file(region, tmp_path_factory):
     return write_map(*region, tmp_path_factory.mktemp("map") / "map.html", title="Test region")
 
 
-def watch(page, troubles, *, allow_tiles=False):
-    """Notes every request, console message, error or dialog of a page."""
-
-    def on_request(request):
-        if not request.url.startswith(("file:", "data:")) and not allow_tiles:
-            troubles.append(f"request {request.url}")
-
-    page.on("request", on_request)
-    page.on("pageerror", lambda error: troubles.append(f"error {error}"))
-    page.on("dialog", lambda dialog: (troubles.append("dialog"), dialog.dismiss()))
-    page.on(
-        "console",
-        lambda message: None if allow_tiles else troubles.append(f"console {message.text}"),
-    )
-
-
-def load(page, path):
-    page.goto(path.as_uri())
+def drawn(page):
     page.wait_for_selector("html[data-ready=yes]", state="attached")
+    return page
 
 
 @pytest.fixture
-def open_map(new_context, map_file):
-    """Opens the map; at the end no request, console message or dialog may have happened."""
-    contexts, troubles = [], []
+def open_map(watched, map_file):
+    """Opens the map, or another file that holds one."""
 
-    def opened(viewport=DESKTOP, path=map_file, allow_tiles=False, **options):
-        context = new_context(viewport=viewport, locale="en-GB", **options)
-        contexts.append(context)
-        page = context.new_page()
-        watch(page, troubles, allow_tiles=allow_tiles)
-        load(page, path)
-        return page
+    def opened(viewport=DESKTOP, path=map_file, **options):
+        return drawn(watched(path, viewport=viewport, locale="en-GB", **options))
 
-    yield opened
-    for context in contexts:
-        context.close()
-    assert troubles == []
+    return opened
 
 
 PUT_BACK = """
@@ -92,7 +67,8 @@ def kept_open(new_context, map_file):
     context, troubles = new_context(viewport=DESKTOP, locale="en-GB"), []
     page = context.new_page()
     watch(page, troubles)
-    load(page, map_file)
+    page.goto(map_file.as_uri())
+    drawn(page)
     yield page, troubles
     context.close()
 
@@ -475,6 +451,16 @@ def test_texts_of_the_page_can_be_read(open_map, scheme):
     )
     for pair, ratio in zip(pairs, ratios, strict=True):
         assert ratio >= 4.5, pair
+
+
+def test_it_runs_in_a_notebook_s_frame_too(watched, map_file, tmp_path):
+    """Its scripts reach nothing of the notebook, and it asks for nothing."""
+    page_file = tmp_path / "notebook.html"
+    framed_map = framed(map_file.read_text(encoding="utf-8"), "Map")
+    page_file.write_text(f"<!doctype html><title>n</title>{framed_map}", encoding="utf-8")
+    inside = drawn(watched(page_file, viewport=DESKTOP).frames[1])
+    assert inside.locator("#sector-list li").count() > 10
+    assert inside.evaluate("window.origin") == "null"
 
 
 def test_print_is_clean(open_map):

@@ -185,7 +185,7 @@ def test_a_failing_write_leaves_the_old_results_whole(saltreach, tmp_path, monke
     def fail(*_args, **_kwargs):
         raise OSError("disk full")
 
-    monkeypatch.setattr(tables, "write_map_file", fail)
+    monkeypatch.setattr(tables, "write_map", fail)
     with pytest.raises(OSError, match="disk full"):
         tables.write_results(result, tmp_path / "out", title="second")
     assert {p.name: p.read_bytes() for p in (tmp_path / "out").iterdir()} == before

@@ -58,17 +58,19 @@ def assessment(points):
     sectors["material_recommended"] = np.array(["titanium", "316", ""])[n % 3]
     sectors["next_inspection_on"] = np.array(["2027-03-14", "", "2026-02-02"])[n % 3]
     sectors["overdue"] = np.where(n % 3 == 2, "yes", "no")
+    sectors["sea_cliff"] = ""
     sectors["inspection_interval_months"] = np.array([3.0, np.nan, 24.0])[n % 3]
     provenance = {
         "time": "2026-07-01T08:00:00+00:00",
         "assessed_for": "2026-07-01",
         "software": "saltreach test",
+        "register": {"file": "small.csv"},
         "options": {"coast_file": None},
         "layers": [{"name": "c", "quantity": "shoreline", "source": "GSHHG", "licence": "LGPL"}],
         "caution": CAUTION,
     }
-    crags = sectors.drop_duplicates("crag")
-    return Assessment(Flat(points, sectors, crags, pd.DataFrame()), provenance)
+    crags = sectors.drop_duplicates("crag").copy()
+    return Assessment(Flat(points, sectors, crags, pd.DataFrame({"row": []})), provenance)
 
 
 def with_anchors(result, points):

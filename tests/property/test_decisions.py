@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from saltreach.assessment.corrosivity import corrosivity
 from saltreach.assessment.interval import inspection_interval
-from saltreach.assessment.material import choose_material, rank_of, stress_corrosion_hazard
+from saltreach.assessment.material import choose_material, stress_corrosion_hazard
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.risk import action_of, bands_of
 from saltreach.assessment.state import age_of_anchors, state_of_anchors
@@ -71,7 +71,7 @@ def decide(*rows: dict, policy: Policy = DEFAULT) -> pd.DataFrame:
 
 
 def metal(table):
-    return rank_of(table["material_recommended"]).to_numpy()
+    return MATERIAL_NAMES.rank(table["material_recommended"]).to_numpy()
 
 
 def months(table):
@@ -128,8 +128,8 @@ def test_more_so2_never_weaker_metal(place, more):
 @given(place=places)
 def test_recommended_is_never_below_minimum(place):
     found = decide(place)
-    minimum = rank_of(found["material_minimum"])
-    assert (rank_of(found["material_recommended"]) >= minimum).all()
+    minimum = MATERIAL_NAMES.rank(found["material_minimum"])
+    assert (MATERIAL_NAMES.rank(found["material_recommended"]) >= minimum).all()
 
 
 def test_unknown_distance_gives_no_class_and_says_so():

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.coast import Coast, block_spheres
+from saltreach.layers.layer import Origin
 from saltreach.layers.openness import DIRECTIONS, sea_fetch, sea_openness
 
 
@@ -15,7 +15,7 @@ def coast_of(rings):
     start = np.r_[0, np.cumsum([len(r) for r in rings])].astype(np.int64)
     centre, radius = block_spheres(vertex)
     land = np.ones(len(rings), bool)
-    return Coast(vertex, start, land, centre, radius, True, 1.0, Layer("drawn", "shoreline"))
+    return Coast(vertex, start, land, centre, radius, True, 1.0, Origin("drawn", "shoreline"))
 
 
 def blob(lon, lat, radii_deg):

@@ -60,7 +60,7 @@ def test_nearer_the_sea_or_unwashed_never_needs_a_lower_class(air, nearer, mild)
     def at_least(distance, f3):
         chances = crc_probabilities(
             distance, air["coast_distance_sd_m"], air["so2_ug_m3"], air["so2_sigma_ln"], f3, mild
-        )[0]
+        )
         assert chances.min() > -1e-12
         assert chances.sum() <= 1 + 1e-9
         return np.cumsum(chances[::-1])

@@ -11,7 +11,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.assessment.assess import assess
 from saltreach.assessment.corrosivity import corrosivity
 from saltreach.assessment.interval import inspection_interval
 from saltreach.assessment.material import choose_material, stress_corrosion_hazard
@@ -19,9 +18,6 @@ from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.risk import action_of, bands_of
 from saltreach.assessment.rock import rock_strength
 from saltreach.assessment.state import age_of_anchors, state_of_anchors
-from saltreach.intake import read_register
-from saltreach.intake.options import Options
-from saltreach.layers.embedded import embedded_file
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 from saltreach.vocabulary.metals import MATERIAL_NAMES
 from saltreach.vocabulary.rocks import lithology_of
@@ -77,10 +73,9 @@ USUAL = {
 
 
 @pytest.fixture(scope="module")
-def region():
+def region(assessed_demo):
     """The demo with its layers; a column that it leaves blank from top to bottom is filled."""
-    register = read_register(embedded_file("demo/anchors.csv"), today=TODAY)
-    table = assess(register, Options(today=TODAY)).working.reset_index(drop=True)
+    table = assessed_demo.working.reset_index(drop=True)
     return filled(table, [name for name in USUAL if blanks(table, name).all()])
 
 
@@ -148,7 +143,7 @@ def decided(table):
         table = table.assign(**{name: found[name] for name in found})
     found = inspection_interval(table, state.curve, TODAY)
     months = found["inspection_interval_months"].to_numpy(float, na_value=np.nan)
-    band = table["risk_band"].map({b: i for i, b in enumerate(BANDS)}).to_numpy(float)
+    band = BANDS.rank(table["risk_band"]).to_numpy()
     # an anchor out of use has no interval: nothing is shorter
     return band, np.where(np.isnan(months), 0.0, months), table["failure_probability_y1"]
 

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.coast import Coast, block_spheres, load_coast
-from saltreach.layers.ecef import ecef_m
+from saltreach.layers.geodesy import ecef_m
+from saltreach.layers.layer import Origin
 
 EARTH = Geodesic.WGS84
 RNG_SEED = 11
@@ -133,7 +133,7 @@ def island(lon, lat, radius_deg, count):
     ring[-1] = ring[0]
     centre, radius = block_spheres(ring)
     return Coast(ring, np.array([0, len(ring)]), np.array([True]), centre, radius, True, 1.0,
-                 Layer("island", "shoreline"))  # fmt: skip
+                 Origin("island", "shoreline"))  # fmt: skip
 
 
 def test_inside_and_outside_of_a_round_island_on_the_equator():

@@ -11,7 +11,7 @@ import pytest
 from saltreach.errors import LayerError
 from saltreach.layers import climate_maps as maps
 from saltreach.layers.climate import (
-    climate_layers,
+    climate_origins,
     lapse_corrected_c,
     monthly_climate,
     relative_humidity_pct,
@@ -229,7 +229,7 @@ def test_without_itur_era5_serves_and_says_so(without_itur):
     assert list(out["elevation_source"]) == ["register", "unknown"]
     assert np.isnan(out["elevation_m"][1])
     assert np.isnan(raw["relative_humidity_pct"]).all()
-    assert [layer.name for layer in climate_layers()] == ["climate_era5"]
+    assert [layer.name for layer in climate_origins()] == ["climate_era5"]
 
 
 def test_damaged_map_is_named(tmp_path, monkeypatch):
@@ -253,7 +253,7 @@ def test_lengths_must_agree():
 
 
 def test_layers_say_where_they_come_from():
-    layers = climate_layers()
+    layers = climate_origins()
     assert len({layer.name for layer in layers}) == len(layers) == 4
     for layer in layers:
         assert all((layer.quantity, layer.unit, layer.source, layer.licence, layer.accuracy))

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.assessment.assess import assess
 from saltreach.assessment.find_out import worth_finding_out
 from saltreach.assessment.priority import anchor_priority, sector_priority
 from saltreach.assessment.state import (
@@ -19,20 +18,10 @@ from saltreach.assessment.state import (
     no_better_than,
     state_of_anchors,
 )
-from saltreach.intake import read_register
 from saltreach.intake.policy import DEFAULT
-from saltreach.layers.embedded import embedded_file
 from saltreach.vocabulary.metals import MATERIAL_NAMES
 
 TODAY = dt.date(2026, 11, 25)
-
-
-@pytest.fixture(scope="module")
-def demo():
-    from saltreach.intake.options import Options
-
-    register = read_register(embedded_file("demo/anchors.csv"), today=TODAY)
-    return assess(register, Options(today=TODAY))
 
 
 def test_the_weaker_known_part_governs_and_an_unknown_bolt_stays_unknown():
@@ -65,10 +54,10 @@ def test_shares_follow_the_crag_then_the_region_then_the_prior():
     assert nothing.sum(axis=1) == pytest.approx(5.0)
 
 
-def test_new_titanium_around_it_does_not_whiten_an_unknown_bolt(demo):
+def test_new_titanium_around_it_does_not_whiten_an_unknown_bolt(assessed_demo):
     """One of 304 between 20 of titanium, placed this year: undated and of unknown metal it fails at
     least a twentieth as often as the old one of 304 that it may be."""
-    row = demo.working[demo.working["material"] == "304"].iloc[[0]].assign(
+    row = assessed_demo.working[assessed_demo.working["material"] == "304"].iloc[[0]].assign(
         hanger_material="unknown", installed_on="1998", condition=pd.array([1], dtype="Int64"),
         scc_hazard=0.5, rock_kn_p05=60.0, rock_kn_p50=90.0,
     )  # fmt: skip
@@ -99,8 +88,8 @@ def test_like_is_of_the_same_sector_metal_and_year_and_what_has_no_date_is_like_
     assert share == pytest.approx([1 / 3, 1 / 3, 0, 0, 0, 1 / 4, 1 / 3, 1 / 2, 1 / 2])
 
 
-def test_a_failure_raises_its_batch_mates_and_no_one_else(demo):
-    table = demo.working
+def test_a_failure_raises_its_batch_mates_and_no_one_else(assessed_demo):
+    table = assessed_demo.working
     calm = table[(table["condition"] != 4) & (table["material"] == "316")]
     sector = calm.groupby(["crag", "sector"]).size().idxmax()
     part = table[(table["crag"] == sector[0]) & (table["sector"] == sector[1])].copy()
@@ -116,8 +105,10 @@ def test_a_failure_raises_its_batch_mates_and_no_one_else(demo):
     assert apart[1:] == pytest.approx(before[1:])
 
 
-def test_an_unknown_bolt_under_a_zinc_hanger_fails_as_zinc_does(demo):
-    part = demo.working.iloc[::80].assign(hanger_material="zinc-plated steel", installed_on="2005")
+def test_an_unknown_bolt_under_a_zinc_hanger_fails_as_zinc_does(assessed_demo):
+    part = assessed_demo.working.iloc[::80].assign(
+        hanger_material="zinc-plated steel", installed_on="2005"
+    )
     zinc, unknown = (
         state_of_anchors(part.assign(material=metal), TODAY).curve
         for metal in ("zinc-plated steel", "unknown")
@@ -125,8 +116,8 @@ def test_an_unknown_bolt_under_a_zinc_hanger_fails_as_zinc_does(demo):
     assert unknown == pytest.approx(zinc)
 
 
-def test_priority_ranks_sea_cliffs_first_within_a_band(demo):
-    sectors = demo.flat.sectors.sort_values("priority_rank")
+def test_priority_ranks_sea_cliffs_first_within_a_band(assessed_demo):
+    sectors = assessed_demo.flat.sectors.sort_values("priority_rank")
     band = sectors["risk_band"].map({b: i for i, b in enumerate(
         ("low", "moderate", "raised", "high", "severe"))})  # fmt: skip
     bought = sectors["anchors_to_replace"] > 0
@@ -141,9 +132,11 @@ def test_priority_ranks_sea_cliffs_first_within_a_band(demo):
     assert sectors["priority_reasons"].str.contains("sea cliff|inland").all()
 
 
-def test_pure_risk_follows_the_score_alone(demo):
-    anchors = demo.flat.anchors.join(demo.working[["yearly_loss_after"]])
-    plain = demo.flat.sectors.drop(columns=["priority_score", "priority_rank", "priority_reasons"])
+def test_pure_risk_follows_the_score_alone(assessed_demo):
+    anchors = assessed_demo.flat.anchors.join(assessed_demo.working[["yearly_loss_after"]])
+    plain = assessed_demo.flat.sectors.drop(
+        columns=["priority_score", "priority_rank", "priority_reasons"]
+    )
     plain = plain[["crag", "sector", "anchors", "risk_band", "sea_cliff", "spots_refused",
                    "to_take_out_of_use"]]  # fmt: skip
     found = sector_priority(plain, anchors, replace(DEFAULT, order="pure-risk"))
@@ -151,9 +144,9 @@ def test_pure_risk_follows_the_score_alone(demo):
     assert by_rank.is_monotonic_decreasing
 
 
-def test_dearer_work_lowers_the_score_and_nothing_to_do_costs_nothing(demo):
-    cheap = anchor_priority(demo.working, DEFAULT)
-    dear = anchor_priority(demo.working, replace(DEFAULT, work_cost=40.0))
+def test_dearer_work_lowers_the_score_and_nothing_to_do_costs_nothing(assessed_demo):
+    cheap = anchor_priority(assessed_demo.working, DEFAULT)
+    dear = anchor_priority(assessed_demo.working, replace(DEFAULT, work_cost=40.0))
     some = cheap["priority_score"] > 0
     assert some.any()
     assert (dear.loc[some, "priority_score"] < cheap.loc[some, "priority_score"]).all()
@@ -161,9 +154,9 @@ def test_dearer_work_lowers_the_score_and_nothing_to_do_costs_nothing(demo):
     assert (cheap.loc[idle, "priority_score"] == 0).all()
 
 
-def test_finding_out_concerns_unknowns_only_and_nothing_is_left_when_all_is_known(demo):
-    found = worth_finding_out(demo.working, TODAY, 15.0)
-    table = demo.working
+def test_finding_out_concerns_unknowns_only_and_nothing_is_left_when_all_is_known(assessed_demo):
+    found = worth_finding_out(assessed_demo.working, TODAY, 15.0)
+    table = assessed_demo.working
     for row in found.itertuples(index=False):
         here = (table["crag"] == row.crag) & (table["sector"] == row.sector)
         assert 0 < row.decisions_changed <= row.anchors_unknown <= here.sum()
@@ -181,9 +174,9 @@ def test_finding_out_concerns_unknowns_only_and_nothing_is_left_when_all_is_know
     assert worth_finding_out(told, TODAY, 15.0).empty
 
 
-def test_unknown_metal_is_no_single_value(demo):
+def test_unknown_metal_is_no_single_value(assessed_demo):
     """The chance of an unknown metal lies between those of the best and the worst metal."""
-    table = demo.working.head(60).assign(condition=pd.array([pd.NA] * 60, dtype="Int64"))
+    table = assessed_demo.working.head(60).assign(condition=pd.array([pd.NA] * 60, dtype="Int64"))
     curves = {}
     for metal in ("unknown", *METAL_PRIOR):
         part = table.assign(material=metal, hanger_material="unknown")

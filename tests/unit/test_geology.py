@@ -12,13 +12,11 @@ import shapely
 from affine import Affine
 
 from saltreach.errors import LayerError
-from saltreach.layers.geology import rock_map_at
+from saltreach.layers.geology import rock_map_at, rock_record, rock_values
 from saltreach.layers.rock_types import (
     mapped_lithology,
     read_rock_mapping,
     rock_families,
-    rock_record,
-    rock_values,
     same_rock,
 )
 from saltreach.vocabulary.rocks import lithologies
@@ -87,7 +85,7 @@ def test_numeric_codes_and_unmapped_entries(tmp_path):
     assert found.lithology.tolist() == ["granite", "limestone", "unknown"]
     record = rock_record(rock_values(anchors(["", "", ""]), found), found)
     assert record["unmapped_entries"] == {"9": 1}
-    assert record["anchors_by_source"] == {found.layer.name: 2, "unknown": 1}
+    assert record["anchors_by_source"] == {found.origin.name: 2, "unknown": 1}
 
 
 def test_the_register_wins_and_only_another_rock_is_a_disagreement(squares):
@@ -97,7 +95,7 @@ def test_the_register_wins_and_only_another_rock_is_a_disagreement(squares):
     assert values["lithology"].tolist() == [
         "slate", "carbonate sedimentary", "limestone", "granite",
     ]  # fmt: skip
-    assert values["lithology_source"].tolist() == ["register"] * 2 + [found.layer.name] * 2
+    assert values["lithology_source"].tolist() == ["register"] * 2 + [found.origin.name] * 2
     assert values["rock_disagreement"].tolist() == [
         "Rock: the register says slate, the map granite; the register's is used.", "", "", "",
     ]  # fmt: skip

@@ -28,6 +28,7 @@ SLOPE = 5e-4 + 1e-3 * np.arange(31)
 
 def decided(*changes, curves=None, policy=DEFAULT):
     table = pd.DataFrame([CALM | change for change in changes]).astype({"condition": "Int64"})
+    table["steel_life_left_y"] = remaining_life_of_coated_y(table)
     curve = np.array([SAFE] * len(table) if curves is None else curves)
     return inspection_interval(table, curve, TODAY, policy)
 

@@ -18,15 +18,12 @@ from pypdf import PdfReader
 from pyproj import Geod
 
 from helpers.holding_region import HOSTILE, SECRETS, anchors, assessment, holding, with_anchors
+from saltreach.assessment.generalise import COUNT_RANGES, Grid, count_range, generalised
 from saltreach.errors import OptionError, RegisterError
 from saltreach.intake.holding import Contact, Holding, Work, read_holding
-from saltreach.outputs.landowner.generalise import COUNT_RANGES, Grid, count_range, generalised
-from saltreach.outputs.landowner.page import (
-    landowner_data,
-    landowner_page,
-    map_svg,
-    write_landowner,
-)
+from saltreach.outputs.landowner.drawing import map_svg
+from saltreach.outputs.landowner.page import landowner, landowner_page
+from saltreach.outputs.landowner.words import landowner_data
 
 GEOD = Geod(ellps="WGS84")
 SIDES = (100.0, 250.0, 1000.0)
@@ -97,10 +94,10 @@ def test_no_coordinate_in_the_file_is_nearer_to_an_anchor_than_the_stated_distan
 def test_the_files_do_not_change_when_anchors_move_inside_their_cells(side_m, tmp_path):
     points = anchors()
     result = assessment(points)
-    first = write_landowner(result, holding(points), tmp_path / "a", coarseness_m=side_m)
+    first = landowner(result, holding(points), tmp_path / "a", coarseness_m=side_m).files
     for seed in (3, 4):
         moved = with_anchors(result, jittered(points, side_m, seed))
-        again = write_landowner(moved, holding(points), tmp_path / "b", coarseness_m=side_m)
+        again = landowner(moved, holding(points), tmp_path / "b", coarseness_m=side_m).files
         assert [p.read_bytes() for p in first] == [p.read_bytes() for p in again]
 
 
@@ -108,16 +105,16 @@ def test_the_files_do_not_change_with_the_order_of_anchors_or_with_anchors_elsew
     points = anchors()
     here = holding(points, crags=("Cabo Uno", "Peña Dos"))
     whole = assessment(points)
-    first = write_landowner(whole, here, tmp_path / "a")
+    first = landowner(whole, here, tmp_path / "a").files
     only = points["crag"].isin(here.crags)
     fewer = with_anchors(whole, points[only].sample(frac=1, random_state=1))
-    second = write_landowner(fewer, here, tmp_path / "b")
+    second = landowner(fewer, here, tmp_path / "b").files
     assert [p.read_bytes() for p in first] == [p.read_bytes() for p in second]
 
 
 def test_no_id_route_note_or_sector_reaches_the_files(tmp_path):
     points = anchors()
-    page, statement = write_landowner(assessment(points), holding(points), tmp_path)
+    page, statement = landowner(assessment(points), holding(points), tmp_path).files
     said = "".join(page.extract_text() for page in PdfReader(statement).pages)
     assert "Peña Dos" in said
     for text in (page.read_text(encoding="utf-8"), said):
@@ -338,7 +335,7 @@ def test_a_metal_is_called_the_coast_s_only_by_the_sea(metal, sea_cliff, said, t
     here = holding(points, crags=("Cabo Uno",))
     place = landowner_data(result, here)["places"][0]
     assert place["work"] == [f"When anchors are renewed, the new ones are of {said}."]
-    page, statement = write_landowner(result, here, tmp_path)
+    page, statement = landowner(result, here, tmp_path).files
     words = "".join(part.extract_text() for part in PdfReader(statement).pages)
     for text in (page.read_text(encoding="utf-8"), " ".join(words.split())):
         assert ("for the coast" in text) == ("coast" in said)
@@ -427,6 +424,6 @@ def test_holding_is_read_from_a_polygon_file_with_columns(tmp_path):
 )
 def test_the_method_holds_anywhere(centre, tmp_path):
     points = anchors(count=60, names=("Uno", "Dos"), centre=centre)
-    page, _ = write_landowner(assessment(points), holding(points), tmp_path)
+    page, _ = landowner(assessment(points), holding(points), tmp_path).files
     places = places_in(page.read_text(encoding="utf-8"))
     assert nearest_m(places, points) >= 250

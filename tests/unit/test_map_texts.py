@@ -11,7 +11,7 @@ from saltreach.errors import OptionError
 from saltreach.outputs.map.colourings import COLOURINGS, UNKNOWN_STYLE
 from saltreach.outputs.map.texts import LANGUAGES, catalogue, catalogues
 from saltreach.science.rock.capacity import AXIAL_MODES, RADIAL_MODES
-from saltreach.vocabulary.columns import MATERIAL_CHOICES
+from saltreach.vocabulary.metals import MATERIAL_CHOICES
 from saltreach.vocabulary.words import BANDS, KINDS_ADVISED
 
 LITHOLOGIES = tuple(

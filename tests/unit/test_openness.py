@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.coast import Coast, block_spheres, load_coast
+from saltreach.layers.layer import Origin
 from saltreach.layers.openness import DIRECTIONS, sea_fetch, sea_openness
 
 METRES_PER_DEGREE = 111_319.49  # WGS 84 equator: 2 pi a / 360
@@ -17,7 +17,7 @@ def coast_of(*rings, sided=True, land=None):
     start = np.r_[0, np.cumsum([len(r) for r in rings])].astype(np.int64)
     centre, radius = block_spheres(vertex)
     land = np.ones(len(rings), bool) if land is None else np.asarray(land)
-    return Coast(vertex, start, land, centre, radius, sided, 1.0, Layer("drawn", "shoreline"))
+    return Coast(vertex, start, land, centre, radius, sided, 1.0, Origin("drawn", "shoreline"))
 
 
 def circle(lon, lat, radius_m, count=720, clockwise=False):
@@ -204,6 +204,8 @@ def test_anchors_share_the_value_of_their_shore_and_order_does_not_matter():
     rng = np.random.default_rng(3)
     lon, lat = rng.uniform(-9.5, -8, 300), rng.uniform(42, 43.6, 300)
     computed = sea_openness(lon, lat, coast)
-    turned = sea_openness(lon[::-1], lat[::-1], coast, index=coast.near(lon, lat))[::-1]
+    turned = sea_openness(lon[::-1], lat[::-1], coast, shore=coast.shore(lon[::-1], lat[::-1])[2:])[
+        ::-1
+    ]
     assert np.array_equal(computed, turned)
     assert ((computed >= 0) & (computed <= 1)).all()

@@ -8,7 +8,7 @@ from PIL import Image
 
 from helpers.holding_region import HOSTILE, anchors, assessment
 from saltreach.errors import OptionError
-from saltreach.outputs.map.page import BAND_STYLES, UNKNOWN_STYLE
+from saltreach.outputs.map.colourings import BAND_STYLES, UNKNOWN_STYLE
 from saltreach.outputs.pictures import overview
 from saltreach.outputs.pictures.overview import write_overview
 

@@ -5,13 +5,8 @@ import pandas as pd
 import pytest
 
 import saltreach as sr
-from saltreach.outputs.pictures.plots import (
-    LENGTHS_MM,
-    plot_names,
-    safe_name,
-    sector_curves,
-    write_plots,
-)
+from saltreach.assessment.resistance_curves import LENGTHS_MM, resistance_curves
+from saltreach.outputs.pictures.plots import plot_names, safe_name, write_plots
 from saltreach.outputs.tables import results as tables
 from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import anchor_resistance
@@ -51,23 +46,21 @@ def test_one_picture_per_sector_whatever_its_name_and_the_same_bytes_twice(resul
 
 
 def test_curves_are_the_resistance_of_the_science(result):
-    curves = sector_curves(result.flat.sectors, result.flat.anchors, 15.0)
-    place = result.flat.sectors["crag"].tolist().index("$x_1$ ../Peña")
-    row = result.flat.sectors.iloc[place]
+    curves = resistance_curves(result)
+    assert len(curves) == len(result.flat.sectors) * len(LENGTHS_MM)
+    row = result.flat.sectors.set_index("crag").loc["$x_1$ ../Peña"]
+    own = curves[curves["crag"] == row.name]
     sigma = np.log(row["rock_strength_mpa_p90"] / row["rock_strength_mpa_p10"]) / 2.5631
-    exact = anchor_resistance(
-        "bonded", 12.0, LENGTHS_MM, row["rock_strength_mpa"], sigma, **NEW_BOND
-    )
-    assert curves["axial_kn_p05"][place] == pytest.approx(exact.axial_kn_p05, rel=1e-3)
+    rock = (row["rock_strength_mpa"], sigma)
+    exact = anchor_resistance("bonded", 12.0, LENGTHS_MM, *rock, **NEW_BOND)
+    assert own["axial_kn_p05"].to_numpy() == pytest.approx(exact.axial_kn_p05, rel=1e-3)
     # the required length is where the lower curve has reached the load
-    at = LENGTHS_MM.tolist().index(curves["required_mm"][place])
-    assert curves["axial_kn_p05"][place][at] >= 15
-    assert min(curves["axial_kn_p05"][place][at - 1] / 15,
-               curves["radial_kn_p05"][place][at - 1] / 25) < 1  # fmt: skip
+    at = own["embedment_mm"].tolist().index(own["required_mm"].iloc[0])
+    assert own["axial_kn_p05"].iloc[at] >= 15
+    assert min(own["axial_kn_p05"].iloc[at - 1] / 15, own["radial_kn_p05"].iloc[at - 1] / 25) < 1
     # EN 959:2018, 4.2.6
-    assert curves["minimum_mm"][place] == 70
-    unknown = result.flat.sectors["sector"].tolist().index("no rock")
-    assert np.isnan(curves["axial_kn_p05"][unknown]).all()
+    assert (own["minimum_mm"] == 70).all()
+    assert curves.loc[curves["sector"] == "no rock", "axial_kn_p05"].isna().all()
 
 
 def test_plots_and_tables_appear_together_or_not_at_all(result, tmp_path, monkeypatch):
@@ -78,7 +71,7 @@ def test_plots_and_tables_appear_together_or_not_at_all(result, tmp_path, monkey
     def fail(*_args, **_kwargs):
         raise OSError("disk full")
 
-    monkeypatch.setattr(tables, "write_map_file", fail)
+    monkeypatch.setattr(tables, "write_map", fail)
     with pytest.raises(OSError, match="disk full"):
         tables.write_results(result, tmp_path, title="y", plots=True)
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before

@@ -36,7 +36,8 @@ SOUND = {
 def table(*changes):
     rows = [SOUND | {"crag": f"c{i}"} | change for i, change in enumerate(changes)]
     frame = pd.DataFrame(rows).astype({"condition": "Int64"})
-    return frame.join(bands_of(frame))
+    left = remaining_life_of_coated_y(frame)
+    return frame.join(bands_of(frame)).assign(steel_life_left_y=left)
 
 
 def test_limits_words_and_target_agree():

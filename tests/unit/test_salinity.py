@@ -100,6 +100,6 @@ def test_columns_of_two_lengths_are_refused():
 
 
 def test_the_record_says_what_is_from_memory():
-    record = salinity.salinity_layer().record()
+    record = salinity.salinity_origin().record()
     assert "from memory" in record["source"]
     assert len(record["sha256"]) == 64

@@ -209,7 +209,7 @@ def test_the_file_is_small_and_every_lake_says_where_it_is_from():
 
 
 def test_the_record_names_licence_and_gap():
-    record = salt_lakes.salt_lakes_layer().record()
+    record = salt_lakes.salt_lakes_origin().record()
     assert record["licence"] == "LGPL-3.0"
     assert "Salar de Uyuni" in record["source"]
     assert "nothing is calibrated" in record["note"]

@@ -7,8 +7,8 @@ rasterio = pytest.importorskip("rasterio")
 from rasterio.transform import Affine, from_origin  # noqa: E402
 
 from saltreach.errors import LayerError  # noqa: E402
-from saltreach.layers import terrain  # noqa: E402
-from saltreach.layers.terrain import compare_faces, dem_layer, read_terrain  # noqa: E402
+from saltreach.layers import raster, terrain  # noqa: E402
+from saltreach.layers.terrain import compare_faces, dem_origin, read_terrain  # noqa: E402
 
 UTM30 = "EPSG:32630"
 LON0, LAT0 = -3.0, 43.0  # on the central meridian of UTM 30: grid north is true north
@@ -174,8 +174,8 @@ def test_windows_do_not_change_values_and_each_is_read_once(tmp_path, monkeypatc
     path = write(tmp_path / "rough.tif", heights, transform, UTM30, **layout)
     lon, lat = around(3000, reach_deg=0.028)
     reads = []
-    real = terrain._read
-    monkeypatch.setattr(terrain, "_read", lambda *a: reads.append(a[1:]) or real(*a))
+    real = raster.read_window
+    monkeypatch.setattr(raster, "read_window", lambda *a: reads.append(a[1:]) or real(*a))
     whole = read_terrain(path, lon, lat, window_cells=4096)
     assert len(reads) == 1
     parts = read_terrain(path, lon, lat, window_cells=128)
@@ -223,7 +223,7 @@ def test_errors_name_the_file_and_the_fix(tmp_path):
 
 def test_the_layer_says_what_it_is(tmp_path):
     path = write(tmp_path / "d.tif", np.zeros((4, 6)), from_origin(-4, 44, 0.5, 0.5), 4326)
-    layer = dem_layer(path)
+    layer = dem_origin(path)
     assert layer.name == "dem-file-d.tif"
     assert layer.extent == "-4.0000 42.0000 -1.0000 44.0000"
     assert len(layer.sha256) == 64

@@ -136,7 +136,6 @@ def chloride_at(table: pd.DataFrame) -> uncertainty.Chloride:
         name: table[name].to_numpy(float)[:, None]
         for name in (
             "sea_openness",
-            "wind_speed_m_s",
             "height_above_sea_m",
             "elevation_m",
             "salt_share",

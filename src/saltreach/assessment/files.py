@@ -10,7 +10,7 @@ from saltreach.errors import LayerError
 from saltreach.vocabulary.columns import REJECTED_COLUMNS
 
 
-def read_results(folder: Path) -> Assessment:
+def read_results(folder: Path | str) -> Assessment:
     """An assessment back from the folder that `saltreach assess` wrote.
 
     Raises
@@ -21,6 +21,7 @@ def read_results(folder: Path) -> Assessment:
     import geopandas as gpd
     import pandas as pd
 
+    folder = Path(folder)
     missing = [
         name
         for name in ("anchors.parquet", "saltreach.gpkg", "provenance.json")

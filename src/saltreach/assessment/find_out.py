@@ -17,7 +17,7 @@ import pandas as pd
 
 from saltreach.assessment.corrosivity import corrosivity
 from saltreach.assessment.interval import inspection_interval
-from saltreach.assessment.material import choose_material, rank_of, stress_corrosion_hazard
+from saltreach.assessment.material import choose_material, stress_corrosion_hazard
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.rock import rock_strength
 from saltreach.assessment.state import (
@@ -28,6 +28,7 @@ from saltreach.assessment.state import (
     state_of_anchors,
 )
 from saltreach.intake.policy import DEFAULT, Policy
+from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.metals import MATERIAL_NAMES
 from saltreach.vocabulary.words import TAP_RESPONSES
 
@@ -42,7 +43,7 @@ WASHING_PRIOR = 1.0
 """Washed and unwashed count as this many anchors each beside a crag's own counts: judgement."""
 DATE_QUANTILES = (0.15, 0.5, 0.85)
 
-COLUMNS = ["crag", "sector", "find_out", "anchors_unknown", "decisions_changed"]
+COLUMNS = [name for name in columns_of("find_out") if name != "caution"]
 DECISIONS = ["rank", "months"]
 WORDS = {
     "material": "the metal",
@@ -217,5 +218,5 @@ def _decide(
     interval = inspection_interval(table, state.curve, today, policy)
     months = interval["inspection_interval_months"].to_numpy(float, na_value=np.nan)
     return table[["find_out", "case"]].assign(
-        rank=rank_of(table["material_recommended"]).to_numpy(float), months=months
+        rank=MATERIAL_NAMES.rank(table["material_recommended"]).to_numpy(), months=months
     )

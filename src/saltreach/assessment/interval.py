@@ -15,21 +15,21 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from saltreach.assessment.material import resistance_class_of
+from saltreach.assessment.material import class_in_place, class_needed
 from saltreach.assessment.reasons import Reasons
 from saltreach.assessment.risk import cracking
-from saltreach.assessment.state import FAILED, metal_in_place, remaining_life_of_coated_y
+from saltreach.assessment.state import FAILED, is_recorded, metal_in_place
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.time.inspection import (
     EXTERNAL,
-    LADDER_MONTHS,
     NORM_MONTHS,
     cap_months,
     governing,
     half_life_months,
     months_by_probability,
 )
-from saltreach.vocabulary.metals import COATED, MATERIAL_BY_NAME, ROMAN
+from saltreach.vocabulary.metals import COATED, MATERIAL_BY_NAME
+from saltreach.vocabulary.words import UNKNOWN
 
 CLASS_OF_THE_CLASSLESS = MATERIAL_BY_NAME["304"].crc
 """Metals without a class (coated steel above all, which has the rule of its remaining life) get no
@@ -45,7 +45,7 @@ def inspection_interval(
     ----------
     table : DataFrame
         Register columns, `age_y`, `corrosivity_category`, `crc`, `scc_band`, losses of steel and
-        zinc, `metal_probability_y1`, `rock_probability_y1`.
+        zinc, `metal_probability_y1`, `rock_probability_y1`, `steel_life_left_y`.
     curve : ndarray, shape (n, years)
         Yearly failure probability, from `state_of_anchors`.
     today : date
@@ -61,7 +61,7 @@ def inspection_interval(
         for anchors recorded as failed.
     """
     found = governing(_candidates(table, curve, policy), kept=(EXTERNAL, POLICY_RULE))
-    failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
+    failed = is_recorded(table, FAILED)
     decided = ((table["corrosivity_category"] != "") | (table["crc"] != "")).to_numpy()
     known = decided & ~failed
     months = np.where(known, found.months, np.nan)
@@ -104,12 +104,7 @@ POLICY_RULE = "longest of the policy"
 
 def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[str, np.ndarray]:
     """Months by rule, NaN where a rule has nothing to say."""
-    held = np.fmin(
-        resistance_class_of(table["material"], table["grade"]).to_numpy(float),
-        resistance_class_of(table["hanger_material"]).to_numpy(float),
-    )
-    held = np.where(held == 0, CLASS_OF_THE_CLASSLESS, held)
-    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r}).to_numpy(float)
+    held = class_in_place(table).replace(0.0, CLASS_OF_THE_CLASSLESS)
     metal = metal_in_place(table)
     cracks = cracking(metal)
     # looking again helps against rust: where it governs, or alone would pass the target
@@ -122,15 +117,15 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
         scc_band=table["scc_band"].to_numpy(object),
         cracks=cracks,
         condition=table["condition"].to_numpy(float, na_value=np.nan),
-        metal_known=(table["material"] != "unknown").to_numpy(),
+        metal_known=(table["material"] != UNKNOWN).to_numpy(),
         date_known=table["installed_on"].notna().to_numpy(),
         hollow=(table["tap_response"] == "hollow").to_numpy(bool),
         volcanic=table["outside_standard"].to_numpy(bool),
-        below_class=held < needed,
+        below_class=(held < class_needed(table)).to_numpy(),
         external_months=table["interval_set_months"].to_numpy(float),
     )
     return {
-        "half of remaining life": half_life_months(remaining_life_of_coated_y(table)),
+        "half of remaining life": half_life_months(table["steel_life_left_y"].to_numpy(float)),
         TARGET_RULE: months_by_probability(curve, rusts, policy.failure_target_per_y),
         **caps,
         "failure of a like anchor (same sector, metal and year)": np.where(
@@ -178,6 +173,3 @@ def _earliest(dates: pd.Series) -> pd.Series:
     full = (text + "-01-01").str.slice(0, 10).where(text.str.len() == 4, text)
     full = (full + "-01").where(full.str.len() == 7, full)
     return pd.to_datetime(full.where(text != "", None), format="%Y-%m-%d").astype("datetime64[s]")
-
-
-__all__ = ["LADDER_MONTHS", "inspection_interval"]

@@ -34,11 +34,13 @@ from saltreach.vocabulary.metals import (
     MATERIAL_NAMES,
     MATERIALS,
     PLACEABLE,
-    ROMAN,
 )
-from saltreach.vocabulary.words import BANDS
+from saltreach.vocabulary.words import BANDS, CLASSES
 
-CLASS_TO_MATERIAL = ("", "304", "304", "316", "duplex", "superaustenitic")
+CLASS_TO_MATERIAL = (
+    "",
+    *(next(n for n in PLACEABLE if MATERIAL_BY_NAME[n].crc > at) for at in range(len(CLASSES))),
+)
 """Least resistant metal of our list that meets class I to V (EN 1993-1-4, Table A.3)."""
 
 CONFIDENCE = 0.84
@@ -191,12 +193,14 @@ def choose_material(
     return pd.DataFrame(
         {
             "crf": floor["crf"],
-            "crc": np.array(ROMAN, object)[np.nan_to_num(floor["class"]).astype(int)],
+            "crc": CLASSES.word(floor["class"] - 1),
             "crf_washed": floor["crf_washed"],
             "crf_unwashed": floor["crf_unwashed"],
-            "material_minimum": _names(np.where(known, _rank_of_class(floor["class"]), np.nan)),
-            "material_recommended": _names(recommended),
-            "material_alternative": _names(alternative),
+            "material_minimum": MATERIAL_NAMES.word(
+                np.where(known, _rank_of_class(floor["class"]), np.nan)
+            ),
+            "material_recommended": MATERIAL_NAMES.word(recommended),
+            "material_alternative": MATERIAL_NAMES.word(alternative),
             "material_reasons": reasons.text(),
             "material_codes": codes.text(),
         },
@@ -216,7 +220,7 @@ def _floor(table: pd.DataFrame, say: Any) -> dict[str, np.ndarray]:
     crf = stainless.resistance_factor(f1, f2, f3)
     odd = table["outside_standard"].to_numpy(bool)
     crf = np.where(odd, np.nan, crf)
-    needed = np.where(odd, float(len(ROMAN) - 1), stainless.resistance_class(crf))
+    needed = np.where(odd, float(len(CLASSES)), stainless.resistance_class(crf))
     known = ~np.isnan(needed)
     say(
         odd,
@@ -227,7 +231,7 @@ def _floor(table: pd.DataFrame, say: Any) -> dict[str, np.ndarray]:
     say(~known, "UNKNOWN", "Distance to the sea is unknown, so no class can be given.")
     shown = np.char.mod("%.0f", np.nan_to_num(crf)).astype(object)
     words = np.where(washed, "washed by rain", "not washed by rain").astype(object)
-    roman = np.array(ROMAN, object)[np.nan_to_num(needed).astype(int)]
+    roman = CLASSES.word(needed - 1)
     start = np.array("EN 1993-1-4 Annex A: factor ", object)
     say(known & ~odd, "EN-1993-1-4", start + shown + ", " + words + ", class " + roman + ".")
     say(
@@ -271,7 +275,7 @@ def _raised_by_hazard(
 ) -> np.ndarray:
     band = table["scc_band_confident"].replace("", "unknown").to_numpy(object)
     least = stress_corrosion.scc_minimum_material(band, duplex_allowed=policy.duplex_allowed)
-    least_rank = _ranks(least)
+    least_rank = MATERIAL_NAMES.rank(least)
     raised = known & (least_rank > rank)
     say(
         raised,
@@ -320,7 +324,7 @@ def _available(
         none,
         "STOCK-SHORT",
         np.array("Nothing in the stock list suffices here: it needs at least ", object)
-        + _names(rank)
+        + MATERIAL_NAMES.word(rank)
         + ".",
     )
     better = known & (best > rank)
@@ -328,9 +332,9 @@ def _available(
     say(
         better,
         "AVAILABLE",
-        pd.Series(_names(best)).str.capitalize().to_numpy(object)
+        pd.Series(MATERIAL_NAMES.word(best)).str.capitalize().to_numpy(object)
         + np.array(f" is the least resistant metal that suffices and is {source}; ", object)
-        + _names(rank)
+        + MATERIAL_NAMES.word(rank)
         + np.array(" suffices too, where it can be had.", object),
     )
     return best, np.where(better | none, rank, np.nan)
@@ -339,20 +343,6 @@ def _available(
 def _rank_of_class(corrosion_class: np.ndarray) -> np.ndarray:
     ranks = np.array([np.nan, *(MATERIAL_BY_NAME[m].rank for m in CLASS_TO_MATERIAL[1:])])
     return ranks[np.nan_to_num(corrosion_class).astype(int)]
-
-
-def _ranks(names: np.ndarray) -> np.ndarray:
-    return rank_of(pd.Series(names)).to_numpy(float)
-
-
-def _names(rank: np.ndarray) -> np.ndarray:
-    names = np.array([*MATERIAL_NAMES, ""], object)
-    return names[np.where(np.isnan(rank), len(MATERIAL_NAMES), rank).astype(int)]
-
-
-def rank_of(material: pd.Series) -> pd.Series:
-    """Place of each metal in rising resistance, NaN for `unknown` and empty."""
-    return material.map({name: float(i) for i, name in enumerate(MATERIAL_NAMES)})
 
 
 def resistance_class_of(material: pd.Series, grade: pd.Series | None = None) -> pd.Series:
@@ -364,3 +354,14 @@ def resistance_class_of(material: pd.Series, grade: pd.Series | None = None) -> 
     if grade is None:
         return own
     return grade.map({name: float(g.crc) for name, g in GRADE_BY_NAME.items()}).fillna(own)
+
+
+def class_in_place(table: pd.DataFrame) -> pd.Series:
+    """Class that the weaker of bolt and hanger meets (0 for coated steel), NaN if unknown."""
+    bolt = resistance_class_of(table["material"], table["grade"])
+    return np.fmin(bolt, resistance_class_of(table["hanger_material"]))
+
+
+def class_needed(table: pd.DataFrame) -> pd.Series:
+    """Class the place needs as a number, NaN if unknown."""
+    return CLASSES.rank(table["crc"]) + 1.0

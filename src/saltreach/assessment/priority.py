@@ -15,7 +15,7 @@ from saltreach.science.time.consequence import (
 )
 from saltreach.science.time.failure import Anchors, combined, failure_parts
 from saltreach.science.time.reliability import material_weights
-from saltreach.vocabulary.words import BANDS, DO_NOT_PLACE, OUT_OF_USE
+from saltreach.vocabulary.words import BANDS, DO_NOT_PLACE, OUT_OF_USE, SEA_CLIFFS_FIRST, UNKNOWN
 
 PRIORITY_WORK = ("yearly_loss", "yearly_loss_after", "replacement_cost")
 """Working columns of `anchor_priority` that `sector_priority` sums."""
@@ -44,9 +44,7 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
     """
     visits = table["visits_per_year"].to_numpy(float)
     usual = float(np.nanmedian(visits)) if (~np.isnan(visits)).any() else UNKNOWN_VISITS_PER_YEAR
-    weights = material_weights(
-        table["material_recommended"].replace("", "unknown").to_numpy(object)
-    )
+    weights = material_weights(table["material_recommended"].replace("", UNKNOWN).to_numpy(object))
     fresh = Anchors(
         scc_hazard=table["scc_hazard"].to_numpy(float),
         zinc_rate_um_y=table["zinc_rate_um_y"].to_numpy(float),
@@ -111,7 +109,7 @@ def sector_priority(
     avoided = found["avoided"].to_numpy(float)
     score = np.where(cost > 0, avoided / np.where(cost > 0, cost, 1.0), 0.0)
     score = np.where(np.isnan(avoided), np.nan, score)
-    band = sectors["risk_band"].map({b: float(i) for i, b in enumerate(BANDS)}).to_numpy(float)
+    band = BANDS.rank(sectors["risk_band"]).to_numpy()
     # where nothing can be bought there is nothing to rank for: such sectors come last, in order
     band = np.where(cost > 0, band, np.nan_to_num(band, nan=-1.0) - len(BANDS))
     sea = (sectors["sea_cliff"] == "yes").to_numpy()
@@ -155,7 +153,7 @@ def _why(
     share: float,
 ) -> str:
     """Why a sector stands where it stands, for a reader without the tables."""
-    band = sector["risk_band"] or "unknown"
+    band = sector["risk_band"] or UNKNOWN
     place = {"yes": "sea cliff", "no": "inland"}.get(sector["sea_cliff"], "place unknown")
     start = f"Place {rank}: risk {band}, {place}; "
     refused, failed = int(sector["spots_refused"]), int(sector["to_take_out_of_use"])
@@ -167,7 +165,7 @@ def _why(
         return start + "no anchor needs better metal now."
     rule = (
         "worse risk first, sea cliffs before inland within a band, then loss avoided per cost"
-        if policy.order == "sea-cliffs-first"
+        if policy.order == SEA_CLIFFS_FIRST
         else "loss avoided per cost alone"
     )
     return (

@@ -30,7 +30,6 @@ from saltreach.science.rock.capacity import (
 )
 from saltreach.science.rock.placement import (
     BONDED,
-    BONDED_LONGER,
     EN959_RADIAL_KN,
     MECHANICAL_OR_BONDED,
     TOO_WEAK_MEDIAN_MPA,
@@ -48,7 +47,7 @@ from saltreach.vocabulary.metals import (
     MATERIALS,
     MECHANICAL,
 )
-from saltreach.vocabulary.words import DO_NOT_PLACE
+from saltreach.vocabulary.words import ADVICE, DO_NOT_PLACE, UNKNOWN
 
 STRENGTH_STEP_LN, SIGMA_STEP, SPACING_STEP_LN, GSI_STEP = 0.03, 0.02, 0.05, 2.0
 NEAR_STEP_MM, FAR_STEP_MM, FAR_MM = 10.0, 50.0, 200.0
@@ -459,8 +458,7 @@ def sector_kind(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
         `kind_reasons`: the distinct reasons of the anchors that set it, each with how many of
         the group it is about, and those of the spots refused.
     """
-    order = (DO_NOT_PLACE, BONDED_LONGER, "bonded", MECHANICAL_OR_BONDED)
-    rank = anchors["kind_advised"].map({word: float(i) for i, word in enumerate(order)})
+    rank = ADVICE.rank(anchors["kind_advised"])
     refused = rank == 0
     counts = rank.where(~refused)
     keys = [anchors[name] for name in by]
@@ -486,7 +484,7 @@ def sector_kind(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     grouped = worst.groupby(keys, sort=True, dropna=False)
     out = grouped.first().to_frame("kind_advised")
     out["spots_refused"] = refused.groupby(keys, sort=True, dropna=False).sum().astype("Int64")
-    out["kind_advised"] = out["kind_advised"].map(dict(enumerate(order))).fillna("unknown")
+    out["kind_advised"] = ADVICE.word(out["kind_advised"], UNKNOWN)
     out["kind_reasons"] = text.groupby(by, sort=True, dropna=False)["kind_reasons"].agg(
         SEPARATOR.join
     )

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.words import BANDS, CAUTION
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -30,11 +35,91 @@ class Flat:
 class Assessment:
     """What an assessment found.
 
-    `flat`: the tables as the files hold them. `provenance`: where every value came from.
-    `working`: the anchors with every value met on the way, for explanations; None when read
-    back from files.
+    Attributes
+    ----------
+    anchors, sectors, crags : GeoDataFrame
+        One row each, EPSG:4326, with real types (`saltreach.assessment.typed`).
+    reasons, sector_reasons : DataFrame
+        Why, one sentence a row: `about` names the decision.
+    curves : DataFrame
+        Probability of failure in a year of each sector, one column a year from today.
+    rejected : DataFrame
+        Refused rows: file, row, column, value, reason, fix.
+    find_out : DataFrame or None
+        What is worth finding out next; None when read back from files.
+    provenance : dict
+        Inputs, layers, options, versions and assumptions.
+    flat : Flat
+        The tables as the files hold them.
+    working : DataFrame or None
+        The anchors with every value met on the way, for explanations; None when read back.
     """
 
     flat: Flat
     provenance: dict[str, Any]
     working: pd.DataFrame | None = None
+    _repr_html_: ClassVar[Callable[[Assessment], str]]
+    """For notebooks; lent by the front door, for no output is known here."""
+
+    @cached_property
+    def anchors(self) -> gpd.GeoDataFrame:
+        """One row per good anchor, with real types."""
+        return self._typed("anchors")
+
+    @cached_property
+    def sectors(self) -> gpd.GeoDataFrame:
+        """One row per sector, with real types and a shape around its anchors."""
+        return self._typed("sectors")
+
+    @cached_property
+    def crags(self) -> gpd.GeoDataFrame:
+        """One row per crag, with real types and a shape around its anchors."""
+        return self._typed("crags")
+
+    @cached_property
+    def reasons(self) -> pd.DataFrame:
+        """Why, for each anchor, one sentence a row."""
+        from saltreach.assessment.typed import sentences_of
+
+        return sentences_of(self.flat.anchors, columns_of("anchors"))
+
+    @cached_property
+    def sector_reasons(self) -> pd.DataFrame:
+        """Why, for each sector, one sentence a row."""
+        from saltreach.assessment.typed import sentences_of
+
+        return sentences_of(self.flat.sectors, columns_of("sectors"))
+
+    @cached_property
+    def curves(self) -> pd.DataFrame:
+        """Yearly probability of failure of each sector, one column a year from today."""
+        from saltreach.assessment.typed import curves_of
+
+        return curves_of(self.flat.sectors)
+
+    @property
+    def rejected(self) -> pd.DataFrame:
+        """Refused rows: file, row, column, value, reason, fix."""
+        return self.flat.rejected
+
+    @property
+    def find_out(self) -> pd.DataFrame | None:
+        """What is worth finding out next; None when read back from files."""
+        return self.flat.find_out
+
+    def __repr__(self) -> str:
+        """How many, of which risk, and what to read next."""
+        band = self.flat.sectors["risk_band"]
+        counts = [f"{word} {n}" for word in BANDS[::-1] if (n := int((band == word).sum()))]
+        counts += [f"unknown {n}"] if (n := int((~band.isin(BANDS)).sum())) else []
+        return (
+            f"<Assessment of {self.provenance['register']['file']} for "
+            f"{self.provenance['assessed_for']}: {len(self.flat.anchors)} anchors, "
+            f"{len(band)} sectors ({', '.join(counts)}), {len(self.flat.crags)} crags; "
+            f"{self.flat.rejected['row'].nunique()} rows refused. {CAUTION}>"
+        )
+
+    def _typed(self, table: str) -> gpd.GeoDataFrame:
+        from saltreach.assessment.typed import typed
+
+        return typed(getattr(self.flat, table), columns_of(table))

@@ -12,14 +12,14 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from saltreach.assessment.material import rank_of, resistance_class_of
+from saltreach.assessment.material import class_in_place, class_needed
 from saltreach.assessment.reasons import Reasons
 from saltreach.assessment.resistance import UNTESTED
-from saltreach.assessment.state import FAILED, metal_in_place, remaining_life_of_coated_y
+from saltreach.assessment.state import FAILED, is_recorded, metal_in_place
 from saltreach.science.rock.capacity import is_mechanical
 from saltreach.science.rock.placement import SOFT_ROCK_MEDIAN_MPA, TOO_WEAK_MEDIAN_MPA
 from saltreach.science.time.inspection import TARGET_PER_Y
-from saltreach.vocabulary.metals import MATERIAL_BY_NAME, ROMAN
+from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES
 from saltreach.vocabulary.words import BANDS, DO_NOT_PLACE, OUT_OF_USE, UNKNOWN
 
 BAND_LIMITS_PER_Y = (5e-4, TARGET_PER_Y, 2e-2, 1e-1)
@@ -80,9 +80,7 @@ def bands_of(table: pd.DataFrame) -> pd.DataFrame:
     )
     like = (table["like_failed_share"] > 0).to_numpy()
     many = (table["like_failed_share"] >= MANY_FAILED).to_numpy()
-    failed, poor = (
-        (table["condition"] == grade).to_numpy(bool, na_value=False) for grade in (FAILED, POOR)
-    )
+    failed, poor = is_recorded(table, FAILED), is_recorded(table, POOR)
     metal = np.where(failed, len(BANDS) - 1.0, metal)
     for where, floor in (
         (poor, POOR_METAL_FLOOR), (like, LIKE_FAILED_FLOOR), (many, MANY_FAILED_FLOOR),
@@ -108,9 +106,9 @@ def bands_of(table: pd.DataFrame) -> pd.DataFrame:
     )
     return pd.DataFrame(
         {
-            "metal_band": _words(metal),
-            "rock_band": _words(rock),
-            "risk_band": _words(risk),
+            "metal_band": BANDS.word(metal),
+            "rock_band": BANDS.word(rock),
+            "risk_band": BANDS.word(risk),
             "risk_governed_by": governs.astype(object),
         },
         index=table.index,
@@ -125,7 +123,7 @@ def band_of(yearly_probability: object) -> np.ndarray:
     >>> band_of([1e-4, 5e-3, 0.5, float("nan")]).tolist()
     ['low', 'raised', 'severe', '']
     """
-    return _words(_place(yearly_probability))
+    return BANDS.word(_place(yearly_probability))
 
 
 def _place(probability: object) -> np.ndarray:
@@ -140,15 +138,6 @@ def least_of(band: pd.Series) -> np.ndarray:
     return band.map(least).to_numpy(float)
 
 
-def _rank_of_band(band: pd.Series) -> np.ndarray:
-    return band.map({name: float(i) for i, name in enumerate(BANDS)}).to_numpy(float)
-
-
-def _words(place: np.ndarray) -> np.ndarray:
-    names = np.array([*BANDS, ""], object)
-    return names[np.where(np.isnan(place), len(BANDS), place).astype(int)]
-
-
 def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     """What to do with each anchor, why, and by when.
 
@@ -157,7 +146,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     table : DataFrame
         Register columns, those of `bands_of`, `failure_probability_y10`, `diameter_required_mm`,
         `rock_probability_after`, `rock_strength_mpa`, `material_recommended`, `crc`,
-        `outside_standard`, `kind_advised`, `kind_reasons`, `scc_band`.
+        `outside_standard`, `kind_advised`, `kind_reasons`, `scc_band`, `steel_life_left_y`.
     today : date
         Day the assessment speaks for.
 
@@ -176,23 +165,20 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     rock and kind are known; what is unknown is found out first.
     """
     held = metal_in_place(table)
-    band = _rank_of_band(table["metal_band"])
-    condition = table["condition"].to_numpy(float, na_value=np.nan)
-    failed, poor = condition == FAILED, condition == POOR
+    band = BANDS.rank(table["metal_band"]).to_numpy()
+    failed, poor = is_recorded(table, FAILED), is_recorded(table, POOR)
     veto = (table["rock_veto"] != "").to_numpy()
     no_new = (table["kind_advised"] == DO_NOT_PLACE).to_numpy()
-    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r}).to_numpy(float)
-    own_class = resistance_class_of(table["material"], table["grade"]).to_numpy(float)
-    hanger_class = resistance_class_of(table["hanger_material"]).to_numpy(float)
-    below = np.fmin(own_class, hanger_class) < needed
+    below = (class_in_place(table) < class_needed(table)).to_numpy()
     soon = table["failure_probability_y10"].to_numpy(float) > LOOK_AHEAD_PROBABILITY
     fading = below & soon & (table["risk_governed_by"] != "rock").to_numpy()
     odd = below & table["outside_standard"].to_numpy(bool)
-    rock_band = _rank_of_band(table["rock_band"])
+    rock_band = BANDS.rank(table["rock_band"]).to_numpy()
     loose = rock_band >= BANDS.index("raised")
     holds = _place(table["rock_probability_after"]) < rock_band
-    better = rank_of(table["material_recommended"]).to_numpy(float) > rank_of(held).to_numpy(float)
-    spent = remaining_life_of_coated_y(table) <= 0  # NaN for other metals
+    rank = MATERIAL_NAMES.rank
+    better = (rank(table["material_recommended"]) > rank(held)).to_numpy()
+    spent = (table["steel_life_left_y"] <= 0).to_numpy()  # NaN for other metals
     above = band >= BANDS.index("raised")
     unknown = (held == UNKNOWN).to_numpy()
     risky = above & better & ~unknown
@@ -204,7 +190,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     going = poor | fading | odd | risky | thin | spent
     refused = veto | (no_new & (going | loose))
     # above the target by metal that no better one mends: most of it is what nobody looked at
-    unseen = np.isnan(condition) & above
+    unseen = table["condition"].isna().to_numpy() & above
     action = np.select(
         [failed, refused, going | mends, unknown | loose | unseen],
         [OUT_OF_USE, "move or remove", "replace", "find out"],
@@ -313,6 +299,6 @@ def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> np.ndarray:
 
 def cracking(metal: pd.Series) -> np.ndarray:
     """Whether each metal may crack by stress corrosion in such air, unknown metal included."""
-    free = rank_of(metal) >= MATERIAL_BY_NAME["superaustenitic"].rank
+    free = MATERIAL_NAMES.rank(metal) >= MATERIAL_BY_NAME["superaustenitic"].rank
     coated = metal.isin([n for n, m in MATERIAL_BY_NAME.items() if np.isnan(m.cracking)])
     return ~(free | coated).to_numpy(bool)

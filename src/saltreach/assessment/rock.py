@@ -45,9 +45,9 @@ def combined_grade(table: pd.DataFrame) -> pd.Series:
         R0 to R6; empty where no anchor of the sector was graded. The sector's grade is the
         median of its grades, the lower of two in the middle.
     """
-    rank = table["strength_grade"].map({g: float(i) for i, g in enumerate(STRENGTH_GRADES)})
+    rank = STRENGTH_GRADES.rank(table["strength_grade"])
     of_sector = np.floor(rank.groupby(group_key(table)).transform("median"))
-    return np.fmin(rank, of_sector).map(dict(enumerate(STRENGTH_GRADES))).fillna("").astype("str")
+    return STRENGTH_GRADES.word(np.fmin(rank, of_sector)).astype("str")
 
 
 def rock_strength(table: pd.DataFrame) -> pd.DataFrame:

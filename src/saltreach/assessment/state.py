@@ -13,7 +13,6 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from saltreach.assessment.material import rank_of
 from saltreach.assessment.resistance import filled_sizes, metal_strength
 from saltreach.intake.dates import year_fraction
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, years_to_loss
@@ -33,12 +32,12 @@ from saltreach.science.time.reliability import (
     rust_life_y,
 )
 from saltreach.science.time.updating import CONDITION_SHARES, batch_factor
-from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.metals import FAMILIES, MATERIAL_NAMES
+from saltreach.vocabulary.words import UNKNOWN
 
 METAL_PRIOR: dict[str, float] = {
-    "zinc-plated steel": 0.29, "galvanised steel": 0.10, "303": 0.01, "304": 0.30, "316": 0.27,
-    "duplex": 0.01, "superaustenitic": 0.01, "titanium": 0.01,
-}  # fmt: skip
+    name: family.trade_share for name, family in FAMILIES.items() if family.trade_share
+}
 """Shares of the metals in the trade: judgement."""
 METAL_PRIOR_WEIGHT = 10.0
 """The trade's shares of the metals, and its ages, count as this many anchors beside the register's:
@@ -69,6 +68,11 @@ class State(NamedTuple):
 
     columns: pd.DataFrame
     curve: np.ndarray
+
+
+def is_recorded(table: pd.DataFrame, condition: int) -> np.ndarray:
+    """Whether an anchor is recorded in a condition; a blank one is not."""
+    return (table["condition"] == condition).to_numpy(bool, na_value=False)
 
 
 def age_of_anchors(table: pd.DataFrame, today: date) -> np.ndarray:
@@ -158,6 +162,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
             if capacity
             else np.nan,
             "coating_life_y": coating_life_y(table, metal),
+            "steel_life_left_y": remaining_life_of_coated_y(table),
             "like_failed_share": like_failed_share(table, metal),
             "failure_probability_y1": curve[:, 0],
             "failure_probability_y1_p10": curve[:, 0] / RANGE_FACTOR,
@@ -215,7 +220,7 @@ def remaining_life_of_coated_y(table: pd.DataFrame) -> np.ndarray:
     return np.maximum(life - np.where(np.isnan(age_y), oldest, age_y), 0.0)
 
 
-def sector_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> list[str]:
+def failure_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> list[str]:
     """For each group, the yearly failure probability of its worst fifth, as JSON of 31 values.
 
     The 80th percentile of the group's anchors in each year: one anchor does not colour a
@@ -232,14 +237,14 @@ def sector_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> li
 
 def metal_in_place(table: pd.DataFrame) -> pd.Series:
     """The weaker of bolt and hanger where both are known; the bolt's metal otherwise."""
-    bolt, hanger = rank_of(table["material"]), rank_of(table["hanger_material"])
+    bolt, hanger = (MATERIAL_NAMES.rank(table[n]) for n in ("material", "hanger_material"))
     weaker = np.minimum(bolt, hanger).fillna(bolt)
-    return weaker.map(dict(enumerate(MATERIAL_NAMES))).fillna("unknown")
+    return MATERIAL_NAMES.word(weaker, UNKNOWN)
 
 
 def no_better_than(weights: np.ndarray, hanger: pd.Series) -> np.ndarray:
     """Shares of the metals, (n, 12), with what is better than a known hanger counted as it."""
-    rank = rank_of(hanger).to_numpy(float)
+    rank = MATERIAL_NAMES.rank(hanger).to_numpy(float)
     at = np.arange(len(MATERIAL_NAMES))
     above = np.where(at > rank[:, None], weights, 0.0)  # nothing is above NaN
     return weights - above + np.where(at == rank[:, None], above.sum(axis=1)[:, None], 0.0)
@@ -251,7 +256,7 @@ def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
     Counts of the crag's known anchors, and the shares of the whole register worth `REGION_WEIGHT`
     anchors, in which `METAL_PRIOR` counts as `METAL_PRIOR_WEIGHT` anchors.
     """
-    known = metal[metal != "unknown"]
+    known = metal[metal != UNKNOWN]
     order = list(MATERIAL_NAMES)
     total = known.value_counts().reindex(order, fill_value=0).to_numpy(float)
     prior = np.array([METAL_PRIOR.get(name, 0.0) for name in order])
@@ -283,7 +288,7 @@ def like_failed_share(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
     ndarray, shape (n,)
         0 to 1; the anchor itself counts.
     """
-    failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
+    failed = is_recorded(table, FAILED)
     undated = table["installed_on"].isna()
     *place, year = _batch(table, metal)
     own = pd.DataFrame({"failed": failed, "n": 1}, index=table.index)
@@ -302,7 +307,7 @@ def _batch_factor(
 
     Only upwards: that nothing failed is weak evidence where nobody pulled hard.
     """
-    failed = (table["condition"] == FAILED).to_numpy(bool, na_value=False)
+    failed = is_recorded(table, FAILED)
     expected = np.minimum(np.nan_to_num(yearly) * age_y / 2, 1.0)
     expected = np.where(failed, 0.0, expected)
     batch = pd.DataFrame({"failed": failed, "expected": expected}, index=table.index)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from saltreach.assessment.material import rank_of, resistance_class_of
+from saltreach.assessment.material import class_in_place, class_needed, resistance_class_of
 from saltreach.assessment.reasons import Reasons
 from saltreach.assessment.rock import rock_notes
-from saltreach.assessment.state import FAILED
+from saltreach.assessment.state import FAILED, is_recorded
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.metal import stainless
-from saltreach.vocabulary.metals import ROMAN
+from saltreach.vocabulary.metals import MATERIAL_NAMES
 from saltreach.vocabulary.words import UNKNOWN
 
 LAKE_SHORE_M = stainless.F1_SEA[-1][0]
@@ -66,16 +66,14 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         Rules of the association; what they loosen is said on every row.
     """
     held, hanger = table["material"], table["hanger_material"]
-    held_class = resistance_class_of(held, table["grade"])
-    hanger_class = resistance_class_of(hanger)
-    weakest = np.fmin(held_class, hanger_class)
-    needed = table["crc"].map({r: float(i) for i, r in enumerate(ROMAN) if r})
+    weakest, needed = class_in_place(table), class_needed(table)
+    coated = [resistance_class_of(*metal) == 0 for metal in ((held, table["grade"]), (hanger,))]
     mixed = (held != UNKNOWN) & (hanger != UNKNOWN) & (held != hanger)
-    with_coated = (held_class == 0) != (hanger_class == 0)
+    with_coated = coated[0] != coated[1]
+    failed = is_recorded(table, FAILED)
     applies = {
-        "failed": table["condition"] == FAILED,
-        "like_failed": (table["like_failed_share"] > 0)
-        & ~(table["condition"] == FAILED).to_numpy(bool, na_value=False),
+        "failed": failed,
+        "like_failed": (table["like_failed_share"] > 0) & ~failed,
         "hollow": table["tap_response"] == "hollow",
         "weathered": table["weathering_grade"].isin(["W5", "W6"]),
         "coated_mixed": mixed & with_coated,
@@ -86,7 +84,7 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         "near_crack": table["rock_too_close"].str.contains("crack", regex=False),
         "near_edge": table["rock_too_close"].str.contains("edge closer", regex=False),
         "embedment_short": table["embedment_short"],
-        "metal_unknown": rank_of(held).isna(),
+        "metal_unknown": MATERIAL_NAMES.rank(held).isna(),
         "condition_unknown": table["condition"].isna(),
         "kind_unknown": table["kind"].isna(),
         "size_unknown": table["diameter_mm"].isna() | table["embedment_mm"].isna(),

@@ -28,8 +28,6 @@ class Options:
         Positions farther than this seaward of the shoreline are refused.
     dem_file : str or None
         Height raster for elevation, slope, aspect and shielding from the sea.
-    wind : bool
-        Take the mean wind over the sea nearby (not shown to improve the estimate).
     policy_file : str or None
         TOML file of an association's rules.
     allow_looser_policy : bool
@@ -55,7 +53,6 @@ class Options:
     coast_sd_m: float | None = None
     offshore_limit_m: float = 5000.0
     dem_file: str | None = None
-    wind: bool = False
     policy_file: str | None = None
     allow_looser_policy: bool = False
     geology_file: str | None = None

@@ -15,11 +15,11 @@ from typing import Any
 
 from saltreach.errors import OptionError
 from saltreach.science.time.inspection import TARGET_PER_Y
-from saltreach.vocabulary.metals import MATERIAL_BY_NAME, PLACEABLE
+from saltreach.vocabulary.metals import FAMILIES, MATERIAL_BY_NAME, PLACEABLE
 
 EXAMPLE_PRICES: dict[str, float] = {
-    "304": 1.0, "316": 1.3, "duplex": 2.0, "superaustenitic": 4.0, "titanium": 4.5,
-}  # fmt: skip
+    name: price for name in PLACEABLE if (price := FAMILIES[name].example_price) is not None
+}
 """Price of one anchor relative to 304: an EXAMPLE of ours, not a quotation. Set your own."""
 
 

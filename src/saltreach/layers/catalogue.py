@@ -1,44 +1,32 @@
-"""What a layer is: a record that lets every value say where it came from."""
+"""Every layer there is, in the order in which a reader is told of them.
 
-from __future__ import annotations
+A layer is declared in its own file and listed here. What must be sampled first follows from
+what each one `needs` (`saltreach.layers.join.in_order`).
+"""
 
-from dataclasses import asdict, dataclass
+from saltreach.layers import (
+    climate,
+    coast,
+    geology,
+    openness,
+    salinity,
+    salt_lakes,
+    seas,
+    shielding,
+    so2,
+    terrain,
+)
+from saltreach.layers.layer import Layer
 
-
-@dataclass(frozen=True)
-class Layer:
-    """One source of values.
-
-    Attributes
-    ----------
-    name : str
-        Short unique name, as written in `provenance.json`.
-    quantity, unit : str
-        What it gives and in which unit.
-    source, url, version, licence : str
-        Where the data come from and under which terms.
-    accuracy : str
-        How far it is known to be off, and how that was measured.
-    sha256 : str
-        Checksum of the file that was read, where it is one file.
-    extent : str
-        Area covered.
-    note : str
-        Decisions and limits a reader must know.
-    """
-
-    name: str
-    quantity: str
-    unit: str = ""
-    source: str = ""
-    url: str = ""
-    version: str = ""
-    licence: str = ""
-    accuracy: str = ""
-    sha256: str = ""
-    extent: str = ""
-    note: str = ""
-
-    def record(self) -> dict[str, str]:
-        """The layer as a plain dict, for `provenance.json`."""
-        return asdict(self)
+LAYERS: tuple[Layer, ...] = (
+    coast.LAYER,
+    openness.LAYER,
+    climate.LAYER,
+    salinity.LAYER,
+    salt_lakes.LAYER,
+    seas.LAYER,
+    terrain.LAYER,
+    shielding.LAYER,
+    geology.LAYER,
+    so2.LAYER,
+)

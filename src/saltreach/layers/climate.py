@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import importlib.metadata
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -17,9 +17,10 @@ from numpy.typing import ArrayLike
 
 from saltreach.errors import LayerError
 from saltreach.layers import climate_maps as maps
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.embedded import embedded_file, sha256_of
+from saltreach.layers.layer import Layer, Origin, Value, lonlat, positions
 from saltreach.science.air.wetness import saturation_pressure_hpa
+from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -128,12 +129,7 @@ def sample_climate(
     LayerError
         When the inputs differ in length, or a file of a source is missing or damaged.
     """
-    lon, lat, height, folder = _inputs(lon, lat, elevation_m)
-    blocks = [slice(k, k + BLOCK) for k in range(0, max(len(lon), 1), BLOCK)]
-    return pd.concat(
-        [_annual(folder, lon[block], lat[block], height[block]) for block in blocks],
-        ignore_index=True,
-    )
+    return _sampled(lon, lat, elevation_m)[0]
 
 
 def monthly_climate(
@@ -160,23 +156,34 @@ def monthly_climate(
     import xarray as xr
 
     lon, lat, height, folder = _inputs(lon, lat, elevation_m)
-    elevation, _, _ = _elevation(folder, lon, lat, height)
-    temperature, _ = _monthly_temperature_c(folder, lon, lat, elevation)
-    humidity = _monthly_humidity_pct(folder, lon, lat, elevation, temperature)
+    _, temperature, humidity = _sampled(lon, lat, height)
     dims = ("point", "month")
     return xr.Dataset(
         {
             "temperature_c": (dims, temperature, {"units": "degC"}),
-            "relative_humidity_pct": (dims, np.clip(humidity, 1, 100), {"units": "%"}),
+            "relative_humidity_pct": (dims, humidity, {"units": "%"}),
             "rain_mm": (dims, _monthly_rain_mm(folder, lon, lat), {"units": "mm"}),
         },
         coords={"point": np.arange(len(lon)), "month": np.arange(1, 13)},
     )
 
 
-def _annual(
+def _sampled(
+    lon: ArrayLike, lat: ArrayLike, elevation_m: ArrayLike | None
+) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
+    """The table of `sample_climate`, and monthly temperature and humidity, (n, 12) each."""
+    lon, lat, height, folder = _inputs(lon, lat, elevation_m)
+    blocks = [slice(k, k + BLOCK) for k in range(0, max(len(lon), 1), BLOCK)]
+    annual, *monthly = zip(
+        *(_block(folder, lon[block], lat[block], height[block]) for block in blocks), strict=True
+    )
+    temperature, humidity = (np.concatenate(part) for part in monthly)
+    return pd.concat(annual, ignore_index=True), temperature, humidity
+
+
+def _block(
     folder: Path | None, lon: np.ndarray, lat: np.ndarray, height: np.ndarray
-) -> pd.DataFrame:
+) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
     elevation, source, map_height = _elevation(folder, lon, lat, height)
     temperature, reference = _monthly_temperature_c(folder, lon, lat, elevation)
     out = pd.DataFrame({"temperature_c": temperature @ (_MONTH_DAYS / _MONTH_DAYS.sum())})
@@ -190,7 +197,8 @@ def _annual(
         )
     )
     humidity = _monthly_humidity_pct(folder, lon, lat, elevation, temperature)
-    limited = np.clip(humidity, 1, 100).mean(axis=1)
+    possible = np.clip(humidity, 1, 100)
+    limited = possible.mean(axis=1)
     out["relative_humidity_pct"] = limited
     out["relative_humidity_sd_pct"] = np.sqrt(
         HUMIDITY_SD_PCT**2
@@ -206,23 +214,22 @@ def _annual(
     out["elevation_m"] = elevation
     out["elevation_source"] = source
     out["climate_notes"] = _notes(folder, lon, lat, height, map_height, humidity)
-    return out
+    return out, temperature, possible
 
 
 def _inputs(
     lon: ArrayLike, lat: ArrayLike, elevation_m: ArrayLike | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, Path | None]:
     """One-dimensional float arrays of one length, and the folder of the ITU-R maps."""
-    given = (lon, lat, np.nan if elevation_m is None else elevation_m)
-    arrays = [np.atleast_1d(np.asarray(pd.to_numeric(a), dtype=float)) for a in given]
-    sizes = {a.size for a in arrays[:2]} | ({arrays[2].size} if elevation_m is not None else set())
-    if len(sizes) > 1 or any(a.ndim > 1 for a in arrays):
+    lon, lat = positions(pd.to_numeric(lon), pd.to_numeric(lat), "climate")
+    given = np.nan if elevation_m is None else pd.to_numeric(elevation_m)
+    height = np.atleast_1d(np.asarray(given, dtype=float))
+    if elevation_m is not None and height.shape != lon.shape:
         raise LayerError(
-            f"climate: lon, lat and elevation_m have shapes {[a.shape for a in arrays]}; "
-            "give one-dimensional columns of one length"
+            f"climate: elevation_m has shape {height.shape}, lon and lat {lon.shape}; give "
+            "one-dimensional columns of one length"
         )
-    height = np.broadcast_to(arrays[2], arrays[0].shape)
-    return arrays[0], arrays[1], height, maps.itu_folder()
+    return lon, lat, np.broadcast_to(height, lon.shape), maps.itu_folder()
 
 
 def _elevation(
@@ -321,9 +328,9 @@ def _notes(
     return notes.to_numpy()
 
 
-def climate_layers() -> tuple[Layer, ...]:
+def climate_origins() -> tuple[Origin, ...]:
     """The sources `sample_climate` reads in this installation, ERA5 first."""
-    era5 = Layer(
+    era5 = Origin(
         name="climate_era5",
         quantity="monthly air temperature and precipitation, 2000-2025",
         unit="degC, mm",
@@ -350,7 +357,7 @@ def climate_layers() -> tuple[Layer, ...]:
     url = "https://www.itu.int/rec/R-REC-P."
     return (
         era5,
-        Layer(
+        Origin(
             name="rain_itu_p837",
             quantity="monthly rain",
             unit="mm",
@@ -359,7 +366,7 @@ def climate_layers() -> tuple[Layer, ...]:
             note=f"blended: {RAIN_WEIGHT_ITU} of this and {1 - RAIN_WEIGHT_ITU:.2f} of ERA5",
             **itu,
         ),
-        Layer(
+        Origin(
             name="humidity_itu_p836",
             quantity="water vapour density exceeded for shares of the year",
             unit="g/m3",
@@ -370,7 +377,7 @@ def climate_layers() -> tuple[Layer, ...]:
             "of temperature, an assumption",
             **itu,
         ),
-        Layer(
+        Origin(
             name="elevation_itu_p1511",
             quantity="elevation where the register has none; reference height of ERA5 cells",
             unit="m",
@@ -379,3 +386,42 @@ def climate_layers() -> tuple[Layer, ...]:
             **itu,
         ),
     )
+
+
+def _sample(_: Any, places: pd.DataFrame) -> dict[str, Any]:
+    """The register's elevation first, then the height raster's, then the map's."""
+    own = places["elevation_m"].to_numpy(float)
+    by_raster = np.isnan(own) & places["raster_elevation_m"].notna().to_numpy()
+    height = np.where(by_raster, places["raster_elevation_m"], own)
+    annual, temperature, humidity = _sampled(*lonlat(places), height)
+    return {name: annual[name].to_numpy() for name in annual} | {
+        "elevation_source": np.where(by_raster, places["raster_name"], annual["elevation_source"]),
+        "temperature_c_by_month": temperature,
+        "relative_humidity_pct_by_month": humidity,
+    }
+
+
+_TEMPERATURE = ("climate_era5", "elevation_itu_p1511")
+_RAIN = ("climate_era5", "rain_itu_p837")
+LAYER = Layer(
+    name="climate",
+    gives=(
+        Value("elevation_m", source="elevation_source"),
+        Value("elevation_source", UNKNOWN),
+        Value("temperature_c", np.nan, "temperature_sd_c", "temperature_source", _TEMPERATURE),
+        Value("temperature_sd_c"),
+        Value("relative_humidity_pct", np.nan, "relative_humidity_sd_pct", "humidity_source"),
+        Value("relative_humidity_sd_pct"),
+        Value("rain_mm_y", np.nan, "rain_sd_mm_y", "rain_source", _RAIN),
+    ),
+    passes=(
+        Value("rain_sd_mm_y"),
+        Value("temperature_c_by_month"),
+        Value("relative_humidity_pct_by_month"),
+        Value("climate_notes", ""),
+    ),
+    takes=("elevation_m",),
+    needs=("raster_elevation_m", "raster_name"),
+    sample=_sample,
+    origins=lambda _: climate_origins(),
+)

@@ -8,23 +8,26 @@ Any other line or polygon file serves instead (`read_coast_file`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from saltreach.errors import LayerError
-from saltreach.layers.catalogue import Layer
-from saltreach.layers.coast_index import CoastIndex, Floats, Ints, Shore, build_index
-from saltreach.layers.ecef import ecef_m
+from saltreach.layers.coast_index import CoastIndex, Floats, Ints, NearestShore, build_index
 from saltreach.layers.embedded import embedded_file, sha256_of
+from saltreach.layers.geodesy import ecef_m
+from saltreach.layers.layer import Layer, Origin, Value, joined, lonlat
 
 if TYPE_CHECKING:
     from geopandas import GeoSeries
+
+    from saltreach.intake.options import Options
 
 BLOCK = 64
 """Segments in a block; blocks are what a region loads."""
@@ -37,6 +40,11 @@ Median disagreement with an OpenStreetMap-derived coast, 144 to 192 m over six s
 estuaries, deltas, lagoons)."""
 FILE_SD_M = 50.0
 """Assumed for a coast file of the user's unless they say otherwise, m."""
+ODD_CLIFF_M = 2000.0
+"""Said to be a sea cliff farther from the sea than this, a place is worth a second look."""
+GIVEN_DISTANCE_SD_M = 10.0
+GIVEN_DISTANCE_SD_SHARE = 0.05
+"""A distance that the register gives is taken as known to 10 m or 5 %, whichever is more."""
 _CELL_M = 20_000.0  # points closer than this are served by one look-up of blocks
 
 
@@ -56,7 +64,7 @@ class Coast:
     block_radius_m: Floats = field(repr=False)
     sided: bool
     position_sd_m: float
-    layer: Layer
+    origin: Origin
 
     def near(self, lon: ArrayLike, lat: ArrayLike) -> CoastIndex:
         """The part of the coast that can hold the nearest piece of any given point."""
@@ -66,8 +74,8 @@ class Coast:
         first = first[first < len(self.vertex_deg) - 1]
         return build_index(self.vertex_deg, self.line_start, first, sided=self.sided)
 
-    def shore(self, lon: ArrayLike, lat: ArrayLike) -> Shore:
-        """Distance to the nearest shoreline and side of it.
+    def shore(self, lon: ArrayLike, lat: ArrayLike) -> NearestShore:
+        """Distance to the nearest shoreline, the side of it, and the nearest place on it.
 
         Parameters
         ----------
@@ -121,14 +129,14 @@ def load_coast() -> Coast:
             block_radius_m=packed["block_radius_m"].astype(float),
             sided=True,
             position_sd_m=EMBEDDED_SD_M,
-            layer=embedded_layer(),
+            origin=embedded_origin(),
         )
 
 
-def embedded_layer() -> Layer:
+def embedded_origin() -> Origin:
     """Where the embedded shoreline comes from."""
     path = embedded_file("layers/coast_gshhg_h.npz")
-    return Layer(
+    return Origin(
         name="coast-gshhg-h",
         quantity="shoreline",
         unit="m",
@@ -195,7 +203,7 @@ def read_coast_file(path: Path, *, position_sd_m: float = FILE_SD_M) -> Coast:
         block_radius_m=radius,
         sided=sided,
         position_sd_m=position_sd_m,
-        layer=Layer(
+        origin=Origin(
             name=f"coast-file-{path.name}",
             quantity="shoreline",
             unit="m",
@@ -256,3 +264,73 @@ def _lines_touching(coast: Coast, west: float, south: float, east: float, north:
     high = np.maximum.reduceat(coast.vertex_deg, starts)
     touches = (low <= [east, north]).all(axis=1) & (high >= [west, south]).all(axis=1)
     return np.flatnonzero(touches)
+
+
+def open_coast(options: Options) -> Coast:
+    """The shoreline the options ask for."""
+    sd = options.coast_sd_m
+    if options.coast_file is not None:
+        return read_coast_file(
+            Path(options.coast_file), position_sd_m=FILE_SD_M if sd is None else sd
+        )
+    return load_coast() if sd is None else replace(load_coast(), position_sd_m=sd)
+
+
+def _sample(coast: Coast, places: pd.DataFrame) -> dict[str, Any]:
+    shore = coast.shore(*lonlat(places))
+    at_sea = shore.on_land == 0
+    given = places["coast_distance_m"].to_numpy(float)
+    use_given = ~np.isnan(given)
+    given_sd = np.maximum(GIVEN_DISTANCE_SD_M, GIVEN_DISTANCE_SD_SHARE * given)
+    by_layer = np.where(at_sea, 0.0, shore.distance_m)
+    distance = np.where(use_given, given, by_layer)
+    said = places["sea_cliff"].to_numpy(object)
+    return {
+        "coast_distance_m": distance,
+        "coast_distance_sd_m": np.where(use_given, given_sd, coast.position_sd_m),
+        "coast_distance_source": np.where(use_given, "register", coast.origin.name),
+        "coast_side": np.where(np.isnan(shore.on_land), "", np.where(at_sea, "sea", "land")),
+        "seaward_m": np.where(at_sea & ~use_given, shore.distance_m, 0.0),
+        "sea_cliff_said": said,
+        "shore_distance_m": shore.distance_m,
+        "shore_lon": shore.lon,
+        "shore_lat": shore.lat,
+        "coast_notes": _notes(distance, by_layer, said == "yes", coast.position_sd_m),
+    }
+
+
+def _notes(used_m: Floats, layer_m: Floats, cliff: NDArray[np.bool_], sd_m: float) -> Any:
+    """Where what the register says of the shore and the layer cannot both be right."""
+    apart = np.abs(used_m - layer_m) - GIVEN_DISTANCE_SD_SHARE * np.maximum(used_m, layer_m)
+    used, by_layer = (
+        np.char.mod("%.0f", np.nan_to_num(v, posinf=0.0)).astype(object) for v in (used_m, layer_m)
+    )
+    differs = "Distance to the sea given as " + used + " m, the layer's is " + by_layer
+    odd = "Said to be a sea cliff, " + used + " m from the sea: check it."
+    return joined(
+        np.where(apart > 4 * sd_m, differs + " m: check both.", ""),
+        np.where((used_m > ODD_CLIFF_M) & cliff, odd, ""),
+    )
+
+
+LAYER = Layer(
+    name="coast",
+    gives=(
+        Value("coast_distance_m", sd="coast_distance_sd_m", source="coast_distance_source"),
+        Value("coast_distance_sd_m"),
+        Value("coast_distance_source", ""),
+        Value("coast_side", "", source="coast_side_source"),
+        Value("seaward_m"),
+        Value("sea_cliff_said", ""),
+    ),
+    passes=(
+        Value("shore_distance_m"),
+        Value("shore_lon"),
+        Value("shore_lat"),
+        Value("coast_notes", ""),
+    ),
+    takes=("coast_distance_m", "sea_cliff"),
+    open=open_coast,
+    sample=_sample,
+    origins=lambda coast: (coast.origin,),
+)

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from saltreach.layers.ecef import MEAN_RADIUS_M, ecef_m, lonlat_deg
+from saltreach.layers.geodesy import GEOD, MEAN_RADIUS_M, ecef_m, lonlat_deg
 
 PIECE_M = 1000.0
 EXACT_BEYOND_M = 200_000.0
@@ -28,15 +28,18 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-class Shore(NamedTuple):
+class NearestShore(NamedTuple):
     """What the coast layer says of each point.
 
     `distance_m`: geodesic distance to the nearest shoreline, never negative. `on_land`: 1 on
-    land, 0 at sea, NaN where the layer does not tell sides.
+    land, 0 at sea, NaN where the layer does not tell sides. `lon`, `lat`: that nearest place of
+    the shoreline, degrees, WGS 84.
     """
 
     distance_m: Floats
     on_land: Floats
+    lon: Floats
+    lat: Floats
 
 
 @dataclass(frozen=True)
@@ -57,8 +60,8 @@ class CoastIndex:
     sided: bool
     tree: cKDTree
 
-    def shore(self, lon: ArrayLike, lat: ArrayLike) -> Shore:
-        """Distance to the nearest piece and side of it, for points this index was made for.
+    def shore(self, lon: ArrayLike, lat: ArrayLike) -> NearestShore:
+        """The nearest piece and the side of it, for points this index was made for.
 
         Parameters
         ----------
@@ -66,46 +69,24 @@ class CoastIndex:
             Degrees, WGS 84; NaN gives NaN.
         """
         lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
-        distance, on_land = np.full(len(lon), np.nan), np.full(len(lon), np.nan)
+        found = np.full((4, len(lon)), np.nan)
         known = np.flatnonzero(np.isfinite(lon) & np.isfinite(lat))
         if not len(self.start_m):
-            return Shore(distance, on_land)
+            return NearestShore(*found)
         # Neighbours in space share pieces in memory: a curve order keeps the caches warm.
         known = known[np.lexsort((lon[known], np.floor(lat[known] * 4)))]
         for part in np.array_split(known, max(1, -(-len(known) // _CHUNK))):
-            distance[part], on_land[part] = self._measure(lon[part], lat[part])
-        return Shore(distance, on_land)
+            found[:, part] = self._measure(lon[part], lat[part])
+        return NearestShore(*found)
 
-    def foot(self, lon: ArrayLike, lat: ArrayLike) -> tuple[Floats, Floats]:
-        """Nearest place of the shoreline, for points this index was made for.
-
-        Parameters
-        ----------
-        lon, lat : array_like, shape (n,)
-            Degrees, WGS 84; NaN gives NaN.
-
-        Returns
-        -------
-        lon, lat : ndarray, shape (n,)
-            Degrees, WGS 84.
-        """
-        lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
-        at_lon, at_lat = np.full(len(lon), np.nan), np.full(len(lon), np.nan)
-        known = np.flatnonzero(np.isfinite(lon) & np.isfinite(lat))
-        if not len(self.start_m):
-            return at_lon, at_lat
-        for part in np.array_split(known, max(1, -(-len(known) // _CHUNK))):
-            _, piece, foot = self._closest(lon[part], lat[part], ecef_m(lon[part], lat[part]))
-            place = self.start_m[piece] + foot[:, None] * self.step_m[piece]
-            at_lon[part], at_lat[part] = lonlat_deg(place)
-        return at_lon, at_lat
-
-    def _measure(self, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
+    def _measure(self, lon: Floats, lat: Floats) -> NearestShore:
         points = ecef_m(lon, lat)
-        distance, piece, foot = self._closest(lon, lat, points)
-        if not self.sided:
-            return distance, np.full(len(lon), np.nan)
-        return distance, self._on_land(points, piece, foot)
+        distance, piece, share = self._closest(lon, lat, points)
+        foot = self.start_m[piece] + share[:, None] * self.step_m[piece]
+        side = np.full(len(lon), np.nan)
+        if self.sided:
+            side = self._on_land(points - foot, piece, share)
+        return NearestShore(distance, side, *lonlat_deg(foot))
 
     def _closest(self, lon: Floats, lat: Floats, points: Floats) -> tuple[Floats, Ints, Floats]:
         """Distance, piece and the foot's place on it, 0 to 1."""
@@ -145,24 +126,24 @@ class CoastIndex:
         self, lon: Floats, lat: Floats, points: Floats, chord: Floats
     ) -> tuple[Floats, Ints, Floats]:
         """Exact geodesics to every piece whose chord is within the ellipsoid's play."""
-        from pyproj import Geod
-
         play = chord * (chord / MEAN_RADIUS_M) ** 2 * 1.5e-3  # twice the spread of radii / 24
         owner, piece = self._within(points, chord + play + self.half_m)
         _, foot = self._feet(points[owner], piece)
         at_lon, at_lat = lonlat_deg(self.start_m[piece] + foot[:, None] * self.step_m[piece])
-        exact = np.asarray(Geod(ellps="WGS84").inv(lon[owner], lat[owner], at_lon, at_lat)[2])
+        exact = np.asarray(GEOD.inv(lon[owner], lat[owner], at_lon, at_lat)[2])
         first = _first_of_least(owner, exact, len(points))
         return exact[first], piece[first], foot[first]
 
-    def _on_land(self, points: Floats, piece: Ints, foot: Floats) -> Floats:
-        """Side by the normal of the piece, or of both pieces that meet where the foot is."""
+    def _on_land(self, away: Floats, piece: Ints, foot: Floats) -> Floats:
+        """Side by the normal of the piece, or of both pieces that meet where the foot is.
+
+        `away`: from the foot to the point; `foot`: the foot's place on the piece, 0 to 1.
+        """
         normal = self.normal[piece].copy()
         for end, neighbour in ((foot <= 0, self.before), (foot >= 1, self.after)):
             other = neighbour[piece]
             use = end & (other >= 0)
             normal[use] += self.normal[other[use]]
-        away = points - (self.start_m[piece] + foot[:, None] * self.step_m[piece])
         return (np.einsum("ij,ij->i", away, normal) >= 0).astype(float)
 
 

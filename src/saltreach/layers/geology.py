@@ -9,19 +9,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from saltreach.errors import LayerError
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.embedded import sha256_of
-from saltreach.layers.rock_types import mapped_lithology
+from saltreach.layers.layer import Layer, Origin, Value, lonlat
+from saltreach.layers.raster import cell_position, open_raster, windows
+from saltreach.layers.rock_types import mapped_lithology, read_rock_mapping, same_rock
+from saltreach.vocabulary.words import UNKNOWN
+
+if TYPE_CHECKING:
+    from saltreach.intake.options import Options
 
 RASTER_SUFFIXES = frozenset((".tif", ".tiff", ".vrt", ".asc", ".img", ".grd"))
-TILE_CELLS = 512
-"""A raster is read in squares of this many cells, each once, only where anchors lie."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +37,7 @@ class RockMap:
 
     legend: np.ndarray
     lithology: np.ndarray
-    layer: Layer
+    origin: Origin
     overlaps: int = 0
     mapping: Mapping[str, str] = field(default_factory=dict)
 
@@ -98,19 +101,109 @@ def rock_map_at(
     return RockMap(
         legend=legend,
         lithology=mapped_lithology(legend, known),
-        layer=Layer(
-            name=f"geology-file-{file.name}",
-            quantity="lithology",
-            source=file.name,
-            licence="the user's",
-            accuracy="the map's own scale; not known here",
-            sha256=sha256_of(file),
-            note=(f"legend column {column}; " if column else "")
-            + "the smallest polygon governs where several overlap",
-        ),
+        origin=map_origin(file, column),
         overlaps=overlaps,
         mapping=known,
     )
+
+
+def map_origin(file: Path, column: str | None) -> Origin:
+    """What a geological map is, for the provenance."""
+    return Origin(
+        name=f"geology-file-{file.name}",
+        quantity="lithology",
+        source=file.name,
+        licence="the user's",
+        accuracy="the map's own scale; not known here",
+        sha256=sha256_of(file),
+        note=(f"legend column {column}; " if column else "")
+        + "the smallest polygon governs where several overlap",
+    )
+
+
+def rock_values(
+    anchors: pd.DataFrame, rock_map: RockMap | None, mapping: Mapping[str, str] | None = None
+) -> pd.DataFrame:
+    """Rock of each anchor: the register's own word first, then the map's.
+
+    Parameters
+    ----------
+    anchors : DataFrame
+        Column `rock_type`.
+    rock_map : RockMap or None
+        What `rock_map_at` said at these anchors.
+    mapping : mapping, optional
+        The user's mapping; it reads the register's words as well.
+
+    Returns
+    -------
+    DataFrame
+        `lithology`, `lithology_source` (register, the layer's name, or unknown), and the
+        working columns `rock_disagreement` (a sentence where register and map name different
+        rocks) and `rock_unread` (an entry that names no rock of the table, where that leaves
+        the rock unknown). Same rows, same index.
+    """
+    word = anchors["rock_type"].fillna("").astype("str").str.strip()
+    own = pd.Series(mapped_lithology(word, mapping or {}), index=anchors.index)
+    if rock_map is None:
+        mapped = pd.Series(UNKNOWN, index=anchors.index, dtype=object)
+        legend, layer = pd.Series("", index=anchors.index), ""
+    else:
+        mapped = pd.Series(rock_map.lithology, index=anchors.index)
+        legend, layer = pd.Series(rock_map.legend, index=anchors.index), rock_map.origin.name
+    given, found = own != UNKNOWN, mapped != UNKNOWN
+    differ = given & found & ~same_rock(own, mapped)
+    told = "Rock: the register says " + own + ", the map " + mapped + "; the register's is used."
+    unread = np.where(word != "", word, legend)
+    nothing = (
+        ~given & ~found & (unread != "") & (pd.Series(unread).str.casefold() != UNKNOWN).to_numpy()
+    )
+    return pd.DataFrame(
+        {
+            "lithology": own.where(given, mapped),
+            "lithology_source": np.select([given, found], ["register", layer], UNKNOWN),
+            "rock_disagreement": told.where(differ, ""),
+            "rock_unread": np.where(nothing, unread, ""),
+        },
+        index=anchors.index,
+    ).astype({"lithology": object, "lithology_source": object})
+
+
+def rock_record(values: pd.DataFrame, rock_map: RockMap | None) -> dict[str, Any]:
+    """What the rock types rest on, for `provenance.json`.
+
+    Parameters
+    ----------
+    values : DataFrame
+        From `rock_values`.
+    rock_map : RockMap or None
+        As given to it.
+
+    Returns
+    -------
+    dict
+        Counts by source, disagreements, and the entries that name no rock of the table.
+    """
+    entries = pd.Series(
+        values["rock_unread"] if rock_map is None else
+        np.where(rock_map.lithology == UNKNOWN, rock_map.legend, values["rock_unread"])
+    )  # fmt: skip
+    unread = entries[entries != ""].value_counts().sort_index()
+    record: dict[str, Any] = {
+        "anchors_by_source": {
+            str(k): int(n) for k, n in values["lithology_source"].value_counts().items()
+        },
+        "disagreements": int((values["rock_disagreement"] != "").sum()),
+        "unmapped_entries": {str(k): int(n) for k, n in unread.items()},
+    }
+    if rock_map is not None:
+        record |= {
+            "file": rock_map.origin.source,
+            "anchors_outside_the_map": int((rock_map.legend == "").sum()),
+            "anchors_on_overlaps": rock_map.overlaps,
+            "mapping": dict(rock_map.mapping),
+        }
+    return record
 
 
 def _moved(lon: np.ndarray, lat: np.ndarray, crs: Any, file: Path) -> tuple[np.ndarray, np.ndarray]:
@@ -210,36 +303,53 @@ def _entry(value: Any) -> str:
 
 
 def _raster_codes(file: Path, lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
-    """Code of the cell at each position: one read per square of cells that holds any."""
-    import rasterio
-    from rasterio.windows import Window
-
-    try:
-        with rasterio.open(file) as source:
-            easting, northing = _moved(lon, lat, source.crs, file)
-            inverse = ~source.transform
-            column = inverse.a * easting + inverse.b * northing + inverse.c
-            row = inverse.d * easting + inverse.e * northing + inverse.f
-            inside = (column >= 0) & (column < source.width) & (row >= 0) & (row < source.height)
-            codes = np.full(len(lon), np.nan)
-            places = np.flatnonzero(inside)
-            cells = np.floor(np.column_stack([row, column])[places]).astype(int)
-            tile = cells // TILE_CELLS
-            order = np.lexsort((tile[:, 1], tile[:, 0]))
-            starts = np.flatnonzero(
-                np.r_[True, (np.diff(tile[order], axis=0) != 0).any(axis=1)][: len(order)]
-            )
-            for members in np.split(order, starts[1:]) if len(order) else ():
-                top, left = tile[members[0]] * TILE_CELLS
-                window = Window(
-                    left,
-                    top,
-                    min(TILE_CELLS, source.width - left),
-                    min(TILE_CELLS, source.height - top),
-                )
-                square = source.read(1, window=window, masked=True).astype(float)
-                at = cells[members] - (top, left)
-                codes[places[members]] = square.filled(np.nan)[at[:, 0], at[:, 1]]
-    except rasterio.errors.RasterioIOError as error:
-        raise LayerError(f"geology file {file.name} cannot be read: {error}") from error
+    """Code of the cell at each position, empty outside and where there is no data."""
+    codes = np.full(len(lon), np.nan)
+    with open_raster(file, "geology file") as raster:
+        row, column = cell_position(raster, lon, lat)
+        for part, cells, top, left in windows(raster, row, column):
+            at = row[part].astype(np.int64) - top, column[part].astype(np.int64) - left
+            codes[part] = cells[at]
     return pd.Series(codes).map(_entry, na_action=None).to_numpy(object)
+
+
+class RockSource(NamedTuple):
+    """Where rock types come from beside the register: the user's map, if any, and mapping."""
+
+    file: Path | None
+    column: str | None
+    mapping: Mapping[str, str]
+
+
+def _open(options: Options) -> RockSource:
+    given = options.rock_mapping_file
+    mapping = {} if given is None else read_rock_mapping(given)
+    file = None if options.geology_file is None else Path(options.geology_file)
+    return RockSource(file, options.rock_column, mapping)
+
+
+def _sample(source: RockSource, places: pd.DataFrame) -> dict[str, Any]:
+    file, column, mapping = source
+    rock_map = (
+        None if file is None
+        else rock_map_at(*lonlat(places), file, column=column, mapping=mapping)
+    )  # fmt: skip
+    values = rock_values(places, rock_map, mapping)
+    return {name: values[name].to_numpy(object) for name in values} | {"rock_map": rock_map}
+
+
+LAYER = Layer(
+    name="geology",
+    gives=(
+        Value("lithology", UNKNOWN, source="lithology_source"),
+        Value("lithology_source", UNKNOWN),
+        Value("rock_disagreement", ""),
+        Value("rock_unread", ""),
+    ),
+    passes=(Value("rock_map"),),
+    takes=("rock_type",),
+    open=_open,
+    sample=_sample,
+    origins=lambda source: () if source.file is None else (map_origin(source.file, source.column),),
+    embedded=False,
+)

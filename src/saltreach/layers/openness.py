@@ -15,16 +15,15 @@ decide whether a ray along the shore is at sea. Anchors that share this cell sha
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from saltreach.layers.coast import BLOCK, Coast
 from saltreach.layers.coast_index import CoastIndex, Floats, Ints, build_index
-from saltreach.layers.ecef import ecef_m, lonlat_deg
-
-if TYPE_CHECKING:
-    from saltreach.layers.coast import Coast
+from saltreach.layers.geodesy import ecef_m, lonlat_deg
+from saltreach.layers.layer import Layer, Value, lonlat
 
 FETCH_M = 20_000.0
 DIRECTIONS = 36
@@ -59,7 +58,7 @@ def sea_openness(
     directions: int = DIRECTIONS,
     land_tolerance_m: float = LAND_TOLERANCE_M,
     weights: ArrayLike | None = None,
-    index: CoastIndex | None = None,
+    shore: tuple[ArrayLike, ArrayLike] | None = None,
 ) -> Floats:
     """Share of open sea around the nearest shore, 0 to 1.
 
@@ -69,7 +68,7 @@ def sea_openness(
         Degrees, WGS 84; NaN gives NaN.
     coast : Coast
         Shoreline; one without sides gives NaN.
-    fetch_m, directions, land_tolerance_m, index
+    fetch_m, directions, land_tolerance_m, shore
         As in `sea_fetch`.
     weights : array_like, shape (directions,) or (n, directions), optional
         Weight of each direction a ray points to, for example the share of wind that blows from
@@ -92,7 +91,7 @@ def sea_openness(
         fetch_m=fetch_m,
         directions=directions,
         land_tolerance_m=land_tolerance_m,
-        index=index,
+        shore=shore,
     )
     share = rays.fetch_m / np.float32(fetch_m)
     given = np.ones(directions) if weights is None else np.asarray(weights, float)
@@ -121,7 +120,7 @@ def sea_fetch(
     fetch_m: float = FETCH_M,
     directions: int = DIRECTIONS,
     land_tolerance_m: float = LAND_TOLERANCE_M,
-    index: CoastIndex | None = None,
+    shore: tuple[ArrayLike, ArrayLike] | None = None,
 ) -> SeaFetch:
     """Sea in front of the nearest shore, by direction.
 
@@ -137,8 +136,8 @@ def sea_fetch(
         Number of rays, evenly spaced; the first points half a spacing east of north.
     land_tolerance_m : float
         Land a ray may cross in all before it ends, m.
-    index : CoastIndex, optional
-        What ``coast.near(lon, lat)`` returned, to spare the work.
+    shore : pair of array_like, optional
+        Longitude and latitude of the nearest place of the shore, to spare the search.
 
     Returns
     -------
@@ -151,7 +150,9 @@ def sea_fetch(
     none = SeaFetch(np.empty((0, directions), np.float32), place, bearing, *np.empty((2, 0)))
     if not coast.sided:
         return none
-    foot = ecef_m(*(index or coast.near(lon, lat)).foot(lon, lat))
+    if shore is None:
+        shore = coast.shore(lon, lat)[2:]
+    foot = ecef_m(*shore)
     known = np.flatnonzero(np.isfinite(foot).all(axis=1))
     if not len(known):
         return none
@@ -182,8 +183,6 @@ def _cube(foot: Floats, side_m: float) -> Ints:
 def _pieces_near(coast: Coast, foot: Floats, fetch_m: float) -> CoastIndex:
     """Every piece of coast that a ray can reach, with some to spare."""
     from scipy.spatial import cKDTree
-
-    from saltreach.layers.coast import BLOCK
 
     spacing = fetch_m / 2
     _, one_of = np.unique(_cube(foot, spacing), return_index=True)
@@ -337,3 +336,16 @@ def _cast(
         crossed: NDArray[Any] = np.cumsum(seen, axis=2, dtype=kind)
         fetch[part] = ((crossed <= allowed) & ~seen).sum(axis=2, dtype=np.uint16) * length
     return fetch
+
+
+LAYER = Layer(
+    name="openness",
+    of="coast",
+    gives=(Value("sea_openness", source="sea_openness_source"),),
+    needs=("shore_lon", "shore_lat"),
+    sample=lambda coast, places: {
+        "sea_openness": sea_openness(
+            *lonlat(places), coast, shore=(places["shore_lon"], places["shore_lat"])
+        )
+    },
+)

@@ -12,7 +12,7 @@ import csv
 import functools
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,9 +20,6 @@ import pandas as pd
 from saltreach.errors import LayerError
 from saltreach.vocabulary.rocks import lithologies, lithology_of
 from saltreach.vocabulary.words import UNKNOWN
-
-if TYPE_CHECKING:
-    from saltreach.layers.geology import RockMap
 
 MAPPING_COLUMNS = ("code", "lithology")
 
@@ -155,88 +152,3 @@ def same_rock(first: Any, second: Any) -> np.ndarray:
         for x, y in pairs.unique()
     }
     return np.asarray(pairs.map(same), dtype=bool)
-
-
-def rock_values(
-    anchors: pd.DataFrame, rock_map: RockMap | None, mapping: Mapping[str, str] | None = None
-) -> pd.DataFrame:
-    """Rock of each anchor: the register's own word first, then the map's.
-
-    Parameters
-    ----------
-    anchors : DataFrame
-        Column `rock_type`.
-    rock_map : RockMap or None
-        What `rock_map_at` said at these anchors.
-    mapping : mapping, optional
-        The user's mapping; it reads the register's words as well.
-
-    Returns
-    -------
-    DataFrame
-        `lithology`, `lithology_source` (register, the layer's name, or unknown), and the
-        working columns `rock_disagreement` (a sentence where register and map name different
-        rocks) and `rock_unread` (an entry that names no rock of the table, where that leaves
-        the rock unknown). Same rows, same index.
-    """
-    word = anchors["rock_type"].fillna("").astype("str").str.strip()
-    own = pd.Series(mapped_lithology(word, mapping or {}), index=anchors.index)
-    if rock_map is None:
-        mapped = pd.Series(UNKNOWN, index=anchors.index, dtype=object)
-        legend, layer = pd.Series("", index=anchors.index), ""
-    else:
-        mapped = pd.Series(rock_map.lithology, index=anchors.index)
-        legend, layer = pd.Series(rock_map.legend, index=anchors.index), rock_map.layer.name
-    given, found = own != UNKNOWN, mapped != UNKNOWN
-    differ = given & found & ~same_rock(own, mapped)
-    told = "Rock: the register says " + own + ", the map " + mapped + "; the register's is used."
-    unread = np.where(word != "", word, legend)
-    nothing = (
-        ~given & ~found & (unread != "") & (pd.Series(unread).str.casefold() != UNKNOWN).to_numpy()
-    )
-    return pd.DataFrame(
-        {
-            "lithology": own.where(given, mapped),
-            "lithology_source": np.select([given, found], ["register", layer], UNKNOWN),
-            "rock_disagreement": told.where(differ, ""),
-            "rock_unread": np.where(nothing, unread, ""),
-        },
-        index=anchors.index,
-    ).astype({"lithology": object, "lithology_source": object})
-
-
-def rock_record(values: pd.DataFrame, rock_map: RockMap | None) -> dict[str, Any]:
-    """What the rock types rest on, for `provenance.json`.
-
-    Parameters
-    ----------
-    values : DataFrame
-        From `rock_values`.
-    rock_map : RockMap or None
-        As given to it.
-
-    Returns
-    -------
-    dict
-        Counts by source, disagreements, and the entries that name no rock of the table.
-    """
-    entries = pd.Series(
-        values["rock_unread"] if rock_map is None else
-        np.where(rock_map.lithology == UNKNOWN, rock_map.legend, values["rock_unread"])
-    )  # fmt: skip
-    unread = entries[entries != ""].value_counts().sort_index()
-    record: dict[str, Any] = {
-        "anchors_by_source": {
-            str(k): int(n) for k, n in values["lithology_source"].value_counts().items()
-        },
-        "disagreements": int((values["rock_disagreement"] != "").sum()),
-        "unmapped_entries": {str(k): int(n) for k, n in unread.items()},
-    }
-    if rock_map is not None:
-        record |= {
-            "file": rock_map.layer.source,
-            "anchors_outside_the_map": int((rock_map.legend == "").sum()),
-            "anchors_on_overlaps": rock_map.overlaps,
-            "mapping": dict(rock_map.mapping),
-        }
-    return record

@@ -11,14 +11,14 @@ from __future__ import annotations
 import csv
 from functools import lru_cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from saltreach.errors import LayerError
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.embedded import sha256_of
+from saltreach.layers.layer import Layer, Origin, Value, positions
 
 OPEN_SEA = "open sea"
 OPEN_SEA_G_KG = 35.0
@@ -62,7 +62,7 @@ def sea_salinity_g_kg(
     """Salinity of the sea that a place of the shore belongs to.
 
     Where outlines overlap the saltier sea counts. Best asked at the nearest place of the shore
-    (`CoastIndex.foot`): farther inland than the outlines reach, a place counts as open sea.
+    (`CoastIndex.shore`): farther inland than the outlines reach, a place counts as open sea.
 
     Parameters
     ----------
@@ -93,12 +93,7 @@ def sea_salinity_g_kg(
     """
     import shapely
 
-    lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
-    if lon.ndim != 1 or lon.shape != lat.shape:
-        raise LayerError(
-            f"sea salinity: lon and lat have shapes {lon.shape} and {lat.shape}; "
-            "give one-dimensional columns of one length"
-        )
+    lon, lat = positions(lon, lat, "sea salinity")
     known = np.isfinite(lon) & np.isfinite(lat)
     around = (np.where(known, lon, 0.0) + 180.0) % 360.0 - 180.0
     salinity = np.where(known, OPEN_SEA_G_KG, np.nan)
@@ -111,9 +106,9 @@ def sea_salinity_g_kg(
     return salinity, name
 
 
-def salinity_layer() -> Layer:
+def salinity_origin() -> Origin:
     """The record of the table, for the catalogue and `provenance.json`."""
-    return Layer(
+    return Origin(
         name="sea-salinity",
         quantity="salinity of the sea off a place",
         unit="g/kg",
@@ -126,3 +121,24 @@ def salinity_layer() -> Layer:
         extent="global; open sea where no outline holds the place",
         note="rough outlines; doubtful places count as the saltier sea; no season, no river mouth",
     )
+
+
+def _sample(_: Any, places: pd.DataFrame) -> dict[str, Any]:
+    given = places["sea_salinity_g_kg"].to_numpy(float)
+    of_sea, _name = sea_salinity_g_kg(places["shore_lon"], places["shore_lat"])
+    unknown = np.isnan(given)
+    return {
+        "sea_salinity_g_kg": np.where(unknown, of_sea, given),
+        "sea_salinity_source": np.where(unknown, salinity_origin().name, "register"),
+    }
+
+
+LAYER = Layer(
+    name="salinity",
+    gives=(Value("sea_salinity_g_kg", source="sea_salinity_source"),),
+    passes=(Value("sea_salinity_source", ""),),
+    takes=("sea_salinity_g_kg",),
+    needs=("shore_lon", "shore_lat"),
+    sample=_sample,
+    origins=lambda _: (salinity_origin(),),
+)

@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from saltreach.errors import LayerError
-from saltreach.layers.catalogue import Layer
 from saltreach.layers.coast_index import CoastIndex, build_index
 from saltreach.layers.embedded import embedded_file, sha256_of
+from saltreach.layers.geodesy import metres_per_degree
+from saltreach.layers.layer import Layer, Origin, Value, lonlat, positions
 
 SALT_LAKES_FILE = "layers/salt_lakes.geojson"
 REACH_M = 50_000.0
@@ -26,7 +27,6 @@ REACH_M = 50_000.0
 MAGNESIUM, SODIUM = "magnesium", "sodium"
 """Words of `salt_lake_brine`. Magnesium brines stay wet down to about 33 % humidity, calcium's,
 which are counted with them, to about 30 %; sodium brines to about 75 % (from memory)."""
-_LEAST_M_PER_DEG = 110_500.0  # of latitude, anywhere (110.57 km at the equator)
 
 
 class SaltLake(NamedTuple):
@@ -113,12 +113,7 @@ def salt_lake_at(lon: ArrayLike, lat: ArrayLike) -> NearestSaltLake:
     >>> list(near.salt_lake), list(near.salt_lake_brine)
     (['Dead Sea', ''], ['magnesium', ''])
     """
-    lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
-    if lon.ndim != 1 or lon.shape != lat.shape:
-        raise LayerError(
-            f"salt lakes: lon and lat have shapes {lon.shape} and {lat.shape}; "
-            "give one-dimensional columns of one length"
-        )
+    lon, lat = positions(lon, lat, "salt lakes")
     known = np.isfinite(lon) & np.isfinite(lat)
     around = (np.where(known, lon, np.nan) + 180.0) % 360.0 - 180.0
     nearest_m, which = np.full(lon.size, np.inf), np.full(lon.size, -1)
@@ -150,7 +145,7 @@ def _boxes_deg() -> NDArray[np.float64]:
     """West, south, east, north of all that lies within `REACH_M` of each lake, (lakes, 4)."""
     low = np.array([lake.shore_deg.min(axis=0) for lake in salt_lakes()])
     high = np.array([lake.shore_deg.max(axis=0) for lake in salt_lakes()])
-    up = REACH_M / _LEAST_M_PER_DEG
+    up = REACH_M / float(metres_per_degree(0.0)[1])  # a degree of latitude is shortest there
     widest = np.maximum(np.abs(low[:, 1]), np.abs(high[:, 1])) + up
     aside = up / np.cos(np.radians(widest))
     return np.column_stack([low[:, 0] - aside, low[:, 1] - up, high[:, 0] + aside, high[:, 1] + up])
@@ -187,11 +182,11 @@ def _described(nearest_m: NDArray[np.float64], which: NDArray[np.int64]) -> Near
     return NearestSaltLake(np.where(none, np.nan, nearest_m), name, brine, salinity, sd)
 
 
-def salt_lakes_layer() -> Layer:
+def salt_lakes_origin() -> Origin:
     """The record of the list, for the catalogue and `provenance.json`."""
     lakes = salt_lakes()
     own = [lake.name for lake in lakes if lake.outline.startswith("own")]
-    return Layer(
+    return Origin(
         name="salt-lakes",
         quantity="distance to the nearest listed salt lake, its brine and salinity",
         unit="m, g/kg",
@@ -210,3 +205,17 @@ def salt_lakes_layer() -> Layer:
         note="no deposition or corrosion rate measured beside such a lake could be read, so "
         "nothing is calibrated; islands count as the lake; the Aral Sea is drawn undivided",
     )
+
+
+LAYER = Layer(
+    name="salt-lakes",
+    gives=(
+        Value("salt_lake_m", sd="salt_lake_sd_m", source="salt_lake_source"),
+        Value("salt_lake", "", source="salt_lake_source"),
+        Value("salt_lake_brine", "", source="salt_lake_source"),
+        Value("salt_lake_salinity_g_kg", source="salt_lake_source"),
+        Value("salt_lake_sd_m"),
+    ),
+    sample=lambda _, places: salt_lake_at(*lonlat(places))._asdict(),
+    origins=lambda _: (salt_lakes_origin(),),
+)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from saltreach.layers.layer import Layer, Value, lonlat
+
 # Rough outlines of our own, drawn inside the sea's limits so that a doubtful place counts as
 # the harsher coast. The Baltic is taken from Bornholm eastwards.
 _BALTIC = ((14.0, 53.4), (24.5, 53.9), (30.6, 59.4), (30.6, 60.8), (26.0, 66.1), (21.0, 66.1),
@@ -39,3 +41,13 @@ def in_europe(lon: ArrayLike, lat: ArrayLike) -> NDArray[np.bool_]:
     """Whether a point lies in the box 25 W to 45 E, 34 N to 72 N, where the annex was made for."""
     lon, lat = np.asarray(lon, float), np.asarray(lat, float)
     return (lon >= -25) & (lon <= 45) & (lat >= 34) & (lat <= 72)
+
+
+LAYER = Layer(
+    name="seas",
+    gives=(Value("mild_sea", False), Value("in_europe", False)),
+    sample=lambda _, places: {
+        "mild_sea": is_mild_sea(*lonlat(places)),
+        "in_europe": in_europe(*lonlat(places)),
+    },
+)

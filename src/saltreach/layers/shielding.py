@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from saltreach.layers.layer import Layer, Value, lonlat
 from saltreach.layers.terrain import read_terrain
 
 FULL_SHELTER_DEG = 15.0
@@ -71,3 +73,18 @@ def sea_shielding(
     steepest = np.where(np.isfinite(rise), rise, 0.0).max(axis=1)
     shielding[near] = np.where(covered, np.clip(steepest / FULL_SHELTER_DEG, 0, 1), np.nan)
     return shielding
+
+
+def _sample(heights: Path, places: pd.DataFrame) -> dict[str, Floats]:
+    foot = places["shore_lon"], places["shore_lat"], places["shore_distance_m"]
+    return {"sea_shielding": sea_shielding(heights, *lonlat(places), *foot)}
+
+
+LAYER = Layer(
+    name="shielding",
+    of="terrain",
+    gives=(Value("sea_shielding", source="sea_shielding_source"),),
+    needs=("shore_lon", "shore_lat", "shore_distance_m"),
+    sample=_sample,
+    embedded=False,
+)

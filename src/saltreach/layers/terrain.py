@@ -19,17 +19,16 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from saltreach.errors import LayerError
-from saltreach.layers.catalogue import Layer
-from saltreach.layers.ecef import FLATTENING, SEMI_MAJOR_M
 from saltreach.layers.embedded import sha256_of
+from saltreach.layers.geodesy import metres_per_degree
+from saltreach.layers.layer import Layer, Origin, Value, joined, lonlat
+from saltreach.layers.raster import WINDOW_CELLS, cell_position, moved, open_raster, windows
 
 if TYPE_CHECKING:
     from rasterio.io import DatasetReader
 
 Floats = NDArray[np.float64]
 
-WINDOW_CELLS = 512
-"""Side of the windows in which a raster is read, cells (rounded up to whole blocks)."""
 FLAT_DEG = 1.0
 """Below this slope the aspect of a height raster is noise, and is left unknown."""
 AZIMUTH_TOLERANCE_DEG = 45.0
@@ -85,11 +84,10 @@ def read_terrain(
     Horn, B. K. P. (1981). Hill shading and the reflectance map. Proc. IEEE 69(1):14-47.
     """
     lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
-    with _open(path) as raster:
+    with open_raster(Path(path), "height raster") as raster:
         unit = _metres_per_unit(raster, Path(path))
-        row, column = _cell_position(raster, lon, lat)
-        inside = (row >= 0) & (row < raster.height) & (column >= 0) & (column < raster.width)
-        elevation, nearest, across, down = _sample(raster, row, column, inside, window_cells)
+        row, column = cell_position(raster, lon, lat)
+        elevation, nearest, across, down = _heights_and_steps(raster, row, column, window_cells)
         elevation, across, down = elevation * unit, across * unit, down * unit
         slope, aspect = _slope_aspect(raster, row, column, across, down)
     known = np.isfinite(elevation)
@@ -100,7 +98,7 @@ def read_terrain(
     ]
     notes[slope < FLAT_DEG] += np.where(nearest, " " + FLAT, FLAT)[slope < FLAT_DEG]
     notes[~known] = NO_DATA
-    notes[~inside] = OUTSIDE
+    notes[np.isnan(row)] = OUTSIDE
     return pd.DataFrame(
         {
             "elevation_m": elevation,
@@ -111,7 +109,7 @@ def read_terrain(
     )
 
 
-def dem_layer(path: Path | str) -> Layer:
+def dem_origin(path: Path | str) -> Origin:
     """What a height raster is, for the provenance.
 
     Raises
@@ -122,13 +120,13 @@ def dem_layer(path: Path | str) -> Layer:
     from rasterio.warp import transform_bounds
 
     path = Path(path)
-    with _open(path) as raster:
+    with open_raster(path, "height raster") as raster:
         _metres_per_unit(raster, path)
         west, south, east, north = transform_bounds(raster.crs, "EPSG:4326", *raster.bounds)
         across, down = abs(raster.res[0]), abs(raster.res[1])
         crs = raster.crs.to_string()
         size = f"{raster.width} x {raster.height} cells of {across:g} x {down:g} CRS units"
-    return Layer(
+    return Origin(
         name=f"dem-file-{path.name}",
         quantity="elevation, slope, aspect",
         unit="m, deg, deg",
@@ -197,28 +195,6 @@ def compare_faces(
     )
 
 
-def _open(path: Path | str) -> DatasetReader:
-    try:
-        import rasterio
-    except ImportError as error:
-        raise LayerError(
-            "a height raster needs rasterio; install it with: pip install rasterio"
-        ) from error
-    path = Path(path)
-    if not path.is_file():
-        raise LayerError(f"height raster {path} does not exist")
-    try:
-        raster = rasterio.open(path)
-    except rasterio.errors.RasterioIOError as error:
-        raise LayerError(f"height raster {path.name} cannot be read: {error}") from error
-    if raster.crs is None:
-        raster.close()
-        raise LayerError(
-            f"height raster {path.name} has no CRS; give it one (for example with gdal_edit -a_srs)"
-        )
-    return raster
-
-
 def _metres_per_unit(raster: DatasetReader, path: Path) -> float:
     name = (raster.units[0] or "").strip()
     try:
@@ -229,69 +205,19 @@ def _metres_per_unit(raster: DatasetReader, path: Path) -> float:
         ) from None
 
 
-def _cell_position(raster: DatasetReader, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
-    """Row and column as fractions, 0 at the outer edge of the first cell; NaN where none."""
-    from pyproj import Transformer
-
-    to_raster = Transformer.from_crs(4326, raster.crs.to_wkt(), always_xy=True)
-    easting, northing = (np.asarray(v, float) for v in to_raster.transform(lon, lat))
-    if raster.crs.is_geographic:  # a raster may count 0..360
-        middle = (raster.bounds.left + raster.bounds.right) / 2
-        easting = middle + (easting - middle + 180) % 360 - 180
-    column, row = _moved(~raster.transform, easting, northing)
-    lost = ~(np.isfinite(column) & np.isfinite(row))
-    return np.where(lost, np.nan, row), np.where(lost, np.nan, column)
-
-
-def _moved(transform: Any, across: Floats, down: Floats) -> tuple[Floats, Floats]:
-    """Apply an affine transform (written out: its operator changes between versions)."""
-    return (
-        transform.a * across + transform.b * down + transform.c,
-        transform.d * across + transform.e * down + transform.f,
-    )
-
-
-def _sample(
-    raster: DatasetReader,
-    row: Floats,
-    column: Floats,
-    inside: NDArray[np.bool_],
-    window_cells: int,
+def _heights_and_steps(
+    raster: DatasetReader, row: Floats, column: Floats, window_cells: int
 ) -> tuple[Floats, NDArray[np.bool_], Floats, Floats]:
     """Height, whether it is the nearest cell's, and Horn's height step per cell across and down."""
     out = np.full((3, len(row)), np.nan)
     nearest = np.zeros(len(row), bool)
-    block_rows, block_columns = raster.block_shapes[0]
-    side_rows, side_columns = (-(-window_cells // b) * b for b in (block_rows, block_columns))
-    member = np.flatnonzero(inside)
-    window = (row[member] // side_rows).astype(np.int64) * (raster.width // side_columns + 1)
-    window += (column[member] // side_columns).astype(np.int64)
-    order = np.argsort(window, kind="stable")
-    member, window = member[order], window[order]
-    for part in np.split(member, np.flatnonzero(np.diff(window)) + 1):
-        if not len(part):
-            continue
-        cell_row, cell_column = row[part].astype(np.int64), column[part].astype(np.int64)
-        top, left = int(cell_row.min()) - 1, int(cell_column.min()) - 1
-        rows, columns = int(cell_row.max()) - top + 2, int(cell_column.max()) - left + 2
-        heights = _read(raster, top, left, rows, columns)
-        at = (cell_row - top, cell_column - left)
-        out[0, part], nearest[part] = _bilinear(heights, row[part] - top, column[part] - left, at)
-        out[1, part], out[2, part] = _horn(heights, *at)
+    cells = windows(raster, row, column, margin=1, window_cells=window_cells)
+    for part, values, top, left in cells:
+        heights = values * raster.scales[0] + raster.offsets[0]
+        own = (row[part].astype(np.int64) - top, column[part].astype(np.int64) - left)
+        out[0, part], nearest[part] = _bilinear(heights, row[part] - top, column[part] - left, own)
+        out[1, part], out[2, part] = _horn(heights, *own)
     return out[0], nearest, out[1], out[2]
-
-
-def _read(raster: DatasetReader, top: int, left: int, rows: int, columns: int) -> Floats:
-    """A window of heights; cells outside the raster or without data are NaN."""
-    from rasterio.windows import Window
-
-    heights = np.full((rows, columns), np.nan)
-    first, last = max(top, 0), min(top + rows, raster.height)
-    west, east = max(left, 0), min(left + columns, raster.width)
-    read = raster.read(1, window=Window(west, first, east - west, last - first), masked=True)
-    values = np.ma.filled(read.astype(float), np.nan) * raster.scales[0] + raster.offsets[0]
-    heights[first - top : last - top, west - left : east - left] = values
-    return heights
 
 
 def _bilinear(
@@ -339,13 +265,13 @@ def _slope_aspect(
 
     def place(rows_on: float, columns_on: float) -> tuple[Floats, Floats]:
         lon, lat = to_wgs84.transform(
-            *_moved(raster.transform, middle_column + columns_on, middle_row + rows_on)
+            *moved(raster.transform, middle_column + columns_on, middle_row + rows_on)
         )
         return np.asarray(lon, float), np.asarray(lat, float)
 
     (west, at_west), (east, at_east) = place(0, -0.5), place(0, 0.5)
     (top, at_top), (bottom, at_bottom) = place(-0.5, 0), place(0.5, 0)
-    east_m, north_m = _metres_per_degree((at_top + at_bottom) / 2)
+    east_m, north_m = metres_per_degree((at_top + at_bottom) / 2)
     # Metres east and north of one cell across, and of one cell down.
     ax, ay = ((east - west + 180) % 360 - 180) * east_m, (at_east - at_west) * north_m
     dx, dy = ((bottom - top + 180) % 360 - 180) * east_m, (at_bottom - at_top) * north_m
@@ -357,10 +283,33 @@ def _slope_aspect(
     return slope, aspect
 
 
-def _metres_per_degree(lat: Floats) -> tuple[Floats, Floats]:
-    """Metres in a degree of longitude and of latitude on the WGS 84 ellipsoid."""
-    e2 = FLATTENING * (2 - FLATTENING)
-    sine2 = np.sin(np.radians(lat)) ** 2
-    across = SEMI_MAJOR_M / np.sqrt(1 - e2 * sine2)
-    along = across * (1 - e2) / (1 - e2 * sine2)
-    return np.radians(across * np.cos(np.radians(lat))), np.radians(along)
+def _sample(path: Path, places: pd.DataFrame) -> dict[str, Any]:
+    terrain = read_terrain(path, *lonlat(places))
+    faces = compare_faces(
+        places["face_azimuth_deg"].to_numpy(float),
+        places["face_slope_deg"].to_numpy(float),
+        terrain["aspect_deg"],
+        terrain["slope_deg"],
+    )
+    return {
+        "slope_deg": terrain["slope_deg"].to_numpy(),
+        "aspect_deg": terrain["aspect_deg"].to_numpy(),
+        "raster_elevation_m": terrain["elevation_m"].to_numpy(),
+        "raster_name": np.full(len(places), dem_origin(path).name, dtype=object),
+        "terrain_notes": joined(terrain["terrain_notes"], faces["face_notes"]),
+    }
+
+
+LAYER = Layer(
+    name="terrain",
+    gives=(
+        Value("slope_deg", source="slope_source"),
+        Value("aspect_deg", source="aspect_source"),
+    ),
+    passes=(Value("raster_elevation_m"), Value("raster_name", ""), Value("terrain_notes", "")),
+    takes=("face_azimuth_deg", "face_slope_deg"),
+    open=lambda options: None if options.dem_file is None else Path(options.dem_file),
+    sample=_sample,
+    origins=lambda path: (dem_origin(path),),
+    embedded=False,
+)

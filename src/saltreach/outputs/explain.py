@@ -6,9 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from saltreach.assessment.corrosivity import chloride_at, exposure_of
-from saltreach.errors import OptionError
-from saltreach.science.air.uncertainty import METALS, variance_shares
+from saltreach.assessment.chain import anchor_chain
 from saltreach.vocabulary.columns import CHAIN, Column
 from saltreach.vocabulary.words import CAUTION, SEPARATOR
 
@@ -43,17 +41,7 @@ def explain(result: Assessment, anchor_id: str) -> str:
     OptionError
         When no good row has that key.
     """
-    working = result.working
-    if working is None:
-        raise OptionError("only a fresh assessment can explain an anchor; run saltreach assess")
-    rows = working[working["anchor_id"] == anchor_id]
-    if not len(rows):
-        some = ", ".join(working["anchor_id"].head(3))
-        raise OptionError(
-            f"no assessed anchor has anchor_id {anchor_id!r} (the first are {some}); "
-            "if it is in the register, see the refused rows"
-        )
-    row = rows.iloc[0]
+    row, shares = anchor_chain(result, anchor_id)
     lines = [f"Anchor {anchor_id}"]
     for stage in STEPS:
         lines += ["", stage.capitalize()]
@@ -61,11 +49,9 @@ def explain(result: Assessment, anchor_id: str) -> str:
             if column.stage == stage:
                 lines += _lines(column, row)
     lines += ["", "Share of each input in the variance of ln(first-year loss)"]
-    shares = {m: variance_shares(m, exposure_of(rows), chloride_at(rows)) for m in METALS}
-    lines.append(f"  {'':28s}" + "".join(f"{m:>8s}" for m in METALS))
+    lines.append(f"  {'':28s}" + "".join(f"{metal:>8s}" for metal in shares))
     for name, words in INPUT_WORDS.items():
-        found = [float(shares[m][name][0]) for m in METALS]
-        lines.append(f"  {words:28s}" + "".join(f"{_share(v):>8s}" for v in found))
+        lines.append(f"  {words:28s}" + "".join(f"{_share(v):>8s}" for v in shares.loc[name]))
     return "\n".join([*lines, "", CAUTION])
 
 

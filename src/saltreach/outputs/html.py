@@ -1,4 +1,4 @@
-"""The one door through which data reaches a page, and the frame of a page without network."""
+"""The one door through which data reaches a page that asks for nothing."""
 
 from __future__ import annotations
 
@@ -6,14 +6,11 @@ import base64
 import hashlib
 import json
 import math
-import os
 import re
-import tempfile
 from collections.abc import Mapping, Sequence
+from html import escape
 from importlib.resources import files
-from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 from saltreach.errors import OptionError
 
@@ -96,12 +93,12 @@ def json_block(data: Any, element_id: str) -> str:
 
 
 def asset_text(name: str) -> str:
-    """Text of a file in the package's `outputs/assets`.
+    """Text of an asset of the map's or the landowner's folder.
 
     Parameters
     ----------
     name : str
-        File name.
+        The folder and the file, ``"map/card.js"``.
 
     Returns
     -------
@@ -109,12 +106,17 @@ def asset_text(name: str) -> str:
         UTF-8 text. References to other files (source maps, images of unused Leaflet controls)
         are taken out, so that an inlined copy asks for nothing.
     """
-    text = (files("saltreach.outputs") / "assets" / name).read_text(encoding="utf-8")
+    text = (files("saltreach.outputs") / _place(name)).read_text(encoding="utf-8")
     if name.endswith(".js"):
         text = re.sub(r"^//# sourceMappingURL=.*$", "", text, flags=re.MULTILINE)
     if name.endswith(".css"):
         text = re.sub(r"url\((?!#|data:)[^)]*\)", "none", text)
     return text.strip()
+
+
+def _place(name: str) -> str:
+    folder, _, file = name.partition("/")
+    return f"{folder}/assets/{file}"
 
 
 def content_hash(text: str) -> str:
@@ -168,99 +170,13 @@ def page_policy(
     )
 
 
-def leaflet_frame(
-    element: str, region: Sequence[float], tiles: str | None
-) -> tuple[str, str, dict[str, str] | None, list[str]]:
-    """The map element and the script that makes it, from folium, without folium's links.
-
-    Parameters
-    ----------
-    element : str
-        Name of the element and of the script's variable: `map_` and a word.
-    region : sequence of float
-        West, south, east, north, degrees; the map starts at its middle.
-    tiles : str, optional
-        Provider name or URL of background tiles, made but not shown.
-
-    Returns
-    -------
-    body, script : str
-        The element and the script.
-    about_tiles : dict or None
-        The layer's variable and its attribution, as plain text.
-    origins : list of str
-        From where tiles come, as source expressions of a content security policy.
-
-    Raises
-    ------
-    OptionError
-        When `tiles` is neither known nor a URL.
-    """
-    import folium
-
-    west, south, east, north = (float(edge) for edge in region)
-    frame = folium.Map(
-        location=[(south + north) / 2, (west + east) / 2],
-        zoom_start=8,
-        tiles=None,
-        zoom_control=False,
-        attribution_control=False,
-        zoom_snap=0.25,
-        max_zoom=18,
-    )
-    # folium numbers its elements at random; a fixed name keeps the bytes the same. The lists
-    # of links are replaced on this one object: the class's own lists are shared by all maps.
-    frame._id = element.removeprefix("map_")
-    frame.default_js, frame.default_css = [], []
-    about, origins = None, []
-    if tiles is not None:
-        layer = _tile_layer(tiles)
-        layer.add_to(frame)
-        plain = re.sub(r"<[^>]*>", "", layer.options.get("attribution", "")).strip()
-        about = {"layer": layer.get_name(), "attribution": plain}
-        origins = [_origin(layer.tiles)]
-    figure: Any = frame.get_root()
-    figure.render()
-    return figure.html.render(), figure.script.render(), about, origins
-
-
-def _tile_layer(tiles: str) -> Any:
-    import folium
-
-    is_url = tiles.lower().startswith(("https://", "http://"))
-    try:
-        layer = folium.TileLayer(
-            tiles, attr=_host(tiles) if is_url else None, name="background", show=False
-        )
-    except ValueError as error:
-        raise OptionError(
-            f"tiles {tiles!r}: not a known tile provider; give its name or a URL with "
-            "{z}, {x} and {y}"
-        ) from error
-    layer._id = "background"
-    return layer
-
-
-def _host(url: str) -> str:
-    return urlsplit(url).netloc.replace("{s}.", "")
-
-
-def _origin(url: str) -> str:
-    """Source expression of the tiles' host; a wildcard stands for rotating subdomains."""
-    parts = urlsplit(url)
-    host = parts.netloc.replace("{s}", "*", 1)
-    if not re.fullmatch(r"(\*\.)?[A-Za-z0-9.-]+(:\d+)?", host):
-        return f"{parts.scheme}:"
-    return f"{parts.scheme}://{host}"
-
-
 def render_template(name: str, **values: Any) -> str:
-    """A template of `outputs/templates` filled in, with HTML escaping on.
+    """A template filled in, with HTML escaping on.
 
     Parameters
     ----------
     name : str
-        File name.
+        As for `asset_text`.
     **values : Any
         What the template uses.
 
@@ -272,40 +188,34 @@ def render_template(name: str, **values: Any) -> str:
     import jinja2
 
     environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("saltreach.outputs", "templates"),
+        loader=jinja2.PackageLoader("saltreach", "outputs"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    return environment.get_template(name).render(**values)
+    return environment.get_template(_place(name)).render(**values)
 
 
-def write_text(path: Path, text: str) -> Path:
-    """Write a whole file or none: a temporary file beside it is renamed at the end.
+def framed(page: str, title: str, *, height_px: int = 640) -> str:
+    """A whole page inside another one, as a notebook shows it: apart from it, and asking nothing.
 
     Parameters
     ----------
-    path : pathlib.Path
-        Where; missing folders are made.
-    text : str
-        Content, written as UTF-8 with plain line feeds.
+    page : str
+        HTML.
+    title : str
+        What a screen reader calls the frame.
+    height_px : int
+        Height of the frame.
 
     Returns
     -------
-    pathlib.Path
-        The same path.
+    str
+        An iframe; its scripts run in an origin of their own and reach nothing of the notebook.
     """
-    path = Path(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-        # mkstemp makes private files; a map is there to be shared.
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(path)
-    finally:
-        Path(temporary).unlink(missing_ok=True)
-    return path
+    return (
+        f'<iframe title="{escape(title)}" sandbox="allow-scripts" width="100%" '
+        f'height="{height_px}" style="border:0" srcdoc="{escape(page)}"></iframe>'
+    )

@@ -7,96 +7,31 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from saltreach.assessment.counts import MOST_TO_FIND_OUT, counts
 from saltreach.assessment.find_out import WORDS
-from saltreach.vocabulary.metals import PLACEABLE
-from saltreach.vocabulary.words import (
-    ACTIONS,
-    BANDS,
-    CAUTION,
-    DO_NOT_PLACE,
-    KINDS_ADVISED,
-    OUT_OF_USE,
-    SEPARATOR,
-)
+from saltreach.vocabulary.words import CAUTION, DO_NOT_PLACE
 
 if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
 
-MOST_TO_FIND_OUT = 5
 MOST_CRAGS = 20
 
 
 def summary(result: Assessment, out: Path) -> dict[str, Any]:
-    """Counts and the crags' metals, as plain values."""
-    sectors, register = result.flat.sectors, result.provenance["register"]
-    crags = result.flat.crags.sort_values("crag", kind="stable")
-    return {
-        "anchors": len(result.flat.anchors),
-        "sectors": len(sectors),
-        "crags": len(crags),
-        "rows_refused": register["rejected"],
-        "sectors_by_risk_band": {b: int((sectors["risk_band"] == b).sum()) for b in BANDS[::-1]},
-        "sectors_by_material": {
-            m: int((sectors["material_recommended"] == m).sum()) for m in PLACEABLE[::-1]
-        },
-        "anchors_by_action": {a: int((result.flat.anchors["action"] == a).sum()) for a in ACTIONS},
-        "out_of_use_today": _failed(result.flat.anchors),
-        "visits_per_year": visits_per_year(sectors),
-        "sectors_overdue": int((sectors["overdue"] == "yes").sum()),
-        "crag_materials": dict(
-            zip(crags["crag"], crags["material_recommended"].replace("", "unknown"), strict=True)
-        ),
-        "sectors_by_rock_band": {b: int((sectors["rock_band"] == b).sum()) for b in BANDS[::-1]},
-        "sectors_by_kind": {k: int((sectors["kind_advised"] == k).sum()) for k in KINDS_ADVISED},
-        "do_not_place": [
-            {
-                "crag": s.crag,
-                "sector": s.sector,
-                "spots": int(s.spots_refused),
-                "anchors": int(s.anchors),
-                "reasons": s.kind_reasons.split(SEPARATOR),
-            }
-            for s in sectors[sectors["spots_refused"] > 0].itertuples(index=False)
-        ],
-        "rock_disagreements": result.provenance["rock"]["disagreements"],
-        "rock_entries_unmapped": result.provenance["rock"]["unmapped_entries"],
-        "survey": result.provenance["survey"],
-        "find_out": []
-        if result.flat.find_out is None
-        else result.flat.find_out.groupby("crag").head(MOST_TO_FIND_OUT).to_dict("records"),
-        "assumptions": result.provenance["assumptions"],
-        "map": str(out / "map.html"),
-        "caution": CAUTION,
-    }
-
-
-def _failed(anchors: pd.DataFrame) -> list[str]:
-    failed = anchors[anchors["action"] == OUT_OF_USE]
-    return [f"{r.anchor_id} ({r.crag} / {r.sector})" for r in failed.itertuples(index=False)]
-
-
-def _out_of_use(failed: list[str]) -> list[str]:
-    """Failed anchors come before everything else."""
-    if not failed:
-        return []
-    return [f"TAKE OUT OF USE TODAY: {', '.join(failed)}."]
-
-
-def visits_per_year(sectors: pd.DataFrame) -> float:
-    """Visits a year that keep every sector's interval."""
-    months = pd.to_numeric(sectors["inspection_interval_months"], errors="coerce")
-    return round(float((12.0 / months.astype(float)).sum()), 1)
+    """What was found and where the map is, as plain values."""
+    return counts(result) | {"map": str(out / "map.html"), "caution": CAUTION}
 
 
 def summary_text(result: Assessment, out: Path) -> str:
     """The summary for a person to read."""
     found = summary(result, out)
+    failed = ", ".join(found["out_of_use_today"])
     lines = [
         f"{found['anchors']} anchors in {found['sectors']} sectors of {found['crags']} crags "
         f"assessed, {found['rows_refused']} rows refused"
         + (f" (see {out / 'rejected.csv'})" if found["rows_refused"] else "")
         + ".",
-        *_out_of_use(found["out_of_use_today"]),
+        *([f"TAKE OUT OF USE TODAY: {failed}."] if failed else []),
         "Sectors by risk: " + _counted(found["sectors_by_risk_band"]),
         "Anchors: " + _counted(found["anchors_by_action"]),
         "Sectors by metal recommended: " + _counted(found["sectors_by_material"]),

@@ -1,4 +1,4 @@
-"""The window a drawing shows: the region, the land around it, and where each letter stands."""
+"""The window a drawing shows: the region, the land around it, its scale, where letters stand."""
 
 from __future__ import annotations
 
@@ -173,3 +173,26 @@ def label_points(shapes: pd.Series, centre_lon: float) -> np.ndarray:
     )
     inside = shapely.point_on_surface(turned)
     return np.column_stack([shapely.get_x(inside), shapely.get_y(inside)])
+
+
+def round_length_m(most_m: float) -> float:
+    """The longest of 1, 2, 5, 10, 20 ... metres that is not longer than a length.
+
+    Examples
+    --------
+    >>> round_length_m(4999.0)
+    2000.0
+    """
+    power = 10 ** np.floor(np.log10(most_m))
+    return float(max(step * power for step in (1, 2, 5) if step * power <= most_m))
+
+
+def length_text(metres: float) -> str:
+    """A length for a reader.
+
+    Examples
+    --------
+    >>> length_text(2000.0), length_text(250.0)
+    ('2 km', '250 m')
+    """
+    return f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"

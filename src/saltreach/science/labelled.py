@@ -85,12 +85,12 @@ def labelled(
 
     Examples
     --------
-    >>> import pandas as pd
+    >>> import xarray as xr
     >>> @labelled("m")
     ... def twice_m(length_m: "Values") -> object:
     ...     return 2 * np.asarray(length_m)
-    >>> twice_m(pd.Series([1.0, 2.0], index=["a", "b"])).to_dict()
-    {'a': 2.0, 'b': 4.0}
+    >>> twice_m(xr.DataArray([1.0, 2.0], dims="place", attrs={"units": "km"})).attrs["units"]
+    'm'
     """
 
     def wrap(function: Callable[P, object]) -> Callable[P, Any]:
@@ -177,25 +177,26 @@ def _of_pandas(
     arrays: dict[str, Any],
     kinds: Mapping[str, str],
 ) -> Sequence[Any]:
-    import pandas as pd
-
-    plain, index = {}, None
+    plain, first = {}, None
     for name, value in arrays.items():
         plain[name] = value
         if hasattr(value, "iloc"):
             dtype, missing = _PLAIN[kinds[name]]
             plain[name] = value.to_numpy(dtype=dtype, na_value=missing)
             if name not in formula.takes or value.ndim == 2:
-                index = value.index if index is None else index
-                if not index.equals(value.index):
+                first = value if first is None else first
+                if not first.index.equals(value.index):
                     raise OptionError(f"{name}: its index differs from the others'; align them")
     results = parts(**plain)
-    if index is None:
+    if first is None:
         return results
+    # the types of what came in: the formulas need no pandas of their own
+    series = first if first.ndim == 1 else first.iloc[:, 0]
+    frame = series.to_frame()
     return [
-        pd.DataFrame(r, index, list(formula.gives[name].words))
+        type(frame)(r, first.index, list(formula.gives[name].words))
         if name in formula.gives
-        else pd.Series(r, index, name=name)
+        else type(series)(r, first.index, name=name)
         for name, r in zip(formula.units, results, strict=True)
     ]
 

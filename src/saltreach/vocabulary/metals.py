@@ -114,21 +114,104 @@ class Material:
     placeable: bool
 
 
-FAMILIES: dict[str, str] = {
-    "aluminium": "light alloy",
-    "brass": "copper alloy",
-    "zinc-plated steel": "coated carbon steel, electroplated, about 5-12 um zinc",
-    "galvanised steel": "coated carbon steel, hot dip, about 45-85 um zinc",
-    "430": "ferritic stainless",
-    "303": "free-cutting stainless",
-    "stainless": "stainless of a grade nobody noted",
-    "304": "austenitic stainless",
-    "316": "austenitic stainless with molybdenum",
-    "duplex": "duplex stainless",
-    "superaustenitic": "high-alloy stainless",
-    "titanium": "titanium",
-}
-"""Metals in rising resistance."""
+class Family(NamedTuple):
+    """What is known of a metal besides its grades.
+
+    `spellings` are what registers call it, in four languages and by standards' numbers.
+    `trade_share` is its share of what is in place where nobody wrote it down (judgement),
+    `example_price` that of one anchor relative to 304 (an EXAMPLE of ours, not a quotation),
+    `zinc_um` the usual range of a coating, read as its 10th and 90th percentile (common practice).
+    """
+
+    what: str
+    spellings: tuple[str, ...]
+    trade_share: float = 0.0
+    example_price: float | None = None
+    zinc_um: tuple[float, float] | None = None
+
+
+FAMILIES: dict[str, Family] = {
+    "aluminium": Family(
+        "light alloy",
+        ("aluminum", "alu", "al", "aluminio", "6082", "6061", "7075",),
+    ),
+    "brass": Family(
+        "copper alloy",
+        ("latón", "laiton", "messing", "cuzn39pb3",),
+    ),
+    "zinc-plated steel": Family(
+        "coated carbon steel, electroplated",
+        ("zinc plated", "electroplated", "electrogalvanised", "electrogalvanized",
+         "bright zinc plated", "bzp", "zincado", "acero zincado", "cincado", "acero cincado",
+         "electrozincado", "zingué", "acier zingué", "electrozingué", "verzinkt",
+         "galvanisch verzinkt",),
+        trade_share=0.29,
+        zinc_um=(5.0, 12.0),
+    ),
+    "galvanised steel": Family(
+        "coated carbon steel, hot dip",
+        ("galvanised", "galvanized", "galvanized steel", "hot dip", "hot dipped",
+         "hot dip galvanised", "hot dip galvanized", "hot dipped galvanised",
+         "hot dipped galvanized", "hdg", "galvanizado", "acero galvanizado",
+         "galvanizado en caliente", "galvanisé", "acier galvanisé", "galvanisé à chaud",
+         "feuerverzinkt",),
+        trade_share=0.1,
+        zinc_um=(45.0, 85.0),
+    ),
+    "430": Family(
+        "ferritic stainless",
+        ("1.4016", "s43000",),
+    ),
+    "303": Family(
+        "free-cutting stainless",
+        ("1.4305", "a1", "s30300",),
+        trade_share=0.01,
+    ),
+    "stainless": Family(
+        "stainless of a grade nobody noted",
+        (),
+    ),
+    "304": Family(
+        "austenitic stainless",
+        ("304l", "a2", "a2-50", "a2-70", "a2-80", "1.4301", "1.4307", "1.4306", "1.4311",
+         "1.4318", "1.4567", "1.4541", "321", "18/8", "18/10", "v2a", "s30400", "s30403",),
+        trade_share=0.3,
+        example_price=1.0,
+    ),
+    "316": Family(
+        "austenitic stainless with molybdenum",
+        ("316l", "316ti", "a4", "a4-50", "a4-70", "a4-80", "a4-100", "a5", "1.4401", "1.4404",
+         "1.4435", "1.4571", "1.4429", "1.4432", "1.4578", "v4a", "s31600", "s31603",
+         "marine grade",),
+        trade_share=0.27,
+        example_price=1.3,
+    ),
+    "duplex": Family(
+        "duplex stainless",
+        ("1.4462", "2205", "duplex 2205", "d6", "s31803", "s32205",),
+        trade_share=0.01,
+        example_price=2.0,
+    ),
+    "superaustenitic": Family(
+        "high-alloy stainless",
+        ("super austenitic", "1.4529", "1.4547", "1.4565", "hcr", "a8", "6mo", "6 mo",
+         "6% mo", "254 smo", "254smo", "alloy 926", "s31254", "n08926", "s34565",),
+        trade_share=0.01,
+        example_price=4.0,
+    ),
+    "titanium": Family(
+        "titanium",
+        ("ti", "titanio", "titane", "titan", "ti gr 2", "ti gr2", "ti grade 2",
+         "titanium gr 2", "titanium grade 2", "grade 2 titanium", "ti gr 5", "ti grade 5",
+         "titanium gr 5", "titanium grade 5", "grade 5 titanium", "titanium grade 1",
+         "ti grade 1", "ti gr 1", "grade 1 titanium", "ti6al4v", "ti 6al 4v",
+         "titanio grado 2", "titanio grado 5", "titane grade 2", "titan grad 2", "3.7035",
+         "3.7165",),
+        trade_share=0.01,
+        example_price=4.5,
+    ),
+}  # fmt: skip
+"""Metals in rising resistance, one row each."""
 
 _LEAST_PLACED = "304"
 _MADE = (NOT_MADE, RARE, COMMON)
@@ -145,7 +228,7 @@ def _material(name: str, rank: int) -> Material:
     return Material(
         name=name,
         rank=rank,
-        family=FAMILIES[name],
+        family=FAMILIES[name].what,
         crc=int(min(own[0].crc, worst(lambda g: g.crc, min))),
         cracking=worst(lambda g: g.cracking, max),
         strength_mpa=weakest.strength_mpa,
@@ -167,11 +250,11 @@ MATERIAL_BY_NAME: dict[str, Material] = {m.name: m for m in MATERIALS}
 PLACEABLE = Scale(m.name for m in MATERIALS if m.placeable)
 """Metals a new anchor may have, in rising resistance."""
 STAINLESS = "stainless"
-STAINLESS_METALS: tuple[str, ...] = (
-    "430", "303", STAINLESS, "304", "316", "duplex", "superaustenitic",
-)  # fmt: skip
+STAINLESS_METALS: tuple[str, ...] = tuple(n for n, f in FAMILIES.items() if STAINLESS in f.what)
 """What a stainless steel of a grade nobody noted may be."""
-COATED: tuple[str, ...] = ("zinc-plated steel", "galvanised steel")
+ZINC_UM = {name: f.zinc_um for name, f in FAMILIES.items() if f.zinc_um is not None}
+"""Usual range of the coating of the coated metals, µm."""
+COATED: tuple[str, ...] = tuple(ZINC_UM)
 
 ROMAN: tuple[str, ...] = ("", "I", "II", "III", "IV", "V")
 """EN 1993-1-4 writes its resistance classes in Roman numerals: ROMAN[4] is `IV`."""

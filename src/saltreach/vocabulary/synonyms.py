@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 
+from saltreach.vocabulary.metals import FAMILIES
 from saltreach.vocabulary.words import YES_NO_UNKNOWN
 
 HEADERS: dict[str, tuple[str, ...]] = {
@@ -123,41 +124,7 @@ _ZINC_ONLY = "says zinc but not how thick; read as zinc-plated steel, the thinne
 _MECHANICAL = "does not say expansion or screw; read as expansion, the usual one"
 
 CHOICES: dict[str, dict[str, tuple[str, ...]]] = {
-    "material": {
-        "aluminium": ("aluminum", "alu", "al", "aluminio", "6082", "6061", "7075"),
-        "brass": ("latón", "laiton", "messing", "cuzn39pb3"),
-        "430": ("1.4016", "s43000"),
-        "303": ("1.4305", "a1", "s30300"),
-        "zinc-plated steel": (
-            "zinc plated", "electroplated", "electrogalvanised", "electrogalvanized",
-            "bright zinc plated", "bzp", "zincado", "acero zincado", "cincado", "acero cincado",
-            "electrozincado", "zingué", "acier zingué", "electrozingué", "verzinkt",
-            "galvanisch verzinkt",
-        ),
-        "galvanised steel": (
-            "galvanised", "galvanized", "galvanized steel", "hot dip", "hot dipped",
-            "hot dip galvanised", "hot dip galvanized", "hot dipped galvanised",
-            "hot dipped galvanized", "hdg", "galvanizado", "acero galvanizado",
-            "galvanizado en caliente", "galvanisé", "acier galvanisé", "galvanisé à chaud",
-            "feuerverzinkt",
-        ),
-        "304": ("304l", "a2", "a2-50", "a2-70", "a2-80", "1.4301", "1.4307", "1.4306", "1.4311",
-                "1.4318", "1.4567", "1.4541", "321", "18/8", "18/10", "v2a", "s30400",
-                "s30403"),
-        "316": ("316l", "316ti", "a4", "a4-50", "a4-70", "a4-80", "a4-100", "a5", "1.4401",
-                "1.4404", "1.4435", "1.4571", "1.4429", "1.4432", "1.4578", "v4a", "s31600",
-                "s31603", "marine grade"),
-        "duplex": ("1.4462", "2205", "duplex 2205", "d6", "s31803", "s32205"),
-        "superaustenitic": ("super austenitic", "1.4529", "1.4547", "1.4565", "hcr", "a8", "6mo",
-                            "6 mo", "6% mo", "254 smo", "254smo", "alloy 926", "s31254",
-                            "n08926", "s34565"),
-        "titanium": ("ti", "titanio", "titane", "titan", "ti gr 2", "ti gr2", "ti grade 2",
-                     "titanium gr 2", "titanium grade 2", "grade 2 titanium", "ti gr 5",
-                     "ti grade 5", "titanium gr 5", "titanium grade 5", "grade 5 titanium",
-                     "titanium grade 1", "ti grade 1", "ti gr 1", "grade 1 titanium",
-                     "ti6al4v", "ti 6al 4v", "titanio grado 2", "titanio grado 5",
-                     "titane grade 2", "titan grad 2", "3.7035", "3.7165"),
-    },
+    "material": {name: family.spellings for name, family in FAMILIES.items()},
     "kind": {
         "bonded": ("glue in", "glue in bolt", "glued", "glued in", "resin", "resin bolt",
                    "resin bonded", "resin anchor", "epoxy", "adhesive", "chemical",

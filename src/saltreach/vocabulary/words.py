@@ -115,7 +115,9 @@ FAVOURABILITY = ("very favourable", "favourable", "fair", "unfavourable", "very 
 """These five: RMR89."""
 
 DO_NOT_PLACE = "do not place here"
-KINDS_ADVISED = (DO_NOT_PLACE, "bonded, longer", "bonded", "mechanical or bonded", UNKNOWN)
+ADVICE = Scale((DO_NOT_PLACE, "bonded, longer", "bonded", "mechanical or bonded"))
+"""What to place, from the worst spot to the best."""
+KINDS_ADVISED = (*ADVICE, UNKNOWN)
 OUT_OF_USE = "take out of use"
 ACTIONS = (OUT_OF_USE, "move or remove", "replace", "find out", "keep")
 RISK_SOURCES = ("metal", "rock", "metal and rock")

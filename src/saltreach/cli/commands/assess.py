@@ -46,7 +46,6 @@ Dem = Annotated[
     Path | None,
     typer.Option("--dem", help="Height raster: elevation, slope, aspect, shielding from the sea."),
 ]
-Wind = Annotated[bool | None, typer.Option("--wind", help="Use the mean wind over the sea nearby.")]
 PolicyFile = Annotated[
     Path | None, typer.Option("--policy", help="TOML file of an association's own rules.")
 ]
@@ -105,7 +104,6 @@ def assess(
     coast_sd: CoastSd = None,
     so2: So2 = None,
     dem: Dem = None,
-    wind: Wind = None,
     policy: PolicyFile = None,
     allow_looser_policy: LooserPolicy = None,
     explain: Explain = None,
@@ -130,7 +128,6 @@ def assess(
             coast_sd_m=coast_sd,
             so2_ug_m3=so2,
             dem_file=None if dem is None else str(dem),
-            wind=wind,
             policy_file=None if policy is None else str(policy),
             allow_looser_policy=allow_looser_policy,
             geology_file=None if geology is None else str(geology),

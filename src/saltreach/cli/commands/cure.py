@@ -37,7 +37,8 @@ def cure(
     Between the rows of the sheet only, never beyond them. An expired cartridge is refused.
     """
     with clear_errors():
-        from saltreach.outputs.cure import cure_advice, cure_text
+        from saltreach.assessment.cure import cure_advice
+        from saltreach.outputs.cure import cure_text
 
         on = (today or datetime.now()).date()
         advice = cure_advice(table, rock_temperature, wet=wet, expires_on=expires, on=on)

@@ -33,14 +33,15 @@ def draw_map(
     """Draw the map again from the results in a folder."""
     with clear_errors():
         from saltreach.assessment.files import read_results
-        from saltreach.outputs.tables.results import read_plan, write_map_file
+        from saltreach.outputs.map.page import write_map
+        from saltreach.outputs.tables.plan import read_plan
 
         target = out or results / "map.html"
         with progress() as step:
             step("results")
             result = read_results(results)
             step("map")
-            write_map_file(
+            write_map(
                 result,
                 target,
                 title=title or results.name,

@@ -7,9 +7,8 @@ from typing import Annotated
 
 import typer
 
+from saltreach.assessment.landowner import COARSENESS_M
 from saltreach.cli.shared import clear_errors, progress, show
-
-COARSENESS_M = 250.0
 
 
 def landowner(
@@ -39,7 +38,7 @@ def landowner(
     with clear_errors():
         from saltreach.assessment.files import read_results
         from saltreach.intake.holding import read_holding
-        from saltreach.outputs.landowner.page import write_landowner
+        from saltreach.outputs.landowner.page import landowner as for_landowner
 
         with progress() as step:
             step("holding")
@@ -47,7 +46,7 @@ def landowner(
             step("results")
             result = read_results(results)
             step("landowner's map and statement")
-            page, statement = write_landowner(result, land, out, coarseness_m=coarseness_m)
+            page, statement = for_landowner(result, land, out, coarseness_m=coarseness_m).files
         typer.echo(page)
         typer.echo(statement)
         if open_it:

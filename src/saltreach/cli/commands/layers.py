@@ -12,13 +12,11 @@ from saltreach.cli.shared import AsJson, clear_errors
 def layers_list(as_json: AsJson = False) -> None:
     """List the layers: source, version, licence, accuracy."""
     with clear_errors():
-        from saltreach.layers.climate import climate_layers
-        from saltreach.layers.coast import embedded_layer
-        from saltreach.layers.salinity import salinity_layer
-        from saltreach.layers.salt_lakes import salt_lakes_layer
+        from saltreach.intake.options import Options
+        from saltreach.layers.join import LAYERS, open_layers, origins_of
 
-        found = (embedded_layer(), *climate_layers(), salinity_layer(), salt_lakes_layer())
-        records = [layer.record() for layer in found]
+        embedded = [layer for layer in LAYERS if layer.embedded]
+        records = [origin.record() for origin in origins_of(open_layers(Options(), embedded))]
     if as_json:
         typer.echo(json.dumps(records, indent=2, ensure_ascii=False))
         return

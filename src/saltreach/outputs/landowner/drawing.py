@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from saltreach.assessment.land import land_in
 from saltreach.assessment.shapes import unwrapped_lon
-from saltreach.outputs.landowner.generalise import Areas
-from saltreach.outputs.window import window_coast
+from saltreach.outputs.html import render_template
+from saltreach.outputs.map.colourings import STYLE_OF
+from saltreach.outputs.window import length_text, round_length_m, window_coast
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
+
+    from saltreach.assessment.landowner import Places
 
 ASPECT_RANGE = (1.25, 2.0)
 MARGIN = 0.18
@@ -40,10 +43,15 @@ class Frame:
 
     @property
     def metres_per_degree(self) -> tuple[float, float]:
-        """Along longitude and latitude at the middle latitude, WGS 84 (series of the arc)."""
-        middle = np.radians((self.south + self.north) / 2)
-        lon_m = 111412.84 * np.cos(middle) - 93.5 * np.cos(3 * middle)
-        return float(lon_m), float(111132.92 - 559.82 * np.cos(2 * middle))
+        """Along longitude and latitude at the middle latitude, WGS 84."""
+        from pyproj import Geod
+
+        middle = (self.south + self.north) / 2
+        step = 0.01  # degrees; short enough that the parallel is straight
+        _, _, metres = Geod(ellps="WGS84").inv(
+            [0, 0], [middle, middle - step / 2], [step, 0], [middle, middle + step / 2]
+        )
+        return metres[0] / step, metres[1] / step
 
     @property
     def size_m(self) -> tuple[float, float]:
@@ -68,13 +76,13 @@ class Frame:
         return (np.asarray(lonlat) - [self.west, self.north]) * per_degree
 
 
-def frame_of(areas: Areas, land: BaseGeometry | None, side_m: float) -> Frame:
+def frame_of(shapes: list[BaseGeometry], land: BaseGeometry | None, side_m: float) -> Frame:
     """A frame that holds the areas and the land with room around them.
 
     Parameters
     ----------
-    areas : Areas
-        From `saltreach.outputs.landowner.generalise.generalised`.
+    shapes : list of shapely geometry
+        The areas, degrees.
     land : shapely geometry, optional
         Degrees, unwrapped like the areas.
     side_m : float
@@ -86,8 +94,7 @@ def frame_of(areas: Areas, land: BaseGeometry | None, side_m: float) -> Frame:
     """
     import shapely
 
-    shapes = [*areas.shapes, *([] if land is None else [land])]
-    west, south, east, north = shapely.total_bounds(shapes)
+    west, south, east, north = shapely.total_bounds([*shapes, *([] if land is None else [land])])
     bare = Frame(west, south, east, north)
     width, height = bare.size_m
     lon_m, lat_m = bare.metres_per_degree
@@ -100,29 +107,18 @@ def frame_of(areas: Areas, land: BaseGeometry | None, side_m: float) -> Frame:
 
 
 def drawing(
-    areas: Areas,
-    numbers: list[int],
-    bands: list[dict[str, str]],
-    land: BaseGeometry | None,
-    coast_file: str | None,
-    side_m: float,
+    found: Places, land: BaseGeometry | None, provenance: Mapping[str, Any]
 ) -> dict[str, Any]:
     """Everything the map's template needs, as numbers and paths.
 
     Parameters
     ----------
-    areas : Areas
-        In the order of the list of places.
-    numbers : list of int
-        Number written beside each area.
-    bands : list of dict
-        `word` and `letter` of each area's risk band.
+    found : Places
+        From `saltreach.assessment.landowner.places_on`; numbered in its order.
     land : shapely geometry, optional
         The landholding, degrees.
-    coast_file : str, optional
-        The shoreline the assessment used; None for the embedded one.
-    side_m : float
-        Side of the grid's cells.
+    provenance : mapping
+        Of the assessment: the shoreline it used is drawn.
 
     Returns
     -------
@@ -135,12 +131,15 @@ def drawing(
 
     if land is not None:
         land = shapely.transform(
-            land, lambda c: np.column_stack([unwrapped_lon(c[:, 0], areas.centre_lon), c[:, 1]])
+            land, lambda c: np.column_stack([unwrapped_lon(c[:, 0], found.centre_lon), c[:, 1]])
         )
-    frame = frame_of(areas, land, side_m)
-    covered = shapely.union_all(areas.shapes)
-    placed = _badges([shapely.transform(shape, frame.drawn) for shape in areas.shapes], frame)
-    kind, shore = _shore(frame, covered, coast_file)
+    shapes = list(found.table.geometry)
+    frame = frame_of(shapes, land, found.coarseness_m)
+    covered = shapely.union_all(shapes)
+    placed = _badges([shapely.transform(shape, frame.drawn) for shape in shapes], frame)
+    kind, shore = _shore(frame, covered, provenance)
+    width_m, _ = frame.size_m
+    length_m = round_length_m(width_m / 5)
     outline = None if land is None else shapely.difference(shapely.boundary(land), covered)
     return {
         "frame": {
@@ -154,34 +153,31 @@ def drawing(
         "areas": [
             {
                 "number": number,
-                "band": band["word"],
-                "letter": band["letter"],
+                "band": band,
+                "letter": STYLE_OF[band].letter,
                 "path": _path(shape, frame),
                 **badge,
             }
-            for number, band, shape, badge in zip(numbers, bands, areas.shapes, placed, strict=True)
+            for number, (band, shape, badge) in enumerate(
+                zip(found.table["risk_band"], shapes, placed, strict=True), start=1
+            )
         ],
-        "scale": _scale(frame.size_m[0]),
+        "scale": {"length": round(length_m / width_m * WIDE, 2), "label": length_text(length_m)},
     }
 
 
-def _shore(frame: Frame, covered: BaseGeometry, coast_file: str | None) -> tuple[str, Any]:
+def _shore(frame: Frame, covered: BaseGeometry, provenance: Mapping[str, Any]) -> tuple[str, Any]:
     """Land (or shoreline) of the frame, with the areas cut out of its lines."""
-    import geopandas as gpd
     import shapely
 
-    from saltreach.assessment.assess import open_coast
-    from saltreach.intake.options import Options
-
     edges = (frame.west, frame.south, frame.east, frame.north)
-    coast = open_coast(Options(coast_file=coast_file))
     # A wider box than the frame, so that the cut edge of the land is not drawn as a shore.
     spare = 0.05 * (frame.east - frame.west)
     box = (edges[0] - spare, edges[1] - spare, edges[2] + spare, edges[3] + spare)
-    shapes = gpd.GeoDataFrame(geometry=coast.land_shapes(*box))
-    kind, parts = window_coast(shapes, box, max_vertices=6000)
+    found = land_in(provenance, box)
+    kind, parts = window_coast(found.shapes, box, max_vertices=6000)
     lines = shapely.MultiLineString([part for part in parts if len(part) > 1])
-    if kind == "land" or coast.sided:  # a layer with sides and no land here means open sea
+    if kind == "land" or found.sided:  # a layer with sides and no land here means open sea
         # The areas become part of the land: what lies under them is no longer in the drawing.
         # Drawn coarser, a shore may cross itself: its crossings become nodes.
         return "land", shapely.union(shapely.build_area(shapely.node(lines)), covered)
@@ -254,19 +250,26 @@ def _badges(shapes: list[BaseGeometry], frame: Frame) -> list[dict[str, float]]:
     return placed
 
 
-def _scale(width_m: float) -> dict[str, Any]:
-    """A round length of about a fifth of the map."""
-    rough = width_m / 5
-    power = 10 ** np.floor(np.log10(rough))
-    length = max(step * power for step in (1, 2, 5) if step * power <= rough)
-    label = f"{length / 1000:g} km" if length >= 1000 else f"{length:g} m"
-    return {"length": round(float(length / width_m * WIDE), 2), "label": label}
+def map_svg(data: Mapping[str, Any], *, standalone: bool) -> str:
+    """The map as SVG, for the page or as a picture of its own with its colours.
 
+    Parameters
+    ----------
+    data : mapping
+        From `saltreach.outputs.landowner.words.landowner_words`.
+    standalone : bool
+        Carry the colours in the file instead of taking them from the page.
 
-def coast_source(provenance: Mapping[str, Any]) -> str:
-    """Name of the shoreline in the provenance."""
-    layer: Mapping[str, Any] = next(
-        (x for x in provenance["layers"] if x.get("quantity") == "shoreline"), {}
+    Returns
+    -------
+    str
+        SVG; lengths in metres on the ground.
+    """
+    return render_template(
+        "landowner/landowner_map.svg",
+        map=data["map"],
+        texts=data["texts"],
+        bands=data["bands"],
+        badge=BADGE,
+        standalone=standalone,
     )
-    name = str(layer.get("source") or layer.get("name") or "").split(",")[0]
-    return Path(name).name

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from collections import Counter
 from collections.abc import Mapping
 from datetime import datetime
@@ -12,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from saltreach.outputs.html import asset_text
+from saltreach.outputs.landowner.drawing import map_svg
 
 MOST_PLACES = 14
 """Rows tried at first; as many as fit are shown, the worst first, and the rest are counted."""
@@ -23,7 +22,7 @@ def statement_pdf(data: Mapping[str, Any]) -> bytes:
     Parameters
     ----------
     data : mapping
-        From `saltreach.outputs.landowner.page.landowner_data`.
+        From `saltreach.outputs.landowner.words.landowner_words`.
 
     Returns
     -------
@@ -35,9 +34,7 @@ def statement_pdf(data: Mapping[str, Any]) -> bytes:
     import matplotlib
     import typst
 
-    from saltreach.outputs.landowner.page import map_svg
-
-    source = asset_text("statement.typ").encode("utf-8")
+    source = asset_text("landowner/statement.typ").encode("utf-8")
     fonts = [str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")]
     shared = {key: value for key, value in data.items() if key != "map"}
     shared |= {
@@ -71,30 +68,3 @@ def _more(places: list[dict[str, Any]], texts: Mapping[str, Any]) -> str:
     counts = Counter(place["band_text"] for place in places)
     bands = ", ".join(f"{n} {band}" for band, n in counts.items())
     return str(texts["more_places"].format(n=len(places), bands=bands))
-
-
-def write_bytes(path: Path, content: bytes) -> Path:
-    """Write a whole file or none: a temporary file beside it is renamed at the end.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        Where; missing folders are made.
-    content : bytes
-        The whole content.
-
-    Returns
-    -------
-    pathlib.Path
-        The same path.
-    """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-        Path(temporary).chmod(0o644)  # mkstemp makes private files
-        Path(temporary).replace(path)
-    finally:
-        Path(temporary).unlink(missing_ok=True)
-    return path

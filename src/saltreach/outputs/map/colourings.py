@@ -7,10 +7,11 @@ from typing import Any
 
 from saltreach.science.time.inspection import LADDER_MONTHS
 from saltreach.vocabulary.metals import PLACEABLE
+from saltreach.vocabulary.words import UNKNOWN
 
 
 @dataclass(frozen=True)
-class BandStyle:
+class StepStyle:
     """How one step of a scale is drawn: colour, letter and pattern say the same thing.
 
     `fill` is the area's colour, `ink` the colour of the letter on it, `pattern` one of plain,
@@ -26,20 +27,21 @@ class BandStyle:
 
 DARK, LIGHT = "#16222b", "#ffffff"
 
-BAND_STYLES: tuple[BandStyle, ...] = (
-    BandStyle("low", "L", "#bfe0d4", DARK, "plain"),
-    BandStyle("moderate", "M", "#f0c95a", DARK, "dots"),
-    BandStyle("raised", "R", "#e07f3c", DARK, "lines"),
-    BandStyle("high", "H", "#ad2f55", LIGHT, "dense"),
-    BandStyle("severe", "S", "#43195a", LIGHT, "cross"),
+BAND_STYLES: tuple[StepStyle, ...] = (
+    StepStyle("low", "L", "#bfe0d4", DARK, "plain"),
+    StepStyle("moderate", "M", "#f0c95a", DARK, "dots"),
+    StepStyle("raised", "R", "#e07f3c", DARK, "lines"),
+    StepStyle("high", "H", "#ad2f55", LIGHT, "dense"),
+    StepStyle("severe", "S", "#43195a", LIGHT, "cross"),
 )
 """Our own scale, least to worst. Lightness falls with every step, so it also reads in grey and
 with red-green or blue-yellow colour blindness (tests/unit/test_map_colours.py)."""
 
-UNKNOWN_STYLE = BandStyle("unknown", "?", "#9aa5ab", DARK, "plain")
+UNKNOWN_STYLE = StepStyle(UNKNOWN, "?", "#9aa5ab", DARK, "plain")
+STYLE_OF = {style.word: style for style in (*BAND_STYLES, UNKNOWN_STYLE)}
 
-METAL_STYLES: tuple[BandStyle, ...] = tuple(
-    BandStyle(name, letter, fill, ink, pattern)
+METAL_STYLES: tuple[StepStyle, ...] = tuple(
+    StepStyle(name, letter, fill, ink, pattern)
     for name, letter, (fill, ink), pattern in zip(
         PLACEABLE,
         ("304", "316", "Dx", "SA", "Ti"),
@@ -56,8 +58,8 @@ METAL_STYLES: tuple[BandStyle, ...] = tuple(
 )
 """Metals in rising resistance, light to dark."""
 
-INTERVAL_STYLES: tuple[BandStyle, ...] = tuple(
-    BandStyle(str(months), str(months), fill, ink, pattern)
+INTERVAL_STYLES: tuple[StepStyle, ...] = tuple(
+    StepStyle(str(months), str(months), fill, ink, pattern)
     for months, (fill, ink), pattern in zip(
         reversed(LADDER_MONTHS),
         (
@@ -74,12 +76,12 @@ INTERVAL_STYLES: tuple[BandStyle, ...] = tuple(
 )
 """Months between inspections, longest (light) to shortest (dark)."""
 
-DUE_STYLES: tuple[BandStyle, ...] = (
-    BandStyle("later", "36+", "#bdf9e3", DARK, "plain"),
-    BandStyle("36", "36", "#35cecf", DARK, "dots"),
-    BandStyle("12", "12", "#3190d4", DARK, "lines"),
-    BandStyle("3", "3", "#43548e", LIGHT, "dense"),
-    BandStyle("overdue", "!", "#2e273a", LIGHT, "cross"),
+DUE_STYLES: tuple[StepStyle, ...] = (
+    StepStyle("later", "36+", "#bdf9e3", DARK, "plain"),
+    StepStyle("36", "36", "#35cecf", DARK, "dots"),
+    StepStyle("12", "12", "#3190d4", DARK, "lines"),
+    StepStyle("3", "3", "#43548e", LIGHT, "dense"),
+    StepStyle("overdue", "!", "#2e273a", LIGHT, "cross"),
 )
 """Next inspection within so many months of the day of the assessment."""
 
@@ -97,7 +99,7 @@ class Colouring:
     label: str
     texts: str
     words: str
-    styles: tuple[BandStyle, ...]
+    styles: tuple[StepStyle, ...]
 
 
 COLOURINGS: tuple[Colouring, ...] = (

@@ -11,23 +11,22 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.land import land_around
 from saltreach.assessment.risk import BAND_LIMITS_PER_Y
 from saltreach.assessment.shapes import unwrapped_lon
-from saltreach.errors import OptionError
+from saltreach.outputs.files import atomic_write
 from saltreach.outputs.html import (
     asset_text,
     json_block,
-    leaflet_frame,
     page_policy,
     render_template,
-    write_text,
 )
 from saltreach.outputs.map.colourings import (
     BAND_STYLES,
     UNKNOWN_STYLE,
-    BandStyle,
     colouring_records,
 )
+from saltreach.outputs.map.leaflet import leaflet_frame
 from saltreach.outputs.map.texts import catalogue, catalogues
 from saltreach.outputs.window import label_points, map_window, window_coast
 from saltreach.vocabulary.columns import Column, columns_of
@@ -37,20 +36,14 @@ from saltreach.vocabulary.words import BANDS, CATEGORIES, SEPARATOR
 if TYPE_CHECKING:
     import geopandas as gpd
 
+    from saltreach.assessment.result import Assessment
 
-__all__ = ["BAND_STYLES", "UNKNOWN_STYLE", "BandStyle", "map_data", "write_map"]
 
 FORECAST_YEARS = 30
 
-SCRIPTS = (
-    "base.js",
-    "colouring.js",
-    "surface.js",
-    "panel.js",
-    "years.js",
-    "trips.js",
-    "card.js",
-    "start.js",
+SCRIPTS = tuple(
+    f"map/{name}.js"
+    for name in ("base", "colouring", "surface", "panel", "years", "trips", "card", "start")
 )
 """In order. A further panel is one more script before the last: it fills the page's `#panels`,
 adds to `saltreach.filters` and listens with `saltreach.on`."""
@@ -59,19 +52,60 @@ MAP_ELEMENT = "map_sectors"
 
 
 def write_map(
+    result: Assessment,
+    path: Path,
+    *,
+    title: str | None = None,
+    tiles: str | None = None,
+    language: str = "en",
+    trips: pd.DataFrame | None = None,
+) -> Path:
+    """Write the interactive map of an assessment, whole or not at all.
+
+    Parameters
+    ----------
+    result : Assessment
+        From `assess` or `read_results`.
+    path : pathlib.Path
+        The HTML file.
+    title : str, optional
+        Heading; else the name of the register's file.
+    tiles, language, trips
+        As for `map_page`.
+
+    Returns
+    -------
+    pathlib.Path
+        The same path.
+
+    Raises
+    ------
+    OptionError
+        As `map_page`.
+    """
+    page = map_of(result, title=title, tiles=tiles, language=language, trips=trips)
+    return atomic_write(path, page)
+
+
+def map_of(result: Assessment, *, title: str | None = None, **how: Any) -> str:
+    """The interactive map of an assessment as HTML; `how` is that of `map_page`."""
+    title = title or Path(result.provenance["register"]["file"]).stem
+    tables = (result.flat.sectors, result.flat.anchors, land_around(result))
+    return map_page(*tables, result.provenance, title=title, **how)
+
+
+def map_page(
     sectors: gpd.GeoDataFrame,
     anchors: gpd.GeoDataFrame,
     coast: gpd.GeoDataFrame,
     provenance: Mapping[str, Any],
-    path: Path,
     *,
     title: str,
     tiles: str | None = None,
-    band_meanings: Mapping[str, str] | None = None,
     language: str = "en",
     trips: pd.DataFrame | None = None,
-) -> Path:
-    """Write the interactive map. The same input gives the same bytes.
+) -> str:
+    """The interactive map as HTML. The same input gives the same text.
 
     Parameters
     ----------
@@ -85,15 +119,11 @@ def write_map(
     provenance : mapping
         `time` (ISO), `layers` (list of mappings name, source, version, licence, accuracy),
         `options`, `software`, `register` (file, rows, rejected), `assumptions`.
-    path : pathlib.Path
-        The HTML file, written as a whole or not at all.
     title : str
         Heading of the page.
     tiles : str, optional
         Name of a tile provider known to xyzservices, or a URL with {z}, {x}, {y}. Offered as a
         switch that is off at first, and fails softly without network.
-    band_meanings : mapping, optional
-        Sentences that replace the legend's own, by band word, in every language.
     language : str
         Language the page opens in, one of `saltreach.outputs.map.texts.LANGUAGES`; the reader can
         choose another there.
@@ -102,31 +132,25 @@ def write_map(
 
     Returns
     -------
-    pathlib.Path
-        The same path.
+    str
+        One page with everything in it.
 
     Raises
     ------
     OptionError
-        When `tiles` is neither known nor a URL, `band_meanings` names an unknown band, or
-        `language` is not one of the map's.
+        When `tiles` is neither known nor a URL, or `language` is not one of the map's.
     """
     catalogue(language)  # refuses an unknown language before any work
     texts = catalogues()
     data = map_data(sectors, anchors, coast, provenance, title=title)
     data["trips"] = trips_by_month(data["sectors"], trips)
-    for band, meaning in (band_meanings or {}).items():
-        if band not in (*BANDS, UNKNOWN_STYLE.word):
-            raise OptionError(f"band_meanings: {band!r} is not a band; use one of {BANDS}")
-        for words in texts.values():
-            words[f"band_{band}"] = meaning
     data["language"] = language
 
     body, frame_script, data["tiles"], origins = leaflet_frame(data["map"], data["region"], tiles)
-    scripts = [asset_text("leaflet.js"), frame_script, *map(asset_text, SCRIPTS)]
-    styles = [asset_text("leaflet.css"), asset_text("map.css")]
-    page = render_template(
-        "map.html",
+    scripts = [asset_text("map/leaflet.js"), frame_script, *map(asset_text, SCRIPTS)]
+    styles = [asset_text("map/leaflet.css"), asset_text("map/map.css")]
+    return render_template(
+        "map/map.html",
         title=title,
         texts=texts[language],
         languages=[(code, words["language_name"]) for code, words in texts.items()],
@@ -135,10 +159,9 @@ def write_map(
         styles=styles,
         scripts=scripts,
         map_body=body,
-        leaflet_licence=asset_text("LEAFLET_LICENSE.txt"),
+        leaflet_licence=asset_text("map/LEAFLET_LICENSE.txt"),
         blocks=[json_block(texts, "map-texts"), json_block(data, "map-data")],
     )
-    return write_text(path, page)
 
 
 def map_data(
@@ -149,16 +172,16 @@ def map_data(
     *,
     title: str,
 ) -> dict[str, Any]:
-    """What the page knows, as plain columns; see `write_map` for the parameters.
+    """What the page knows, as plain columns; see `map_page` for the parameters.
 
     Parameters
     ----------
     sectors, anchors, coast : geopandas.GeoDataFrame
-        As for `write_map`.
+        As for `map_page`.
     provenance : mapping
-        As for `write_map`.
+        As for `map_page`.
     title : str
-        As for `write_map`.
+        As for `map_page`.
 
     Returns
     -------
@@ -196,7 +219,7 @@ def trips_by_month(sectors: Mapping[str, Any], trips: pd.DataFrame | None) -> li
     sectors : mapping
         Columns of the page's sectors, in its order.
     trips : pandas.DataFrame, optional
-        As for `write_map`.
+        As for `map_page`.
 
     Returns
     -------

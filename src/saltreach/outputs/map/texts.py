@@ -49,7 +49,7 @@ def catalogue(language: str) -> dict[str, str]:
         raise OptionError(
             f"language: {language!r} is not one of the map's languages; use {', '.join(LANGUAGES)}"
         )
-    return json.loads(asset_text(f"texts_{language}.json"))
+    return json.loads(asset_text(f"map/texts_{language}.json"))
 
 
 def catalogues() -> dict[str, dict[str, str]]:

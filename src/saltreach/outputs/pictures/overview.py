@@ -4,30 +4,37 @@ from __future__ import annotations
 
 import io
 import warnings
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.counts import count_of, overdue
+from saltreach.assessment.land import land_around, shoreline
 from saltreach.assessment.risk import BAND_MEANINGS
 from saltreach.assessment.shapes import unwrapped_lon
 from saltreach.errors import OptionError
-from saltreach.outputs.landowner.statement import write_bytes
-from saltreach.outputs.map.page import UNKNOWN_STYLE
+from saltreach.outputs.files import atomic_write
+from saltreach.outputs.map.colourings import STYLE_OF
 from saltreach.outputs.pictures.overview_labels import (
     INK,
     PAPER,
-    STYLES,
     chip,
     crags_worst_first,
     draw_labels,
 )
-from saltreach.outputs.tables.results import land_around
-from saltreach.outputs.window import label_points, map_window, window_coast
-from saltreach.vocabulary.words import BANDS, CAUTION
+from saltreach.outputs.window import (
+    label_points,
+    length_text,
+    map_window,
+    round_length_m,
+    window_coast,
+)
+from saltreach.vocabulary.words import BANDS, CAUTION, UNKNOWN
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import geopandas as gpd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -83,7 +90,7 @@ def write_overview(result: Assessment, path: Path, *, title: str) -> Path:
         FigureCanvasAgg(figure)
         _draw(figure, result, title)
         figure.savefig(content, format=ending[1:], dpi=DPI, metadata=fixed, facecolor=PAPER)
-    return write_bytes(path, content.getvalue())
+    return atomic_write(path, content.getvalue())
 
 
 def _draw(figure: Figure, result: Assessment, title: str) -> None:
@@ -102,7 +109,7 @@ def _draw(figure: Figure, result: Assessment, title: str) -> None:
     _coast(axes, result, window)
     _graticule(axes)
     places = label_points(sectors.geometry, centre_lon)
-    bands = sectors["risk_band"].where(sectors["risk_band"].isin(BANDS), UNKNOWN_STYLE.word)
+    bands = sectors["risk_band"].where(sectors["risk_band"].isin(BANDS), UNKNOWN)
     _sectors(axes, sectors.geometry, centre_lon, places, bands)
     _scale_and_north(axes, window)
     draw_labels(figure, axes, crags_worst_first(sectors["crag"], places, bands), places)
@@ -140,7 +147,7 @@ def _coast(axes: Axes, result: Assessment, window: tuple[float, float, float, fl
         window[2] + width / 20,
         window[3] + height / 20,
     )
-    kind, parts = window_coast(land_around(result.flat.anchors, result.provenance), wider)
+    kind, parts = window_coast(land_around(result), wider)
     lines = [shapely.linestrings(part) for part in parts if len(part) > 1]
     if kind == "land" and lines:
         # Outlines and holes run opposite ways, so that the holes stay water.
@@ -195,7 +202,7 @@ def _sectors(
 
     parts, owner = shapely.get_parts(np.asarray(shapes), return_index=True)
     outlines = [shapely.get_coordinates(ring) for ring in shapely.get_exterior_ring(parts)]
-    fills = bands.map({word: style.fill for word, style in STYLES.items()}).to_numpy()[owner]
+    fills = bands.map({word: style.fill for word, style in STYLE_OF.items()}).to_numpy()[owner]
     turned = [
         np.column_stack([unwrapped_lon(ring[:, 0], centre_lon), ring[:, 1]]) for ring in outlines
     ]
@@ -203,13 +210,13 @@ def _sectors(
         PolyCollection(turned, facecolors=fills, edgecolors=INK, linewidths=0.5, alpha=0.55,
                        zorder=2.2)
     )  # fmt: skip
-    for at, word in enumerate((UNKNOWN_STYLE.word, *BANDS)):
+    for at, word in enumerate((UNKNOWN, *BANDS)):
         chosen = (bands == word).to_numpy()
         axes.scatter(
             places[chosen, 0],
             places[chosen, 1],
             s=34 + 9 * at,
-            color=STYLES[word].fill,
+            color=STYLE_OF[word].fill,
             edgecolors=INK,
             linewidths=0.7,
             zorder=3 + at / 10,
@@ -223,17 +230,22 @@ def _scale_and_north(axes: Axes, window: tuple[float, float, float, float]) -> N
     west, south, east, north = window
     lon, lat = west + (east - west) * 0.014, south + (north - south) * 0.035
     _, _, whole_m = Geod(ellps="WGS84").inv(lon, lat, lon + (east - west) / 10, lat)
-    rough = whole_m * 1.6
-    power = 10 ** np.floor(np.log10(rough))
-    length = max(step * power for step in (1, 2, 5) if step * power <= rough)
+    length = round_length_m(whole_m * 1.6)
     wide = length / whole_m * (east - west) / 10
     tick = (north - south) * 0.014
     axes.plot(
         [lon, lon, lon + wide, lon + wide], [lat + tick, lat, lat, lat + tick],
         color=INK, linewidth=1.6, zorder=6, solid_joinstyle="miter",
     )  # fmt: skip
-    label = f"{length / 1000:g} km" if length >= 1000 else f"{length:g} m"
-    axes.text(lon + wide / 2, lat + tick, label, ha="center", va="bottom", fontsize=9, zorder=6)
+    axes.text(
+        lon + wide / 2,
+        lat + tick,
+        length_text(length),
+        ha="center",
+        va="bottom",
+        fontsize=9,
+        zorder=6,
+    )
     axes.annotate(
         "N", xy=(0.978, 0.965), xytext=(0.978, 0.875), xycoords="axes fraction", ha="center",
         va="center", fontsize=11, fontweight="bold", zorder=6,
@@ -243,7 +255,7 @@ def _scale_and_north(axes: Axes, window: tuple[float, float, float, float]) -> N
 
 def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str) -> None:
     """Heading, legend, caution and sources; places are in inches from the lower left."""
-    provenance = result.provenance
+    provenance, tables = result.provenance, result.flat
     high = figure.get_figheight()
 
     def write(x_in: float, y_in: float, text: str, **style: Any) -> None:
@@ -251,41 +263,36 @@ def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str) -> 
         figure.text(x_in / WIDE_IN, y_in / high, text, **style)
 
     write(_LEFT_IN, high - 0.5, title, fontsize=19, fontweight="bold")
-    overdue = int((result.flat.sectors["overdue"] == "yes").sum())
     write(
         _LEFT_IN,
         high - 0.8,
-        f"Risk of {_counted(len(result.flat.anchors), 'anchor')} in "
-        f"{_counted(len(result.flat.sectors), 'sector')} of "
-        f"{_counted(len(result.flat.crags), 'crag')}, "
+        f"Risk of {_counted(len(tables.anchors), 'anchor')} in "
+        f"{_counted(len(tables.sectors), 'sector')} of {_counted(len(tables.crags), 'crag')}, "
         f"as of {provenance['assessed_for']}. Inspection overdue in "
-        f"{_counted(overdue, 'sector')}.",
+        f"{_counted(overdue(tables.sectors), 'sector')}.",
         fontsize=11,
         color=_SOFT,
     )
-    unknown = (bands == UNKNOWN_STYLE.word).any()
-    rows = [style for style in STYLES.values() if style.word in BANDS or unknown]
+    sectors = count_of(bands, STYLE_OF)
+    rows = [style for style in STYLE_OF.values() if style.word in BANDS or sectors[style.word]]
     step = _MAP_WIDE_IN / len(rows)
     for at, style in enumerate(rows):
         x, y = _LEFT_IN + at * step, 1.56
         side = 0.23 * figure.dpi
         figure.add_artist(chip(figure, style, (x * figure.dpi, (y - 0.055) * figure.dpi), side))
-        number = _counted(int((bands == style.word).sum()), "sector")
+        number = _counted(sectors[style.word], "sector")
         write(x + 0.31, y, f"{style.word.capitalize()}: {number}", fontweight="bold",
               fontsize=10 if len(rows) < 6 else 8.6)  # fmt: skip
         meaning = BAND_MEANINGS.get(style.word, "Too little is known to say.")
         write(x + 0.31, y - 0.12, _wrapped(meaning, int(step * 12.5)), fontsize=8.2, color=_SOFT,
               va="top", linespacing=1.35)  # fmt: skip
     write(_LEFT_IN, 0.46, CAUTION, fontsize=9.5, fontweight="bold", color="#7a3b00")
-    shore: dict[str, Any] = next(
-        (x for x in provenance["layers"] if x.get("quantity") == "shoreline"), {}
-    )
+    shore, licence = shoreline(provenance)
     write(
         _LEFT_IN,
         0.22,
         "One letter per sector beside each crag's name, worst first. Shoreline: "
-        f"{Path(str(shore.get('source', 'unknown'))).name.split(',')[0]} "
-        f"({shore.get('licence') or 'licence not stated'}). {provenance['software']}. "
+        f"{shore or 'unknown'} ({licence or 'licence not stated'}). {provenance['software']}. "
         "All sources and assumptions: provenance.json.",
         fontsize=8,
         color=_SOFT,

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from saltreach.outputs.map.page import BAND_STYLES, UNKNOWN_STYLE, BandStyle
-from saltreach.vocabulary.words import BANDS
+from saltreach.outputs.map.colourings import STYLE_OF, StepStyle
+from saltreach.vocabulary.words import BANDS, UNKNOWN, Scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,8 +20,7 @@ MOST_LABELS = 30
 """Crags named on the picture, the worst first; more would cover the map."""
 MOST_CHIPS = 8
 INK, PAPER = "#16222b", "#fbfaf7"
-STYLES = {style.word: style for style in (*BAND_STYLES, UNKNOWN_STYLE)}
-RANK = {word: at for at, word in enumerate((UNKNOWN_STYLE.word, *BANDS))}
+_RISING = Scale((UNKNOWN, *BANDS))
 
 _AROUND = (
     *((0, 1), (1, 0), (-1, 0), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1)),
@@ -64,11 +63,11 @@ def crags_worst_first(names: pd.Series, places: np.ndarray, bands: pd.Series) ->
             str(name),
             float(group["lon"].mean()),
             float(group["lat"].mean()),
-            tuple(sorted(group["band"], key=lambda word: -RANK[word])),
+            tuple(sorted(group["band"], key=lambda word: -_RISING.index(word))),
         )
         for name, group in table.groupby("crag", sort=True)
     ]
-    return sorted(crags, key=lambda crag: [-RANK[word] for word in crag.bands])
+    return sorted(crags, key=lambda crag: [-_RISING.index(word) for word in crag.bands])
 
 
 def draw_labels(figure: Figure, axes: Axes, crags: list[CragMark], places: np.ndarray) -> None:
@@ -118,7 +117,7 @@ def draw_labels(figure: Figure, axes: Axes, crags: list[CragMark], places: np.nd
         text.set_path_effects([Stroke(linewidth=2.4, foreground=PAPER), Normal()])
         for index, word in enumerate(shown):
             corner = (left + 12 * point * index, bottom)
-            figure.add_artist(chip(figure, STYLES[word], corner, 11 * point))
+            figure.add_artist(chip(figure, STYLE_OF[word], corner, 11 * point))
         line = axes.transData.inverted().transform(shapely.get_coordinates(ends))
         axes.plot(*line.T, color=INK, linewidth=0.7, zorder=2.5)
 
@@ -155,14 +154,14 @@ def _free_place(
     return None
 
 
-def chip(figure: Figure, style: BandStyle, corner: tuple[float, float], side: float) -> Patch:
+def chip(figure: Figure, style: StepStyle, corner: tuple[float, float], side: float) -> Patch:
     """A square in the band's colour, with its letter written on the sheet.
 
     Parameters
     ----------
     figure
         The sheet.
-    style : BandStyle
+    style : StepStyle
         The band.
     corner : tuple of float
         Lower left, pixels.

@@ -10,21 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
 
+from saltreach.assessment.resistance_curves import LENGTHS_MM, resistance_curves
 from saltreach.science.rock.bond import NEW_BOND
-from saltreach.science.rock.capacity import anchor_resistance
-from saltreach.science.rock.placement import (
-    EN959_RADIAL_KN,
-    en959_minimum_mm,
-    required_embedment_mm,
-)
-from saltreach.vocabulary.words import CAUTION, DO_NOT_PLACE
+from saltreach.science.rock.placement import EN959_RADIAL_KN
+from saltreach.vocabulary.words import CAUTION, DO_NOT_PLACE, SEPARATOR
 
 if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
 
-LENGTHS_MM = np.arange(40.0, 201.0, 5.0)
 NAME_LETTERS = 40
 """Letters of a crag's or sector's name kept in a file name."""
 
@@ -59,52 +53,6 @@ def plot_names(sectors: pd.DataFrame) -> list[str]:
     return names
 
 
-def sector_curves(sectors: pd.DataFrame, anchors: pd.DataFrame, axial_kn: float) -> dict[str, Any]:
-    """Resistance against embedment of a new bonded anchor (`bond.NEW_BOND`) in each sector.
-
-    Parameters
-    ----------
-    sectors, anchors : DataFrame
-        Of an assessment.
-    axial_kn : float
-        Axial load required; radial is EN 959's.
-
-    Returns
-    -------
-    dict
-        `diameter_mm` (n,): the sector's usual (median) diameter, no thinner than required;
-        `axial_kn_p05`, `axial_kn_p50`, `radial_kn_p05`, `radial_kn_p50`, each (n, lengths);
-        `required_mm` and `minimum_mm` (EN 959), each (n,). Clear of cracks and edges, metal
-        whole, median strength of the sector's rock.
-    """
-    keys = pd.MultiIndex.from_frame(sectors[["crag", "sector"]])
-    usual = anchors.groupby(["crag", "sector"])["diameter_mm"].median().reindex(keys).to_numpy()
-    least = sectors["diameter_required_mm"].to_numpy(float)
-    diameter = np.fmax(np.round(usual), least)
-    p10, p90 = (sectors[f"rock_strength_mpa_{p}"].to_numpy(float) for p in ("p10", "p90"))
-    rock = {
-        "strength_median_mpa": sectors["rock_strength_mpa"].to_numpy(float),
-        "strength_sigma_ln": np.log(p90 / p10) / (2 * ndtri(0.9)),
-        "joint_spacing_mm": sectors["joint_spacing_mm"].to_numpy(float),
-        "gsi": sectors["gsi"].to_numpy(float),
-    }
-    columns: dict[str, Any] = {name: values[:, None] for name, values in rock.items()}
-    found = anchor_resistance(
-        "bonded", diameter[:, None], LENGTHS_MM[None, :], **NEW_BOND, **columns
-    )
-    whole: dict[str, Any] = dict(rock)
-    required, _ = required_embedment_mm("bonded", diameter, axial_kn=axial_kn, **whole)
-    return {
-        "diameter_mm": diameter,
-        "required_mm": required,
-        "minimum_mm": np.broadcast_to(en959_minimum_mm("bonded", diameter), diameter.shape),
-        **{
-            name: getattr(found, name)
-            for name in ("axial_kn_p05", "axial_kn_p50", "radial_kn_p05", "radial_kn_p50")
-        },
-    }
-
-
 def write_plots(result: Assessment, folder: Path) -> list[Path]:
     """Draw one PNG per sector into a folder.
 
@@ -113,7 +61,7 @@ def write_plots(result: Assessment, folder: Path) -> list[Path]:
     result : Assessment
         From `assess`.
     folder : Path
-        An existing folder; see `outputs.files.whole_folder` for all or none.
+        An existing folder; see `outputs.files.atomic_folder` for all or none.
 
     Returns
     -------
@@ -125,13 +73,14 @@ def write_plots(result: Assessment, folder: Path) -> list[Path]:
 
     sectors = result.flat.sectors
     axial_kn = float(result.provenance["options"]["axial_kn"])
-    curves = sector_curves(sectors, result.flat.anchors, axial_kn)
+    curves = resistance_curves(result)
     figure = Figure(figsize=(8.4, 5.0), dpi=110)
     canvas = FigureCanvasAgg(figure)
     files = []
     for place, name in enumerate(plot_names(sectors)):
         figure.clear()
-        _draw(figure, sectors.iloc[place], {k: v[place] for k, v in curves.items()}, axial_kn)
+        own = curves.iloc[place * len(LENGTHS_MM) : (place + 1) * len(LENGTHS_MM)]
+        _draw(figure, sectors.iloc[place], own, axial_kn)
         with warnings.catch_warnings():
             # a script the font does not hold is drawn as boxes; no reason to stop
             warnings.filterwarnings("ignore", message="Glyph")
@@ -140,12 +89,15 @@ def write_plots(result: Assessment, folder: Path) -> list[Path]:
     return files
 
 
-def _draw(figure: Any, sector: pd.Series, curve: dict[str, Any], axial_kn: float) -> None:
+def _draw(figure: Any, sector: pd.Series, curve: pd.DataFrame, axial_kn: float) -> None:
     figure.text(
         0.075, 0.955, f"{sector['crag']}, {sector['sector']}", fontsize=13, weight="bold",
         va="center", parse_math=False,
     )  # fmt: skip
-    figure.text(0.075, 0.9, _about(sector, curve), fontsize=8.5, va="center", parse_math=False)
+    once = curve.iloc[0]  # what is the same at every length
+    figure.text(
+        0.075, 0.9, _about(sector, once["diameter_mm"]), fontsize=8.5, va="center", parse_math=False
+    )
     axes = figure.add_axes((0.075, 0.22, 0.64, 0.63))
     known = np.isfinite(curve["axial_kn_p05"]).all()
     if known:
@@ -161,8 +113,8 @@ def _draw(figure: Any, sector: pd.Series, curve: dict[str, Any], axial_kn: float
             textcoords="offset points", ha="right", fontsize=8, color=colour,
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.85},
         )  # fmt: skip
-    axes.axvline(curve["minimum_mm"], color="#4b5b66", lw=1, ls="-.", label="EN 959 minimum length")
-    required = curve["required_mm"]
+    axes.axvline(once["minimum_mm"], color="#4b5b66", lw=1, ls="-.", label="EN 959 minimum length")
+    required = once["required_mm"]
     refused = sector["kind_advised"] == DO_NOT_PLACE
     if known and not refused and LENGTHS_MM[0] <= required <= LENGTHS_MM[-1]:
         axes.axvline(
@@ -196,7 +148,7 @@ def _draw(figure: Any, sector: pd.Series, curve: dict[str, Any], axial_kn: float
     figure.text(0.075, 0.035, CAUTION, fontsize=7.5, va="center", weight="bold")
 
 
-def _about(sector: pd.Series, curve: dict[str, Any]) -> str:
+def _about(sector: pd.Series, diameter_mm: float) -> str:
     """Rock, strength with its range, rock mass and advice in one or two lines."""
     parts = [str(sector["lithology"])]
     if np.isfinite(sector["rock_strength_mpa"]):
@@ -204,7 +156,7 @@ def _about(sector: pd.Series, curve: dict[str, Any]) -> str:
         parts.append(f"{sector['rock_strength_mpa']:.0f} MPa ({low:.0f} to {high:.0f})")
     if np.isfinite(sector["gsi"]):
         parts.append(f"GSI {sector['gsi']:.0f}")
-    parts.append(f"{curve['diameter_mm']:g} mm diameter")
+    parts.append(f"{diameter_mm:g} mm diameter")
     parts.append(f"advised: {sector['kind_advised']}")
-    reason = str(sector["kind_reasons"]).split(" | ")[0]
+    reason = str(sector["kind_reasons"]).split(SEPARATOR)[0]
     return "; ".join(parts) + f"\n{reason[:120]}"

@@ -11,7 +11,7 @@ import pandas as pd
 
 from saltreach.assessment.reasons import some
 from saltreach.errors import RegisterError
-from saltreach.outputs.files import whole_folder
+from saltreach.outputs.files import atomic_folder
 from saltreach.outputs.tables.calendar import write_calendar
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
@@ -60,7 +60,7 @@ def write_plan(
         gone = plan.changes.loc[plan.changes["change"] == "dropped", "visit_id"]
         dropped = last[last["visit_id"].isin(gone)]
     months = trips_by_month(plan)
-    with whole_folder(out) as work:
+    with atomic_folder(out) as work:
         safe = spreadsheet_safe(plan.visits).assign(caution=CAUTION)
         safe.to_csv(work / "plan.csv", index=False)
         spreadsheet_safe(plan.unmet).assign(caution=CAUTION).to_csv(work / "unmet.csv", index=False)

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from saltreach.intake.prices import Prices
-from saltreach.outputs.files import whole_folder
+from saltreach.outputs.files import atomic_folder
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.planning.budget import Money
@@ -42,7 +42,7 @@ def write_priorities(
         What they rest on.
     """
     said = f"{EXAMPLE} {CAUTION}" if prices.example else CAUTION
-    with whole_folder(out) as work:
+    with atomic_folder(out) as work:
         for name, table in (
             ("priorities", ranked), ("budget_curve", curve), ("shopping", shopping),
         ):  # fmt: skip

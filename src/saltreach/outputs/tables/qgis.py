@@ -11,7 +11,7 @@ from contextlib import closing
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
-from saltreach.outputs.map.page import BAND_STYLES, UNKNOWN_STYLE
+from saltreach.outputs.map.colourings import STYLE_OF, UNKNOWN_STYLE
 
 _TABLE = """
 CREATE TABLE layer_styles (
@@ -61,7 +61,7 @@ def style_qml(kind: str) -> str:
     renderer = ET.SubElement(root, "renderer-v2", type="categorizedSymbol", attr="risk_band")
     categories = ET.SubElement(renderer, "categories")
     symbols = ET.SubElement(renderer, "symbols")
-    for i, style in enumerate((*BAND_STYLES, UNKNOWN_STYLE)):
+    for i, style in enumerate(STYLE_OF.values()):
         known = style is not UNKNOWN_STYLE
         ET.SubElement(
             categories,

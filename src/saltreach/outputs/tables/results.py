@@ -5,17 +5,15 @@ from __future__ import annotations
 import json
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from saltreach.errors import LayerError
-from saltreach.outputs.files import whole_folder
+from saltreach.outputs.files import atomic_folder
+from saltreach.outputs.map.page import write_map
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, columns_of
 
 if TYPE_CHECKING:
-    import geopandas as gpd
-
     from saltreach.assessment.result import Assessment
 
 GEOPACKAGE_VERSION = "1.2"
@@ -23,9 +21,9 @@ GEOPACKAGE_VERSION = "1.2"
 
 def write_results(
     result: Assessment,
-    out: Path,
+    out: Path | str,
     *,
-    title: str,
+    title: str | None = None,
     tiles: str | None = None,
     plots: bool = False,
     language: str = "en",
@@ -36,11 +34,11 @@ def write_results(
     ----------
     result : Assessment
         From `assess`.
-    out : Path
+    out : path or str
         Folder; made if absent. A `rejected.csv` of an earlier run is removed when this run
         refused nothing.
-    title : str
-        Heading of the map.
+    title : str, optional
+        Heading of the map; else the name of the register's file.
     tiles : str, optional
         Address template of an online tile base to offer on the map.
     plots : bool
@@ -50,12 +48,13 @@ def write_results(
     """
     from saltreach.vocabulary.words import CAUTION
 
+    out = Path(out)
     with ExitStack() as folders:
-        work = folders.enter_context(whole_folder(out))
+        work = folders.enter_context(atomic_folder(out))
         if plots:
             from saltreach.outputs.pictures.plots import write_plots
 
-            write_plots(result, folders.enter_context(whole_folder(out / "plots")))
+            write_plots(result, folders.enter_context(atomic_folder(out / "plots")))
         result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
             flat = frame[[c for c in columns_of(name) if c in frame]]
@@ -69,7 +68,7 @@ def write_results(
         write_geopackage(result, work / "saltreach.gpkg")
         text = json.dumps(result.provenance, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
-        write_map_file(result, work / "map.html", title=title, tiles=tiles, language=language)
+        write_map(result, work / "map.html", title=title, tiles=tiles, language=language)
     if not len(result.flat.rejected):
         (out / "rejected.csv").unlink(missing_ok=True)
 
@@ -87,56 +86,13 @@ def _caution() -> str:
 
 def write_rejected(rejected: pd.DataFrame, out: Path) -> None:
     """Write `rejected.csv` alone, where nothing could be assessed."""
-    with whole_folder(out) as work:
+    with atomic_folder(out) as work:
         _rejected_csv(rejected, work)
 
 
 def _rejected_csv(rejected: pd.DataFrame, folder: Path) -> None:
     table = rejected[list(REJECTED_COLUMNS)]
     spreadsheet_safe(table).to_csv(folder / "rejected.csv", index=False)
-
-
-def write_map_file(
-    result: Assessment,
-    path: Path,
-    *,
-    title: str,
-    tiles: str | None = None,
-    language: str = "en",
-    trips: pd.DataFrame | None = None,
-) -> None:
-    """Write the interactive map of an assessment, with the trips of a plan where given."""
-    from saltreach.outputs.map.page import write_map
-
-    write_map(
-        result.flat.sectors,
-        result.flat.anchors,
-        land_around(result.flat.anchors, result.provenance),
-        result.provenance,
-        path,
-        title=title,
-        tiles=tiles,
-        language=language,
-        trips=trips,
-    )
-
-
-def read_plan(path: Path) -> pd.DataFrame:
-    """Visits of a `plan.csv` that `saltreach plan` wrote.
-
-    Raises
-    ------
-    LayerError
-        When the file is missing or lacks a column.
-    """
-    if not path.is_file():
-        raise LayerError(f"plan {path} does not exist; give the plan.csv of saltreach plan")
-    plan = pd.read_csv(path, dtype=str, keep_default_na=False)
-    missing = [name for name in ("crag", "sector", "date", "trip") if name not in plan]
-    if missing:
-        raise LayerError(f"plan {path.name} lacks {', '.join(missing)}; is it a plan.csv?")
-    names = plan[["crag", "sector"]].apply(lambda column: column.str.removeprefix("'"))
-    return plan.assign(**{name: names[name] for name in names})
 
 
 def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:
@@ -150,30 +106,6 @@ def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:
         risky = text.map(lambda v: isinstance(v, str) and v[:1] in tuple("=+-@\t\r"))
         safe[name] = text.where(~risky, "'" + text.astype("str"))
     return safe
-
-
-def land_around(anchors: gpd.GeoDataFrame, provenance: dict[str, Any]) -> gpd.GeoDataFrame:
-    """Land polygons of the coast layer around the anchors, for the map's base."""
-    import geopandas as gpd
-    import numpy as np
-
-    from saltreach.assessment.assess import open_coast
-    from saltreach.intake.options import Options
-
-    if not len(anchors):
-        return gpd.GeoDataFrame(geometry=gpd.GeoSeries([], crs=4326))
-    given = provenance["options"]["coast_file"]
-    coast = open_coast(Options(coast_file=given))
-    west, south, east, north = anchors.total_bounds
-    if east - west > 180:  # a region across the antimeridian is narrower the other way round
-        lon = np.where(anchors.geometry.x < 0, anchors.geometry.x + 360, anchors.geometry.x)
-        west, east = lon.min(), lon.max()
-    margin = max(0.5, 0.6 * (east - west), 0.6 * (north - south))
-    margin_lon = min(margin / max(np.cos(np.radians((south + north) / 2)), 0.1), 60)
-    land = coast.land_shapes(
-        west - margin_lon, max(south - margin, -90), east + margin_lon, min(north + margin, 90)
-    )
-    return gpd.GeoDataFrame(geometry=land)
 
 
 def write_geopackage(result: Assessment, path: Path) -> None:

@@ -27,7 +27,7 @@ from saltreach.science.rock.capacity import (
 )
 from saltreach.science.rows import in_chunks
 from saltreach.science.types import Bools, Floats, Texts, Values, Words, number, numbers
-from saltreach.vocabulary.words import KINDS_ADVISED, UNKNOWN
+from saltreach.vocabulary.words import ADVICE, UNKNOWN
 
 EN959_AXIAL_KN = 15.0
 EN959_RADIAL_KN = 25.0
@@ -54,7 +54,6 @@ SOFT_ROCK_MEDIAN_MPA = 25.0
 TOO_WEAK_MEDIAN_MPA = 5.0
 """Rock at or below this median (ISRM R1 and less) is no place for an anchor (judgement)."""
 
-ADVICE = KINDS_ADVISED[:-1]
 DO_NOT_PLACE, BONDED_LONGER, BONDED, MECHANICAL_OR_BONDED = ADVICE
 
 EN959_GOVERNS = "EN 959 minimum length"

@@ -1,0 +1,49 @@
+"""From assessed anchors to the three tables of a result: anchors, sectors and crags."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from saltreach.assessment.corrosivity import PROBABILITY_COLUMNS
+from saltreach.assessment.frames import anchor_frame, with_shapes
+from saltreach.assessment.priority import PRIORITY_WORK, rank_of_sector, sector_priority
+from saltreach.assessment.sectors import aggregate
+from saltreach.assessment.state import failure_curves
+from saltreach.intake.policy import Policy
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+SECTOR, CRAG = ["crag", "sector"], ["crag"]
+
+
+def grouped(
+    table: pd.DataFrame, register: gpd.GeoDataFrame, curve: np.ndarray, policy: Policy
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Anchors, sectors and crags, with shapes and the order of rebolting.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Anchors with every result.
+    register : GeoDataFrame
+        The register's anchors, same index.
+    curve : ndarray, shape (n, years)
+        Probability of failure of each anchor by year.
+    policy : Policy
+        Order of rebolting.
+    """
+    anchors = anchor_frame(table, register)
+    extra = [c for c in (*PROBABILITY_COLUMNS, *PRIORITY_WORK) if c not in anchors]
+    working = anchors.join(table[extra])
+    sectors = aggregate(working, SECTOR)
+    sectors = sectors.join(sector_priority(sectors, working, policy))
+    sectors["failure_curve"] = failure_curves(working, curve, SECTOR)
+    anchors["priority_rank"] = rank_of_sector(anchors, sectors)
+    best = sectors.groupby("crag")[["priority_score", "priority_rank"]]
+    best = best.agg({"priority_score": "max", "priority_rank": "min"})
+    crags = aggregate(working, CRAG).join(best, on="crag")
+    return anchors, with_shapes(sectors, register), with_shapes(crags, register)

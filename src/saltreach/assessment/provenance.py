@@ -1,0 +1,104 @@
+"""Where an assessment came from: inputs, layers, options, versions, assumptions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, date, datetime
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+
+from saltreach.layers.geology import rock_record
+from saltreach.layers.join import origins_of
+from saltreach.vocabulary.words import CAUTION
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from saltreach.intake import Register
+    from saltreach.intake.options import Options
+    from saltreach.intake.policy import Policy
+    from saltreach.intake.survey import Survey
+
+PACKAGES = ("numpy", "pandas", "geopandas", "shapely", "pyproj", "scipy", "xarray", "folium")
+
+
+def provenance(
+    register: Register,
+    options: Options,
+    today: date,
+    policy: Policy,
+    *,
+    sources: Mapping[str, Any],
+    found: Mapping[str, Any],
+    table: pd.DataFrame,
+    survey: Survey | None,
+) -> dict[str, Any]:
+    """The record of an assessment, as `provenance.json` holds it.
+
+    Parameters
+    ----------
+    register, options, today, policy
+        What was assessed, how, and for which day.
+    sources, found : mapping
+        The layers as opened, and what they gave.
+    table : DataFrame
+        Anchors with the columns of the layers.
+    survey : Survey or None
+        The survey of sectors, where there is one.
+    """
+    return {
+        "software": f"saltreach {version('saltreach')}",
+        "time": datetime.now(UTC).isoformat(timespec="seconds"),
+        "assessed_for": today.isoformat(),
+        "register": {
+            "file": register.file,
+            "format": register.format,
+            "sha256": register.sha256,
+            "rows": register.rows_read,
+            "accepted": len(register.anchors),
+            "rejected": int(register.rejected["row"].nunique()),
+            "notes": list(register.notes),
+        },
+        "layers": [origin.record() for origin in origins_of(sources)],
+        "options": options.record(),
+        "versions": {name: version(name) for name in PACKAGES},
+        "policy": policy.record(),
+        "assumptions": assumptions(options) + [f"LOOSER POLICY: {t}." for t in policy.loosened],
+        "caution": CAUTION,
+        "rock": rock_record(table, found["rock_map"]),
+        "survey": None if survey is None else survey.record(),
+    }
+
+
+def assumptions(options: Options) -> list[str]:
+    """What the results rest on besides the register and the layers, in sentences."""
+    return [
+        f"SO2 is taken as {options.so2_ug_m3:g} ug/m3 where the register gives none; no layer "
+        "of it is embedded.",
+        "Chloride comes from the distance to the sea, the openness of the shore and the height "
+        "above the sea; where nothing but the distance is known it varies by a factor of 2.6 up "
+        "or down (one standard deviation). Openness, height and shielding are judgement.",
+        "The errors of ISO 9223's functions for steel and zinc are taken to move together.",
+        "Washing comes from the register, else from the slope of the face (below 85 degrees "
+        "washed, above 100 not).",
+        "Unknown washing is assessed as not washed; unknown metal, date, condition, kind or rock "
+        "as a mixture of what the register and the trade have, unknown sizes as their lower "
+        "quartile.",
+        "Salt is taken in proportion to the salinity of the sea (no law was found); a salt lake as "
+        "a sea at half strength, without any measurement.",
+        "Coefficients and limits of ISO 9223, ISO 9224 and EN 1993-1-4 are from memory in "
+        "part; the documentation of each formula says which.",
+        "Every probability of failure is a prior, not a counted rate: nobody has counted failures "
+        "per anchor and year. It may be five times lower or higher. Risk bands, intervals and "
+        "priorities rest on it: they rank, they do not certify.",
+        "Prices are those of the policy; without one they are examples.",
+        "Rock type comes from the register, else from the geology file given; no rock layer is "
+        "embedded.",
+        "Rock strength starts from wide textbook ranges per lithology and is narrowed by the "
+        "register's tests; what a tap says of strength is judgement, and hollow always vetoes.",
+        f"Resistance in rock ({options.axial_kn:g} kN axial, 25 kN radial required at the 5th "
+        "percentile) comes from formulas of bond, pull-through and concrete cones with a "
+        "knock-down of our own; crack and edge distances that are not given are taken as kept "
+        "clear.",
+        "Wind is left out: it was not shown to improve the estimate.",
+    ]
