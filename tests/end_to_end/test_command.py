@@ -16,6 +16,7 @@ from helpers.small_register import write
 ROOT = Path(__file__).parents[2]
 COMMANDS = (
     "demo", "check", "assess", "map", "landowner", "plan", "priorities", "cure", "layers list",
+    "templates",
 )  # fmt: skip
 
 
@@ -134,7 +135,7 @@ def test_a_required_load_below_en_959_is_refused(saltreach, tmp_path):
     path = write(tmp_path / "a.csv")
     done = saltreach("assess", path, "--out", tmp_path / "out", "--axial-kn", 14.9)
     assert done.returncode == 2
-    assert "option axial_kn = 14.9: give a value from 15" in done.stderr
+    assert "options: axial_kn = 14.9; give a number from 15" in done.stderr
 
 
 def test_a_position_far_out_at_sea_is_refused(saltreach, tmp_path):

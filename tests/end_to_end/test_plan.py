@@ -124,7 +124,7 @@ def test_priorities_choose_buy_and_feed_the_plan(saltreach, demo, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (("plan", "{results}", "--teams", "absent.csv"), "cannot be read"),
+        (("plan", "{results}", "--teams", "absent.csv"), "no such file"),
         (("plan", "{results}", "--teams", "{teams}", "--years", "9"), "years"),
         (("plan", "{results}", "--teams", "{teams}", "--solver", "magic"), "highs, cp-sat, greedy"),
         (("plan", "absent", "--teams", "{teams}"), "absent"),

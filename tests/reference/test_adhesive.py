@@ -1,8 +1,8 @@
 """Cure times against the Arrhenius law."""
 
+import numpy as np
 import pytest
 
-from saltreach.intake.cure import cure_table
 from saltreach.science.rock import adhesive
 
 
@@ -12,11 +12,8 @@ def test_one_activation_energy_is_recovered_between_two_rows():
     Arithmetic from the Arrhenius law, done apart from this code.
     """
     times = {0.0: 60 * 1.967 * 2.064 * 2.176, 30.0: 60.0}
-    rows = [
-        {"rock_temperature_c": t, "gel_min": minutes / 10, "cure_min": minutes}
-        for t, minutes in times.items()
-    ]
-    table = cure_table(rows, "made-up sheet")
+    celsius, minutes = (np.array(list(v)) for v in (times, times.values()))
+    table = adhesive.CureTable(celsius, minutes / 10, minutes, "made-up sheet")
     ten, twenty, thirty = adhesive.cure_time_min([10.0, 20.0, 30.0], table)
     assert ten / twenty == pytest.approx(2.064, rel=1e-3)
     assert twenty / thirty == pytest.approx(1.967, rel=1e-3)

@@ -276,7 +276,7 @@ def test_a_stock_list_comes_from_toml_or_csv_alike(tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ('[[stock]]\nkind = "bonded"\n', "metal, diameter_mm, length_mm, price missing"),
+        ('[[stock]]\nkind = "bonded"\n', "stock 1.metal is missing; give one of 304, 316"),
         (
             '[[stock]]\nkind = "glue"\nmetal = "316"\ndiameter_mm = 12\n'
             "length_mm = 90\nprice = 1\n",
@@ -290,12 +290,12 @@ def test_a_stock_list_comes_from_toml_or_csv_alike(tmp_path):
         (
             '[[stock]]\nkind = "bonded"\nmetal = "316"\ndiameter_mm = 120\n'
             "length_mm = 90\nprice = 1\n",
-            "diameter_mm = 120; give a number from 4 to 40",
+            "stock 1.diameter_mm = 120; give a number from 4 to 40",
         ),
-        ("[bonded]\nbrass = 1\n", "no metal to rebolt with"),
-        ("[bonded]\n316 = -1\n", "no price"),
-        ("[bonded]\n316 = true\n", "no price"),
-        ("glue = 1\n", "cannot use glue"),
+        ("[bonded]\nbrass = 1\n", "cannot use the name bonded.brass; give one of 304"),
+        ("[bonded]\n316 = -1\n", "bonded.316 = -1; give a number from 0"),
+        ("[bonded]\n316 = true\n", "bonded.316 = True; give a number from 0"),
+        ("glue = 1\n", "unknown name 'glue'"),
         ("resin_per_ml = 1\n", "no anchor has a price"),
         ("[bonded\n", "not valid TOML"),
     ],

@@ -12,10 +12,10 @@ import shapely
 from affine import Affine
 
 from saltreach.errors import LayerError
+from saltreach.intake.rock_mapping import read_rock_mapping
 from saltreach.layers.geology import rock_map_at, rock_record, rock_values
 from saltreach.layers.rock_types import (
     mapped_lithology,
-    read_rock_mapping,
     rock_families,
     same_rock,
 )
@@ -177,9 +177,12 @@ def test_a_missing_file_and_a_text_file_are_refused(tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("code,rock\n1,granite\n", "columns lithology are missing"),
-        ("code,lithology\n1,moon dust\n", "row 2, column lithology: 'moon dust' names no rock"),
-        ("code,lithology\n1,granite\n1.0,basalt\n", "'1.0' stands for 'granite' already"),
+        ("code,rock\n1,granite\n", "no column lithology"),
+        ("code,lithology\n1,moon dust\n", "row 2, lithology = 'moon dust': it names no rock"),
+        (
+            "code,lithology\n1,granite\n1.0,basalt\n",
+            "row 3, code, lithology = '1.0, basalt': the code stands for another",
+        ),
     ],
 )
 def test_bad_mappings(tmp_path, text, says):

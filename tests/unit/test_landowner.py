@@ -379,13 +379,13 @@ GOOD = 'crags = ["A"]\n[contact]\norganisation = "Us"\nphone = "+44 1632 960123"
     ("text", "says"),
     [
         ("name = 1\n" + GOOD.replace('crags = ["A"]\n', ""), "name the land"),
-        (GOOD.replace("phone", "fone"), "did you mean phone"),
+        (GOOD.replace("phone", "fone"), "did you mean 'phone'"),
         (GOOD.replace('"+44 1632 960123"', '"javascript:1"'), "not a telephone number"),
         (GOOD + 'email = "x@y"\n', "not a mail address"),
         (GOOD + '[visits]\nA = "soon"\n', "write the month as 2027-04"),
         ('crags = ["A"]\n', "who looks after"),
-        ("crags = [", "not TOML"),
-        ('crags = "A"\n' + GOOD.split("\n", 1)[1], "must be a list"),
+        ("crags = [", "not valid TOML"),
+        ('crags = "A"\n' + GOOD.split("\n", 1)[1], "give a list"),
         (GOOD.replace('crags = ["A"]', 'land = "none.geojson"'), "no such file"),
     ],
 )

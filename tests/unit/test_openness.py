@@ -5,7 +5,7 @@ import pytest
 
 from saltreach.layers.coast import Coast, block_spheres, load_coast
 from saltreach.layers.layer import Origin
-from saltreach.layers.openness import DIRECTIONS, sea_fetch, sea_openness
+from saltreach.layers.openness import sea_fetch, sea_openness
 
 METRES_PER_DEGREE = 111_319.49  # WGS 84 equator: 2 pi a / 360
 
@@ -182,21 +182,6 @@ def test_unknown_stays_unknown():
     lines = coast_of(box(0, -2, 2, 2), sided=False)
     assert np.isnan(sea_openness([0.1], [0.0], lines)).all()
     assert sea_openness([], [], coast).shape == (0,)
-
-
-def test_weights_pick_the_directions_they_name():
-    coast = coast_of(box(0, -2, 2, 2))
-    bearing = sea_fetch([0.1], [0.0], coast).bearing_deg
-    west, east = (bearing > 190) & (bearing < 350), (bearing > 10) & (bearing < 170)
-    assert sea_openness([0.1], [0.0], coast, weights=west)[0] > 0.98
-    assert sea_openness([0.1], [0.0], coast, weights=east)[0] < 0.04
-    rows = np.stack([west, east, np.zeros_like(west)]).astype(float)
-    computed = sea_openness([0.1] * 3, [0.0] * 3, coast, weights=rows)
-    assert computed[0] > 0.98
-    assert computed[1] < 0.04
-    assert np.isnan(computed[2])
-    with pytest.raises(ValueError, match=f"give \\({DIRECTIONS},\\)"):
-        sea_openness([0.1], [0.0], coast, weights=[1.0, 2.0])
 
 
 def test_anchors_share_the_value_of_their_shore_and_order_does_not_matter():

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from saltreach.intake.dates import day_limits, parse_dates, year_fraction
-from saltreach.intake.values import parse_choices
+from saltreach.intake.values import parse_choices, parse_column
 from saltreach.vocabulary import synonyms
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME
 from saltreach.vocabulary.metals import MATERIAL_BY_NAME
@@ -185,3 +185,12 @@ def test_no_dates_at_all():
     mid, half = year_fraction(pd.Series([], dtype="str"))
     assert mid.shape == half.shape == (0,)
     assert dates().values.tolist() == []
+
+
+def test_a_word_for_nothing_known_that_is_a_word_of_the_column_is_that_word():
+    """`none` of seepage is an answer; of a tap it says that nothing is known."""
+    text = pd.Series(["none", "n/a", "water"])
+    seepage, _ = parse_column(text, REGISTER_BY_NAME["seepage"])
+    assert seepage.values.tolist() == ["none", "unknown", "water"]
+    tap, _ = parse_column(pd.Series(["none", "dull"]), REGISTER_BY_NAME["tap_response"])
+    assert tap.values.fillna("").tolist() == ["", "dull"] and tap.reason.isna().all()

@@ -5,9 +5,11 @@ import openpyxl
 import pandas as pd
 import pytest
 
+from saltreach.assessment.assess import assess
 from saltreach.assessment.rock import rock_mass
 from saltreach.errors import RegisterError
-from saltreach.intake.survey import read_survey, survey_at, survey_sheet
+from saltreach.intake import read_register
+from saltreach.intake.survey import read_survey, survey_at
 from saltreach.science.rock import rmr
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, SURVEY
 from saltreach.vocabulary.words import RMR_CLASSES
@@ -20,6 +22,10 @@ def survey(tmp_path, *rows, head=HEAD):
     path = tmp_path / "survey.csv"
     path.write_text("\n".join((head, *rows)) + "\n")
     return read_survey(path)
+
+
+def sectors(sheet):
+    return sheet.frame(SURVEY)
 
 
 def test_words_are_those_of_the_rating():
@@ -35,9 +41,9 @@ def test_words_are_those_of_the_rating():
 def test_good_rows_are_read_and_all_but_the_names_may_be_empty(tmp_path):
     found = survey(tmp_path, GOOD, "Alder,South,,,,,,,,,")
     assert len(found.rejected) == 0
-    assert found.sectors["infilling"].tolist() == ["none", ""]
-    assert found.sectors["joint_spacing_mm"].iloc[0] == 400
-    assert np.isnan(found.sectors["joint_spacing_mm"].iloc[1])
+    assert sectors(found)["infilling"].tolist() == ["none", ""]
+    assert sectors(found)["joint_spacing_mm"].iloc[0] == 400
+    assert np.isnan(sectors(found)["joint_spacing_mm"].iloc[1])
 
 
 @pytest.mark.parametrize(
@@ -48,7 +54,7 @@ def test_good_rows_are_read_and_all_but_the_names_may_be_empty(tmp_path):
         ("Alder,S,,,,,,,soaked,,", "water", "soaked", "not one of the words"),
         ("Alder,S,,,,,,,,120,", "rqd_pct", "120", "not in 0..100"),
         ("Alder,,400,,,,,,,,", "sector", "", "missing"),
-        ("alder,NORTH,300,,,,,,,,", "crag, sector", "alder, NORTH", "surveyed twice"),
+        ("alder,NORTH,300,,,,,,,,", "crag, sector", "alder, NORTH", "already given in row 2"),
     ],
 )
 def test_bad_rows_are_listed_in_the_register_s_form(tmp_path, row, column, value, reason):
@@ -60,13 +66,13 @@ def test_bad_rows_are_listed_in_the_register_s_form(tmp_path, row, column, value
     assert reason in only["reason"]
     assert only["fix"]
     assert len(found.rejected) == 1
-    assert len(found.sectors) == 1
+    assert len(found.rows) == 1
 
 
 def test_headers_in_spanish_and_columns_not_used(tmp_path):
     found = survey(tmp_path, "Alder,N,400,wet,x", head="crag,sector,Espaciado,agua,comentario")
-    assert found.sectors["joint_spacing_mm"].tolist() == [400]
-    assert found.sectors["water"].tolist() == ["wet"]
+    assert sectors(found)["joint_spacing_mm"].tolist() == [400]
+    assert sectors(found)["water"].tolist() == ["wet"]
     assert "columns not used: comentario" in found.notes
 
 
@@ -75,9 +81,9 @@ def test_unusable_surveys(tmp_path):
         survey(tmp_path, "Alder", head="crag")
     with pytest.raises(RegisterError, match="both mean water"):
         survey(tmp_path, "A,B,wet,wet", head="crag,sector,water,agua")
-    with pytest.raises(RegisterError, match="cannot be read"):
+    with pytest.raises(RegisterError, match="no such file"):
         read_survey(tmp_path / "no.csv")
-    with pytest.raises(RegisterError, match="give a .csv or .xlsx"):
+    with pytest.raises(RegisterError, match="give one of .csv, .xlsx"):
         read_survey(tmp_path / "survey.pdf")
 
 
@@ -89,12 +95,10 @@ def test_a_sheet_named_survey_is_found_whatever_its_case(tmp_path):
     sheet.append(["Alder", "North", "wet"])
     path = tmp_path / "book.xlsx"
     book.save(path)
-    assert survey_sheet(path) == "Survey"
-    assert read_survey(path).sectors["water"].tolist() == ["wet"]
+    assert sectors(read_survey(path))["water"].tolist() == ["wet"]
     book.remove(sheet)
     book.create_sheet("other")
     book.save(path)
-    assert survey_sheet(path) is None
     with pytest.raises(RegisterError, match="no sheet is named 'survey'"):
         read_survey(path)
 
@@ -111,9 +115,10 @@ def test_each_anchor_gets_its_sector_s_row_and_lost_sectors_are_listed(tmp_path)
     assert values["joint_spacing_mm"].fillna(-1).tolist() == [400, -1, 400]
     assert values.index.tolist() == [5, 6, 7]
     assert kept.rejected["row"].tolist() == [3, 4]
-    assert "no accepted anchor" in kept.rejected["reason"].iloc[0]
-    assert "nearest: Alder / North" in kept.rejected["fix"].iloc[0].replace("north ", "North")
-    assert len(kept.sectors) == 1
+    assert kept.rejected["column"].tolist() == ["sector", "crag"]
+    assert "not among the crags and sectors" in kept.rejected["reason"].iloc[0]
+    assert "nearest: north" in kept.rejected["fix"].iloc[0].casefold()
+    assert len(kept.rows) == 1
 
 
 def test_no_survey_leaves_everything_unknown():
@@ -162,3 +167,24 @@ def test_rqd_from_spacing_at_the_threshold():
     labelled = rmr.gsi_from_rmr89(pd.Series([60.0, 20.0], index=[3, 4]))
     assert labelled.index.tolist() == [3, 4]
     assert labelled.fillna(-1).tolist() == [55, -1]
+
+
+def test_a_register_knows_the_survey_of_its_own_workbook(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.title = "anchors"
+    book.active.append(["anchor_id", "crag", "sector", "lon", "lat"])
+    book.active.append(["a1", "Alder", "North", -4.95, 43.44])
+    sheet = book.create_sheet("SURVEY ")
+    sheet.append(["crag", "sector", "joint_spacing_mm"])
+    sheet.append(["Alder", "North", 400])
+    path = tmp_path / "book.xlsx"
+    book.save(path)
+    found = read_register(path)
+    assert found.survey_file == str(path)
+    assert assess(found).flat.anchors["joint_spacing_mm"].tolist() == [400]
+    book.remove(sheet)
+    book.save(path)
+    assert read_register(path).survey_file is None
+    book.active.title = "survey"  # the register itself is no survey
+    book.save(path)
+    assert read_register(path).survey_file is None

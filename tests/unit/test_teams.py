@@ -77,7 +77,7 @@ def test_a_team_given_twice_is_refused(tmp_path):
         ("C,,closed,02-01,2027-07-31,", "one day repeats and the other is dated"),
         ("C,,closed,2027-07-31,2027-02-01,", "it ends before it begins"),
         ("C,,closed,13-01,07-31,", "not a date"),
-        ("C,,shut,02-01,07-31,", "not one of its words"),
+        ("C,,shut,02-01,07-31,", "not one of the words of access"),
     ],
 )
 def test_impossible_windows_are_refused(tmp_path, cells, reason):
@@ -128,12 +128,48 @@ def test_a_workbook_sheet_of_that_name_is_read(tmp_path):
     [
         ("t.csv", "", "empty"),
         ("t.csv", "team,lat\nA,1\n", "no column lon and days_free"),
-        ("t.csv", "team,Team,lon,lat,days_free\nA,A,1,1,SA\n", "two columns"),
-        ("t.txt", "team\n", "give a .csv or .xlsx"),
+        ("t.csv", "team,Team,lon,lat,days_free\nA,A,1,1,SA\n", "both mean team"),
+        ("t.txt", "team\n", "give one of .csv, .xlsx"),
     ],
 )
 def test_a_useless_file_is_an_error_in_one_sentence(tmp_path, name, text, says):
     with pytest.raises(RegisterError, match=says):
         read_teams(write(tmp_path / name, text))
-    with pytest.raises(RegisterError, match="cannot be read"):
+    with pytest.raises(RegisterError, match="no such file"):
         read_teams(tmp_path / "absent.csv")
+
+
+def test_cells_and_headers_are_read_as_the_register_s(tmp_path):
+    text = (
+        "Cliff;Secteur;people;access hours;Skills\nC;S;n/a;0,5;?\nC;T;3;1,500;x\nC;U;3 people;;\n"
+    )
+    path = tmp_path / "n.csv"
+    path.write_bytes(text.encode("utf-16"))
+    sheet = read_needs(path)
+    (row,) = sheet.rows
+    assert (row["crag"], row["sector"]) == ("C", "S")
+    assert (row["people"], row["access_hours"]) == (1, 0.5)
+    reasons = dict(zip(sheet.rejected["row"], sheet.rejected["reason"], strict=True))
+    assert "decimals or thousands" in reasons[3]
+    assert "more than a number" in reasons[4]
+    assert (sheet.rows_read, sheet.record()["rejected"]) == (3, 2)
+
+
+def test_a_row_with_too_many_cells_is_listed_and_the_others_go_on(tmp_path):
+    text = "from,to,hours\nA,B,1\nA,C,2,3\nB,C,2\n"
+    sheet = read_travel(write(tmp_path / "t.csv", text))
+    assert [row["hours"] for row in sheet.rows] == [1, 2]
+    assert sheet.rejected["row"].tolist() == [3]
+    assert "4 cells" in sheet.rejected["reason"].iloc[0]
+
+
+def test_a_word_of_another_table_is_no_word_of_this_one(tmp_path):
+    sheet = read_done(write(tmp_path / "d.csv", "crag,done_on,kind\nC,2027-05-02,glue-in\n"))
+    assert sheet.rejected["fix"].str.startswith("use one of: inspect, rebolt").all()
+
+
+def test_places_that_differ_in_punctuation_only_stay_apart(tmp_path):
+    text = "crag,sector,people\nC,Wall-1,3\nC,Wall 1,4\nc,WALL.1,5\n"
+    sheet = read_needs(write(tmp_path / "n.csv", text))
+    found = refuse_unknown(sheet, {"C": {"Wall 1", "Wall-1"}})
+    assert [(r["sector"], r["people"]) for r in found.rows][:2] == [("Wall-1", 3), ("Wall 1", 4)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -64,6 +65,8 @@ def assess(
     from saltreach.layers.join import open_layers, sample_layers, with_layers
 
     options = options or Options()
+    if options.survey_file is None:  # a sheet of the register's own workbook
+        options = replace(options, survey_file=register.survey_file)
     policy = inputs.open_policy(options)
     stock = inputs.open_stock(options)
     today = options.today or date.today()

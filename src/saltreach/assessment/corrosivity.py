@@ -36,7 +36,7 @@ def corrosivity(table: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     table : DataFrame
-        Register columns and those of `layers.join.layer_values`.
+        Register columns and those of `layers.join.with_layers`.
 
     Returns
     -------

@@ -1,26 +1,25 @@
-"""How long the user's adhesive needs in rock of a temperature."""
+"""How long an adhesive needs at the temperature of the rock, and whether it may be used."""
 
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 from saltreach.errors import OptionError
-from saltreach.intake.cure import expiry_state, read_cure_table
-from saltreach.science.rock.adhesive import cure_time_min, gel_time_min
+from saltreach.intake.datasheet import expiry_state
+from saltreach.science.rock.adhesive import CureTable, cure_time_min, gel_time_min
 from saltreach.vocabulary.words import CAUTION
 
 
 def cure_advice(
-    table: Path, rock_temperature_c: float, *, wet: bool, expires_on: str, on: date
+    sheet: CureTable, rock_temperature_c: float, *, wet: bool, expires_on: str, on: date
 ) -> dict[str, Any]:
-    """Gel and cure time from the user's data sheet, as plain values.
+    """Gel and cure time by the data sheet, as plain values.
 
     Parameters
     ----------
-    table : Path
-        CSV for `intake.cure.read_cure_table`.
+    sheet : CureTable
+        From `intake.datasheet.read_cure_table`.
     rock_temperature_c : float
         Temperature in the hole, degrees Celsius.
     wet : bool
@@ -37,14 +36,13 @@ def cure_advice(
     Raises
     ------
     OptionError
-        A table that cannot be used, a temperature outside it, or an expired cartridge.
+        A temperature outside the sheet, or an expired cartridge.
     """
     state = expiry_state(expires_on, on)
     if state == "expired":
         raise OptionError(
             f"the cartridge expired ({expires_on}, used on {on.isoformat()}): do not use it"
         )
-    sheet = read_cure_table(table)
     return {
         "table": sheet.source,
         "rock_temperature_c": rock_temperature_c,

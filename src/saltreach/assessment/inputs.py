@@ -14,7 +14,7 @@ from saltreach.intake.options import Options
 if TYPE_CHECKING:
     from saltreach.intake import Register
     from saltreach.intake.policy import Policy
-    from saltreach.intake.survey import Survey
+    from saltreach.intake.sheets import Sheet
     from saltreach.layers.join import Found
 
 
@@ -34,7 +34,7 @@ def open_stock(options: Options) -> frozenset[str] | None:
     return None if options.prices_file is None else read_prices(options.prices_file).stock_metals()
 
 
-def open_survey(options: Options) -> Survey | None:
+def open_survey(options: Options) -> Sheet | None:
     """The survey of sectors the options name."""
     from saltreach.intake.survey import read_survey
 
@@ -65,7 +65,7 @@ def usable(register: Register, shore: Found, limit_m: float) -> tuple[Register, 
     return register, {name: values[kept] for name, values in shore.items()}
 
 
-def refused(register: Register, survey: Survey | None) -> pd.DataFrame:
+def refused(register: Register, survey: Sheet | None) -> pd.DataFrame:
     """The refused rows of the register and of the survey."""
     rejected = [register.rejected] + ([] if survey is None else [survey.rejected])
     return rejected[0] if len(rejected) == 1 else pd.concat(rejected, ignore_index=True)

@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from saltreach.layers.salinity import OPEN_SEA_G_KG
+from saltreach.layers.salt_lakes import MAGNESIUM
 from saltreach.science.air import wetness
 from saltreach.science.metal import stainless
 
@@ -22,8 +24,6 @@ shore this far away: four standard deviations of the embedded shoreline."""
 STEEP_DEG = 60.0
 """A face this steep near the sea is a cliff."""
 
-OCEAN_SALINITY_G_KG = 35.0
-"""Salt from the sea is taken in proportion to its salinity: an assumption, no law was found."""
 SALTIEST_SEA_G_KG = 45.0
 """Water saltier than this is a salt lake, whatever it is called: the northern Red Sea has 41."""
 LAKE_SHARE = 0.5
@@ -40,7 +40,7 @@ def place_of(table: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     table : DataFrame
-        Register columns and those of `layers.join.layer_values`.
+        Register columns and those of `layers.join.with_layers`.
 
     Returns
     -------
@@ -60,7 +60,8 @@ def place_of(table: pd.DataFrame) -> pd.DataFrame:
     reach = np.where(by_lake, lake, distance)
     sd = table["coast_distance_sd_m"].to_numpy(float)
     sd = np.where(by_lake, table["salt_lake_sd_m"].to_numpy(float), sd)
-    salinity = np.minimum(table["sea_salinity_g_kg"].to_numpy(float), OCEAN_SALINITY_G_KG)
+    # in proportion to the salinity of the sea: an assumption, no law was found
+    salinity = np.minimum(table["sea_salinity_g_kg"].to_numpy(float), OPEN_SEA_G_KG)
     odd = (table["volcanic_gas"] == "yes").to_numpy()
     odd = odd | (table["so2_ug_m3_used"] > SO2_TABLE_END_UG_M3).to_numpy()
     return pd.DataFrame(
@@ -70,11 +71,11 @@ def place_of(table: pd.DataFrame) -> pd.DataFrame:
             "washing": _washing(table),
             "salt_distance_m": reach,
             "salt_distance_sd_m": sd,
-            "salt_share": np.where(by_lake, LAKE_SHARE, salinity / OCEAN_SALINITY_G_KG),
+            "salt_share": np.where(by_lake, LAKE_SHARE, salinity / OPEN_SEA_G_KG),
             "by_salt_lake": by_lake,
             "by_magnesium": by_lake
             & (lake <= MAGNESIUM_REACH_M)
-            & (table["salt_lake_brine"] == "magnesium").to_numpy(),
+            & (table["salt_lake_brine"] == MAGNESIUM).to_numpy(),
             "class_distance_m": np.where(nearest, 0.0, reach),
             "class_distance_sd_m": np.where(nearest, 0.0, sd),
             "f1_road": stainless.road_factor(

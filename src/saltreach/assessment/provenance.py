@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from saltreach.intake import Register
     from saltreach.intake.options import Options
     from saltreach.intake.policy import Policy
-    from saltreach.intake.survey import Survey
+    from saltreach.intake.sheets import Sheet
 
 PACKAGES = ("numpy", "pandas", "geopandas", "shapely", "pyproj", "scipy", "xarray", "folium")
 
@@ -31,7 +31,7 @@ def provenance(
     sources: Mapping[str, Any],
     found: Mapping[str, Any],
     table: pd.DataFrame,
-    survey: Survey | None,
+    survey: Sheet | None,
 ) -> dict[str, Any]:
     """The record of an assessment, as `provenance.json` holds it.
 
@@ -43,7 +43,7 @@ def provenance(
         The layers as opened, and what they gave.
     table : DataFrame
         Anchors with the columns of the layers.
-    survey : Survey or None
+    survey : Sheet or None
         The survey of sectors, where there is one.
     """
     return {

@@ -115,19 +115,14 @@ def assess_file(
     **reading: Any,
 ) -> Assessment:
     """Read a register, assess it and write every result file."""
-    from dataclasses import replace
-
     from saltreach.assessment.assess import assess as assess_register
     from saltreach.errors import NoGoodRowsError
     from saltreach.intake import read_register
-    from saltreach.intake.survey import survey_sheet
     from saltreach.outputs.tables.results import write_rejected, write_results
 
     with progress() as step:
         step("register")
         found = read_register(file, today=options.today, **reading)
-        if options.survey_file is None and survey_sheet(file) is not None:
-            options = replace(options, survey_file=str(file))
         try:
             result = assess_register(found, options, on_step=step)
         except NoGoodRowsError as error:

@@ -7,7 +7,7 @@ import datetime as dt
 import io
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake.headers import column_of, listed, resolve_headers
+from saltreach.vocabulary.synonyms import plain
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 
@@ -29,6 +30,8 @@ class Table:
     the numbers the user sees. For GIS formats `points` holds the coordinates in `crs` (NaN
     where a feature has no point) and `odd_geometry` the type of geometries that are not points.
     `bad_rows` lists rows that could not even be split into cells: row, value, reason, fix.
+    `other_sheets` are those of a workbook that were not read, `typed` the columns of a frame
+    that hold numbers or truth values, by place.
     """
 
     headers: tuple[str, ...]
@@ -40,17 +43,43 @@ class Table:
     odd_geometry: np.ndarray | None = None
     crs: Any = None
     crs_is_assumed: bool = False
-    bad_rows: tuple[tuple[int, str, str, str], ...] = field(default=())
+    bad_rows: tuple[tuple[int, str, str, str], ...] = ()
+    other_sheets: tuple[str, ...] = ()
+    typed: Mapping[int, pd.Series] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Request:
-    """What the user asked for, as the readers need it."""
+    """What the user asked for, as the readers need it.
 
-    columns: Mapping[str, str] | None
-    grid: bool
-    sheet: str | None
-    layer: str | None
+    `named` is the sheet that a table beside the register has in a workbook of several; None for
+    a register, whose sheet is known by its headers. `known` says which headers are ours.
+    """
+
+    columns: Mapping[str, str] | None = None
+    grid: bool = False
+    sheet: str | None = None
+    layer: str | None = None
+    named: str | None = None
+    known: Callable[[str], bool] = lambda header: column_of(header, grid=True) is not None
+
+
+def content(path: Path, suffixes: Iterable[str], what: str) -> bytes:
+    """Bytes of a file that can be read and holds something; `what` it must hold, for messages."""
+    if path.suffix.lower() not in suffixes:
+        raise RegisterError(
+            f"{path.name}: cannot read {path.suffix or 'a file without suffix'!r}; "
+            f"give one of {', '.join(suffixes)}"
+        )
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError as error:
+        raise RegisterError(f"{path}: no such file; check the path") from error
+    except OSError as error:
+        raise RegisterError(f"{path}: cannot be read ({error.strerror})") from error
+    if not data.strip():
+        raise RegisterError(f"{path.name}: the file is empty; give a header row and {what}")
+    return data
 
 
 def cell_text(value: Any) -> Any:
@@ -86,12 +115,14 @@ def cell_text(value: Any) -> Any:
 
 def text_frame(columns: Sequence[Iterable[Any]], length: int) -> pd.DataFrame:
     """Frame of text columns named 0, 1, 2 ... from columns of typed cells."""
+
+    def text(values: Iterable[Any]) -> pd.Series:
+        if isinstance(values, pd.Series) and isinstance(values.dtype, pd.StringDtype):
+            return values.astype("str").set_axis(range(length)).where(lambda v: v != "")
+        return pd.Series([cell_text(v) for v in values], index=range(length), dtype="str")
+
     return pd.DataFrame(
-        {
-            i: pd.Series([cell_text(v) for v in values], index=range(length), dtype="str")
-            for i, values in enumerate(columns)
-        },
-        index=pd.RangeIndex(length),
+        {i: text(values) for i, values in enumerate(columns)}, index=pd.RangeIndex(length)
     )
 
 
@@ -121,12 +152,12 @@ def _decoded(data: bytes, where: str) -> tuple[str, str, tuple[str, ...]]:
             ) from error
 
 
-def _delimiter(text: str) -> str:
+def _delimiter(text: str, known: Callable[[str], bool]) -> str:
     """The delimiter under which the header row has most columns we know, then most columns."""
 
     def worth(delimiter: str) -> tuple[int, int]:
         header = next(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter), [])
-        return sum(column_of(cell, grid=True) is not None for cell in header), len(header)
+        return sum(map(known, header)), len(header)
 
     return max(DELIMITERS, key=worth)
 
@@ -159,8 +190,8 @@ def read_csv(path: Path, data: bytes, request: Request) -> Table:
     """Read a CSV table: comma, semicolon or tab; UTF-8, or Windows-1252 with a note."""
     text, encoding, notes = _decoded(data, path.name)
     if not text.strip():
-        raise RegisterError(f"{path.name}: the file is empty; give a header row and anchors")
-    delimiter = _delimiter(text)
+        raise RegisterError(f"{path.name}: the file is empty; give a header row and rows")
+    delimiter = _delimiter(text, request.known)
     bad: list[tuple[int, str, str, str]] = []
     try:
         cells = pd.read_csv(
@@ -205,15 +236,22 @@ def _chosen_sheet(headers: dict[str, tuple[str, ...]], request: Request, where: 
         return request.sheet
     if len(headers) == 1:
         return next(iter(headers))
+    if request.named is not None:
+        found = [n for n in headers if plain(n) == plain(request.named)]
+        if len(found) != 1:
+            raise RegisterError(
+                f"{where}: no sheet is named {request.named!r}; sheets: {names}; name one so"
+            )
+        return found[0]
     fitting = [name for name, found in headers.items() if _sheet_fits(found, request)]
     if len(fitting) == 1:
         return fitting[0]
     if fitting:
         chosen = ", ".join(repr(name) for name in fitting)
         raise RegisterError(f"{where}: several sheets hold a register ({chosen}); choose one")
-    found = "; ".join(f"{name!r}: {listed(h)}" for name, h in headers.items())
+    held = "; ".join(f"{name!r}: {listed(h)}" for name, h in headers.items())
     raise RegisterError(
-        f"{where}: no sheet has the required columns. Headers found: {found}. "
+        f"{where}: no sheet has the required columns. Headers found: {held}. "
         "Choose a sheet and map its headers, for example --column lon=Longitude"
     )
 
@@ -262,13 +300,14 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
     cells = text_frame(list(zip(*padded, strict=True)) or [()] * width, len(records))
     cells, rows = _without_blank_rows(cells, np.arange(len(records)) + 2)
     keep = [i for i, h in enumerate(headers) if h.strip() or cells[i].notna().any()]
-    notes = (f"sheet {name!r} read; the other sheets were not",) if len(sheets) > 1 else ()
+    others = tuple(other for other in sheets if other != name)
     return Table(
         tuple(headers[i] for i in keep),
         cells[keep].set_axis(range(len(keep)), axis=1),
         rows,
         "XLSX",
-        notes,
+        (f"sheet {name!r} read; the other sheets were not",) if others else (),
+        other_sheets=others,
     )
 
 
@@ -291,3 +330,7 @@ def key_value_pairs(text: str) -> tuple[dict[str, str], str]:
     ends = [*(m.start() for m in found[1:]), len(text)]
     pairs = {m.group(1): text[m.end() : end].strip() for m, end in zip(found, ends, strict=True)}
     return pairs, text[: found[0].start()].strip()
+
+
+READERS: dict[str, Callable[[Path, bytes, Request], Table]] = {".csv": read_csv, ".xlsx": read_xlsx}
+"""File suffix of a table -> reader."""

@@ -1,4 +1,4 @@
-"""GIS formats of a register: GeoJSON, GeoPackage, GPX, KML."""
+"""GIS forms of a register: GeoJSON, GeoPackage, GPX, KML, and frames of a program."""
 
 from __future__ import annotations
 
@@ -94,13 +94,13 @@ def _geometry(frame: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
     shapes = np.asarray(frame.geometry, dtype=object)
     single = (shapely.get_type_id(shapes) == 4) & (shapely.get_num_geometries(shapes) == 1)
     shapes = np.where(single, shapely.get_geometry(shapes, 0), shapes)
+    shapes = np.where(shapely.is_empty(shapes), np.array(None, dtype=object), shapes)
     kinds = shapely.get_type_id(shapes)
-    is_point = kinds == 0
     points = np.column_stack([shapely.get_x(shapes), shapely.get_y(shapes)])
     odd = np.full(len(shapes), np.nan, dtype=object)
-    other = ~is_point & (kinds >= 0) & ~shapely.is_empty(shapes)
+    other = kinds > 0
     odd[other] = [shape.geom_type for shape in shapes[other]]
-    return np.where(is_point[:, None], points, np.nan), odd
+    return np.where((kinds == 0)[:, None], points, np.nan), odd
 
 
 def _opened(path: Path, layer: str | int) -> tuple[gpd.GeoDataFrame, list[str]]:
@@ -150,17 +150,31 @@ def read_gpkg(path: Path, data: bytes, request: Request) -> Table:
         raise RegisterError(f"{path.name}: not a readable GeoPackage ({error})") from error
     if not hasattr(frame, "geometry"):
         raise RegisterError(f"{path.name}: layer {layer!r} has no geometry; name a point layer")
-    points, odd = _geometry(frame)
-    table = pd.DataFrame(frame.drop(columns=frame.geometry.name))
+    return from_frame(frame, "GeoPackage", tuple(notes))
+
+
+def from_frame(
+    frame: pd.DataFrame, format_: str, notes: tuple[str, ...] = (), *, keep_types: bool = False
+) -> Table:
+    """Table of a DataFrame, or of a GeoDataFrame with its points and CRS; the frame stays."""
+    import geopandas as gpd
+
+    geometry: dict[str, Any] = {}
+    table = pd.DataFrame(frame)
+    if isinstance(frame, gpd.GeoDataFrame) and frame.active_geometry_name is not None:
+        points, odd = _geometry(frame)
+        geometry = {"points": points, "odd_geometry": odd, "crs": frame.crs}
+        table = table.loc[:, table.columns != frame.active_geometry_name]
+    columns = [table.iloc[:, i].reset_index(drop=True) for i in range(table.shape[1])]
+    known = pd.api.types.is_numeric_dtype  # truth values are numbers to it
     return Table(
         tuple(str(c) for c in table.columns),
-        text_frame([table[c] for c in table.columns], len(table)),
+        text_frame(columns, len(table)),
         np.arange(len(table)) + 1,
-        "GeoPackage",
-        tuple(notes),
-        points,
-        odd,
-        frame.crs,
+        format_,
+        notes,
+        typed={i: c for i, c in enumerate(columns) if known(c.dtype)} if keep_types else {},
+        **geometry,
     )
 
 

@@ -2,42 +2,73 @@
 
 from __future__ import annotations
 
-import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
+
+from pydantic import Field
 
 from saltreach.errors import OptionError
+from saltreach.intake.settings import Line, Several, checked, read_toml, record, text_like
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-_MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])(-\d{2})?\Z")
-_PHONE = re.compile(r"\+?[0-9][0-9 ()./-]{1,30}\Z")
-_MAIL = re.compile(r"[^@\s<>\"'&?,;:]+@[^@\s<>\"'&?,;:]+\.[^@\s<>\"'&?,;:.]+\Z")
+Month = Annotated[Line, text_like(r"\d{4}-(0[1-9]|1[0-2])(-\d{2})?", "write the month as 2027-04")]
+Phone = Annotated[Line, text_like(r"\+?[0-9][0-9 ()./-]{1,30}", "this is not a telephone number")]
+Mail = Annotated[
+    Line,
+    text_like(
+        r"[^@\s<>\"'&?,;:]+@[^@\s<>\"'&?,;:]+\.[^@\s<>\"'&?,;:.]+", "this is not a mail address"
+    ),
+]
 
 
-@dataclass(frozen=True)
+@record
 class Contact:
     """Who looks after the anchors and how to reach them."""
 
-    organisation: str = ""
-    person: str = ""
-    phone: str = ""
-    email: str = ""
-    emergency_phone: str = ""
+    organisation: Line = ""
+    """Organisation that looks after the anchors; it or a person is needed."""
+    person: Line = ""
+    """Person, or the office they hold."""
+    phone: Phone = ""
+    """Telephone; it or a mail address is needed."""
+    email: Mail = ""
+    """Mail address."""
+    emergency_phone: Phone = ""
+    """Number of the emergency services."""
 
 
-@dataclass(frozen=True)
+@record
 class Work:
-    """Something that will be done at a crag, and the month (`2027-04`) by which."""
+    """Something that will be done at a crag."""
 
-    crag: str
-    what: str
-    by: str = ""
+    crag: Line
+    """Crag, as the register spells it."""
+    what: Line
+    """What will be done, in plain words."""
+    by: Month = ""
+    """Month by which, as 2027-04."""
+
+
+@record
+class HoldingFile:
+    """A holding as its TOML file says it."""
+
+    name: Line = ""
+    """Name of the land."""
+    land: Line = ""
+    """File of its polygons, beside this one; or name the crags."""
+    crags: Several[Line] = ()
+    """Crags of the holding, as the register spells them, where no polygons are given."""
+    contact: Contact = Contact()
+    """Who looks after the anchors."""
+    visits: dict[str, Month] = Field(default_factory=dict)
+    """Month of the planned visit by crag, as 2027-04."""
+    work: Several[Work] = ()
+    """What is planned."""
 
 
 @dataclass(frozen=True)
@@ -54,11 +85,6 @@ class Holding:
     crags: tuple[str, ...] = ()
     visits: Mapping[str, str] = field(default_factory=dict)
     works: tuple[Work, ...] = ()
-
-
-_TOP = ("name", "land", "crags", "contact", "visits", "work")
-_CONTACT = tuple(f.name for f in fields(Contact))
-_WORK = tuple(f.name for f in fields(Work))
 
 
 def read_holding(path: Path, contact: Path | None = None) -> Holding:
@@ -94,64 +120,26 @@ def read_holding(path: Path, contact: Path | None = None) -> Holding:
         When a key, a month, a telephone number or the polygon is unusable, when neither land
         nor crags are named, or when no one can be called or written to.
     """
-    values: dict[str, Any] = {}
+    given: dict[str, Any] = {}
+    land = None
     for file in (path, contact):
         if file is None:
             continue
         if not file.is_file():
             raise OptionError(f"{file}: there is no such file; give a polygon file or TOML")
-        given = _toml(file) if file.suffix.lower() == ".toml" else _polygon(file)
-        merged = values.get("contact", {}) | given.get("contact", {})
-        values |= given | {"contact": merged}
-    holding = Holding(
-        name=_text(values, "name", path) or path.stem,
-        contact=Contact(**{key: _text(values["contact"], key, path) for key in _CONTACT}),
-        land=values.get("land"),
-        crags=tuple(map(str, values.get("crags", ()))),
-        visits={str(crag): str(month) for crag, month in values.get("visits", {}).items()},
-        works=tuple(
-            Work(**{key: _text(work, key, path) for key in _WORK})
-            for work in values.get("work", ())
-        ),
-    )
-    _check(holding, path)
-    return holding
-
-
-def _text(values: Mapping[str, Any], key: str, file: Path) -> str:
-    value = values.get(key, "")
-    if isinstance(value, Mapping | list):
-        raise OptionError(f'{file}: {key} is not a text; write {key} = "..."')
-    return " ".join(str(value).split())
-
-
-def _toml(file: Path) -> dict[str, Any]:
-    try:
-        values = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise OptionError(f"{file}: not TOML ({error})") from error
-    _known(values, _TOP, file, "")
-    shapes = {"contact": Mapping, "visits": Mapping, "work": list, "crags": list}
-    for key, shape in shapes.items():
-        if not isinstance(values.get(key, shape() if shape is list else {}), shape):
-            kind = "a list" if shape is list else f"a table, [{key}]"
-            raise OptionError(f"{file}: {key} must be {kind}")
-    _known(values.get("contact", {}), _CONTACT, file, "contact.")
-    for work in values.get("work", ()):
-        if not isinstance(work, Mapping):
-            raise OptionError(f"{file}: write each work as its own [[work]] table")
-        _known(work, _WORK, file, "work.")
-    if "land" in values:
-        values["land"] = _polygon(file.parent / str(values["land"]))["land"]
-    return values
-
-
-def _known(values: Mapping[str, Any], names: tuple[str, ...], file: Path, where: str) -> None:
-    for key in values:
-        if key not in names:
-            near = get_close_matches(key, names, 1)
-            hint = f"did you mean {near[0]}?" if near else f"use one of {', '.join(names)}"
-            raise OptionError(f"{file}: {where}{key} is not known; {hint}")
+        if file.suffix.lower() == ".toml":
+            values = read_toml(file, "holding")
+            checked(HoldingFile, values, str(file))
+            if values.get("land"):
+                land = _polygon(file.parent / str(values["land"]))["land"]
+        else:
+            values = _polygon(file)
+            land = values.pop("land")
+        given |= values | {"contact": given.get("contact", {}) | values.get("contact", {})}
+    found = checked(HoldingFile, given, str(path))
+    _check(found, land, path)
+    name = found.name or path.stem
+    return Holding(name, found.contact, land, found.crags, found.visits, found.work)
 
 
 def _polygon(file: Path) -> dict[str, Any]:
@@ -172,30 +160,19 @@ def _polygon(file: Path) -> dict[str, Any]:
     if not len(shapes):
         raise OptionError(f"{file}: holds no polygon; draw the land as one or more polygons")
     found: dict[str, Any] = {"land": shapely.union_all(shapes), "contact": {}}
-    for key in ("name", *_CONTACT):
+    for key in ("name", *(f.name for f in fields(Contact))):
         known = frame[key].dropna() if key in frame else frame.index[:0].to_series()
         if len(known):
             (found if key == "name" else found["contact"])[key] = known.iloc[0]
     return found
 
 
-def _check(holding: Holding, file: Path) -> None:
-    contact = holding.contact
-    if holding.land is None and not holding.crags:
+def _check(found: HoldingFile, land: BaseGeometry | None, file: Path) -> None:
+    contact = found.contact
+    if land is None and not found.crags:
         raise OptionError(f"{file}: name the land (land = FILE) or the crags (crags = [...])")
     if not (contact.organisation or contact.person) or not (contact.phone or contact.email):
         raise OptionError(
             f"{file}: say who looks after the anchors: contact.organisation or contact.person, "
             "and contact.phone or contact.email"
         )
-    for key in ("phone", "emergency_phone"):
-        value = getattr(contact, key)
-        if value and not _PHONE.match(value):
-            raise OptionError(f"{file}: contact.{key} = {value!r} is not a telephone number")
-    if contact.email and not _MAIL.match(contact.email):
-        raise OptionError(f"{file}: contact.email = {contact.email!r} is not a mail address")
-    months = {f"visits.{crag}": month for crag, month in holding.visits.items()}
-    months |= {f"work.by of {work.crag}": work.by for work in holding.works if work.by}
-    for where, month in months.items():
-        if not _MONTH.match(month):
-            raise OptionError(f"{file}: {where} = {month!r}: write the month as 2027-04")

@@ -39,7 +39,7 @@ def _source_crs(table: formats.Table, asked: CRS | None, from_columns: bool, whe
     if own is None or not positions.is_usable(own):
         if asked is None:
             raise RegisterError(
-                f"{where}: the file does not say its CRS; set it in the GIS, "
+                f"{where}: it does not say its CRS; set it in the GIS or on the frame, "
                 "or give it, for example --crs EPSG:25830"
             )
         return asked

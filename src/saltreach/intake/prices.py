@@ -1,40 +1,58 @@
-"""What anchors cost: price classes from the user's own file, TOML or CSV.
+"""What anchors cost: price classes from the user's own file, TOML, CSV or XLSX.
 
 saltreach holds no prices. The demo's are invented and marked as examples.
 """
 
 from __future__ import annotations
 
-import tomllib
-from dataclasses import dataclass, field
+from dataclasses import fields
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import Field
 
 from saltreach.errors import OptionError
-from saltreach.intake.sheets import Field, Refused, number, read_sheet, text_of
-from saltreach.vocabulary.metals import BONDED, GRADE_BY_NAME, MECHANICAL, PLACEABLE
+from saltreach.intake.formats import READERS
+from saltreach.intake.settings import NOT_SET, OneOf, Several, checked, read_toml, record
+from saltreach.intake.sheets import read_table
+from saltreach.intake.tables import PRICES, of_metal
+from saltreach.vocabulary.metals import BONDED, COSTS, GRADE_NAMES, MECHANICAL, PLACEABLE
+
+
+def _as(name: str) -> Any:
+    """Range and meaning that the table of prices gives a column."""
+    column = PRICES.columns[name]
+    return Field(ge=column.low, le=column.high, description=column.meaning)
+
 
 KINDS = (BONDED, MECHANICAL)
-EXTRAS = ("resin_per_ml", "work_per_anchor", "extra_per_anchor", "travel_per_sector")
-_AMOUNT = number(0, 1e6)
+Kind = Annotated[str, OneOf(KINDS)]
+Metal = Annotated[str, OneOf(PLACEABLE)]
+Price = Annotated[float, Field(ge=PRICES.columns["price"].low, le=PRICES.columns["price"].high)]
 
 
-@dataclass(frozen=True)
+@record
 class Piece:
-    """One line of a stock list: what can be had, in whole pieces.
+    """One line of a stock list: what can be had, in whole pieces."""
 
-    `kind` bonded or mechanical, `metal` with its `grade` where given, `diameter_mm` of each of
-    `legs` rods, `length_mm` in the rock, `price` of one, `how_many` there are (None: no limit).
-    """
+    kind: Kind
+    """How it is anchored."""
+    metal: Metal
+    """Metal of the anchor."""
+    diameter_mm: Annotated[float, _as("diameter_mm")]
+    length_mm: Annotated[float, _as("length_mm")]
+    price: Annotated[float, _as("price")]
+    grade: Annotated[str, OneOf(("", *GRADE_NAMES)), _as("grade")] = ""
+    legs: Annotated[int, _as("legs")] = 1
+    how_many: Annotated[int, _as("how_many")] | None = None
 
-    kind: str
-    metal: str
-    diameter_mm: float
-    length_mm: float
-    price: float
-    grade: str = ""
-    legs: int = 1
-    how_many: int | None = None
+    def __post_init__(self) -> None:
+        """Refuse a grade of another metal."""
+        if self.grade and of_metal(self.grade) != self.metal:
+            own = ", ".join(g for g in GRADE_NAMES if of_metal(g) == self.metal)
+            raise OptionError(
+                f"grade {self.grade!r} is none of {self.metal}; give one of {own}, or leave it out"
+            )
 
     @property
     def label(self) -> str:
@@ -46,41 +64,44 @@ class Piece:
         )
 
 
-@dataclass(frozen=True)
-class Prices:
-    """Prices of one currency.
+@record
+class Costs:
+    """Prices of one currency besides those by metal."""
 
-    Attributes
-    ----------
-    anchors : dict
-        Price of one anchor by (kind, metal); what is not in it cannot be chosen.
-    stock : tuple of Piece
-        Pieces that can be had; where there are any, nothing else is advised or bought.
-    resin_per_ml : float
-        Adhesive, by the millilitre.
-    work_per_anchor : float
-        Paid work, if any.
-    extra_per_anchor : float
-        Drill bits, nozzles, brushes.
-    travel_per_sector : float
-        Once for each sector rebolted.
-    currency : str
-        Its name, for the tables.
-    example : bool
-        Invented prices: every output says so.
-    source : str
-        Name of the file.
-    """
-
-    anchors: dict[tuple[str, str], float] = field(default_factory=dict)
-    stock: tuple[Piece, ...] = ()
-    resin_per_ml: float = 0.0
-    work_per_anchor: float = 0.0
-    extra_per_anchor: float = 0.0
-    travel_per_sector: float = 0.0
+    stock: Several[Piece] = ()
+    """Pieces that can be had; where there are any, nothing else is advised or bought."""
+    resin_per_ml: Price = 0.0
+    """Adhesive, by the millilitre."""
+    work_per_anchor: Price = 0.0
+    """Paid work, if any."""
+    extra_per_anchor: Price = 0.0
+    """Drill bits, nozzles, brushes."""
+    travel_per_sector: Price = 0.0
+    """Once for each sector rebolted."""
     currency: str = ""
+    """Its name, for the tables."""
     example: bool = False
-    source: str = ""
+    """Invented prices: every output says so."""
+
+
+@record
+class PriceFile(Costs):
+    """Prices as the TOML file says them."""
+
+    bonded: dict[Metal, Price] = Field(default_factory=dict)
+    """Price of one bonded anchor by metal; what is not given cannot be chosen."""
+    mechanical: dict[Metal, Price] = Field(default_factory=dict)
+    """Price of one mechanical anchor by metal."""
+
+
+@record
+class Prices(Costs):
+    """Prices of one currency."""
+
+    anchors: dict[tuple[Kind, Metal], Price] = Field(default_factory=dict)
+    """Price of one anchor by kind and metal; what is not in it cannot be chosen."""
+    source: Annotated[str, NOT_SET] = ""
+    """Name of the file."""
 
     def limited(self) -> dict[str, int]:
         """How many there are of each piece that may run out; two lots of one piece are one."""
@@ -101,15 +122,11 @@ class Prices:
 
 
 def read_prices(path: str | Path) -> Prices:
-    """Prices of a TOML or CSV file.
+    """Prices of a file.
 
-    TOML: tables ``[bonded]`` and ``[mechanical]`` of price by metal, and the single values
-    `currency`, `example`, `resin_per_ml`, `work_per_anchor`, `extra_per_anchor`,
-    `travel_per_sector`. A stock list is an array of tables ``[[stock]]`` with `kind`, `metal`,
-    `diameter_mm`, `length_mm`, `price` and, where they apply, `grade`, `legs`, `how_many`. CSV:
-    columns `item`, `metal`, `price`; an item is bonded, mechanical or one of the single values;
-    `currency` in its own column; a bonded or mechanical row with `diameter_mm` and `length_mm` is
-    a piece of the stock list.
+    TOML has the names of `PriceFile`. CSV and XLSX have the columns of `tables.PRICES`: an item
+    is bonded, mechanical or one of the single prices; a row with a diameter and a length is a
+    piece of the stock list.
 
     Raises
     ------
@@ -117,150 +134,33 @@ def read_prices(path: str | Path) -> Prices:
         When the file cannot be read, a name is unknown or a price is impossible.
     """
     file = Path(path)
-    if file.suffix.lower() == ".toml":
-        given = _toml(file)
-    elif file.suffix.lower() == ".csv":
-        given = _csv(file)
-    else:
-        raise OptionError(f"prices {file.name}: give a .toml or .csv file")
-    given["stock"] = tuple(given["stock"])
-    if not given["anchors"] and not given["stock"]:
+    where = f"prices file {file.name}"
+    toml = file.suffix.lower() == ".toml"
+    if not toml and file.suffix.lower() not in READERS:
+        raise OptionError(f"{where}: give a .toml, {' or '.join(READERS)} file")
+    found = checked(PriceFile, read_toml(file, "prices") if toml else _rows(file), where)
+    anchors = {(k, metal): price for k in KINDS for metal, price in getattr(found, k).items()}
+    if not anchors and not found.stock:
         raise OptionError(
-            f"prices {file.name}: no anchor has a price; give [bonded] or [mechanical] by "
-            "metal, or a stock list [[stock]]"
+            f"{where}: no anchor has a price; give [bonded] or [mechanical] by metal, or a stock "
+            "list [[stock]]"
         )
-    return Prices(**given, source=file.name)
+    shared = {f.name: getattr(found, f.name) for f in fields(Costs)}
+    return Prices(**shared, anchors=anchors, source=file.name)
 
 
-def _toml(file: Path) -> dict[str, Any]:
-    try:
-        given = tomllib.loads(file.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise OptionError(f"prices {file}: cannot be read ({error.strerror})") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise OptionError(f"prices {file.name}: not valid TOML ({error})") from error
-    out: dict[str, Any] = {"anchors": {}, "stock": []}
-    for name, value in given.items():
-        if name == "stock" and isinstance(value, list):
-            for at, piece in enumerate(value, start=1):
-                if not isinstance(piece, dict):
-                    raise OptionError(f"prices {file.name}: stock piece {at}: give a table")
-                out["stock"].append(_piece(f"{file.name}: stock piece {at}", piece))
-        elif name in KINDS and isinstance(value, dict):
-            for metal, price in value.items():
-                _put(out, file.name, name, metal, price)
-        elif name in EXTRAS:
-            _put(out, file.name, name, "", value)
-        elif name == "currency" and isinstance(value, str):
-            out["currency"] = value
-        elif name == "example" and isinstance(value, bool):
-            out["example"] = value
+def _rows(file: Path) -> dict[str, Any]:
+    """The rows of a table of prices as a TOML file would have them."""
+    rows = read_table(file, PRICES).rows
+    out: dict[str, Any] = {"stock": [], **{kind: {} for kind in KINDS}}
+    out["currency"] = next((row["currency"] for row in rows if row["currency"]), "")
+    out["example"] = "yes" in {row["example"] for row in rows}
+    for row in rows:
+        if row["diameter_mm"] is not None:
+            own = {f.name: row[f.name] for f in fields(Piece) if f.name in row}
+            out["stock"].append(own | {"kind": row["item"]})
+        elif row["item"] in COSTS:
+            out[row["item"]] = row["price"]
         else:
-            known = ", ".join((*KINDS, "stock", *EXTRAS, "currency", "example"))
-            raise OptionError(f"prices {file.name}: cannot use {name} = {value!r}; known: {known}")
-    return out
-
-
-def _put(out: dict[str, Any], where: str, item: str, metal: str, price: Any) -> None:
-    good = isinstance(price, int | float) and not isinstance(price, bool) and 0 <= price <= 1e6
-    if not good:
-        raise OptionError(f"prices {where}: {item} {metal}: {price!r} is no price from 0 up")
-    if item in EXTRAS:
-        out[item] = float(price)
-    elif metal not in PLACEABLE:
-        raise OptionError(
-            f"prices {where}: {item} {metal!r}: no metal to rebolt with; give one of "
-            f"{', '.join(PLACEABLE)}"
-        )
-    else:
-        out["anchors"][item, metal] = float(price)
-
-
-_NEEDED = ("kind", "metal", "diameter_mm", "length_mm", "price")
-_LIMITS = {"diameter_mm": (4, 40), "length_mm": (20, 500), "price": (0, 1e6), "legs": (1, 2),
-           "how_many": (0, 1e6)}  # fmt: skip
-
-
-def _piece(where: str, given: dict[str, Any]) -> Piece:
-    """One piece, checked; the message names the piece, the value and the fix."""
-    known = [*_NEEDED, "grade", "legs", "how_many"]
-    for name in given:
-        if name not in known:
-            raise OptionError(f"prices {where}: cannot use {name!r}; known: {', '.join(known)}")
-    missing = [name for name in _NEEDED if name not in given]
-    if missing:
-        raise OptionError(f"prices {where}: {', '.join(missing)} missing; give all of {_NEEDED}")
-    if given["kind"] not in KINDS:
-        raise OptionError(f"prices {where}: kind {given['kind']!r}; give {' or '.join(KINDS)}")
-    if given["metal"] not in PLACEABLE:
-        raise OptionError(
-            f"prices {where}: metal {given['metal']!r}; give one of {', '.join(PLACEABLE)}"
-        )
-    grade = given.get("grade", "")
-    of_metal = [g for g, row in GRADE_BY_NAME.items() if row.material == given["metal"]]
-    if grade and grade not in of_metal:
-        raise OptionError(
-            f"prices {where}: grade {grade!r} is none of {given['metal']}; give one of "
-            f"{', '.join(of_metal)}, or leave it out"
-        )
-    for name, (low, high) in _LIMITS.items():
-        value = given.get(name)
-        number_ = isinstance(value, int | float) and not isinstance(value, bool)
-        if value is not None and not (number_ and low <= value <= high):
-            raise OptionError(
-                f"prices {where}: {name} = {value!r}; give a number from {low} to {high:g}"
-            )
-    many = given.get("how_many")
-    return Piece(
-        kind=given["kind"],
-        metal=given["metal"],
-        diameter_mm=float(given["diameter_mm"]),
-        length_mm=float(given["length_mm"]),
-        price=float(given["price"]),
-        grade=grade,
-        legs=int(given.get("legs") or 1),
-        how_many=None if many is None else int(many),
-    )
-
-
-def _csv(file: Path) -> dict[str, Any]:
-    def item(text: str) -> str:
-        word = "_".join(text.split()).casefold()
-        if word not in (*KINDS, *EXTRAS):
-            raise Refused("not an item", f"use one of {', '.join((*KINDS, *EXTRAS))}")
-        return word
-
-    fields = (
-        Field("item", item, "bonded, mechanical or a single value", required=True),
-        Field("metal", text_of, "metal of the anchor", default=""),
-        Field("price", _AMOUNT, "price of one", required=True),
-        Field("currency", text_of, "currency", default=""),
-        Field("diameter_mm", number(4, 40), "diameter of a piece of the stock list"),
-        Field("length_mm", number(20, 500), "its length in the rock"),
-        Field("grade", text_of, "its grade", default=""),
-        Field("legs", number(1, 2), "its legs"),
-        Field("how_many", number(0, 1e6), "how many there are"),
-    )
-    unique = ("item", "metal", "grade", "diameter_mm", "length_mm", "legs")
-    sheet = read_sheet(file, "prices", fields, unique=unique)
-    if len(sheet.rejected):
-        bad = sheet.rejected.iloc[0]
-        raise OptionError(
-            f"prices {file.name}: row {bad['row']}, {bad['column']} = {bad['value']!r}: "
-            f"{bad['reason']}; {bad['fix']}"
-        )
-    out: dict[str, Any] = {"anchors": {}, "stock": [], "currency": ""}
-    for row in sheet.rows:
-        if row["diameter_mm"] is not None or row["length_mm"] is not None:
-            named = {k: row[k] for k in (*_NEEDED[1:], "grade", "legs", "how_many")}
-            piece = {k: v for k, v in named.items() if v is not None and v != ""}
-            out["stock"].append(
-                _piece(f"{file.name}: row {row['row']}", piece | {"kind": row["item"]})
-            )
-            continue
-        _put(out, file.name, row["item"], row["metal"], row["price"])
-        out["currency"] = out["currency"] or row["currency"]
-    out["currency"] = out["currency"] or next(
-        (row["currency"] for row in sheet.rows if row["currency"]), ""
-    )
+            out[row["item"]][row["metal"]] = row["price"]
     return out

@@ -1,4 +1,4 @@
-"""From a file of anchors to a checked register: good rows, refused rows, and notes."""
+"""From anchors in a file or a frame to a checked register: good and refused rows, notes."""
 
 from __future__ import annotations
 
@@ -15,16 +15,10 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake import check, formats, gis, positions
-from saltreach.intake.dates import parse_dates
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.placing import place_anchors
-from saltreach.intake.values import (
-    grades_named,
-    parse_choices,
-    parse_numbers,
-    trimmed,
-    without_unknown_words,
-)
+from saltreach.intake.tables import SURVEY
+from saltreach.intake.values import grades_named, parse_column, trimmed
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, Column
 from saltreach.vocabulary.metals import STAINLESS, STAINLESS_METALS
 from saltreach.vocabulary.words import UNKNOWN
@@ -33,8 +27,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
 READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
-    ".csv": formats.read_csv,
-    ".xlsx": formats.read_xlsx,
+    **formats.READERS,
     ".geojson": gis.read_geojson,
     ".json": gis.read_geojson,
     ".gpkg": gis.read_gpkg,
@@ -63,6 +56,9 @@ class Register:
         Name of the file, checksum of its bytes, and format.
     rows_read : int
         Rows with any content, good and refused.
+    survey_file : str or None
+        The workbook itself, where another sheet of it is named `survey`: `assess` reads that
+        sheet unless its options name a survey.
     """
 
     anchors: gpd.GeoDataFrame
@@ -72,23 +68,7 @@ class Register:
     sha256: str
     format: str
     rows_read: int
-
-
-def _content(path: Path) -> bytes:
-    if path.suffix.lower() not in READERS:
-        raise RegisterError(
-            f"{path.name}: cannot read {path.suffix or 'a file without suffix'!r}; "
-            f"give one of {', '.join(READERS)}"
-        )
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError as error:
-        raise RegisterError(f"{path}: no such file; check the path") from error
-    except OSError as error:
-        raise RegisterError(f"{path}: cannot be read ({error.strerror})") from error
-    if not data.strip():
-        raise RegisterError(f"{path.name}: the file is empty; give a header row and anchors")
-    return data
+    survey_file: str | None = None
 
 
 def _absent(column: Column, index: pd.Index) -> pd.Series:
@@ -117,14 +97,8 @@ def _parsed(
         if column.kind == "text":
             values[column.name] = text
             continue
-        known = without_unknown_words(text)
-        if column.choices:
-            parsed, more = parse_choices(known, column)
-            notes += more
-        elif column.kind == "date":
-            parsed = parse_dates(known, today)
-        else:
-            parsed = parse_numbers(known, column)
+        parsed, more = parse_column(text, column, today)
+        notes += more
         values[column.name] = parsed.values
         found.append(
             check.problems(parsed.reason.notna(), column.name, text, parsed.reason, parsed.fix)
@@ -182,7 +156,7 @@ def _all_problems(
 
 
 def read_register(
-    path: str | PathLike[str],
+    source: str | PathLike[str] | pd.DataFrame,
     *,
     columns: Mapping[str, str] | None = None,
     crs: str | None = None,
@@ -194,13 +168,15 @@ def read_register(
 
     Parameters
     ----------
-    path : path
-        CSV, XLSX, GeoJSON, GeoPackage, GPX or KML, known by its suffix.
+    source : path, DataFrame or GeoDataFrame
+        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX or KML by its suffix; or a
+        frame, which is not changed. Where there is geometry it is the position, in its own
+        CRS; a row whose lon and lat columns say another place is refused.
     columns : mapping of str to str, optional
-        Our column name -> header in the file, for headers that are not recognised. In GIS
-        files, mapping lon and lat takes the position from those columns.
+        Our column name -> header in the source, for headers that are not recognised. Mapping
+        lon and lat takes the position from those columns and not from the geometry.
     crs : str, optional
-        CRS of lon and lat columns (then eastings and northings), or of a GIS file that does
+        CRS of lon and lat columns (then eastings and northings), or of geometry that does
         not name its own. Columns without it are WGS 84 degrees.
     sheet, layer : str, optional
         Sheet of a workbook; layer of a GeoPackage or folder of a KML file.
@@ -223,32 +199,46 @@ def read_register(
     -----
     Nothing is repaired silently: a row that breaks a rule is left out and listed; what was
     normalised (headers, units of position, words for metals) is said in `notes`. Empty cells
-    stay unknown. Extra columns pass through as text; one whose name belongs to the
-    assessment gets `_given` at its end.
+    stay unknown. Extra columns pass through as text (those of a frame that hold numbers or
+    truth values as they are); one whose name belongs to the assessment gets `_given` at its
+    end. Rows of a frame are numbered by position from 1, and its checksum is that of its cells
+    as text.
     """
-    path = Path(path)
-    data = _content(path)
+    frame = isinstance(source, pd.DataFrame)
+    path = Path() if isinstance(source, pd.DataFrame) else Path(source)
+    name = "the DataFrame" if frame else path.name
     suffix = path.suffix.lower()
     if sheet is not None and suffix != ".xlsx":
-        raise RegisterError(f"{path.name}: only a workbook (.xlsx) has sheets; leave --sheet out")
+        raise RegisterError(f"{name}: only a workbook (.xlsx) has sheets; leave --sheet out")
     if layer is not None and suffix not in (".gpkg", ".kml"):
-        raise RegisterError(f"{path.name}: only .gpkg and .kml have layers; leave --layer out")
-    asked = None if crs is None else positions.named_crs(crs, path.name)
+        raise RegisterError(f"{name}: only .gpkg and .kml have layers; leave --layer out")
+    asked = None if crs is None else positions.named_crs(crs, name)
     request = formats.Request(columns, asked is not None, sheet, layer)
-    table = READERS[suffix](path, data, request)
+    if isinstance(source, pd.DataFrame):
+        table = gis.from_frame(source, type(source).__name__, keep_types=True)
+        points = b"" if table.points is None else table.points.tobytes()
+        data = table.cells.to_csv(header=list(table.headers)).encode() + points
+    else:
+        data = formats.content(path, READERS, "anchors")
+        table = READERS[suffix](path, data, request)
     headers = resolve_headers(
         table.headers,
         columns,
-        where=path.name,
+        where=name,
         grid=request.grid,
         have_geometry=table.points is not None,
     )
-    return _checked(path, data, table, headers, asked, columns, today or dt.date.today())
+    found = _checked(name, table, headers, asked, columns, today or dt.date.today())
+    surveyed = SURVEY.name in {other.strip().casefold() for other in table.other_sheets}
+    return replace(
+        found,
+        sha256=hashlib.sha256(data).hexdigest(),
+        survey_file=str(path) if surveyed else None,
+    )
 
 
 def _checked(
-    path: Path,
-    data: bytes,
+    name: str,
     table: formats.Table,
     headers: Headers,
     asked: Any,
@@ -259,31 +249,33 @@ def _checked(
     import geopandas as gpd
 
     given = pd.DataFrame(
-        {name: trimmed(table.cells[place]) for name, place in headers.ours.items()},
+        {ours: trimmed(table.cells[place]) for ours, place in headers.ours.items()},
         index=table.cells.index,
     )
     extras = pd.DataFrame(
-        {name: table.cells[place] for name, place in headers.extras.items()},
+        {extra: table.cells[place] for extra, place in headers.extras.items()},
         index=table.cells.index,
     )
     by_hand = {"lon", "lat"} <= set(columns or {})
-    position = place_anchors(table, given, asked, by_hand, path.name)
+    position = place_anchors(table, given, asked, by_hand, name)
     values, found, notes = _parsed(given, today)
     values["lon"], values["lat"] = position.lon, position.lat
     shown = given.reindex(columns=[c.name for c in REGISTER]).astype("str")
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(values, [*found, *position.found], shown, everything, table.rows)
-    rejected = check.rejected_table(found_all, table.rows, path.name)
+    rejected = check.rejected_table(found_all, table.rows, name)
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
-        bad = bad.assign(file=path.name, column="")[rejected.columns]
+        bad = bad.assign(file=name, column="")[rejected.columns]
         rejected = pd.concat([rejected, bad], ignore_index=True).sort_values(
             "row", kind="stable", ignore_index=True
         )
     good = np.ones(len(values), dtype=bool)
     good[found_all["place"].to_numpy(dtype=int)] = False
     as_given = _as_given(given, values, set(extras.columns))
+    typed = {name: table.typed.get(place, extras[name]) for name, place in headers.extras.items()}
+    extras = pd.DataFrame(typed, index=table.cells.index)
     anchors = pd.concat(
         [values, extras, as_given, pd.Series(table.rows, index=values.index, name="source_row")],
         axis=1,
@@ -294,8 +286,8 @@ def _checked(
         ),
         rejected=rejected,
         notes=(*table.notes, *headers.notes, *position.notes, *notes),
-        file=path.name,
-        sha256=hashlib.sha256(data).hexdigest(),
+        file=name,
+        sha256="",
         format=table.format,
         rows_read=len(values) + len(table.bad_rows),
     )

@@ -1,16 +1,10 @@
-"""Small tables beside the register, read row by row: good rows go on, others are listed.
-
-A table is a tuple of `Field`; each reads one cell or raises `Refused`. Used for teams, closures,
-tides, travel, needs of sectors and what was done (`teams.py`).
-"""
+"""One reader for the tables beside the register: good rows go on, refused ones are listed."""
 
 from __future__ import annotations
 
-import datetime as dt
 import difflib
 import hashlib
-import re
-from collections.abc import Callable
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -19,47 +13,32 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import formats
+from saltreach.intake import check, formats
 from saltreach.intake.headers import listed
-from saltreach.intake.survey import sheets_of
-from saltreach.vocabulary.columns import REJECTED_COLUMNS
-from saltreach.vocabulary.synonyms import plain
+from saltreach.intake.tables import Table
+from saltreach.intake.values import parse_column, trimmed
+from saltreach.vocabulary.columns import REJECTED_COLUMNS, Column
+from saltreach.vocabulary.synonyms import plain, table_header_words
 
-
-class Refused(Exception):
-    """A cell that cannot be used; reason and fix for the list of refused rows."""
-
-    def __init__(self, reason: str, fix: str) -> None:
-        super().__init__(reason)
-        self.reason, self.fix = reason, fix
-
-
-@dataclass(frozen=True)
-class Field:
-    """One column of a small table: its name, how a cell is read, and what it means."""
-
-    name: str
-    read: Callable[[str], Any]
-    meaning: str
-    required: bool = False
-    default: Any = None
-    words: tuple[str, ...] = ()
+NUMBERS = ("number", "integer")
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """A small table that was read and checked.
+    """A table that was read and checked.
 
     Attributes
     ----------
     rows : tuple of dict
-        Good rows, every field of the table filled; `row` is the number the user sees.
+        Good rows, every column of the table filled; `row` is the number the user sees.
     rejected : DataFrame
         Refused rows with `REJECTED_COLUMNS`.
     notes : tuple of str
         What was ignored or assumed.
     file, sha256 : str
         Name of the file, and checksum of its bytes.
+    rows_read : int
+        Rows with any content, good and refused.
     """
 
     rows: tuple[dict[str, Any], ...]
@@ -67,43 +46,46 @@ class Sheet:
     notes: tuple[str, ...] = ()
     file: str = ""
     sha256: str = ""
+    rows_read: int = 0
 
     def record(self) -> dict[str, Any]:
         """The table as plain values, for provenance."""
         return {
             "file": self.file,
             "sha256": self.sha256,
+            "rows": self.rows_read,
             "accepted": len(self.rows),
-            "rejected": len({*self.rejected["row"]}),
+            "rejected": self.rejected["row"].nunique(),
             "notes": list(self.notes),
         }
+
+    def frame(self, columns: Iterable[Column]) -> pd.DataFrame:
+        """The good rows: numbers with NaN, texts and words with "" where empty."""
+
+        def values(column: Column) -> pd.Series:
+            cells = [row[column.name] for row in self.rows]
+            if column.kind in NUMBERS:
+                return pd.Series(cells, dtype=float)
+            return pd.Series(cells, dtype="str").fillna("")
+
+        return pd.DataFrame({column.name: values(column) for column in columns})
 
 
 NOTHING = Sheet((), pd.DataFrame(columns=list(REJECTED_COLUMNS)))
 """A table nobody gave."""
 
 
-def read_sheet(
-    path: str | Path,
-    what: str,
-    fields: tuple[Field, ...],
-    check: Callable[[dict[str, Any]], None] | None = None,
-    unique: tuple[str, ...] = (),
-) -> Sheet:
-    """Read and check a small table.
+def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> Sheet:
+    """Read and check a table.
 
     Parameters
     ----------
     path : path
-        CSV or XLSX; of a workbook with several sheets the one named `what`.
-    what : str
-        What the table holds, for messages.
-    fields : tuple of Field
-        Its columns; headers match without regard to case, blanks and underscores.
-    check : callable, optional
-        Looks at a whole row; raises `Refused`.
-    unique : tuple of str
-        Fields that together must not repeat.
+        CSV or XLSX; of a workbook with several sheets the one named as the table is.
+    table : Table
+        Its columns and rules; headers match as the register's do, by name or synonym.
+    sheet : str, optional
+        Another sheet.
 
     Returns
     -------
@@ -112,126 +94,158 @@ def read_sheet(
     Raises
     ------
     RegisterError
-        The file cannot be used at all.
+        The file cannot be used at all. A table of which every row is needed raises its own
+        error, for the first refused row too.
     """
-    table, file, digest = _table(Path(path), what)
-    places, notes = _places(table.headers, fields, f"{what} {file}")
-    rows: list[dict[str, Any]] = []
-    problems = [
-        {"row": row, "column": "", "value": value, "reason": reason, "fix": fix}
-        for row, value, reason, fix in table.bad_rows
-    ]
-    broken = {row for row, *_ in table.bad_rows}
-    seen: dict[tuple, int] = {}
-    cells = table.cells.astype(object).where(table.cells.notna(), "")
-    for number, values in zip(table.rows.tolist(), cells.to_numpy(object), strict=True):
-        if number in broken:
-            continue
-        given = {name: str(values[place]).strip() for name, place in places.items()}
-        row, wrong = _row(given, fields, check)
-        key = tuple(plain(str(row.get(name))) for name in unique)
-        if not wrong and unique and key in seen:
-            told = ", ".join(str(row[name]) for name in unique)
-            wrong = [
-                {
-                    "column": ", ".join(unique),
-                    "value": told,
-                    "reason": f"already given in row {seen[key]}",
-                    "fix": "keep one of the rows",
-                }
-            ]
-        problems += [{"row": number} | problem for problem in wrong]
-        if not wrong:
-            seen[key] = number
-            rows.append(row | {"row": number})
-    return Sheet(tuple(rows), _rejected(problems, file), (*table.notes, *notes), file, digest)
-
-
-def _table(path: Path, what: str) -> tuple[formats.Table, str, str]:
-    """Cells of the file, its name and checksum."""
-    readers = {".csv": formats.read_csv, ".xlsx": formats.read_xlsx}
-    suffix = path.suffix.lower()
-    if suffix not in readers:
-        raise RegisterError(f"{what} {path.name}: give a .csv or .xlsx file")
+    file = Path(path)
+    words = table_header_words(tuple(table.columns))
+    request = formats.Request(
+        sheet=sheet, named=table.name, known=lambda header: plain(header) in words
+    )
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise RegisterError(f"{what} {path}: cannot be read ({error.strerror})") from error
-    if not data.strip():
-        raise RegisterError(f"{what} {path.name}: the file is empty; give a header row")
-    names = sheets_of(path)
-    sheet = next((n for n in names if n.strip().casefold() == what.casefold()), None)
-    if len(names) > 1 and sheet is None:
-        raise RegisterError(
-            f"{what} {path.name}: no sheet is named {what!r}; sheets: {listed(names)}"
+        data = formats.content(file, formats.READERS, "rows")
+        found = formats.READERS[file.suffix.lower()](file, data, request)
+        places, unused = _places(found.headers, table, words, file.name)
+    except RegisterError as error:
+        raise (table.error or RegisterError)(f"{table.title} {error}") from error
+    values, problems, notes = _parsed(found, table, places)
+    rejected = _rejected(problems, found, file.name)
+    if table.error is not None and len(rejected):
+        bad = rejected.iloc[0]
+        raise table.error(
+            f"{table.title} {file.name}, row {bad['row']}, {bad['column']} = {bad['value']!r}: "
+            f"{bad['reason']}; {bad['fix']}"
         )
-    request = formats.Request(None, False, sheet, None)
-    return readers[suffix](path, data, request), path.name, hashlib.sha256(data).hexdigest()
+    good = np.ones(len(values), dtype=bool)
+    good[problems["place"].to_numpy(dtype=int)] = False
+    names = [*values, "row"]
+    kept = values.assign(row=found.rows)[good].astype(object)
+    return Sheet(
+        rows=tuple(dict(zip(names, row, strict=True)) for row in kept.to_numpy(object).tolist()),
+        rejected=rejected,
+        notes=(*found.notes, *unused, *notes),
+        file=file.name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        rows_read=len(values) + len(found.bad_rows),
+    )
 
 
 def _places(
-    headers: tuple[str, ...], fields: tuple[Field, ...], where: str
+    headers: tuple[str, ...], table: Table, words: dict[str, str], where: str
 ) -> tuple[dict[str, int], list[str]]:
-    words = {plain(w): f.name for f in fields for w in (f.name, *f.words)}
+    """Where each column stands, and a note on the headers that are none of them."""
     places: dict[str, int] = {}
     unused = []
     for i, header in enumerate(headers):
         name = words.get(plain(header))
         if name is None:
-            unused.append(header)
+            unused += [header] if header.strip() else []
         elif name in places:
-            raise RegisterError(f"{where}: two columns are named {name}; keep one")
+            raise RegisterError(
+                f"{where}: headers {headers[places[name]]!r} and {header!r} both mean {name}; "
+                "keep one"
+            )
         else:
             places[name] = i
-    missing = [f.name for f in fields if f.required and f.name not in places]
+    missing = [n for n, c in table.columns.items() if c.required and n not in places]
     if missing:
         raise RegisterError(
             f"{where}: no column {' and '.join(missing)}; headers found: {listed(headers)}; "
-            f"columns are {', '.join(f.name for f in fields)}"
+            f"columns are {', '.join(table.columns)}"
         )
-    return places, [f"columns not used: {', '.join(unused)}"] if any(unused) else []
+    return places, [f"columns not used: {', '.join(unused)}"] if unused else []
 
 
-def _row(
-    given: dict[str, str],
-    fields: tuple[Field, ...],
-    check: Callable[[dict[str, Any]], None] | None,
-) -> tuple[dict[str, Any], list[dict[str, str]]]:
-    """Values of one row, and every problem of it."""
-    row: dict[str, Any] = {}
-    wrong = []
-    for field in fields:
-        text = given.get(field.name, "")
-        row[field.name] = field.default
-        try:
-            if text:
-                row[field.name] = field.read(text)
-            elif field.required:
-                raise Refused("missing", f"give the {field.meaning}")
-        except Refused as problem:
-            wrong.append(
-                {
-                    "column": field.name,
-                    "value": text,
-                    "reason": problem.reason,
-                    "fix": f"{problem.fix} ({field.meaning})",
-                }
-            )
-    if not wrong and check is not None:
-        try:
-            check(row)
-        except Refused as problem:
-            used = ", ".join(name for name, text in given.items() if text)
-            shown = ", ".join(text for text in given.values() if text)
-            wrong.append(
-                {"column": used, "value": shown, "reason": problem.reason, "fix": problem.fix}
-            )
-    return row, wrong
+def _parsed(
+    found: formats.Table, table: Table, places: dict[str, int]
+) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
+    """Values of all rows, None where there is none, every problem, and notes."""
+    index = found.cells.index
+    empty = pd.Series(np.nan, index=index, dtype="str")
+    cells = {
+        name: trimmed(found.cells[places[name]]) if name in places else empty
+        for name in table.columns
+    }
+    shown = pd.DataFrame(cells, index=index)
+    values: dict[str, pd.Series] = {}
+    problems, notes = [check.problems(np.zeros(len(index)), "", "", "", "")], []
+    for column in table.columns.values():
+        text = shown[column.name]
+        parsed, more = parse_column(text, column)
+        notes += more
+        problems.append(_cell_problems(text, parsed.values, parsed.reason, parsed.fix, column))
+        default = table.defaults.get(column.name)
+        whole = column.kind == "integer"
+        filled = [
+            default if isinstance(v, float) and np.isnan(v) else int(v) if whole else v
+            for v in parsed.values
+        ]
+        values[column.name] = pd.Series(filled, index=index, dtype=object)
+    frame = pd.DataFrame(values, index=index)
+    broken = np.isin(index, pd.concat(problems)["place"].to_numpy(dtype=int))
+    if table.unique:
+        problems.append(_repeated(frame[~broken], table.unique, found.rows, shown))
+        broken |= np.isin(index, problems[-1]["place"].to_numpy(dtype=int))
+    for rule in table.rules:
+        bad = np.zeros(len(index), dtype=bool)
+        bad[~broken] = rule.bad(frame[~broken].infer_objects()).to_numpy(dtype=bool)
+        said = check.joined(shown, rule.columns)
+        problems.append(check.problems(bad, ", ".join(rule.columns), said, rule.reason, rule.fix))
+        broken |= bad
+    return frame, pd.concat(problems, ignore_index=True), notes
 
 
-def _rejected(problems: list[dict[str, Any]], file: str) -> pd.DataFrame:
-    table = pd.DataFrame(problems, columns=list(REJECTED_COLUMNS)).assign(file=file)
+def _cell_problems(
+    text: pd.Series, values: pd.Series, reason: pd.Series, fix: pd.Series, column: Column
+) -> pd.DataFrame:
+    """Cells that cannot be read, are missing or out of range."""
+    told = f" ({column.meaning})"
+    found = [check.problems(reason.notna(), column.name, text, reason, fix + told)]
+    if column.required:
+        gone = values.isna() & reason.isna()
+        found.append(check.problems(gone, column.name, "", "missing", f"give the {column.meaning}"))
+    if column.kind in NUMBERS:
+        low = -np.inf if column.low is None else column.low
+        high = np.inf if column.high is None else column.high
+        outside = values.notna() & ~values.between(low, high)
+        unit = f" in {column.unit}" if column.unit else ""
+        limits = f"not in {low:g}..{high:.10g}"
+        empty = "" if column.required else ", or leave it empty"
+        found.append(
+            check.problems(outside, column.name, text, limits, f"correct it{unit}{told}{empty}")
+        )
+    return pd.concat(found, ignore_index=True)
+
+
+def _repeated(
+    frame: pd.DataFrame, unique: tuple[str, ...], rows: np.ndarray, shown: pd.DataFrame
+) -> pd.DataFrame:
+    """Second and later rows of the same key; case and double blanks do not matter."""
+    key = frame[list(unique)].map(
+        lambda v: " ".join(v.split()).casefold() if isinstance(v, str) else v
+    )
+    key = pd.Series(list(key.itertuples(index=False, name=None)), index=frame.index, dtype=object)
+    place = pd.Series(frame.index, index=frame.index)
+    first = place.groupby(key).transform("first") if len(key) else place
+    number = pd.Series(rows[first.to_numpy(dtype=int)], index=frame.index).astype("str")
+    again = np.zeros(len(shown), dtype=bool)
+    again[frame.index[(first != place).to_numpy(dtype=bool)]] = True
+    reason = ("already given in row " + number).reindex(shown.index).astype("str")
+    said = check.joined(shown, unique)
+    return check.problems(again, ", ".join(unique), said, reason, "keep one of the rows")
+
+
+def _rejected(problems: pd.DataFrame, found: formats.Table, file: str) -> pd.DataFrame:
+    """Problems, and rows that could not be split into cells, as the user sees them."""
+    rows = found.rows[problems["place"].to_numpy(dtype=int)]
+    bad = pd.DataFrame(list(found.bad_rows), columns=["row", "value", "reason", "fix"])
+    whole = pd.concat([problems.assign(row=rows), bad.assign(column="")], ignore_index=True)
+    return _listed(whole, file)
+
+
+def _listed(problems: pd.DataFrame, file: str) -> pd.DataFrame:
     text = {n: "str" for n in REJECTED_COLUMNS if n != "row"}
+    table = problems.assign(file=file)[list(REJECTED_COLUMNS)].fillna({"value": ""})
     return table.astype({**text, "row": np.int64}).sort_values(
         "row", kind="stable", ignore_index=True
     )
@@ -252,79 +266,36 @@ def refuse_unknown(sheet: Sheet, known: dict[str, set[str]]) -> Sheet:
     Sheet
         With crag and sector spelt as the results spell them.
     """
-    crags = {plain(crag): crag for crag in known}
+
+    def spelt(name: str, pool: dict[str, str]) -> str | None:
+        return pool.get(name, pool.get(plain(name)))
+
+    crags = {plain(crag): crag for crag in known} | {crag: crag for crag in known}
     good, problems = [], []
     for row in sheet.rows:
-        crag = crags.get(plain(row["crag"] or ""))
-        sectors = {plain(s): s for s in known.get(crag or "", ())}
-        wanted = plain(row["sector"] or "")
-        if crag is not None and (not wanted or wanted in sectors):
-            good.append(row | {"crag": crag, "sector": sectors.get(wanted, "")})
+        crag = spelt(row["crag"], crags)
+        inside = known.get(crag or "", set())
+        sectors = {plain(s): s for s in inside} | {s: s for s in inside}
+        sector = spelt(row["sector"], sectors | {"": ""})
+        if crag is not None and sector is not None:
+            good.append(row | {"crag": crag, "sector": sector})
             continue
-        pool = crags if crag is None else sectors
-        value = row["crag"] if crag is None else row["sector"]
-        near = difflib.get_close_matches(plain(value), pool, n=1, cutoff=0.6)
+        name, pool = ("crag", crags) if crag is None else ("sector", sectors)
+        near = difflib.get_close_matches(plain(row[name]), pool, n=1, cutoff=0.6)
         hint = f"; nearest: {pool[near[0]]}" if near else ""
         problems.append(
             {
-                "file": sheet.file,
                 "row": row["row"],
-                "column": "crag" if crag is None else "sector",
-                "value": value,
+                "column": name,
+                "value": row[name],
                 "reason": "not among the crags and sectors assessed",
                 "fix": f"spell it as the register does{hint}",
             }
         )
-    if not problems:
-        return replace(sheet, rows=tuple(good))
-    more = pd.concat([sheet.rejected, _rejected(problems, sheet.file)], ignore_index=True)
+    more = [_listed(pd.DataFrame(problems), sheet.file)] if problems else []
+    rejected = pd.concat([sheet.rejected, *more], ignore_index=True)
     return replace(
         sheet,
         rows=tuple(good),
-        rejected=more.sort_values("row", kind="stable", ignore_index=True),
+        rejected=rejected.sort_values("row", kind="stable", ignore_index=True),
     )
-
-
-def number(low: float, high: float, unit: str = "") -> Callable[[str], float]:
-    """Reader of a plain number in a closed range; a decimal comma is accepted."""
-
-    def read(text: str) -> float:
-        bare = text.replace(",", ".") if re.fullmatch(r"[+-]?[0-9]+,[0-9]+", text) else text
-        if not re.fullmatch(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)", bare):
-            raise Refused("not a number", f"write a plain number{unit and ' in ' + unit}")
-        value = float(bare)
-        if not low <= value <= high:
-            raise Refused(f"not in {low:g}..{high:g}", f"correct it{unit and ', in ' + unit}")
-        return value
-
-    return read
-
-
-def day(text: str) -> dt.date:
-    """Reader of a full date, YYYY-MM-DD only: day and month are never guessed."""
-    try:
-        if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
-            return dt.date.fromisoformat(text)
-    except ValueError:
-        pass
-    raise Refused("not a date", "write YYYY-MM-DD")
-
-
-def clock(text: str) -> int:
-    """Reader of a time of day, HH:MM; minutes after midnight."""
-    found = re.fullmatch(r"([01]?[0-9]|2[0-4]):([0-5][0-9])(?::00)?", text)
-    minutes = int(found[1]) * 60 + int(found[2]) if found else 9999
-    if minutes > 24 * 60:
-        raise Refused("not a time of day", "write HH:MM, 24 hours")
-    return minutes
-
-
-def words_of(text: str) -> tuple[str, ...]:
-    """Reader of a list of words between semicolons or commas, in lower case."""
-    parts = (" ".join(p.split()).casefold() for p in re.split(r"[;,|]", text))
-    return tuple(dict.fromkeys(p for p in parts if p))
-
-
-def text_of(text: str) -> str:
-    """Reader of plain text; blanks are made single."""
-    return " ".join(text.split())

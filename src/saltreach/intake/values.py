@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
 
 import numpy as np
 import pandas as pd
 
-from saltreach.intake.dates import Parsed, empty_text
+from saltreach.intake.cells import READERS, parse_cells
+from saltreach.intake.dates import Parsed, empty_text, parse_dates
 from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.synonyms import (
     MATERIAL_NOISE,
@@ -31,9 +33,37 @@ def trimmed(text: pd.Series) -> pd.Series:
     return bare.where(bare != "")
 
 
-def without_unknown_words(text: pd.Series) -> pd.Series:
-    """Return text with words like `n/a` or `?` made unknown."""
-    return text.where(~text.str.casefold().isin(UNKNOWN_WORDS))
+def parse_column(
+    text: pd.Series, column: Column, today: dt.date | None = None
+) -> tuple[Parsed, list[str]]:
+    """Read the cells of a column by its kind.
+
+    Parameters
+    ----------
+    text : Series of str
+        Cells without surrounding blanks; NaN where empty. Words like `n/a` or `?` count as
+        empty where they are none of the column's own and it holds no text.
+    column : Column
+        The column.
+    today : date, optional
+        The last day that is not in the future; needed for dates only.
+
+    Returns
+    -------
+    parsed : Parsed
+        Values, and reason and fix of refused cells. Ranges are not checked here.
+    notes : list of str
+        What the user must be told of the reading.
+    """
+    if column.kind in READERS:
+        return parse_cells(text, READERS[column.kind]), []
+    word = text.str.casefold()
+    known = text.where(~word.isin(UNKNOWN_WORDS) | word.isin(column.choices))
+    if column.choices:
+        return parse_choices(known, column)
+    if column.kind == "date":
+        return parse_dates(known, today or dt.date.today()), []
+    return parse_numbers(known, column), []
 
 
 def parse_numbers(text: pd.Series, column: Column) -> Parsed:

@@ -402,6 +402,7 @@ def _sample(_: Any, places: pd.DataFrame) -> dict[str, Any]:
 
 
 _TEMPERATURE = ("climate_era5", "elevation_itu_p1511")
+_HUMIDITY = ("climate_era5", "humidity_itu_p836", "elevation_itu_p1511")
 _RAIN = ("climate_era5", "rain_itu_p837")
 LAYER = Layer(
     name="climate",
@@ -410,7 +411,13 @@ LAYER = Layer(
         Value("elevation_source", UNKNOWN),
         Value("temperature_c", np.nan, "temperature_sd_c", "temperature_source", _TEMPERATURE),
         Value("temperature_sd_c"),
-        Value("relative_humidity_pct", np.nan, "relative_humidity_sd_pct", "humidity_source"),
+        Value(
+            "relative_humidity_pct",
+            np.nan,
+            "relative_humidity_sd_pct",
+            "humidity_source",
+            _HUMIDITY,
+        ),
         Value("relative_humidity_sd_pct"),
         Value("rain_mm_y", np.nan, "rain_sd_mm_y", "rain_source", _RAIN),
     ),

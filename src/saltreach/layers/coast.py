@@ -26,6 +26,7 @@ from saltreach.layers.layer import Layer, Origin, Value, joined, lonlat
 
 if TYPE_CHECKING:
     from geopandas import GeoSeries
+    from shapely.geometry.base import BaseGeometry
 
     from saltreach.intake.options import Options
 
@@ -93,8 +94,8 @@ class Coast:
         import shapely
 
         box = (west, south, east, north)
-        land: list[Any] = []
-        water: list[Any] = []
+        land: list[BaseGeometry] = []
+        water: list[BaseGeometry] = []
         for shift in (-360.0, 0.0, 360.0):
             for i in _lines_touching(self, west - shift, south, east - shift, north):
                 ring = self.vertex_deg[self.line_start[i] : self.line_start[i + 1]] + [shift, 0]
@@ -299,7 +300,9 @@ def _sample(coast: Coast, places: pd.DataFrame) -> dict[str, Any]:
     }
 
 
-def _notes(used_m: Floats, layer_m: Floats, cliff: NDArray[np.bool_], sd_m: float) -> Any:
+def _notes(
+    used_m: Floats, layer_m: Floats, cliff: NDArray[np.bool_], sd_m: float
+) -> NDArray[np.object_]:
     """Where what the register says of the shore and the layer cannot both be right."""
     apart = np.abs(used_m - layer_m) - GIVEN_DISTANCE_SD_SHARE * np.maximum(used_m, layer_m)
     used, by_layer = (

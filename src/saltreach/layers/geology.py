@@ -13,12 +13,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from saltreach.errors import LayerError
+from saltreach.intake.rock_mapping import read_rock_mapping
 from saltreach.layers.embedded import sha256_of
 from saltreach.layers.layer import Layer, Origin, Value, lonlat
 from saltreach.layers.raster import cell_position, open_raster, windows
-from saltreach.layers.rock_types import mapped_lithology, read_rock_mapping, same_rock
+from saltreach.layers.rock_types import mapped_lithology, same_rock
 from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
@@ -43,8 +45,8 @@ class RockMap:
 
 
 def rock_map_at(
-    lon: Any,
-    lat: Any,
+    lon: ArrayLike,
+    lat: ArrayLike,
     path: str | Path,
     *,
     column: str | None = None,
@@ -143,7 +145,7 @@ def rock_values(
         rocks) and `rock_unread` (an entry that names no rock of the table, where that leaves
         the rock unknown). Same rows, same index.
     """
-    word = anchors["rock_type"].fillna("").astype("str").str.strip()
+    word = anchors["rock_type"].astype(object).fillna("").astype("str").str.strip()
     own = pd.Series(mapped_lithology(word, mapping or {}), index=anchors.index)
     if rock_map is None:
         mapped = pd.Series(UNKNOWN, index=anchors.index, dtype=object)
@@ -206,7 +208,9 @@ def rock_record(values: pd.DataFrame, rock_map: RockMap | None) -> dict[str, Any
     return record
 
 
-def _moved(lon: np.ndarray, lat: np.ndarray, crs: Any, file: Path) -> tuple[np.ndarray, np.ndarray]:
+def _moved(
+    lon: np.ndarray, lat: np.ndarray, crs: str | None, file: Path
+) -> tuple[np.ndarray, np.ndarray]:
     """Positions in the CRS of the map; what it cannot hold becomes NaN."""
     import pyproj
 
@@ -218,7 +222,7 @@ def _moved(lon: np.ndarray, lat: np.ndarray, crs: Any, file: Path) -> tuple[np.n
     return np.where(inside, easting, np.nan), np.where(inside, northing, np.nan)
 
 
-def _layer_with(file: Path, column: str | None) -> tuple[str, Any]:
+def _layer_with(file: Path, column: str | None) -> tuple[str, str | None]:
     """Layer of the file that has the column, and the layer's CRS."""
     import pyogrio
 
@@ -293,7 +297,7 @@ def _polygon_legend(
     return legend, overlaps
 
 
-def _entry(value: Any) -> str:
+def _entry(value: object) -> str:
     """Text of a legend cell, whole numbers without a point."""
     if value is None or value != value or value is pd.NA:
         return ""

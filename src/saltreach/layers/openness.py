@@ -4,7 +4,7 @@ Openness is measured where the salt is made: rays start beside the anchor's foot
 place of the shoreline, however far inland the anchor stands. A ray ends once the land it has
 crossed adds up to more than `LAND_TOLERANCE_M`, so that neither an islet nor a wiggle smaller
 than the shoreline's own error decides; the sea it has crossed by then is its fetch. Openness is
-the mean fetch over all directions as a share of the fetch asked for: about 0.5 on a straight
+the mean fetch over all directions as a share of `FETCH_M`: about 0.5 on a straight
 coast, more on a headland, less in a bay, near 0 at the head of a ria or fjord.
 
 The coast is drawn on square cells of `CELL_M` in planes of about 100 km that touch the globe, so
@@ -37,7 +37,7 @@ _RAYS_AT_ONCE = 20_000  # bounds memory: a ray of 20 km has 160 samples
 class SeaFetch(NamedTuple):
     """Fetch by direction at distinct places of the shore.
 
-    `fetch_m` (places, directions): sea that a ray crosses, m, at most the fetch asked for.
+    `fetch_m` (places, directions): sea that a ray crosses, m, at most `FETCH_M`.
     `place` (n,): row of each anchor, -1 where it has none. `bearing_deg` (directions,): where
     the rays point to, clockwise from north (within a degree or two of it, by latitude).
     """
@@ -54,10 +54,7 @@ def sea_openness(
     lat: ArrayLike,
     coast: Coast,
     *,
-    fetch_m: float = FETCH_M,
     directions: int = DIRECTIONS,
-    land_tolerance_m: float = LAND_TOLERANCE_M,
-    weights: ArrayLike | None = None,
     shore: tuple[ArrayLike, ArrayLike] | None = None,
 ) -> Floats:
     """Share of open sea around the nearest shore, 0 to 1.
@@ -68,47 +65,18 @@ def sea_openness(
         Degrees, WGS 84; NaN gives NaN.
     coast : Coast
         Shoreline; one without sides gives NaN.
-    fetch_m, directions, land_tolerance_m, shore
+    directions, shore
         As in `sea_fetch`.
-    weights : array_like, shape (directions,) or (n, directions), optional
-        Weight of each direction a ray points to, for example the share of wind that blows from
-        there; equal where omitted. A row that sums to 0 or holds NaN gives NaN.
 
     Returns
     -------
     ndarray, shape (n,)
-        Weighted mean over the directions of fetch over `fetch_m`.
-
-    Raises
-    ------
-    ValueError
-        When the weights have another shape.
+        Mean over the directions of fetch over `FETCH_M`.
     """
-    rays = sea_fetch(
-        lon,
-        lat,
-        coast,
-        fetch_m=fetch_m,
-        directions=directions,
-        land_tolerance_m=land_tolerance_m,
-        shore=shore,
-    )
-    share = rays.fetch_m / np.float32(fetch_m)
-    given = np.ones(directions) if weights is None else np.asarray(weights, float)
-    if given.shape not in ((directions,), (len(rays.place), directions)):
-        raise ValueError(
-            f"weights have shape {given.shape}: give ({directions},) or "
-            f"({len(rays.place)}, {directions})"
-        )
+    rays = sea_fetch(lon, lat, coast, directions=directions, shore=shore)
+    share = rays.fetch_m / np.float32(FETCH_M) @ np.ones(directions) / directions
     out = np.full(len(rays.place), np.nan)
-    known = np.flatnonzero(rays.place >= 0)
-    place = rays.place[known]
-    total = given.sum(axis=-1)
-    if given.ndim == 1:
-        out[known] = (share @ given)[place] / total if total > 0 else np.nan
-        return out
-    total = np.where(total > 0, total, np.nan)
-    out[known] = np.einsum("ij,ij->i", share[place], given[known]) / total[known]
+    out[rays.place >= 0] = share[rays.place[rays.place >= 0]]
     return out
 
 
@@ -117,9 +85,7 @@ def sea_fetch(
     lat: ArrayLike,
     coast: Coast,
     *,
-    fetch_m: float = FETCH_M,
     directions: int = DIRECTIONS,
-    land_tolerance_m: float = LAND_TOLERANCE_M,
     shore: tuple[ArrayLike, ArrayLike] | None = None,
 ) -> SeaFetch:
     """Sea in front of the nearest shore, by direction.
@@ -130,12 +96,8 @@ def sea_fetch(
         Degrees, WGS 84.
     coast : Coast
         Shoreline.
-    fetch_m : float
-        Length of a ray, m; up to 100 km.
     directions : int
         Number of rays, evenly spaced; the first points half a spacing east of north.
-    land_tolerance_m : float
-        Land a ray may cross in all before it ends, m.
     shore : pair of array_like, optional
         Longitude and latitude of the nearest place of the shore, to spare the search.
 
@@ -157,11 +119,11 @@ def sea_fetch(
     if not len(known):
         return none
     tile_of, tiles = _tiles(foot[known])
-    pieces = _pieces_near(coast, foot[known], fetch_m)
+    pieces = _pieces_near(coast, foot[known])
     found, starts, rows = [], [], 0
     for tile in range(tiles):
         member = known[tile_of == tile]
-        fetch, start, own = _tile_fetch(foot[member], pieces, fetch_m, bearing, land_tolerance_m)
+        fetch, start, own = _tile_fetch(foot[member], pieces, bearing)
         place[member] = rows + own
         rows += len(fetch)
         found.append(fetch)
@@ -180,15 +142,15 @@ def _cube(foot: Floats, side_m: float) -> Ints:
     return np.asarray((at[:, 0] << 42) | (at[:, 1] << 21) | at[:, 2])
 
 
-def _pieces_near(coast: Coast, foot: Floats, fetch_m: float) -> CoastIndex:
+def _pieces_near(coast: Coast, foot: Floats) -> CoastIndex:
     """Every piece of coast that a ray can reach, with some to spare."""
     from scipy.spatial import cKDTree
 
-    spacing = fetch_m / 2
+    spacing = FETCH_M / 2
     _, one_of = np.unique(_cube(foot, spacing), return_index=True)
     cells = np.round(foot[one_of] / spacing) * spacing
     # A tile is drawn whole, corners and all.
-    reach = (fetch_m + _TILE_M) * np.sqrt(2) + spacing
+    reach = (FETCH_M + _TILE_M) * np.sqrt(2) + spacing
     gap = cKDTree(cells).query(coast.block_centre_m, workers=-1)[0]
     blocks = np.flatnonzero(gap - coast.block_radius_m <= reach)
     first = (blocks[:, None] * BLOCK + np.arange(BLOCK)).ravel()
@@ -206,13 +168,13 @@ class _Grid(NamedTuple):
 
 
 def _tile_fetch(
-    foot: Floats, pieces: CoastIndex, fetch_m: float, bearing_deg: Floats, land_tolerance_m: float
+    foot: Floats, pieces: CoastIndex, bearing_deg: Floats
 ) -> tuple[NDArray[np.float32], Floats, Ints]:
     """Fetch (places, directions), where its rays start (places, 3), and the row of each foot."""
     origin = foot.mean(axis=0)
     axes = _plane(origin)
     at = (foot - origin) @ axes.T
-    margin = fetch_m + 4 * CELL_M
+    margin = FETCH_M + 4 * CELL_M
     low, high = at.min(axis=0) - margin, at.max(axis=0) + margin
     columns, rows = (int(n) for n in np.ceil((high - low) / CELL_M))
     grid = _Grid(float(low[0]), float(low[1]), columns, rows)
@@ -228,7 +190,7 @@ def _tile_fetch(
     cell, own = np.unique(row * columns + column, return_inverse=True)
     cell, start_of = np.unique(_start_cells(land, cell), return_inverse=True)
     place = origin + (low + CELL_M * np.column_stack([cell % columns, cell // columns])) @ axes
-    fetch = _cast(land, cell, fetch_m, bearing_deg, land_tolerance_m)
+    fetch = _cast(land, cell, bearing_deg)
     return fetch, place, start_of[own.ravel()]
 
 
@@ -310,30 +272,23 @@ def _start_cells(land: NDArray[np.bool_], cell: Ints) -> Ints:
     return np.asarray(cell + (rows_up * columns + columns_on)[count.argmax(axis=1)])
 
 
-def _cast(
-    land: NDArray[np.bool_],
-    cell: Ints,
-    fetch_m: float,
-    bearing_deg: Floats,
-    land_tolerance_m: float,
-) -> NDArray[np.float32]:
+def _cast(land: NDArray[np.bool_], cell: Ints, bearing_deg: Floats) -> NDArray[np.float32]:
     """Fetch of rays from some cells; all rays of one direction visit the same cells."""
     columns = land.shape[1]
-    steps = max(1, int(np.ceil(fetch_m / CELL_M)))
-    length = fetch_m / steps
+    steps = int(np.ceil(FETCH_M / CELL_M))
+    length = FETCH_M / steps
     along = (np.arange(steps) + 0.5) * length / CELL_M
     angle = np.radians(bearing_deg)[:, None]
     rows_up = np.round(np.cos(angle) * along).astype(np.int64)
     offset = (rows_up * columns + np.round(np.sin(angle) * along).astype(np.int64)).ravel()
     flat = land.ravel()
-    allowed = int(land_tolerance_m / length)
-    kind = np.uint8 if steps < 256 else np.uint16
+    allowed = int(LAND_TOLERANCE_M / length)
     fetch = np.empty((len(cell), len(bearing_deg)), np.float32)
     at_once = max(1, _RAYS_AT_ONCE // len(bearing_deg))
     for begin in range(0, len(cell), at_once):
         part = slice(begin, begin + at_once)
         seen = flat[cell[part, None] + offset].reshape(-1, len(bearing_deg), steps)
-        crossed: NDArray[Any] = np.cumsum(seen, axis=2, dtype=kind)
+        crossed: NDArray[Any] = np.cumsum(seen, axis=2, dtype=np.uint8)  # 160 steps
         fetch[part] = ((crossed <= allowed) & ~seen).sum(axis=2, dtype=np.uint16) * length
     return fetch
 

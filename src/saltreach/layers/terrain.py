@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from rasterio.io import DatasetReader
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 FLAT_DEG = 1.0
 """Below this slope the aspect of a height raster is noise, and is left unknown."""
@@ -221,7 +222,7 @@ def _heights_and_steps(
 
 
 def _bilinear(
-    heights: Floats, row: Floats, column: Floats, cell: tuple[Any, Any]
+    heights: Floats, row: Floats, column: Floats, cell: tuple[Ints, Ints]
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Height between the four cell centres around, else the own cell's, and where that is so."""
     up, left = np.floor(row - 0.5).astype(np.int64), np.floor(column - 0.5).astype(np.int64)
@@ -239,7 +240,7 @@ def _bilinear(
     return np.where(np.isnan(own), np.nan, np.where(nearest, own, total)), nearest
 
 
-def _horn(heights: Floats, row: Any, column: Any) -> tuple[Floats, Floats]:
+def _horn(heights: Floats, row: Ints, column: Ints) -> tuple[Floats, Floats]:
     """Height step per cell across and down, by Horn's weights 1 2 1."""
     a, b, c = (heights[row - 1, column + j] for j in (-1, 0, 1))
     d, f = heights[row, column - 1], heights[row, column + 1]

@@ -25,11 +25,14 @@ class Column:
     * day: a whole ISO date;
     * sentences: sentences joined by `words.SEPARATOR`;
     * probabilities: JSON, the chance of each of `choices`;
-    * curve: JSON, a list of yearly probabilities.
+    * curve: JSON, a list of yearly probabilities;
+    * in tables a user hands in (`saltreach.intake.cells` reads them): days (dates and spans of
+      dates), season day (MM-DD of each year, or a day), time (HH:MM), weekdays, words (a list),
+      code (of a map's legend), lithology.
 
     `low` and `high` are the physically possible range, both ends allowed. `tables` names the
-    tables that hold it. `stage` says who fills it: register or survey (the user), layers,
-    science, decisions or planning. `sector` is how a sector or a crag carries it
+    tables that hold it. `stage` says who fills it: register, survey or user (what is handed in),
+    layers, science, decisions or planning. `sector` is how a sector or a crag carries it
     (`saltreach.assessment.sectors`): key, median, min, max, worst (the last of `choices` that
     any anchor has), shared (the worst, or one below where few anchors have it), first (the
     earliest day), most common, counts of, number of, texts of another column, or own (worked out

@@ -15,6 +15,9 @@ from saltreach.vocabulary.words import UNKNOWN, Scale
 
 COMMON, RARE, NOT_MADE = "common", "rare", "not made"
 BONDED, MECHANICAL = "bonded", "mechanical"
+COSTS = ("resin_per_ml", "work_per_anchor", "extra_per_anchor", "travel_per_sector")
+"""What a list of prices may price besides anchors."""
+PRICE_ITEMS = (BONDED, MECHANICAL, *COSTS)
 
 
 class Grade(NamedTuple):

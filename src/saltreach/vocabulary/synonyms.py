@@ -106,6 +106,21 @@ GRID_HEADERS: dict[str, tuple[str, ...]] = {
 }
 """Accepted for lon and lat only when a CRS is given."""
 
+TABLE_HEADERS: dict[str, tuple[str, ...]] = {
+    "crag": ("escuela", "zona", "cliff"),
+    "sector": ("area",),
+    "joint_spacing_mm": ("joint spacing", "spacing", "spacing mm", "espaciado", "espaciado mm"),
+    "persistence_m": ("persistence", "joint length", "persistencia", "continuidad"),
+    "aperture_mm": ("aperture", "opening", "abertura", "apertura"),
+    "roughness": ("joint roughness", "rugosidad"),
+    "infilling": ("infill", "filling", "relleno"),
+    "joint_weathering": ("weathering of joints", "wall weathering", "meteorizacion de juntas"),
+    "water": ("groundwater", "agua"),
+    "rqd_pct": ("rqd",),
+    "favourability": ("orientation", "orientacion", "favorability"),
+}
+"""Headers accepted in the tables beside the register, besides those of `HEADERS`."""
+
 NOT_KNOWN: tuple[str, ...] = (
     "unknown", "not known", "n/a", "na", "nan", "none", "null", "?", "??", "-", "--",
     "desconocido", "desconocida", "no se sabe", "inconnu", "inconnue", "unbekannt",
@@ -319,6 +334,15 @@ def header_words(*, grid: bool) -> dict[str, str]:
     return table
 
 
+def table_header_words(names: tuple[str, ...]) -> dict[str, str]:
+    """Return the table from plain header to column, for a table of these columns."""
+    return {
+        plain(word): name
+        for name in names
+        for word in (*HEADERS.get(name, ()), *TABLE_HEADERS.get(name, ()))
+    } | {plain(name): name for name in names}
+
+
 def choice_words(column: str, choices: tuple[str, ...]) -> dict[str, tuple[str, str]]:
     """Return the table from plain word to (value, note) of a choice column."""
     family = "material" if column == "hanger_material" else column
@@ -329,9 +353,10 @@ def choice_words(column: str, choices: tuple[str, ...]) -> dict[str, tuple[str, 
         for words_of in (both, own)
         for value, more in words_of.items()
         for word in more
+        if value in choices
     }
     for note, (value, more) in WITH_NOTE.get(family, {}).items():
-        table |= {plain(word): (value, note) for word in more}
+        table |= {plain(word): (value, note) for word in more if value in choices}
     return table | {plain(value): (value, "") for value in choices}
 
 

@@ -124,3 +124,9 @@ RISK_SOURCES = ("metal", "rock", "metal and rock")
 SEA_CLIFFS_FIRST, PURE_RISK = "sea-cliffs-first", "pure-risk"
 ORDERS = (SEA_CLIFFS_FIRST, PURE_RISK)
 """Orders of rebolting."""
+CLOSED, OPEN_ONLY = "closed", "open only"
+ACCESS = (CLOSED, OPEN_ONLY)
+INSPECT, REBOLT = "inspect", "rebolt"
+VISITS = (INSPECT, REBOLT)
+WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
+"""As RFC 5545 writes them; `1SA` is the first Saturday of a month, `-1SU` the last Sunday."""

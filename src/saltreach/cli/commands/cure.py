@@ -16,7 +16,8 @@ def cure(
     table: Annotated[
         Path,
         typer.Argument(
-            help="Your product's own data sheet as CSV: rock_temperature_c, gel_min, cure_min."
+            help="Your product's own data sheet, .csv or .xlsx: rock_temperature_c, gel_min, "
+            "cure_min."
         ),
     ],
     rock_temperature: Annotated[
@@ -38,10 +39,12 @@ def cure(
     """
     with clear_errors():
         from saltreach.assessment.cure import cure_advice
+        from saltreach.intake.datasheet import read_cure_table
         from saltreach.outputs.cure import cure_text
 
         on = (today or datetime.now()).date()
-        advice = cure_advice(table, rock_temperature, wet=wet, expires_on=expires, on=on)
+        sheet = read_cure_table(table)
+        advice = cure_advice(sheet, rock_temperature, wet=wet, expires_on=expires, on=on)
         typer.echo(
             json.dumps(advice, indent=2, ensure_ascii=False) if as_json else cure_text(advice)
         )

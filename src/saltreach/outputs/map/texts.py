@@ -1,8 +1,8 @@
-"""The words of the map in its languages: one catalogue, one file a language."""
+"""The words of the map in its languages: one table, one row a text, one column a language."""
 
 from __future__ import annotations
 
-import json
+import csv
 from enum import StrEnum
 
 from saltreach.errors import OptionError
@@ -49,7 +49,8 @@ def catalogue(language: str) -> dict[str, str]:
         raise OptionError(
             f"language: {language!r} is not one of the map's languages; use {', '.join(LANGUAGES)}"
         )
-    return json.loads(asset_text(f"map/texts_{language}.json"))
+    rows = csv.DictReader(asset_text("map/texts.csv").splitlines())
+    return {row["key"]: row[language] for row in rows}
 
 
 def catalogues() -> dict[str, dict[str, str]]:

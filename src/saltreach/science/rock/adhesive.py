@@ -1,7 +1,7 @@
 """Adhesive at the cliff: how long it needs at the temperature of the rock.
 
 No product data live here: only what lies between the rows of the user's own data sheet
-(`intake.cure`) is interpolated. The data sheet wins over anything here.
+(`intake.datasheet`) is interpolated. The data sheet wins over anything here.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ says otherwise, or forbids wet holes, follow it."""
 class CureTable:
     """Gel and cure time by rock temperature, from one product's data sheet.
 
-    `rock_temperature_c` rises; `gel_min` and `cure_min` are minutes in a dry hole and do not
-    rise with it. `source` is the file it came from.
+    `rock_temperature_c` rises, two values or more; `gel_min` and `cure_min` are minutes in a dry
+    hole and do not rise with it. `source` is the file it came from.
     """
 
     rock_temperature_c: Floats
@@ -64,7 +64,7 @@ def cure_time_min(temperature_c: Values, table: CureTable, wet: Flags = False) -
     temperature_c : array_like
         Temperature of the rock in the hole, the lowest until the cure ends, degrees Celsius.
     table : CureTable
-        From `intake.cure.read_cure_table`.
+        From `intake.datasheet.read_cure_table`.
     wet : array_like of bool
         Whether the hole is wet: `WET_HOLE_FACTOR` times as long.
 
@@ -101,7 +101,7 @@ def gel_time_min(temperature_c: Values, table: CureTable) -> Floats:
     temperature_c : array_like
         Temperature of the rock, degrees Celsius.
     table : CureTable
-        From `intake.cure.read_cure_table`.
+        From `intake.datasheet.read_cure_table`.
 
     Returns
     -------

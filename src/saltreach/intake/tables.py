@@ -1,0 +1,168 @@
+"""The tables a user may hand in beside the register: defaults and rules across columns.
+
+Their columns are in `vocabulary/columns.csv`. Crag and sector are as the register spells them; an
+empty sector means the whole crag.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Any
+
+import pandas as pd
+
+from saltreach.errors import LayerError, OptionError, SaltreachError
+from saltreach.intake.check import RowRule
+from saltreach.vocabulary.columns import Column, columns_of
+from saltreach.vocabulary.metals import COSTS, GRADE_BY_NAME, PLACEABLE
+from saltreach.vocabulary.words import CLOSED, INSPECT
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """A table beside the register.
+
+    Attributes
+    ----------
+    name : str
+        Its name in the list of columns, and that of its sheet in a workbook.
+    defaults : mapping
+        What an empty cell means, by column; None where not given.
+    unique : tuple of str
+        Columns that together must not repeat.
+    rules : tuple of RowRule
+        Across columns; tried on rows whose cells are all good.
+    error : type, optional
+        Given for a table of which every row is needed: the first refused one raises it.
+    """
+
+    name: str
+    defaults: Mapping[str, Any] = field(default_factory=dict)
+    unique: tuple[str, ...] = ()
+    rules: tuple[RowRule, ...] = ()
+    error: type[SaltreachError] | None = None
+
+    @property
+    def title(self) -> str:
+        """The name in words."""
+        return self.name.replace("_", " ")
+
+    @property
+    def columns(self) -> dict[str, Column]:
+        """Its columns by name, in order."""
+        return columns_of(self.name)
+
+
+def _before(table: pd.DataFrame, last: str, first: str) -> pd.Series:
+    """Where the last of two values that may be missing lies before the first."""
+    both = table[first].notna() & table[last].notna()
+    return both & (table[last].where(both, 0) < table[first].where(both, 0))
+
+
+def of_metal(grade: str) -> str:
+    """The metal of a grade; empty for no grade."""
+    return GRADE_BY_NAME[grade].material if grade in GRADE_BY_NAME else ""
+
+
+def _rises(table: pd.DataFrame, name: str) -> pd.Series:
+    """Where a time is longer than in the next colder rock."""
+    warming = table.sort_values("rock_temperature_c")[name]
+    return (warming.diff() > 0).reindex(table.index)
+
+
+_WHOLE_CRAG = {"sector": ""}
+
+TEAMS = Table(
+    "teams",
+    {"people": 2, "skills": (), "away": (), "also": (), "starts": 9 * 60, "hours_per_day": 8.0},
+    ("team",),
+    (
+        RowRule(("from", "until"), "service ends before it begins", "exchange from and until",
+                lambda t: _before(t, "until", "from")),
+        RowRule(("starts", "hours_per_day"), "the day ends after midnight",
+                "start earlier or give fewer hours",
+                lambda t: t["starts"] + t["hours_per_day"] * 60 > 24 * 60),
+    ),
+)  # fmt: skip
+WINDOWS = Table(
+    "windows",
+    {**_WHOLE_CRAG, "access": CLOSED, "reason": ""},
+    rules=(
+        RowRule(("from", "until"), "one day repeats and the other is dated",
+                "write both as MM-DD or both as YYYY-MM-DD",
+                lambda t: t["from"].str.len() != t["until"].str.len()),
+        RowRule(("from", "until"), "it ends before it begins", "exchange from and until",
+                lambda t: (t["from"].str.len() == 10) & (t["until"].str.len() == 10)
+                & _before(t, "until", "from")),
+    ),
+)  # fmt: skip
+"""Closures and seasons. A repeating window may run over the end of the year (11-15 to 02-15), so
+both hemispheres are served. Both of its days belong to it."""
+TIDES = Table(
+    "tides",
+    _WHOLE_CRAG,
+    rules=(
+        RowRule(("from", "until"), "it ends before it begins",
+                "give two rows for a window over midnight", lambda t: t["until"] <= t["from"]),
+    ),
+)  # fmt: skip
+"""Windows of tide-dependent sectors; a sector in this table is open in its windows only."""
+NEEDS = Table(
+    "needs",
+    {**_WHOLE_CRAG, "skills": (), "people": 1, "access_hours": 0.0},
+    ("crag", "sector"),
+)  # fmt: skip
+TRAVEL = Table(
+    "travel",
+    unique=("from", "to"),
+)
+DONE = Table(
+    "done",
+    {**_WHOLE_CRAG, "kind": INSPECT},
+)
+"""Visits that were done since the last plan."""
+SURVEY = Table("survey", unique=("crag", "sector"))
+PRICES = Table(
+    "prices",
+    {"currency": "", "example": "no", "grade": "", "legs": 1},
+    tuple(n for n in columns_of("prices") if n not in ("price", "currency", "example", "how_many")),
+    (
+        RowRule(("item", "metal"), "an anchor without its metal",
+                f"give one of {', '.join(PLACEABLE)}",
+                lambda t: ~t["item"].isin(COSTS) & t["metal"].isna()),
+        RowRule(("diameter_mm", "length_mm"), "a piece of the stock list needs both",
+                "give diameter and length, or leave both empty for a price by metal",
+                lambda t: t["diameter_mm"].isna() != t["length_mm"].isna()),
+        RowRule(("grade", "metal"), "the grade is of another metal",
+                "correct the wrong one of the two, or leave the grade empty",
+                lambda t: (t["grade"] != "") & (t["grade"].map(of_metal) != t["metal"])),
+    ),
+    OptionError,
+)  # fmt: skip
+DATA_SHEET = Table(
+    "data_sheet",
+    unique=("rock_temperature_c",),
+    rules=(
+        RowRule(("gel_min", "cure_min"), "it sets after it may be loaded",
+                "are the two swapped?", lambda t: t["gel_min"] > t["cure_min"]),
+        *(
+            RowRule((name, "rock_temperature_c"), "longer than in colder rock",
+                    "check the data sheet", partial(_rises, name=name))
+            for name in ("gel_min", "cure_min")
+        ),
+    ),
+    error=OptionError,
+)  # fmt: skip
+"""Times of an adhesive by the temperature of the rock, from its own data sheet."""
+ROCK_MAPPING = Table(
+    "rock_mapping",
+    rules=(
+        RowRule(("code", "lithology"), "the code stands for another rock already",
+                "keep one row per code",
+                lambda t: t["lithology"] != t.groupby("code")["lithology"].transform("first")),
+    ),
+    error=LayerError,
+)  # fmt: skip
+TABLES = (SURVEY, TEAMS, WINDOWS, TIDES, NEEDS, TRAVEL, DONE, PRICES, DATA_SHEET, ROCK_MAPPING)
