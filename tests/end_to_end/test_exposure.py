@@ -1,4 +1,4 @@
-"""Exposure through the installed command: explain, terrain, sampling, seeds."""
+"""Exposure through the installed command: explain and terrain."""
 
 import re
 
@@ -28,24 +28,6 @@ def test_explaining_an_unknown_anchor_is_a_clear_error(saltreach, tmp_path):
     done = saltreach("assess", write(tmp_path / "a.csv"), "--out", tmp_path, "--explain", "zz")
     assert done.returncode == 2
     assert "'zz'" in done.stderr
-
-
-def test_sampling_agrees_with_quadrature_and_repeats_by_seed(saltreach, tmp_path):
-    path = write(tmp_path / "a.csv", coast_distance_m=[50, 900, 12000])
-    frames = {}
-    for name, more in {
-        "q": [],
-        "s0": ["--spread", "sampling"],
-        "s0again": ["--spread", "sampling", "--seed", "0"],
-        "s1": ["--spread", "sampling", "--seed", "1"],
-    }.items():
-        done = saltreach("assess", path, "--out", tmp_path / name, *more)
-        assert done.returncode == 0, done.stderr
-        frames[name] = gpd.read_parquet(tmp_path / name / "anchors.parquet")
-    rate = {name: f["steel_rate_um_y"].to_numpy() for name, f in frames.items()}
-    assert (rate["s0"] == rate["s0again"]).all()
-    assert (rate["s0"] != rate["s1"]).any()
-    assert rate["s0"] == pytest.approx(rate["q"], rel=0.06)
 
 
 def test_a_height_raster_gives_elevation_slope_and_differences(saltreach, tmp_path):

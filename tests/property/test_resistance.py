@@ -2,13 +2,12 @@
 
 import numpy as np
 import pytest
-import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.science.rock import knock_down, resistance
-from saltreach.science.rock.bond import NEW_BOND, bond_strength
-from saltreach.science.rock.capacity import anchor_resistance
+from saltreach.science.rock.bond import NEW_BOND
+from saltreach.science.rock.capacity import MODES, anchor_resistance
 from saltreach.science.rock.placement import ADVICE, advised_kind, required_embedment_mm, too_close
 from saltreach.science.rock.strength import strength_posterior
 
@@ -76,7 +75,7 @@ def test_a_longer_anchor_is_never_weaker_however_close_things_are(distance):
         )
         for name in QUANTILES:
             assert (np.diff(getattr(found, name)) >= -1e-9).all(), name
-        assert (np.diff(found.mode_kn_p50["cone"]) >= -1e-9).all()
+        assert (np.diff(found.mode_kn_p50[:, MODES.index("cone")]) >= -1e-9).all()
 
 
 @given(anchors, st.sampled_from(["ringing", "W1"]))
@@ -112,9 +111,9 @@ def test_higher_rebound_never_lowers_resistance(anchor, number, more):
 def test_no_mode_is_weaker_than_the_whole(anchor):
     found = anchor_resistance(**anchor)
     for mode in ("bond", "pull-through", "cone", "steel"):
-        assert not found.mode_kn_p05[mode] < found.axial_kn_p05 * (1 - 1e-2)
+        assert not found.mode_kn_p05[MODES.index(mode)] < found.axial_kn_p05 * (1 - 1e-2)
     for mode in ("pry-out", "edge", "steel shear"):
-        assert not found.mode_kn_p05[mode] < found.radial_kn_p05 * (1 - 1e-2)
+        assert not found.mode_kn_p05[MODES.index(mode)] < found.radial_kn_p05 * (1 - 1e-2)
     assert found.axial_kn_p05 <= found.axial_kn_p50
 
 
@@ -152,7 +151,7 @@ def test_unknown_in_unknown_out(name):
 def test_required_embedment_bears_the_loads_and_less_does_not(median, kind, sigma, crack):
     rock = (median, sigma)
     length, reason = required_embedment_mm(kind, 12.0, *rock, crack_distance_mm=crack)
-    new = {"crack_distance_mm": crack, "bond": bond_strength(*NEW_BOND)}
+    new = {"crack_distance_mm": crack} | NEW_BOND
     if np.isnan(length):
         longest = anchor_resistance(kind, 12.0, 300.0, *rock, **new)
         assert longest.axial_kn_p05 < 15 or longest.radial_kn_p05 < 25
@@ -186,7 +185,6 @@ def test_more_room_never_breaks_a_rule(depth, distance, more):
 
 FORMULAS = {
     "bond": lambda x: resistance.bond_resistance_kn(12.0, x, 8.0),
-    "grout": resistance.grout_bond_strength_mpa,
     "cone": lambda x: resistance.cone_resistance_kn(7.7, 30.0, x),
     "area": lambda x: resistance.cone_area_ratio(x, 80.0),
     "psi": lambda x: resistance.edge_psi(x, 80.0),
@@ -202,13 +200,9 @@ FORMULAS = {
 
 @pytest.mark.parametrize("name", FORMULAS)
 @given(values=st.lists(st.floats(5, 300), min_size=2, max_size=4))
-def test_formulas_rise_and_keep_shape_and_labels(name, values):
+def test_formulas_rise(name, values):
     formula = FORMULAS[name]
     array = np.array([*sorted(values), np.nan])
     result = formula(array)
-    labelled = formula(xr.DataArray(array, dims="anchor"))
-    assert labelled.dims == ("anchor",)
-    np.testing.assert_allclose(labelled.values, result)
-    np.testing.assert_allclose([formula(float(v)) for v in array], result)
     assert np.isnan(result[-1])
     assert (np.diff(result[:-1]) >= -1e-12).all()

@@ -1,13 +1,12 @@
-"""Chloride deposition: monotone, finite at the shore, never negative, blind to the container."""
+"""Chloride deposition: monotone, finite at the shore, never negative."""
 
 import numpy as np
-import pandas as pd
 import pytest
-import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.science.air import salt
+from saltreach.science.distributions import lognormal_quantile
 
 distances = st.one_of(st.floats(0, 1e3), st.floats(0, 3e6))
 nan = st.just(np.nan)
@@ -25,7 +24,7 @@ PROBABILITIES = (0.1, 0.5, 0.9)
 
 def quantiles(distance, **around):
     median, sigma_ln = salt.chloride(distance, **around)
-    return [salt.lognormal_quantile(median, sigma_ln, p) for p in PROBABILITIES]
+    return [lognormal_quantile(median, sigma_ln, p) for p in PROBABILITIES]
 
 
 def no_more(less, more):
@@ -104,20 +103,3 @@ def test_unknown_openness_is_never_surer_than_known(distance, around, openness):
     flat = around["height_above_sea_m"]
     if np.isnan(flat) or flat <= salt.HEIGHT_WITHOUT_GRADIENT_M:
         assert known <= unknown[1]
-
-
-@given(st.lists(distances, min_size=2, max_size=8), surroundings)
-def test_scalar_array_series_and_dataarray_agree(values, around):
-    values = [*values, np.nan]
-    alone = [salt.chloride(v, **around) for v in values]
-    array = salt.chloride(np.array(values), **around)
-    series = salt.chloride(pd.Series(values, index=range(5, 5 + len(values))), **around)
-    data = salt.chloride(xr.DataArray(values, dims="anchor"), **around)
-    for part in (0, 1):
-        expected = [a[part] for a in alone]
-        np.testing.assert_allclose(array[part], expected)
-        np.testing.assert_allclose(series[part], expected)
-        np.testing.assert_allclose(data[part], expected)
-    assert series[0].index[0] == 5
-    assert data[0].dims == ("anchor",)
-    assert np.isnan(array[0][-1])

@@ -18,9 +18,9 @@ from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.risk import action_of, bands_of
 from saltreach.assessment.rock import rock_strength
 from saltreach.assessment.state import age_of_anchors, state_of_anchors
-from saltreach.science.rock.lithology import lithology_of
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.rocks import lithology_of
 from saltreach.vocabulary.words import BANDS, UNKNOWN
 
 TODAY = dt.date(2026, 11, 25)

@@ -16,8 +16,8 @@ spreads = st.floats(0.5, 20)
 def test_shares_lie_between_0_and_1_and_do_not_overlap(t, h, amplitude, spread, excess):
     stated = {"humidity_amplitude_pct": amplitude, "humidity_spread_pct": spread}
     wet = wetness.wet_share(t, h, **stated)
-    band = wetness.liquid_magnesium_share(t, h, metal_excess_c=excess, **stated)
-    in_shade = wetness.liquid_magnesium_share(t, h, **stated)
+    band = wetness.deliquescent_share(t, h, metal_excess_c=excess, **stated)
+    in_shade = wetness.deliquescent_share(t, h, **stated)
     assert 0 <= wet <= 1
     assert -1e-12 <= band <= 1 + 1e-12
     # In the shade above 80 % and between 33 and 75 % exclude each other.
@@ -39,8 +39,8 @@ def test_damper_months_are_wet_no_less(t, one, other):
 
 @given(temperatures, humidities)
 def test_unknown_stays_unknown(t, h):
-    for function in (wetness.wet_share, wetness.liquid_magnesium_share):
-        assert np.isnan(function(np.nan, h)) or function is wetness.liquid_magnesium_share
+    for function in (wetness.wet_share, wetness.deliquescent_share):
+        assert np.isnan(function(np.nan, h)) or function is wetness.deliquescent_share
         assert np.isnan(function(t, np.nan))
 
 

@@ -40,12 +40,22 @@ def test_so2_above_the_tables_end_is_unknown():
     assert stainless.so2_factor(250.0) == -10
 
 
+TABLE_A3 = {
+    "I": ("1.4003", "1.4016", "1.4512"),
+    "II": ("1.4301", "1.4307", "1.4311", "1.4541", "1.4318", "1.4306", "1.4567", "1.4482"),
+    "III": ("1.4401", "1.4404", "1.4435", "1.4571", "1.4429", "1.4432", "1.4578", "1.4662",
+            "1.4362", "1.4062", "1.4162"),
+    "IV": ("1.4439", "1.4462", "1.4539"),
+    "V": ("1.4565", "1.4529", "1.4547", "1.4410", "1.4501", "1.4507"),
+}  # fmt: skip
+"""Grades of each corrosion resistance class (Table A.3), from memory."""
+
 NUMBERED = [g for g in GRADES if g.name.startswith("1.") and g.name != "1.4305"]
 
 
 @pytest.mark.parametrize("grade", NUMBERED, ids=lambda g: g.name)
 def test_our_grades_stand_in_their_class_en_1993_1_4_table_a3(grade):
-    assert grade.name in stainless.GRADES[ROMAN[grade.crc]]
+    assert grade.name in TABLE_A3[ROMAN[grade.crc]]
 
 
 def test_what_the_table_leaves_out_has_no_better_class():

@@ -11,17 +11,17 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from helpers.spread_sampling import spread_by_sampling
 from saltreach.science.air import atmosphere
 from saltreach.science.air.uncertainty import (
     INPUTS,
     Exposure,
-    crc_probabilities,
     input_variances,
     spread_by_quadrature,
-    spread_by_sampling,
 )
 from saltreach.science.distributions import truncated_normal_moments
 from saltreach.science.metal import stainless
+from saltreach.science.metal.stainless import crc_probabilities
 
 DRAWS = 400_000
 QUANTILES = (0.1, 0.5, 0.9)

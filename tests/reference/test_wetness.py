@@ -37,7 +37,7 @@ def test_spread_alone_has_a_closed_form():
     # Without a wave: the normal tail; P(Z > 1) = 0.1587 (table of the normal distribution).
     share = wetness.wet_share(40.0, 70.0, humidity_amplitude_pct=0.0, humidity_spread_pct=10.0)
     assert share == pytest.approx(0.1587, abs=1e-4)
-    band = wetness.liquid_magnesium_share(
+    band = wetness.deliquescent_share(
         20.0, 54.0, humidity_amplitude_pct=0.0, humidity_spread_pct=21.0
     )
     assert band == pytest.approx(0.6827, abs=1e-4)  # plus and minus one: 33 to 75 %
@@ -60,7 +60,7 @@ def test_share_agrees_with_brute_force():
     felt = np.minimum(humidity, 100) * (
         wetness.saturation_pressure_hpa(day) / wetness.saturation_pressure_hpa(metal)
     )
-    band = wetness.liquid_magnesium_share(
+    band = wetness.deliquescent_share(
         6.0, 72.0, temperature_amplitude_c=5.0, metal_excess_c=18.0, **stated
     )
     assert band == pytest.approx(np.mean((felt > 33) & (felt < 75)), abs=0.003)

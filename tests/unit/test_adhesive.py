@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from saltreach.errors import OptionError
-from saltreach.intake.datasheet import read_cure_table
+from saltreach.intake.datasheet import expiry_state, read_cure_table
 from saltreach.science.rock import adhesive
 
 GOOD = "rock_temperature_c,gel_min,cure_min\n20,6,60\n-5,60,600\n5,25,240\n"
@@ -89,13 +89,13 @@ def test_a_missing_file_is_an_error_of_ours(tmp_path):
     ],
 )
 def test_expiry(printed, day, state):
-    assert adhesive.expiry_state(printed, day) == state
+    assert expiry_state(printed, day) == state
 
 
 @pytest.mark.parametrize("printed", ["04/2026", "2026-13", "2026-02-30", "soon"])
 def test_an_unclear_date_is_refused(printed):
     with pytest.raises(OptionError, match="write 2026-04"):
-        adhesive.expiry_state(printed, dt.date(2026, 1, 1))
+        expiry_state(printed, dt.date(2026, 1, 1))
 
 
 def test_a_sheet_with_semicolons_and_decimal_commas_is_read(tmp_path):

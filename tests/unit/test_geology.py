@@ -19,7 +19,7 @@ from saltreach.layers.rock_types import (
     rock_families,
     same_rock,
 )
-from saltreach.science.rock.lithology import lithologies
+from saltreach.vocabulary.rocks import lithologies
 
 LON = np.array([0.5, 1.5, 2.0, 2.5, 9.0, np.nan])
 LAT = np.array([0.5, 0.5, 0.5, 0.5, 0.5, 0.5])

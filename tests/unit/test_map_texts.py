@@ -17,7 +17,7 @@ from saltreach.vocabulary.words import BANDS, KINDS_ADVISED
 LITHOLOGIES = tuple(
     row["name"]
     for row in csv.DictReader(
-        (files("saltreach.science.rock") / "lithology.csv").read_text("utf-8").splitlines()
+        (files("saltreach.vocabulary") / "lithologies.csv").read_text("utf-8").splitlines()
     )
 )
 OTHERS = [language for language in LANGUAGES if language != "en"]

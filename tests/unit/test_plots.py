@@ -8,7 +8,7 @@ import saltreach as sr
 from saltreach.assessment.resistance_curves import LENGTHS_MM, resistance_curves
 from saltreach.outputs.pictures.plots import plot_names, safe_name, write_plots
 from saltreach.outputs.tables import results as tables
-from saltreach.science.rock.bond import bond_strength
+from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import anchor_resistance
 
 
@@ -51,8 +51,8 @@ def test_curves_are_the_resistance_of_the_science(result):
     row = result.flat.sectors.set_index("crag").loc["$x_1$ ../Peña"]
     own = curves[curves["crag"] == row.name]
     sigma = np.log(row["rock_strength_mpa_p90"] / row["rock_strength_mpa_p10"]) / 2.5631
-    new = bond_strength("vinylester", "ribbed", "clean and dry")
-    exact = anchor_resistance("bonded", 12.0, LENGTHS_MM, row["rock_strength_mpa"], sigma, bond=new)
+    rock = (row["rock_strength_mpa"], sigma)
+    exact = anchor_resistance("bonded", 12.0, LENGTHS_MM, *rock, **NEW_BOND)
     assert own["axial_kn_p05"].to_numpy() == pytest.approx(exact.axial_kn_p05, rel=1e-3)
     # the required length is where the lower curve has reached the load
     at = own["embedment_mm"].tolist().index(own["required_mm"].iloc[0])

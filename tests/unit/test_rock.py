@@ -1,11 +1,15 @@
 """Lithology words, the table's errors, vetoes and conflicts."""
 
+from importlib.resources import files
+
 import numpy as np
 import pytest
 
-from saltreach.errors import LayerError, OptionError
-from saltreach.science.rock import lithology, rebound
+from saltreach.errors import OptionError
+from saltreach.science.distributions import lognormal_quantile
+from saltreach.science.rock import lithology
 from saltreach.science.rock import strength as rock
+from saltreach.vocabulary.rocks import lithologies, lithology_of
 
 
 @pytest.mark.parametrize(
@@ -36,58 +40,37 @@ from saltreach.science.rock import strength as rock
     ],
 )
 def test_words(text, name):
-    assert lithology.lithology_of([text]).tolist() == [name]
+    assert lithology_of([text]).tolist() == [name]
 
 
 def test_shapes_and_empty():
-    assert lithology.lithology_of([]).shape == (0,)
-    assert lithology.lithology_of([["granite", "x"]]).shape == (1, 2)
+    assert lithology_of([]).shape == (0,)
+    assert lithology_of([["granite", "x"]]).shape == (1, 2)
     median, sigma = lithology.strength_prior(["unknown", "unconsolidated sediments", "not there"])
     assert np.isnan(median).all()
     assert np.isnan(sigma).all()
 
 
 def test_every_row_of_the_table_says_what_it_leans_on():
-    for rock_class in lithology.lithologies().values():
+    for rock_class in lithologies().values():
         assert rock_class.status == "from memory"
         assert len(rock_class.source) > 10
 
 
-@pytest.mark.parametrize(
-    ("row", "message"),
-    [
-        ("a,,x,3,,,,s,s,w,p", "row 2, column ucs_low_mpa: 'x' is not a positive number"),
-        ("a,,-1,3,,,,s,s,w,p", "column ucs_low_mpa: '-1'"),
-        ("a,,9,3,,,,s,s,w,p", "9 is above ucs_high_mpa 3; swap them"),
-        ("a,,1,3,,,,s,s,w,p\nb,,1,3,,,,s,s,w,q", "row 3: 'w' belongs to 'a' already"),
-        ("a,su,1,3,,,,s,s,w,p\nb,su,1,3,,,,s,s,v,q", "row 3: 'code su' belongs to 'a' already"),
-        ("a,,1,3,,,,s,s,w,p\na,,1,3,,,,s,s,w,p", "row 3, column name: 'a' is there twice"),
-    ],
-)
-def test_an_edited_table_is_checked(tmp_path, row, message):
-    header = ",".join(lithology._COLUMNS)
-    file = tmp_path / "mine.csv"
-    file.write_text(f"{header}\n{row}\n", encoding="utf-8")
-    with pytest.raises(LayerError, match=r"^mine\.csv") as caught:
-        lithology.read_lithologies(file)
-    assert message in str(caught.value)
-
-
-def test_missing_columns_are_named(tmp_path):
-    file = tmp_path / "mine.csv"
-    file.write_text("name,glim\na,su\n", encoding="utf-8")
-    with pytest.raises(LayerError, match="ucs_low_mpa"):
-        lithology.read_lithologies(file)
-
-
-def test_an_edited_table_is_used(tmp_path):
-    file = tmp_path / "mine.csv"
-    row = "serpentinite,,40,160,2.5,2.7,12,own,own tests,green stone,piedra verde"
-    file.write_text(f"{','.join(lithology._COLUMNS)}\n{row}\n", encoding="utf-8")
-    table = lithology.read_lithologies(file)
-    names = lithology.lithology_of(["Piedra verde", "granite"], table)
-    assert names.tolist() == ["serpentinite", "unknown"]
-    assert lithology.strength_prior(names, table)[0][0] == pytest.approx(80.0)
+def test_the_table_holds_together():
+    rocks = lithologies()
+    for rock_class in rocks.values():
+        assert not rock_class.ucs_low_mpa > rock_class.ucs_high_mpa
+        assert not rock_class.density_low_t_m3 > rock_class.density_high_t_m3
+        assert all(np.isnan(v) or v > 0 for v in rock_class[2:6])
+    for keys in ("words", "glim", "name"):
+        # a word, a code or a name stands for one lithology only
+        each = [
+            k for r in rocks.values() for k in ([r.name] if keys == "name" else getattr(r, keys))
+        ]
+        assert len(each) == len(set(each))
+    with files("saltreach.vocabulary").joinpath("lithologies.csv").open(encoding="utf-8") as handle:
+        assert len(rocks) == sum(1 for _ in handle) - 1
 
 
 def test_hollow_always_vetoes():
@@ -102,10 +85,8 @@ def test_unknown_words_are_refused_with_the_choices():
         rock.strength_posterior(100.0, 0.3, tap_response="loud")
     with pytest.raises(OptionError, match=r"W9.*W1"):
         rock.evidence_veto("", "W9")
-    with pytest.raises(OptionError, match=r"aufmuth.*singh"):
-        rebound.rebound_strength_by_correlation_mpa(40, "aufmuth")
     with pytest.raises(OptionError, match=r"1\.0.*between 0 and 1"):
-        rock.strength_quantile_mpa(100.0, 0.3, 1.0)
+        lognormal_quantile(100.0, 0.3, 1.0)
 
 
 def test_conflicts_name_the_pair():

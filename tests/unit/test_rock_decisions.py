@@ -23,7 +23,6 @@ from saltreach.assessment.resistance import (
     sector_kind,
 )
 from saltreach.assessment.rock import combined_grade, rock_notes, rock_strength
-from saltreach.science.rock.bond import NEW_BOND, bond_strength
 from saltreach.science.rock.capacity import KIND_SHARES, anchor_resistance
 from saltreach.science.rock.placement import ADVICE, required_embedment_mm
 from saltreach.science.rock.strength import ISRM_LIMITS_MPA
@@ -162,9 +161,7 @@ def test_far_cracks_and_edges_change_nothing():
 def test_required_embedment_is_that_of_the_science_on_the_rounded_rock():
     table = rows({}, {"lithology": "limestone"}, {"crack_distance_mm": 80.0})
     found = assessed(table)
-    exact, _ = required_embedment_mm(
-        "bonded", 12.0, **rounded_rock(found), axial_kn=15.0, bond=bond_strength(*NEW_BOND)
-    )
+    exact, _ = required_embedment_mm("bonded", 12.0, **rounded_rock(found), axial_kn=15.0)
     assert found["embedment_required_mm"].tolist() == exact.tolist()
     stricter = assessed(table, axial_kn=20.0)["embedment_required_mm"]
     assert (stricter > found["embedment_required_mm"]).all()

@@ -1,21 +1,20 @@
 """Chloride deposition at its limits, and its random draws."""
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from saltreach.science.air import salt
 
 
 def test_curve_is_flat_at_the_shore():
-    at_shore = salt.chloride_mg_m2_d(0.0)
-    assert salt.chloride_mg_m2_d(1.0) == pytest.approx(at_shore, rel=0.03)
-    assert salt.chloride_mg_m2_d(-10.0) == at_shore
+    at_shore = salt.chloride(0.0)[0]
+    assert salt.chloride(1.0)[0] == pytest.approx(at_shore, rel=0.03)
+    assert salt.chloride(-10.0)[0] == at_shore
     assert salt.distance_curve(1.0).surf == pytest.approx(salt.distance_curve(0.0).surf, rel=1e-3)
 
 
 def test_far_inland_only_the_residue_remains():
-    assert salt.chloride_mg_m2_d(6e6) == pytest.approx(salt.CURVE.residue, rel=0.02)
+    assert salt.chloride(6e6)[0] == pytest.approx(salt.CURVE.residue, rel=0.02)
     # Surroundings act on what the sea sends, not on the residue.
     median, _ = salt.chloride(6e6, sea_openness=1.0, wind_speed_m_s=12.0, elevation_m=2000.0)
     assert median == pytest.approx(salt.CURVE.residue, rel=0.02)
@@ -64,31 +63,6 @@ def test_spray_makes_less_sure_only_where_it_reaches():
 def test_wind_is_held_between_onset_and_limit():
     assert salt.wind_factor(0.0) == salt.wind_factor(3.0) < salt.wind_factor(3.1)
     assert salt.wind_factor(15.0) == salt.wind_factor(40.0)
-
-
-def test_labels_survive_with_unknown_rows():
-    index = ["a", "b"]
-    median, sigma_ln = salt.chloride(
-        pd.Series([100.0, np.nan], index), sea_openness=pd.Series([np.nan, 0.5], index)
-    )
-    assert list(median.index) == list(sigma_ln.index) == index
-    assert median.isna().tolist() == [False, True]
-
-
-def test_draws_repeat_with_the_seed_and_follow_the_distribution():
-    median, sigma_ln = np.array([100.0, np.nan]), 0.9
-    first, again, other = (
-        salt.lognormal_draws(median, sigma_ln, np.random.default_rng(seed), 40_000)
-        for seed in (1, 1, 2)
-    )
-    np.testing.assert_array_equal(first, again)
-    assert not np.array_equal(first[:, 0], other[:, 0])
-    assert np.isnan(first[:, 1]).all()
-    assert np.median(first[:, 0]) == pytest.approx(100, rel=0.03)
-    for p in (0.1, 0.9):
-        assert np.quantile(first[:, 0], p) == pytest.approx(
-            salt.lognormal_quantile(100.0, sigma_ln, p), rel=0.05
-        )
 
 
 @pytest.mark.parametrize("distance_m", [5.0, 100.0, 2_000.0, 50_000.0])

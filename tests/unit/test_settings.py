@@ -28,9 +28,7 @@ def options(tmp_path, text):
         ({"so2_ug_m3": "2"}, "so2_ug_m3 = '2'; give a number"),
         ({"so2_ug_m3": True}, "so2_ug_m3 = True; give a number"),
         ({"so2_ug_m3": float("nan")}, "so2_ug_m3 = nan; give a number"),
-        ({"seed": 1.5}, "seed = 1.5; give a whole number"),
         ({"allow_looser_policy": 1}, "policy = 1; give true or false"),
-        ({"spread": "wide"}, "spread = 'wide'; give quadrature or sampling"),
         ({"today": "2026-11-25"}, "today = '2026-11-25'; give a day, as 2027-04-30"),
         ({"so2_ug": 1}, "unknown name 'so2_ug'; did you mean 'so2_ug_m3'? (known: so2_ug_m3, "),
         ({"rock_column": "unit"}, "give the geology file"),
@@ -46,7 +44,7 @@ def test_a_record_stays_what_it_is():
     made = Options(so2_ug_m3=3, dem_file=Path("heights.tif"))
     assert (made.so2_ug_m3, made.dem_file) == (3.0, "heights.tif")
     with pytest.raises(dataclasses.FrozenInstanceError):
-        made.seed = 5
+        made.axial_kn = 20.0
     later = dataclasses.replace(made, today=dt.date(2026, 11, 25))
     assert later.record()["today"] == "2026-11-25" and made.today is None
     with pytest.raises(OptionError, match="from 15 to 100"):
@@ -57,10 +55,10 @@ def test_a_record_stays_what_it_is():
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("seed = 'x'", "options file o.toml: seed = 'x'; give a whole number"),
-        ("sed = 1", "options file o.toml: unknown name 'sed'; did you mean 'seed'?"),
-        ("seed =", "is not valid TOML"),
-        (b"seed = 1 # \xff", "is not valid TOML"),
+        ("axial_kn = 'x'", "options file o.toml: axial_kn = 'x'; give a number"),
+        ("axial = 1", "options file o.toml: unknown name 'axial'; did you mean 'axial_kn'?"),
+        ("axial_kn =", "is not valid TOML"),
+        (b"axial_kn = 15 # \xff", "is not valid TOML"),
     ],
 )
 def test_a_file_is_named_with_what_is_wrong_in_it(tmp_path, text, says):

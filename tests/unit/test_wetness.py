@@ -69,7 +69,7 @@ def test_one_unknown_month_makes_the_year_unknown_in_every_container():
     np.testing.assert_allclose(labelled, plain)
     assert labelled.dims == ("point",)
     assert labelled["point"].values.tolist() == [7, 8, 9]
-    share = wetness.liquid_magnesium_share_of_year(
+    share = wetness.deliquescent_share_of_year(
         xr.DataArray(temperature, **dims), xr.DataArray(humidity, **dims), metal_excess_c=15.0
     )
     assert share.isnull().values.tolist() == [False, True, False]
@@ -83,20 +83,18 @@ def test_tau_classes_and_unknown():
 
 
 def test_band_is_empty_in_desert_and_in_fog_and_full_between():
-    assert wetness.liquid_magnesium_share_of_year(months(30), months(8)) < 0.01
-    assert wetness.liquid_magnesium_share_of_year(months(10), months(97)) < 0.01
+    assert wetness.deliquescent_share_of_year(months(30), months(8)) < 0.01
+    assert wetness.deliquescent_share_of_year(months(10), months(97)) < 0.01
     steady = {"humidity_amplitude_pct": 2.0, "humidity_spread_pct": 3.0}
-    assert wetness.liquid_magnesium_share_of_year(
-        months(20), months(54), **steady
-    ) == pytest.approx(1, abs=0.01)
+    assert wetness.deliquescent_share_of_year(months(20), months(54), **steady) == pytest.approx(
+        1, abs=0.01
+    )
 
 
 def test_sun_brings_damp_air_into_the_band_and_drives_dry_air_out():
     steady = {"humidity_amplitude_pct": 0.0, "humidity_spread_pct": 2.0}
     damp, dry = 90.0, 40.0
-    shade = [wetness.liquid_magnesium_share(20.0, h, **steady) for h in (damp, dry)]
-    sun = [
-        wetness.liquid_magnesium_share(20.0, h, metal_excess_c=15.0, **steady) for h in (damp, dry)
-    ]
+    shade = [wetness.deliquescent_share(20.0, h, **steady) for h in (damp, dry)]
+    sun = [wetness.deliquescent_share(20.0, h, metal_excess_c=15.0, **steady) for h in (damp, dry)]
     assert shade[0] < 0.01 < 0.3 < sun[0]
     assert shade[1] > 0.99 > 0.8 > sun[1]

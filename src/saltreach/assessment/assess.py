@@ -81,7 +81,7 @@ def assess(
     surveyed, survey = survey_at(inputs.open_survey(options), register.anchors)
     on_step("corrosivity")
     months = found["temperature_c_by_month"], found["relative_humidity_pct_by_month"]
-    air = corrosivity(table, spread=options.spread, seed=options.seed)
+    air = corrosivity(table)
     table = table.drop(columns=[c for c in air if c in table]).join(air)
     table = table.join(wet_and_liquid(*months)).join(rock_strength(table))
     on_step("metal")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -28,17 +30,13 @@ CATEGORY_FLOORS: tuple[tuple[str, str, str], ...] = (
 the salt of the sea alone."""
 
 
-def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 0) -> pd.DataFrame:
+def corrosivity(table: pd.DataFrame) -> pd.DataFrame:
     """Chloride, first-year losses, ISO 9223 category, washing and their probabilities.
 
     Parameters
     ----------
     table : DataFrame
         Register columns and those of `layers.join.with_layers`.
-    spread : {"quadrature", "sampling"}
-        How the inputs' errors are carried on: sums over nodes, or random draws.
-    seed : int
-        Seed of the draws.
 
     Returns
     -------
@@ -49,13 +47,9 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
     place = place_of(table)
     table = table.assign(**{name: place[name] for name in place})
     air, chloride = exposure_of(table), chloride_at(table)
-    if spread == "sampling":
-        found = uncertainty.spread_by_sampling(air, chloride, seed=seed)
-    else:
-        found = uncertainty.spread_by_quadrature(air, chloride)
-    found = _at_least(found, _least_category(table))
+    found = _at_least(uncertainty.spread_by_quadrature(air, chloride), _least_category(table))
     so2 = atmosphere.so2_deposition_mg_m2_d(table["so2_ug_m3_used"])
-    out: dict[str, object] = {name: place[name] for name in place} | {"so2_mg_m2_d": so2}
+    out: dict[str, Any] = {name: place[name] for name in place} | {"so2_mg_m2_d": so2}
     for name in ("chloride_mg_m2_d", "steel_rate_um_y", "zinc_rate_um_y"):
         p10, p50, p90 = getattr(found, name).T
         out.update({name: p50, f"{name}_p10": p10, f"{name}_p90": p90})
@@ -70,14 +64,14 @@ def corrosivity(table: pd.DataFrame, *, spread: str = "quadrature", seed: int = 
         chloride_mg_m2_d=out["chloride_mg_m2_d"],
     )
     f3 = np.where(table["washing"] == "yes", stainless.F3_WASHED, stainless.F3_UNWASHED)
-    classes = uncertainty.crc_probabilities(
-        table["class_distance_m"],
-        table["class_distance_sd_m"],
+    classes = stainless.crc_probabilities(
+        table["class_distance_m"].to_numpy(float),
+        table["class_distance_sd_m"].to_numpy(float),
         air.so2_ug_m3,
         air.so2_sigma_ln,
         f3,
         air.mild_sea,
-        table["f1_road"],
+        table["f1_road"].to_numpy(float),
     )
     classes[table["outside_standard"].to_numpy()] = np.eye(len(CLASSES))[-1]
     out.update(zip(CLASS_PROBABILITY_COLUMNS, classes.T, strict=True))
@@ -171,7 +165,7 @@ def wet_and_liquid(temperature_c: np.ndarray, relative_humidity_pct: np.ndarray)
     parts = np.array_split(np.arange(len(temperature_c)), max(1, len(temperature_c) // 50_000))
     wet = [wetness.time_of_wetness_h_y(temperature_c[p], relative_humidity_pct[p]) for p in parts]
     liquid = [
-        wetness.liquid_magnesium_share_of_year(temperature_c[p], relative_humidity_pct[p])
+        wetness.deliquescent_share_of_year(temperature_c[p], relative_humidity_pct[p])
         for p in parts
     ]
     return pd.DataFrame(

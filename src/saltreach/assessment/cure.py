@@ -6,12 +6,8 @@ from datetime import date
 from typing import Any
 
 from saltreach.errors import OptionError
-from saltreach.science.rock.adhesive import (
-    CureTable,
-    cure_time_min,
-    expiry_state,
-    gel_time_min,
-)
+from saltreach.intake.datasheet import expiry_state
+from saltreach.science.rock.adhesive import CureTable, cure_time_min, gel_time_min
 from saltreach.vocabulary.words import CAUTION
 
 
@@ -23,7 +19,7 @@ def cure_advice(
     Parameters
     ----------
     sheet : CureTable
-        From `read_cure_table`.
+        From `intake.datasheet.read_cure_table`.
     rock_temperature_c : float
         Temperature in the hole, degrees Celsius.
     wet : bool

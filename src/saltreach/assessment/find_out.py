@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from datetime import date
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -27,7 +28,6 @@ from saltreach.assessment.state import (
     state_of_anchors,
 )
 from saltreach.intake.policy import DEFAULT, Policy
-from saltreach.science.time.consequence import Candidates
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.metals import MATERIAL_NAMES
 from saltreach.vocabulary.words import TAP_RESPONSES
@@ -53,6 +53,18 @@ WORDS = {
     "coast_distance_m": "the measured distance to the sea",
 }
 """What can be found out, in words."""
+
+
+class Candidates(NamedTuple):
+    """What an unknown input may turn out to be: values, and their chance for each anchor.
+
+    `values` has shape (m,) (numbers or words) or (n, m), `chance` shape (m,) or (n, m) with
+    rows that sum to 1; `unknown` is true for the anchors on which the input is unknown.
+    """
+
+    values: Any
+    chance: Any
+    unknown: Any
 
 
 def worth_finding_out(

@@ -101,7 +101,7 @@ def stress_corrosion_hazard(table: pd.DataFrame) -> pd.DataFrame:
     }
     air = (table["chloride_mg_m2_d"].to_numpy(float), table["temperature_c"].to_numpy(float))
     sigma = spread.to_numpy(float)
-    mild, harsh = stress_corrosion.scc_hazard_range(*air, chloride_sigma_ln=sigma, **place)
+    mild, harsh = stress_corrosion.scc_hazard(*air, chloride_sigma_ln=sigma, **place)
     chance = stress_corrosion.scc_band_probabilities(*air, sigma, **place)
     floor, why = _hazard_floor(table)
     harsh, mild = np.maximum(harsh, floor), np.maximum(mild, floor)

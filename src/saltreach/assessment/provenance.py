@@ -61,7 +61,6 @@ def provenance(
         },
         "layers": [origin.record() for origin in origins_of(sources)],
         "options": options.record(),
-        "seed": options.seed if options.spread == "sampling" else None,
         "versions": {name: version(name) for name in PACKAGES},
         "policy": policy.record(),
         "assumptions": assumptions(options) + [f"LOOSER POLICY: {t}." for t in policy.loosened],

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.assessment.reasons import SEPARATOR
-from saltreach.science.rock.bond import NEW_BOND, bond_strength
+from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import (
     KIND_SHARES,
     UNKNOWN_KIND_BONDED,
@@ -281,7 +281,7 @@ def rock_resistance(
         **rock,
         steel_strength_mpa=np.where(np.isnan(strength), STEEL_STRENGTH_MPA, strength),
         shear_ratio=np.where(np.isnan(shear), SHEAR_RATIO, shear),
-        bond=bond_strength(table["adhesive"], table["rod_shape"], table["hole_condition"]),
+        **{n: table[n].to_numpy(object) for n in NEW_BOND},
         load_cycles=load_cycles(table) * (is_mechanical(kind) > 0),
         unknown_bonded=glued,
         unknown_driven=driven,
@@ -295,7 +295,7 @@ def rock_resistance(
         new_diameter,
         np.where(np.isnan(needed), USUAL_NEW_MM, needed),
         **rock,
-        bond=bond_strength(*NEW_BOND),
+        **NEW_BOND,
     )
     share = axial_share(table["face_slope_deg"])
     refused = advice == DO_NOT_PLACE

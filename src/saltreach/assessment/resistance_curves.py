@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from saltreach.science.rock.bond import NEW_BOND, bond_strength
+from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import anchor_resistance
 from saltreach.science.rock.placement import en959_minimum_mm, required_embedment_mm
 
@@ -49,10 +49,10 @@ def resistance_curves(result: Assessment) -> pd.DataFrame:
         "gsi": sectors["gsi"].to_numpy(float),
     }
     columns: dict[str, Any] = {name: values[:, None] for name, values in rock.items()}
-    new = bond_strength(*NEW_BOND)
-    found = anchor_resistance("bonded", diameter[:, None], LENGTHS_MM[None, :], bond=new, **columns)
+    columns |= NEW_BOND
+    found = anchor_resistance("bonded", diameter[:, None], LENGTHS_MM[None, :], **columns)
     axial_kn = float(result.provenance["options"]["axial_kn"])
-    required, _ = required_embedment_mm("bonded", diameter, axial_kn=axial_kn, bond=new, **rock)
+    required, _ = required_embedment_mm("bonded", diameter, axial_kn=axial_kn, **rock)
     of_sector = {
         "crag": sectors["crag"].to_numpy(object),
         "sector": sectors["sector"].to_numpy(object),

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.assessment.reasons import Reasons
+from saltreach.science.distributions import lognormal_quantile
 from saltreach.science.rock import rmr
 from saltreach.science.rock.lithology import strength_prior, strength_qualifier, unit_weight_kn_m3
 from saltreach.science.rock.rebound import sector_mean_rebound
@@ -18,7 +19,6 @@ from saltreach.science.rock.strength import (
     evidence_conflict,
     evidence_veto,
     strength_posterior,
-    strength_quantile_mpa,
 )
 from saltreach.vocabulary.words import STRENGTH_GRADES
 
@@ -90,8 +90,8 @@ def rock_strength(table: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "rock_strength_mpa": median,
-            "rock_strength_mpa_p10": strength_quantile_mpa(median, sigma_ln, 0.1),
-            "rock_strength_mpa_p90": strength_quantile_mpa(median, sigma_ln, 0.9),
+            "rock_strength_mpa_p10": lognormal_quantile(median, sigma_ln, 0.1),
+            "rock_strength_mpa_p90": lognormal_quantile(median, sigma_ln, 0.9),
             "rock_sigma_ln": sigma_ln,
             "rock_veto": evidence_veto(words["tap_response"], words["weathering_grade"]),
             "rock_conflict": conflict,

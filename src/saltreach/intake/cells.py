@@ -98,7 +98,7 @@ def code(text: object) -> str:
 
 def lithology(text: str) -> str:
     """Read the name of a rock: one of the table of lithologies, or a word it knows."""
-    from saltreach.science.rock.lithology import lithologies, lithology_of
+    from saltreach.vocabulary.rocks import lithologies, lithology_of
 
     name = text if text in lithologies() else str(lithology_of([text])[0])
     if name == UNKNOWN and text.casefold() != UNKNOWN:

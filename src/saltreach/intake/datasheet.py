@@ -1,13 +1,19 @@
-"""The data sheet of an adhesive, as the user types it into a table."""
+"""The data sheet of an adhesive, as the user types it into a table, and its expiry as printed."""
 
 from __future__ import annotations
 
+import calendar
+import datetime as dt
+import re
 from pathlib import Path
 
 from saltreach.errors import OptionError
 from saltreach.intake.sheets import read_table
 from saltreach.intake.tables import DATA_SHEET
 from saltreach.science.rock.adhesive import CureTable
+from saltreach.vocabulary.words import UNKNOWN
+
+EXPIRY_STATES = ("in date", "expired", UNKNOWN)
 
 
 def read_cure_table(path: str | Path) -> CureTable:
@@ -32,3 +38,48 @@ def read_cure_table(path: str | Path) -> CureTable:
         )
     times = sheet.frame(DATA_SHEET.columns.values()).sort_values("rock_temperature_c")
     return CureTable(**{str(c): times[c].to_numpy() for c in times}, source=sheet.file)
+
+
+def expiry_state(expires_on: str, on: dt.date) -> str:
+    """Tell whether a cartridge may still be used.
+
+    Parameters
+    ----------
+    expires_on : str
+        As printed, in ISO form: year-month (good to the end of the month) or date. Empty if
+        it cannot be read.
+    on : datetime.date
+        Day of use.
+
+    Returns
+    -------
+    str
+        One of `EXPIRY_STATES`: `in date` up to and including the last day; `unknown` for empty,
+        which at the cliff means: do not use it.
+
+    Raises
+    ------
+    OptionError
+        A text that is no ISO year-month or date.
+
+    Examples
+    --------
+    >>> expiry_state("2026-04", dt.date(2026, 4, 30)), expiry_state("2026-04", dt.date(2026, 5, 1))
+    ('in date', 'expired')
+    """
+    text = expires_on.strip()
+    if not text:
+        return UNKNOWN
+    found = re.fullmatch(r"(\d{4})-(\d{2})(?:-(\d{2}))?", text)
+    try:
+        if not found:
+            raise ValueError(text)
+        year, month = int(found[1]), int(found[2])
+        day = int(found[3] or calendar.monthrange(year, month)[1])
+        last_day = dt.date(year, month, day)
+    except ValueError as error:
+        raise OptionError(
+            f"expiry date {expires_on!r} is not an ISO year-month or date; write 2026-04 or "
+            "2026-04-30"
+        ) from error
+    return EXPIRY_STATES[int(on > last_day)]

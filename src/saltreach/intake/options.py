@@ -10,7 +10,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from saltreach.errors import OptionError
-from saltreach.intake.settings import FileName, OneOf, read_settings, record
+from saltreach.intake.settings import FileName, read_settings, record
 
 
 @record
@@ -31,10 +31,6 @@ class Options:
     """TOML file of an association's rules."""
     allow_looser_policy: bool = False
     """Accept rules looser than the defaults; every output then says so."""
-    spread: Annotated[str, OneOf(("quadrature", "sampling"))] = "quadrature"
-    """How errors are carried on."""
-    seed: int = 0
-    """Seed of the sampling."""
     geology_file: FileName | None = None
     """Geological map: polygons, or a raster of codes."""
     rock_column: str | None = None

@@ -1,7 +1,7 @@
 """What the words of a register or a map's legend mean, and which of the two is used.
 
 A word is read by the user's own mapping first (CSV with columns `code` and `lithology`), then by
-the words and GLiM codes of `science/lithology.csv`. What neither knows stays unknown and is
+the words and GLiM codes of `vocabulary/lithologies.csv`. What neither knows stays unknown and is
 listed. `rock_families.csv` says which wider classes a rock may also be called by, so that
 "limestone" against "carbonate sedimentary" is no disagreement.
 """
@@ -18,7 +18,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from saltreach.intake.cells import code
-from saltreach.science.rock.lithology import lithology_of
+from saltreach.vocabulary.rocks import lithology_of
 from saltreach.vocabulary.words import UNKNOWN
 
 

@@ -2,17 +2,69 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from saltreach.errors import OptionError
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Floats, Values, numbers
+
 _NEWTON_STEPS = 40  # two or three are the rule
 _CLOSE = 1e-3  # of the spread; the step after it would be its square
 
 
-def truncated_normal(mean: Any, sd: Any, low: float, high: float, z: Any) -> Any:
+class Lognormal(NamedTuple):
+    """A positive quantity that is not known exactly.
+
+    `median` is in its unit, `sigma_ln` the standard deviation of its natural logarithm.
+    """
+
+    median: Floats
+    sigma_ln: Floats
+
+
+@labelled("")
+def lognormal_quantile(median: Values, sigma_ln: Values, probability: float) -> Floats:
+    r"""Quantile of a lognormal value: what it does not exceed with a probability.
+
+    .. math:: q = m\, e^{z_p \sigma}
+
+    Parameters
+    ----------
+    median, sigma_ln : array_like
+        Median m, and standard deviation of the natural logarithm.
+    probability : float
+        Between 0 and 1, ends excluded.
+
+    Returns
+    -------
+    array_like
+        In the unit of the median; NaN stays NaN.
+
+    Raises
+    ------
+    OptionError
+        Probability out of range.
+
+    References
+    ----------
+    Definition of the lognormal distribution.
+
+    Examples
+    --------
+    >>> round(float(lognormal_quantile(100.0, 1.0, 0.9)), 1)
+    360.2
+    """
+    from scipy.special import ndtri
+
+    if not 0.0 < probability < 1.0:
+        raise OptionError(f"probability {probability!r} is not between 0 and 1, ends excluded")
+    median, sigma_ln = numbers(median, sigma_ln)
+    return median * np.exp(ndtri(probability) * sigma_ln)
+
+
+def truncated_normal(mean: Values, sd: Values, low: float, high: float, z: Values) -> Floats:
     """Turn standard normal draws into those of a normal cut off at two ends.
 
     Parameters
@@ -31,7 +83,7 @@ def truncated_normal(mean: Any, sd: Any, low: float, high: float, z: Any) -> Any
     """
     from scipy.special import ndtr, ndtri
 
-    mean, sd, z = np.broadcast_arrays(*(np.asarray(v, float) for v in (mean, sd, z)))
+    mean, sd, z = np.broadcast_arrays(*numbers(mean, sd, z))
     out = np.clip(mean + sd * z, low, high)
     # Where 4 standard deviations stay inside, the cut moves nothing that matters.
     cut = (np.minimum(mean - low, high - mean) < 4 * sd) & (sd > 0)
@@ -41,7 +93,9 @@ def truncated_normal(mean: Any, sd: Any, low: float, high: float, z: Any) -> Any
     return out
 
 
-def truncated_normal_moments(mean: Any, sd: Any, low: float, high: float) -> tuple[Any, Any]:
+def truncated_normal_moments(
+    mean: Values, sd: Values, low: float, high: float
+) -> tuple[Floats, Floats]:
     """Mean and standard deviation of a normal cut off at two ends.
 
     Parameters
@@ -60,7 +114,7 @@ def truncated_normal_moments(mean: Any, sd: Any, low: float, high: float) -> tup
     """
     from scipy.special import ndtr
 
-    mean, sd = np.asarray(mean, float), np.asarray(sd, float)
+    mean, sd = numbers(mean, sd)
     wide = np.where(sd > 1e-9, sd, 1.0)
     a, b = (low - mean) / wide, (high - mean) / wide
     at_a, at_b = (np.exp(-0.5 * v * v) / np.sqrt(2 * np.pi) for v in (a, b))

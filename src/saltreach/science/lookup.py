@@ -2,27 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.vocabulary.words import UNKNOWN
+from saltreach.science.types import Floats, Texts, Values, Words, number
+from saltreach.vocabulary.words import UNKNOWN, Scale
 
 EMPTY = ("", "nan", "None", "<NA>", UNKNOWN)
 """Texts that stand for no entry once missing values have become text."""
 
 
-def coded(words: Any, table: Mapping[str, float], what: str, missing: float = np.nan) -> Any:
+def lookup(
+    words: Words, table: Mapping[str, float] | Scale, what: str, missing: float = np.nan
+) -> Floats:
     """Give the number that stands for each word.
 
     Parameters
     ----------
     words : array_like of str
         Words of the table; empty, NaN, None and `unknown` are allowed.
-    table : mapping
-        Number of each word.
+    table : mapping or Scale
+        Number of each word; of a scale its place, from 0.
     what : str
         What the words are, for the error.
     missing : float
@@ -30,7 +32,7 @@ def coded(words: Any, table: Mapping[str, float], what: str, missing: float = np
 
     Returns
     -------
-    numpy.ndarray or float
+    numpy.ndarray
         Numbers in the shape of `words`.
 
     Raises
@@ -40,42 +42,44 @@ def coded(words: Any, table: Mapping[str, float], what: str, missing: float = np
 
     Examples
     --------
-    >>> coded(["dry", ""], {"dry": 15.0}, "groundwater").tolist()
+    >>> lookup(["dry", ""], {"dry": 15.0}, "groundwater").tolist()
     [15.0, nan]
     """
     keys = np.asarray(words, dtype=object).astype(str)
     distinct, inverse = np.unique(keys.ravel(), return_inverse=True)
-    allowed = {**dict.fromkeys(EMPTY, missing), **table}
+    known = table if isinstance(table, Mapping) else {word: i for i, word in enumerate(table)}
+    allowed = {**dict.fromkeys(EMPTY, missing), **known}
     wrong = [k for k in distinct.tolist() if k not in allowed]
     if wrong:
         raise OptionError(f"{what} {wrong[0]!r} is not known; use one of {list(table)} or empty")
-    numbers = np.array([allowed[k] for k in distinct.tolist()], dtype=float)
-    return numbers[inverse].reshape(keys.shape)[()]
+    found = np.array([allowed[k] for k in distinct.tolist()], dtype=float)
+    return found[inverse].reshape(keys.shape)
 
 
-def named(value: Any, limits: tuple[float, ...], names: tuple[str, ...]) -> np.ndarray:
+def classify(value: Values, limits: Sequence[float], names: Scale, unknown: str = UNKNOWN) -> Texts:
     """Name the interval each value lies in.
 
     Parameters
     ----------
     value : array_like
         Numbers, any shape.
-    limits : tuple of float
+    limits : sequence of float
         Rising limits; a value on a limit belongs below it.
-    names : tuple of str
+    names : Scale
         One more name than limits, from the lowest interval up.
+    unknown : str
+        Name of NaN.
 
     Returns
     -------
     numpy.ndarray of str
-        Names in the shape of `value`; `unknown` for NaN.
+        Names in the shape of `value`.
 
     Examples
     --------
-    >>> named([1.0, 2.0, float("nan")], (1,), ("low", "high")).tolist()
+    >>> classify([1.0, 2.0, float("nan")], (1,), Scale(("low", "high"))).tolist()
     ['low', 'high', 'unknown']
     """
-    numbers = np.asarray(value, dtype=float)
-    place = np.searchsorted(limits, numbers, side="left")
-    with_unknown = np.array([*names, UNKNOWN], dtype=object)
-    return with_unknown[np.where(np.isnan(numbers), len(names), place)]
+    found = number(value)
+    place = np.searchsorted(limits, found, side="left")
+    return np.asarray(names.word(np.where(np.isnan(found), np.nan, place), unknown))

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Mapping
 
 import numpy as np
+
+from saltreach.science.types import Values, numbers
 
 _CHUNK_ROWS = 4096
 
@@ -38,7 +39,7 @@ def distinct_rows(columns: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
 
 
 def in_chunks(
-    function: Callable[..., tuple[np.ndarray, ...]], inputs: dict[str, Any]
+    function: Callable[..., tuple[np.ndarray, ...]], inputs: Mapping[str, Values]
 ) -> tuple[np.ndarray, ...]:
     """Call a function of equal-length columns on the distinct rows, some thousands at a time.
 
@@ -59,7 +60,7 @@ def in_chunks(
     >>> in_chunks(lambda a, b: (a + b,), {"a": [1.0, 1.0], "b": 2.0})[0].tolist()
     [3.0, 3.0]
     """
-    broadcast = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in inputs.values()))
+    broadcast = np.broadcast_arrays(*numbers(*inputs.values()))
     shape = broadcast[0].shape
     columns = [column.ravel() for column in broadcast]
     first, inverse = distinct_rows(columns)

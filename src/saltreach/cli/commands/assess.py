@@ -46,10 +46,6 @@ Dem = Annotated[
     Path | None,
     typer.Option("--dem", help="Height raster: elevation, slope, aspect, shielding from the sea."),
 ]
-Spread = Annotated[
-    str | None, typer.Option(help="How errors are carried on: quadrature (default) or sampling.")
-]
-Seed = Annotated[int | None, typer.Option(help="Seed of the sampling (default 0).")]
 PolicyFile = Annotated[
     Path | None, typer.Option("--policy", help="TOML file of an association's own rules.")
 ]
@@ -108,8 +104,6 @@ def assess(
     coast_sd: CoastSd = None,
     so2: So2 = None,
     dem: Dem = None,
-    spread: Spread = None,
-    seed: Seed = None,
     policy: PolicyFile = None,
     allow_looser_policy: LooserPolicy = None,
     explain: Explain = None,
@@ -136,8 +130,6 @@ def assess(
             dem_file=None if dem is None else str(dem),
             policy_file=None if policy is None else str(policy),
             allow_looser_policy=allow_looser_policy,
-            spread=spread,
-            seed=seed,
             geology_file=None if geology is None else str(geology),
             rock_column=rock_column,
             rock_mapping_file=None if rock_mapping is None else str(rock_mapping),

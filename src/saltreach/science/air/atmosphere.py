@@ -10,13 +10,13 @@ printed standard before relying on a class that a small change would move.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from saltreach.errors import OptionError
-
-CATEGORIES = ("C1", "C2", "C3", "C4", "C5", "CX")
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Flags, Floats, Values, number, numbers
 
 
 class DoseResponse(NamedTuple):
@@ -84,13 +84,14 @@ ALUMINIUM_UPPER_LIMIT_G_M2_Y: tuple[float, ...] = (0.0, 0.6, 2.0, 5.0, 10.0, np.
 ALUMINIUM_DENSITY_G_CM3 = 2.7
 
 
+@labelled("um year-1")
 def first_year_loss_um_y(
     metal: str,
-    temperature_c: Any,
-    relative_humidity_pct: Any,
-    so2_mg_m2_d: Any,
-    chloride_mg_m2_d: Any,
-) -> Any:
+    temperature_c: Values,
+    relative_humidity_pct: Values,
+    so2_mg_m2_d: Values,
+    chloride_mg_m2_d: Values,
+) -> Floats:
     r"""First-year corrosion loss of a metal in the open air.
 
     .. math:: r = a_1 P^{p_1} e^{h_1 H + f(T)} + a_2 S^{p_2} e^{h_2 H + t_2 T}
@@ -143,8 +144,11 @@ def _coefficients(metal: str) -> DoseResponse:
         raise OptionError(f"metal {metal!r}: give one of {', '.join(DOSE_RESPONSE)}") from None
 
 
-def _parts(metal: str, temperature: Any, humidity: Any, so2: Any, salt: Any) -> tuple[Any, Any]:
+def _parts(
+    metal: str, temperature: Values, humidity: Values, so2: Values, salt: Values
+) -> tuple[Floats, Floats]:
     k = _coefficients(metal)
+    temperature, humidity, so2, salt = numbers(temperature, humidity, so2, salt)
     above_10 = temperature - 10.0
     f = k.cold * np.minimum(above_10, 0) + k.warm * np.maximum(above_10, 0)
     return (
@@ -155,21 +159,22 @@ def _parts(metal: str, temperature: Any, humidity: Any, so2: Any, salt: Any) -> 
     )
 
 
+@labelled("1")
 def error_sigma_ln(
     metal: str,
-    temperature_c: Any,
-    relative_humidity_pct: Any,
-    so2_mg_m2_d: Any,
-    chloride_mg_m2_d: Any,
-    so2_share: Any,
-) -> Any:
+    temperature_c: Values,
+    relative_humidity_pct: Values,
+    so2_mg_m2_d: Values,
+    chloride_mg_m2_d: Values,
+    so2_share: Values,
+) -> Floats:
     r"""Standard deviation of the function's own error in ln(rate), wider beyond its range.
 
     .. math:: \sigma^2 = \sigma_0^2 + 0.4^2\,[(w e_P)^2 + ((1 - w) e_S)^2 + e_T^2 + e_H^2]
 
     Parameters
     ----------
-    metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
+    metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d : array_like
         As in `first_year_loss_um_y`.
     so2_share : array_like
         Share w of the SO2 part in the rate, 0 to 1.
@@ -185,6 +190,10 @@ def error_sigma_ln(
     rate: salt below the range means nothing where the rate comes from SO2. A deposition below a
     hundredth of its lower limit counts as that.
 
+    References
+    ----------
+    ISO 9223:2012, Annex A (inside the range, from memory); how it widens beyond is judgement.
+
     Examples
     --------
     >>> inside = error_sigma_ln("steel", 27.0, 80.0, 2.0, 300.0, 0.03)
@@ -192,6 +201,7 @@ def error_sigma_ln(
     >>> round(float(inside), 2), round(float(outside), 2)
     (0.41, 0.56)
     """
+    so2_share = number(so2_share)
     over_t = _overshoot("temperature_c", temperature_c)
     over_h = _overshoot("relative_humidity_pct", relative_humidity_pct)
     over_p = so2_share * _overshoot("so2_mg_m2_d", so2_mg_m2_d)
@@ -200,66 +210,17 @@ def error_sigma_ln(
     return np.sqrt(_coefficients(metal).error_sigma_ln ** 2 + BEYOND_SIGMA_LN**2 * beyond)
 
 
-def _overshoot(name: str, value: Any) -> Any:
+def _overshoot(name: str, value: Values) -> Floats:
     """How far a value lies outside its range, in `BEYOND_UNIT`; 0 inside."""
-    low, high = CALIBRATION_RANGE[name]
+    (low, high), found = CALIBRATION_RANGE[name], number(value)
     if name.endswith("_mg_m2_d"):
-        value, low, high = np.log(np.maximum(value, low / 100)), np.log(low), np.log(high)
-    return np.maximum(np.maximum(value - high, low - value), 0.0) / BEYOND_UNIT[name]
+        found, low, high = np.log(np.maximum(found, low / 100)), np.log(low), np.log(high)
+    beyond = np.maximum(np.maximum(found - high, low - found), 0.0) / BEYOND_UNIT[name]
+    return number(beyond)
 
 
-def loss_sigma_ln(
-    metal: str,
-    temperature_c: Any,
-    relative_humidity_pct: Any,
-    so2_mg_m2_d: Any,
-    chloride_mg_m2_d: Any,
-    *,
-    temperature_sd_c: Any = 0.0,
-    relative_humidity_sd_pct: Any = 0.0,
-    so2_sigma_ln: Any = 0.0,
-    chloride_sigma_ln: Any = 0.0,
-) -> Any:
-    """Standard deviation of ln(first-year loss), to first order in the inputs' errors.
-
-    The inputs' errors are taken as independent and the function's own error (`error_sigma_ln`)
-    is added to them in quadrature.
-
-    Parameters
-    ----------
-    metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
-        As in `first_year_loss_um_y`.
-    temperature_sd_c, relative_humidity_sd_pct : array_like
-        Standard deviations, °C and %.
-    so2_sigma_ln, chloride_sigma_ln : array_like
-        Standard deviations of the natural logarithm, no unit.
-
-    Returns
-    -------
-    array_like
-        No unit; broadcast shape of the inputs.
-    """
-    k = _coefficients(metal)
-    so2, salt = _parts(metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d)
-    salt_share = salt / (so2 + salt)
-    so2_share = 1 - salt_share
-    warm = temperature_c > 10.0
-    so2_temperature = k.cold * (1 - warm) + k.warm * warm
-    by_temperature = so2_share * so2_temperature + salt_share * k.salt_temperature
-    by_humidity = so2_share * k.so2_humidity + salt_share * k.salt_humidity
-    own = error_sigma_ln(
-        metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d, so2_share
-    )
-    return np.sqrt(
-        own**2
-        + (by_temperature * temperature_sd_c) ** 2
-        + (by_humidity * relative_humidity_sd_pct) ** 2
-        + (so2_share * k.so2_power * so2_sigma_ln) ** 2
-        + (salt_share * k.salt_power * chloride_sigma_ln) ** 2
-    )
-
-
-def beyond_calibration(**inputs: Any) -> Any:
+@labelled("1", dtype=bool)
+def beyond_calibration(**inputs: Values) -> Flags:
     """Whether any input lies outside the range the functions were fitted on.
 
     Parameters
@@ -271,15 +232,25 @@ def beyond_calibration(**inputs: Any) -> Any:
     -------
     array_like of bool
         NaN counts as inside: it is unknown, not extreme.
+
+    References
+    ----------
+    ISO 9223:2012, the ranges of its clause 8.1, from memory.
+
+    Examples
+    --------
+    >>> beyond_calibration(chloride_mg_m2_d=[300.0, 2000.0]).tolist()
+    [False, True]
     """
-    outside: Any = False
+    outside = np.asarray(False)
     for name, value in inputs.items():
-        low, high = CALIBRATION_RANGE[name]
-        outside = outside | (value < low) | (value > high)
+        (low, high), found = CALIBRATION_RANGE[name], number(value)
+        outside = outside | (found < low) | (found > high)
     return outside
 
 
-def category_index(metal: str, rate_um_y: Any) -> Any:
+@labelled("1")
+def category_index(metal: str, rate_um_y: Values) -> Floats:
     """Corrosivity category of a first-year loss as a number, 0 for C1 to 5 for CX.
 
     Parameters
@@ -303,14 +274,10 @@ def category_index(metal: str, rate_um_y: Any) -> Any:
     >>> category_index("steel", [25.0, 25.1]).tolist()
     [1.0, 2.0]
     """
-    if metal == "aluminium":
-        value, limits = (
-            np.asarray(rate_um_y, float) * ALUMINIUM_DENSITY_G_CM3,
-            (ALUMINIUM_UPPER_LIMIT_G_M2_Y),
-        )
-    else:
-        _coefficients(metal)
-        value, limits = np.asarray(rate_um_y, float), UPPER_LIMIT_UM_Y[metal]
+    _coefficients(metal)
+    value, limits = number(rate_um_y), UPPER_LIMIT_UM_Y.get(metal, ALUMINIUM_UPPER_LIMIT_G_M2_Y)
+    if metal not in UPPER_LIMIT_UM_Y:
+        value = value * ALUMINIUM_DENSITY_G_CM3
     index = np.searchsorted(np.asarray(limits[:-1]), value, side="left").astype(float)
     return np.where(np.isnan(value), np.nan, index)
 
@@ -339,64 +306,15 @@ def category_rates_um_y(metal: str, category: int) -> tuple[float, float, float]
     return low, float(np.sqrt(low * high)), high
 
 
-def category_probabilities(metal: str, rate_um_y: Any, sigma_ln: Any) -> Any:
-    """Probability of each category when the loss is lognormal.
-
-    Parameters
-    ----------
-    metal : {"steel", "zinc", "copper"}
-        Metal the loss belongs to.
-    rate_um_y : array_like, shape (n,)
-        Median first-year loss, µm/y.
-    sigma_ln : array_like, shape (n,)
-        Standard deviation of its natural logarithm.
-
-    Returns
-    -------
-    ndarray, shape (n, 6)
-        Rows sum to 1; NaN rows where the loss is unknown.
-    """
-    return np.diff(_not_above(metal, rate_um_y, sigma_ln), axis=1, prepend=0.0)
-
-
-def worse_category_probabilities(rates: dict[str, Any], sigmas: dict[str, Any]) -> Any:
-    """Probability that the worst category of several metals is C1, ... CX.
-
-    The metals share one air, so their errors are taken to move together: the chance that all
-    stay at or below a category is that of the worst one.
-
-    Parameters
-    ----------
-    rates, sigmas : dict of array_like, shape (n,)
-        Median loss (µm/y) and standard deviation of its logarithm, by metal.
-
-    Returns
-    -------
-    ndarray, shape (n, 6)
-        Rows sum to 1; NaN rows where a loss is unknown.
-    """
-    below = [_not_above(metal, rate, sigmas[metal]) for metal, rate in rates.items()]
-    return np.diff(np.minimum.reduce(below), axis=1, prepend=0.0)
-
-
-def _not_above(metal: str, rate_um_y: Any, sigma_ln: Any) -> Any:
-    from scipy.special import ndtr
-
-    limits = np.log(np.asarray(UPPER_LIMIT_UM_Y[metal][:-1]))
-    rate = np.atleast_1d(np.asarray(rate_um_y, float))[:, None]
-    sigma = np.atleast_1d(np.asarray(sigma_ln, float))[:, None]
-    with np.errstate(divide="ignore"):
-        below = ndtr((limits - np.log(rate)) / sigma)
-    last = np.where(np.isnan(rate), np.nan, 1.0)
-    return np.concatenate([below, last], axis=1)
-
-
 SO2_DEPOSITION_PER_CONCENTRATION = 0.8
 """mg/(m² d) of SO2 deposition for 1 µg/m³ in the air (ISO 9223:2012, 6.2, from memory)."""
 
 
-def so2_deposition_mg_m2_d(so2_ug_m3: Any) -> Any:
-    """SO2 deposition from its concentration in the air.
+@labelled("mg m-2 d-1")
+def so2_deposition_mg_m2_d(so2_ug_m3: Values) -> Floats:
+    r"""SO2 deposition from its concentration in the air.
+
+    .. math:: P_d = 0.8\,P_c
 
     Parameters
     ----------
@@ -411,5 +329,10 @@ def so2_deposition_mg_m2_d(so2_ug_m3: Any) -> Any:
     References
     ----------
     ISO 9223:2012, note to table 3, from memory: Pd = 0.8 Pc.
+
+    Examples
+    --------
+    >>> float(so2_deposition_mg_m2_d(5.0))
+    4.0
     """
-    return SO2_DEPOSITION_PER_CONCENTRATION * so2_ug_m3
+    return SO2_DEPOSITION_PER_CONCENTRATION * number(so2_ug_m3)

@@ -27,10 +27,10 @@ between the two. D makes the curve finite and flat at the shore.
 catch below 0.3 mg/(m² d) in the interior of Australia (Keywood) and 0.55 to 1.37 in the centre of
 Spain (Alcalá and Custodio 2008).
 
-A, a, B and F are fitted (`saltreach.science.air.calibration`, notebooks/salt_calibration.ipynb) to
-station medians of ISOCORRAG (ASTM DS68, 2010), MICAT (1998) and Cole and others (2003), 86
-stations in seven bins of distance, read through a secondary compilation **whose units were
-inferred**. P, p, b, c, d0, R and the power are set, not fitted: the bins cannot tell them apart.
+A, a, B and F are fitted (notebooks/salt_calibration.ipynb) to station medians of ISOCORRAG (ASTM
+DS68, 2010), MICAT (1998) and Cole and others (2003), 86 stations in seven bins of distance, read
+through a secondary compilation **whose units were inferred**. P, p, b, c, d0, R and the power are
+set, not fitted: the bins cannot tell them apart.
 
 The factors f are 1 where nothing is known. None of them is calibrated, because positions of the
 stations were not available; each says below where it comes from.
@@ -38,11 +38,13 @@ stations were not available; each says below where it comes from.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
-UNKNOWN = float("nan")
+from saltreach.science.distributions import Lognormal
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Floats, Values, number, numbers
 
 FAR_SCALE_M = 100e3  # b, judgement: 50 to 200 km fit about equally
 FLOOR_SCALE_M = 500e3  # c, judgement: 400 to 1000 km predict a bin left out better than none
@@ -69,7 +71,7 @@ class Curve(NamedTuple):
 
 
 CURVE = Curve(surf=263.0, surf_scale_m=282.0, far=1.49, floor=6.74)
-"""The fit to all seven bins; a test refits it."""
+"""The fit to all seven bins; the notebook refits it."""
 
 SPREAD_SIGMA_LN = 0.93
 """Standard deviation of ln S between stations at one distance: pooled over the bins."""
@@ -109,14 +111,18 @@ TERRAIN_FOLD = 30.0
 class Parts(NamedTuple):
     """Parts of the median deposition, mg/(m² d)."""
 
-    spray: Any
-    surf: Any
-    far: Any
-    floor: Any
-    residue: Any
+    spray: Floats
+    surf: Floats
+    far: Floats
+    floor: Floats
+    residue: Floats
 
 
-def distance_curve(coast_distance_m: Any, curve: Curve = CURVE) -> Parts:
+DEPOSITION = {"median": "mg m-2 d-1", "sigma_ln": "1"}
+
+
+@labelled(dict.fromkeys(Parts._fields, "mg m-2 d-1"), returns=Parts)
+def distance_curve(coast_distance_m: Values, curve: Curve = CURVE) -> Parts:
     """Spray, surf, far-travelled, inland part and residue of the median, all factors 1.
 
     Parameters
@@ -131,12 +137,16 @@ def distance_curve(coast_distance_m: Any, curve: Curve = CURVE) -> Parts:
     Parts
         mg Cl/(m² d); their sum is the median. NaN stays NaN.
 
+    References
+    ----------
+    Fit to ISOCORRAG (ASTM DS68, 2010), MICAT (1998) and Cole and others (2003): see the module.
+
     Examples
     --------
     >>> [round(float(part), 1) for part in distance_curve(50.0)]
     [188.9, 180.6, 1.5, 6.7, 0.2]
     """
-    d = np.maximum(coast_distance_m, 0.0)
+    d = np.maximum(number(coast_distance_m), 0.0)
     return Parts(
         spray=curve.spray * np.exp(-d / curve.spray_scale_m),
         surf=curve.surf * (1 + np.hypot(d, SHORE_M) / curve.surf_scale_m) ** -curve.surf_power,
@@ -146,16 +156,17 @@ def distance_curve(coast_distance_m: Any, curve: Curve = CURVE) -> Parts:
     )
 
 
+@labelled(DEPOSITION, returns=Lognormal)
 def chloride(
-    coast_distance_m: Any,
+    coast_distance_m: Values,
     *,
-    sea_openness: Any = UNKNOWN,
-    wind_speed_m_s: Any = UNKNOWN,
-    height_above_sea_m: Any = UNKNOWN,
-    shielding: Any = UNKNOWN,
-    elevation_m: Any = UNKNOWN,
-    salt_share: Any = 1.0,
-) -> tuple[Any, Any]:
+    sea_openness: Values = np.nan,
+    wind_speed_m_s: Values = np.nan,
+    height_above_sea_m: Values = np.nan,
+    shielding: Values = np.nan,
+    elevation_m: Values = np.nan,
+    salt_share: Values = 1.0,
+) -> Lognormal:
     """Chloride deposition as a lognormal: median and spread.
 
     Parameters
@@ -194,12 +205,17 @@ def chloride(
     the spray by its share (on a shore more open than a straight one, by the share it would have
     there, so that knowing the openness never makes less sure).
 
+    References
+    ----------
+    The equation and its sources stand at the top of the module.
+
     Examples
     --------
     >>> median, sigma_ln = chloride(100.0)
     >>> round(float(median)), round(float(sigma_ln), 2)
     (184, 1.01)
     """
+    coast_distance_m, sea_openness, salt_share = numbers(coast_distance_m, sea_openness, salt_share)
     spray, surf, far, floor, residue = distance_curve(coast_distance_m)
     wind, shield = wind_factor(wind_speed_m_s), shielding_factor(shielding)
     height, low = height_factor(height_above_sea_m), spray_height_factor(height_above_sea_m)
@@ -223,10 +239,11 @@ def chloride(
         + (HEIGHT_DOUBT * np.log(height) * surf_share) ** 2
         + (HEIGHT_DOUBT * np.log(thin) * inland_share) ** 2
     )
-    return median, np.sqrt(variance)
+    return Lognormal(median, np.sqrt(variance))
 
 
-def openness_factor(sea_openness: Any) -> Any:
+@labelled("1")
+def openness_factor(sea_openness: Values) -> Floats:
     r"""Factor on surf deposition for the share of directions that are open sea.
 
     .. math:: f_o = \varphi + (1 - \varphi)\, o / 0.5, \qquad \varphi = 0.2
@@ -252,16 +269,21 @@ def openness_factor(sea_openness: Any) -> Any:
     knowing o takes that variance out of the spread (law of total variance: all sites
     together keep the calibrated spread).
 
+    References
+    ----------
+    Derived (see Notes); the share of 0.2 is judgement.
+
     Examples
     --------
     >>> float(openness_factor(0.5)), round(float(openness_factor(1.0)), 2)
     (1.0, 1.8)
     """
-    above = _nan_to_zero(sea_openness - OPENNESS_OF_A_STRAIGHT_COAST)
+    above = _nan_to_zero(number(sea_openness) - OPENNESS_OF_A_STRAIGHT_COAST)
     return 1.0 + (1 - SHELTERED_SHARE) * above / OPENNESS_OF_A_STRAIGHT_COAST
 
 
-def spray_openness_factor(sea_openness: Any) -> Any:
+@labelled("1")
+def spray_openness_factor(sea_openness: Values) -> Floats:
     r"""Factor on spray for the share of directions that are open sea.
 
     .. math:: f_o^* = \max(0,\, (o - 0.2) / 0.3)
@@ -282,16 +304,21 @@ def spray_openness_factor(sea_openness: Any) -> Any:
     square of wave height (Feliu, Morcillo and Chico 2001, abstract), and fetch makes waves. The
     line, and 0.2 as the end of surf (a bay, a ria), are judgement.
 
+    References
+    ----------
+    Judgement, after Feliu, Morcillo and Chico (2001), abstract.
+
     Examples
     --------
     >>> [round(float(spray_openness_factor(o)), 2) for o in (0.1, 0.5, 1.0)]
     [0.0, 1.0, 2.67]
     """
-    above = _nan_to_zero(sea_openness - OPENNESS_OF_A_STRAIGHT_COAST)
+    above = _nan_to_zero(number(sea_openness) - OPENNESS_OF_A_STRAIGHT_COAST)
     return np.maximum(1.0 + above / (OPENNESS_OF_A_STRAIGHT_COAST - SHELTERED_FROM_SPRAY), 0.0)
 
 
-def wind_factor(wind_speed_m_s: Any) -> Any:
+@labelled("1")
+def wind_factor(wind_speed_m_s: Values) -> Floats:
     r"""Relative factor on surf and far-travelled deposition for the mean wind over the sea.
 
     .. math:: f_w = e^{0.16\,(u - 6.6)}, \qquad 3 \le u \le 15 \text{ m/s}
@@ -322,12 +349,15 @@ def wind_factor(wind_speed_m_s: Any) -> Any:
     >>> round(float(wind_factor(6.6 + 4.33)), 2)
     2.0
     """
-    limited = np.minimum(np.maximum(wind_speed_m_s, WIND_ONSET_M_S), WIND_LIMIT_M_S)
+    limited = np.clip(number(wind_speed_m_s), WIND_ONSET_M_S, WIND_LIMIT_M_S)
     return np.exp(WIND_PER_M_S * _nan_to_zero(limited - WIND_REFERENCE_M_S))
 
 
-def height_factor(height_above_sea_m: Any) -> Any:
-    """Factor on surf deposition for the height above the sea.
+@labelled("1")
+def height_factor(height_above_sea_m: Values) -> Floats:
+    r"""Factor on surf deposition for the height above the sea.
+
+    .. math:: f_h = e^{-\max(0,\, h - 15)/100}
 
     Parameters
     ----------
@@ -346,6 +376,10 @@ def height_factor(height_above_sea_m: Any) -> Any:
     island): the scale of 100 m is judgement, and half the decrease is added to the spread. Spray
     thrown up by waves against a cliff is not in any of the data.
 
+    References
+    ----------
+    Judgement on conflicting evidence, see Notes.
+
     Examples
     --------
     >>> float(height_factor(15.0)), round(float(height_factor(115.0)), 2)
@@ -354,8 +388,11 @@ def height_factor(height_above_sea_m: Any) -> Any:
     return np.exp(-_rise(height_above_sea_m, HEIGHT_WITHOUT_GRADIENT_M) / HEIGHT_SCALE_M)
 
 
-def spray_height_factor(height_above_sea_m: Any) -> Any:
-    """Factor on spray for the height above the sea.
+@labelled("1")
+def spray_height_factor(height_above_sea_m: Values) -> Floats:
+    r"""Factor on spray for the height above the sea.
+
+    .. math:: f_h^* = e^{-\max(0,\, h - 15)/30}
 
     Parameters
     ----------
@@ -372,6 +409,10 @@ def spray_height_factor(height_above_sea_m: Any) -> Any:
     Aerosol from the surf stays within the first few tens of metres above the surface (Tedeschi
     and others 2017, abstract); 30 m is judgement.
 
+    References
+    ----------
+    Tedeschi and others (2017), abstract; 30 m is judgement.
+
     Examples
     --------
     >>> float(spray_height_factor(15.0)), round(float(spray_height_factor(45.0)), 2)
@@ -380,7 +421,8 @@ def spray_height_factor(height_above_sea_m: Any) -> Any:
     return np.exp(-_rise(height_above_sea_m, HEIGHT_WITHOUT_GRADIENT_M) / SPRAY_HEIGHT_SCALE_M)
 
 
-def elevation_factor(elevation_m: Any, coast_distance_m: Any) -> Any:
+@labelled("1")
+def elevation_factor(elevation_m: Values, coast_distance_m: Values) -> Floats:
     r"""Factor on far-travelled and inland deposition for the elevation of the ground.
 
     .. math:: f_z = \exp\left(-\frac{\max(0, z - 200)}{500}\,(1 - e^{-d/50\,\mathrm{km}})\right)
@@ -405,18 +447,26 @@ def elevation_factor(elevation_m: Any, coast_distance_m: Any) -> Any:
     out the salt (Snowdonia: sea salt grows with rain on seaward slopes, abstract), so there is no
     decrease there. Half the decrease is added to the spread.
 
+    References
+    ----------
+    Alcalá and Custodio (2008), Keywood and others (1997), abstracts; 500 m is judgement.
+
     Examples
     --------
     >>> [round(float(elevation_factor(700.0, d)), 2) for d in (400e3, 1e3)]
     [0.37, 0.98]
     """
+    coast_distance_m, elevation_m = numbers(coast_distance_m, elevation_m)
     far_inland = 1.0 - np.exp(-np.maximum(coast_distance_m, 0.0) / INLAND_SCALE_M)
     rise = _rise(elevation_m, ELEVATION_WITHOUT_GRADIENT_M)
     return np.exp(-far_inland * (rise / ELEVATION_SCALE_M))
 
 
-def shielding_factor(shielding: Any) -> Any:
+@labelled("1")
+def shielding_factor(shielding: Values) -> Floats:
     """Factor on surf deposition where terrain stands between the place and the sea.
+
+    .. math:: f_s = 30^{-s}
 
     Parameters
     ----------
@@ -434,6 +484,10 @@ def shielding_factor(shielding: Any) -> Any:
     Environmental Engineering, 2023, no. 2): taken as the full range; the path between is
     judgement. Unknown counts as open: stations of the calibration stand on clear ground.
 
+    References
+    ----------
+    Equipment Environmental Engineering (2023), no. 2, abstract.
+
     Examples
     --------
     >>> round(float(1 / shielding_factor(1.0)), 6)
@@ -442,78 +496,11 @@ def shielding_factor(shielding: Any) -> Any:
     return TERRAIN_FOLD ** -_nan_to_zero(shielding)
 
 
-def chloride_mg_m2_d(coast_distance_m: Any) -> Any:
-    """Median chloride deposition where only the distance is known.
-
-    Parameters
-    ----------
-    coast_distance_m : array_like
-        Distance to the sea, m.
-
-    Returns
-    -------
-    array_like
-        Median, mg Cl/(m² d); its spread is `SIGMA_LN`, more within 100 m. NaN stays NaN.
-
-    Examples
-    --------
-    >>> round(float(chloride_mg_m2_d(10_000.0)), 1)
-    8.4
-    """
-    return chloride(coast_distance_m)[0]
-
-
-def lognormal_quantile(median: Any, sigma_ln: Any, probability: float) -> Any:
-    """Quantile of a lognormal value.
-
-    Parameters
-    ----------
-    median, sigma_ln : array_like
-        Median, and standard deviation of the natural logarithm.
-    probability : float
-        Between 0 and 1.
-
-    Returns
-    -------
-    array_like
-        In the unit of the median.
-
-    Examples
-    --------
-    >>> round(float(lognormal_quantile(100.0, 1.0, 0.9)), 1)
-    360.2
-    """
-    from scipy.special import ndtri
-
-    return median * np.exp(float(ndtri(probability)) * sigma_ln)
-
-
-def lognormal_draws(median: Any, sigma_ln: Any, rng: np.random.Generator, draws: int) -> np.ndarray:
-    """Random draws of a lognormal value, the same for the same state of `rng`.
-
-    Parameters
-    ----------
-    median, sigma_ln : array_like, shape (n,)
-        Median, and standard deviation of the natural logarithm.
-    rng : numpy.random.Generator
-        Source of randomness, seeded by the caller.
-    draws : int
-        Number of draws.
-
-    Returns
-    -------
-    ndarray, shape (draws, n)
-        In the unit of the median; NaN where an input is NaN.
-    """
-    median, sigma_ln = np.broadcast_arrays(median, sigma_ln)
-    return median * np.exp(sigma_ln * rng.standard_normal((draws, *median.shape)))
-
-
-def _rise(height_m: Any, from_m: float) -> Any:
+def _rise(height_m: Values, from_m: float) -> Floats:
     """Height above a level, m; 0 below it and where unknown."""
-    return np.maximum(_nan_to_zero(height_m - from_m), 0.0)
+    return np.maximum(_nan_to_zero(number(height_m) - from_m), 0.0)
 
 
-def _nan_to_zero(value: Any) -> Any:
-    """NaN to 0 by ufuncs alone, so that labels survive."""
-    return np.fmax(value, 0.0) + np.fmin(value, 0.0)
+def _nan_to_zero(value: Values) -> Floats:
+    found = number(value)
+    return np.where(np.isnan(found), 0.0, found)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Floats, Values, numbers
 
 DECLINATIONS_DEG = (-23.45, -11.5, 0.0, 11.5, 23.45)
 DAY_WEIGHTS = (1.0, 2.0, 2.0, 2.0, 1.0)
@@ -14,7 +15,8 @@ BEAM, AIR_POWER = 0.7, 0.678
 """Clear-sky beam 0.7 ** (air mass ** 0.678): Meinel and Meinel (1976), from memory."""
 
 
-def sun_exposure(face_azimuth_deg: Any, face_slope_deg: Any, lat: Any) -> np.ndarray:
+@labelled("1")
+def sun_exposure(face_azimuth_deg: Values, face_slope_deg: Values, lat: Values) -> Floats:
     """How much sun a face gets at its sunniest hour, mean over the year, under a clear sky.
 
     Parameters
@@ -44,7 +46,7 @@ def sun_exposure(face_azimuth_deg: Any, face_slope_deg: Any, lat: Any) -> np.nda
     True
     """
     azimuth, slope, latitude = np.broadcast_arrays(
-        *(np.radians(np.asarray(v, float)) for v in (face_azimuth_deg, face_slope_deg, lat))
+        *map(np.radians, numbers(face_azimuth_deg, face_slope_deg, lat))
     )
     east, north, up = (
         np.sin(slope) * np.sin(azimuth),

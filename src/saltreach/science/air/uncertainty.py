@@ -7,44 +7,41 @@ where an input is beyond the range they were fitted on, `atmosphere.error_sigma_
 inputs' errors are independent of each other; the functions' own errors for steel and zinc are
 taken as one, because what the functions leave out (shelter, rain, splash) acts on both metals.
 
-Two ways, one answer: `spread_by_quadrature` sums over nodes of distance, chloride and
-temperature and closes the rest to second order, without random numbers; `spread_by_sampling`
-draws everything and approximates nothing but by the number of draws. Tests hold them together.
+`spread_by_quadrature` sums over nodes of distance, chloride and temperature and closes the rest to
+second order, without random numbers. A test draws everything at random and holds it to that.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from saltreach.errors import OptionError
 from saltreach.science.air import atmosphere
 from saltreach.science.distributions import (
-    band_probabilities,
     mixture_quantiles,
     non_negative_nodes,
     normal_nodes,
     truncated_normal,
     truncated_normal_moments,
 )
-from saltreach.science.metal import stainless
+from saltreach.science.types import Column, Floats, Values, numbers
 
-Floats = NDArray[np.float64]
-Chloride = Callable[[Any, slice], tuple[Any, Any]]
+Chloride = Callable[[Floats, slice], tuple[Values, Values]]
 """Median (mg/(m² d)) and standard deviation of ln(chloride) at distances (m) of shape (rows, k),
 for the anchors of a slice; both broadcast to that shape. The deviation is above 0."""
+
+Drawn = tuple[Floats, Floats, Floats, Floats]
+"""Temperature, humidity, SO2 and chloride deposition."""
 
 METALS = ("steel", "zinc")
 QUANTILES = (0.1, 0.5, 0.9)
 HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT = 1.0, 100.0
 INPUTS = ("coast_distance", "chloride", "temperature", "relative_humidity", "so2", "function")
 """Sources of uncertainty, in the order of `variance_shares`."""
-DRAWS = 1024
 SAMPLES_AT_ONCE = 400_000
-"""Anchors times draws (or nodes) in memory at once."""
+"""Anchors times nodes in memory at once."""
 _DISTANCE_NODES, _CHLORIDE_NODES, _TEMPERATURE_NODES, _SHARE_NODES = 8, 7, 4, 16
 
 
@@ -55,15 +52,15 @@ class Exposure(NamedTuple):
     logarithm. `mild_sea` as in `stainless.sea_factor`.
     """
 
-    coast_distance_m: Any
-    coast_distance_sd_m: Any
-    temperature_c: Any
-    temperature_sd_c: Any
-    relative_humidity_pct: Any
-    relative_humidity_sd_pct: Any
-    so2_ug_m3: Any
-    so2_sigma_ln: Any
-    mild_sea: Any = False
+    coast_distance_m: Column
+    coast_distance_sd_m: Column
+    temperature_c: Column
+    temperature_sd_c: Column
+    relative_humidity_pct: Column
+    relative_humidity_sd_pct: Column
+    so2_ug_m3: Column
+    so2_sigma_ln: Column
+    mild_sea: Column = False
 
 
 class Spread(NamedTuple):
@@ -103,113 +100,6 @@ def spread_by_quadrature(exposure: Exposure, chloride: Chloride) -> Spread:
     """
     at_once = SAMPLES_AT_ONCE // (_CHLORIDE_NODES * _TEMPERATURE_NODES)
     return _in_parts(exposure, at_once, lambda air, rows: _quadrature(air, chloride, rows))
-
-
-def spread_by_sampling(
-    exposure: Exposure, chloride: Chloride, *, draws: int = DRAWS, seed: int = 0
-) -> Spread:
-    """Spread of chloride, losses and category, by drawing all inputs.
-
-    Parameters
-    ----------
-    exposure : Exposure
-        Arrays of shape (n,) or scalars.
-    chloride : callable
-        See `Chloride`.
-    draws : int
-        Draws per anchor; a power of 2 from 16.
-    seed : int
-        Same seed, same result.
-
-    Returns
-    -------
-    Spread
-
-    Raises
-    ------
-    OptionError
-        When `draws` is not a power of 2.
-
-    Notes
-    -----
-    All anchors share one set of draws: Sobol' points in six dimensions, shifted by a random
-    vector from `seed` (Cranley and Patterson 1976). So an anchor's result does not depend on
-    the other rows, on their order, or on how many are worked on at once, and two anchors with
-    the same air agree exactly.
-    """
-    if draws < 16 or draws & (draws - 1):
-        raise OptionError(f"draws = {draws}: give a power of 2 from 16, for example {DRAWS}")
-    normal = standard_normal_draws(draws, seed)
-    at_once = max(1, SAMPLES_AT_ONCE // draws)
-    return _in_parts(exposure, at_once, lambda air, rows: _sampling(air, chloride, rows, normal))
-
-
-def crc_probabilities(
-    coast_distance_m: Any,
-    coast_distance_sd_m: Any,
-    so2_ug_m3: Any,
-    so2_sigma_ln: Any,
-    f3: Any,
-    mild_sea: Any = False,
-    f1_road: Any = 0.0,
-) -> Floats:
-    """Probability of each EN 1993-1-4 corrosion resistance class, exact.
-
-    Parameters
-    ----------
-    coast_distance_m, coast_distance_sd_m : array_like, shape (n,)
-        Distance to the sea and the standard deviation of its normal error, m. Below 0 counts
-        as 0.
-    so2_ug_m3, so2_sigma_ln : array_like, shape (n,)
-        Median SO2 (µg/m³) and the standard deviation of its logarithm.
-    f3 : array_like, shape (n,)
-        `stainless.F3_WASHED` and so on.
-    mild_sea : array_like of bool
-        As in `stainless.sea_factor`.
-    f1_road : array_like
-        From `stainless.road_factor`; the worse of it and the sea's counts.
-
-    Returns
-    -------
-    ndarray, shape (n, 5)
-        Classes I to V. Rows sum to 1 less the chance that SO2 is beyond the table's end (250);
-        NaN where an input is unknown.
-    """
-    distance, distance_sd, so2, so2_sigma, f3, mild, road = np.broadcast_arrays(
-        *(
-            np.atleast_1d(np.asarray(v, float))
-            for v in (
-                coast_distance_m,
-                coast_distance_sd_m,
-                so2_ug_m3,
-                so2_sigma_ln,
-                f3,
-                mild_sea,
-                f1_road,
-            )
-        )
-    )
-    sea_limits = np.array([limit for limit, _ in stainless.F1_SEA])
-    at_sea = np.append(sea_limits, np.inf)
-    f1 = stainless.sea_factor(at_sea, mild[:, None] > 0)  # a limit belongs to the nearer band
-    f1 = np.minimum(f1, road[:, None])
-    sea = band_probabilities(distance, distance_sd, sea_limits, at_limit=True)
-    with np.errstate(divide="ignore"):
-        so2_ln = np.log(so2)
-    so2_limits = np.array([limit for limit, _ in stainless.F2_SO2])
-    # A limit belongs to the dirtier band, save the last: it is still in the table.
-    air = band_probabilities(so2_ln, so2_sigma, np.log(so2_limits), at_limit=False)[:, :-1]
-    end = (so2_sigma == 0) & (so2 == so2_limits[-1])
-    air[end, -1] = 1.0
-    out = np.zeros((len(distance), 5))
-    for band, (_, f2) in enumerate(stainless.F2_SO2):
-        crf = stainless.resistance_factor(f1, f2, f3[:, None])
-        crc = stainless.resistance_class(crf)
-        for number in range(1, 6):
-            out[:, number - 1] += air[:, band] * np.where(crc == number, sea, 0.0).sum(axis=1)
-    unknown = np.isnan(distance + distance_sd + so2 + so2_sigma + f3)
-    out[unknown] = np.nan
-    return out
 
 
 def variance_shares(metal: str, exposure: Exposure, chloride: Chloride) -> dict[str, Floats]:
@@ -274,25 +164,6 @@ def input_variances(metal: str, exposure: Exposure, chloride: Chloride) -> dict[
     return out
 
 
-def standard_normal_draws(draws: int, seed: int) -> Floats:
-    """Standard normal draws of the six inputs, shape (6, draws): shifted Sobol' points.
-
-    Parameters
-    ----------
-    draws : int
-        A power of 2.
-    seed : int
-        Of the shift.
-    """
-    from scipy.special import ndtri
-    from scipy.stats import qmc
-
-    points = qmc.Sobol(len(INPUTS), scramble=False).random(draws)
-    shift = np.random.default_rng(seed).random(len(INPUTS))
-    inside = (points + shift) % 1.0
-    return np.asarray(ndtri(np.clip(inside, 1e-12, 1 - 1e-12)).T)
-
-
 def _columns(exposure: Exposure) -> Exposure:
     """All of shape (n,)."""
     return Exposure(*np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, float)) for v in exposure)))
@@ -317,11 +188,11 @@ def _slices(count: int, at_once: int) -> Iterator[slice]:
 
 
 def _draw(
-    air: Exposure, chloride: Chloride, rows: slice, distance: Any, z: dict[str, Floats]
-) -> tuple[Any, Any, Any, Any]:
+    air: Exposure, chloride: Chloride, rows: slice, distance: Floats, z: dict[str, Floats]
+) -> Drawn:
     """Temperature, humidity, SO2 and chloride deposition at distances and standard draws."""
     column = Exposure(*(v[:, None] for v in air))
-    median, sigma_ln = chloride(distance, rows)
+    median, sigma_ln = numbers(*chloride(distance, rows))
     return (
         column.temperature_c + column.temperature_sd_c * z["temperature"],
         truncated_normal(
@@ -336,24 +207,6 @@ def _draw(
         ),
         median * np.exp(sigma_ln * z["chloride"]),
     )
-
-
-def _sampling(air: Exposure, chloride: Chloride, rows: slice, normal: Floats) -> Spread:
-    z = dict(zip(INPUTS, normal, strict=True))
-    distance = (
-        air.coast_distance_m[:, None] + air.coast_distance_sd_m[:, None] * z["coast_distance"]
-    )
-    drawn = _draw(air, chloride, rows, np.maximum(distance, 0.0), z)
-    rates, not_above = {}, []
-    for metal in METALS:
-        own = np.exp(_own_sigma_ln(metal, drawn) * z["function"])
-        rate = atmosphere.first_year_loss_um_y(metal, *drawn) * own
-        rates[metal] = np.quantile(rate, QUANTILES, axis=1).T
-        limits = atmosphere.UPPER_LIMIT_UM_Y[metal][:-1]
-        not_above.append([rate <= limit for limit in limits])
-    below = np.stack([np.mean(s & z, axis=1) for s, z in zip(*not_above, strict=True)], axis=1)
-    salt = np.quantile(np.broadcast_to(drawn[3], rate.shape), QUANTILES, axis=1).T
-    return _spread(salt, rates, below)
 
 
 def _quadrature(air: Exposure, chloride: Chloride, rows: slice) -> Spread:
@@ -392,7 +245,7 @@ def _quadrature(air: Exposure, chloride: Chloride, rows: slice) -> Spread:
 
 
 def _ln_loss(
-    metal: str, air: tuple[Any, Any, Any, Any], humidity_sd: Any, so2_sigma_ln: Any
+    metal: str, air: Drawn, humidity_sd: Floats, so2_sigma_ln: Floats
 ) -> tuple[Floats, Floats]:
     """Mean and standard deviation of ln(loss) over humidity, SO2 and the function's own error.
 
@@ -413,7 +266,7 @@ def _ln_loss(
         return np.log(whole) + apart * so2_share * salt_share / 2, sigma
 
 
-def _own_sigma_ln(metal: str, air: tuple[Any, Any, Any, Any]) -> Floats:
+def _own_sigma_ln(metal: str, air: Drawn) -> Floats:
     """The function's own error at inputs known exactly."""
     whole = atmosphere.first_year_loss_um_y(metal, *air)
     so2_share = atmosphere.first_year_loss_um_y(metal, *air[:3], 0.0) / whole

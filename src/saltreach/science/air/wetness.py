@@ -15,10 +15,14 @@ count as 100 %.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from saltreach.science.labelled import Axis, labelled
+from saltreach.science.lookup import classify
+from saltreach.science.types import Floats, Texts, Values, Words, number, numbers
+from saltreach.vocabulary.words import UNKNOWN, Scale
+
+MONTHS = Axis("month")
 HOURS_OF_MONTH = 24 * np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 HOURS_OF_YEAR = float(HOURS_OF_MONTH.sum())
 
@@ -36,14 +40,16 @@ SODIUM_CHLORIDE_PCT = 75.0
 WASHED_BELOW_DEG = 85.0
 SHELTERED_ABOVE_DEG = 100.0
 
-TAU_CLASSES = ("tau1", "tau2", "tau3", "tau4", "tau5")
+TAU_CLASSES = Scale(("tau1", "tau2", "tau3", "tau4", "tau5"))
+"""Of time of wetness, ISO 9223:1992."""
 TAU_UPPER_H_Y = (10.0, 250.0, 2500.0, 5500.0)
 
 PHASES = 24  # of half a wave; the other half mirrors it
 _COSINES = np.cos(np.pi * (np.arange(PHASES) + 0.5) / PHASES)
 
 
-def rain_washed_from_face(face_slope_deg: Any, rain_washed: Any = "unknown") -> np.ndarray:
+@labelled(None)
+def rain_washed_from_face(face_slope_deg: Values, rain_washed: Words = UNKNOWN) -> Texts:
     """Whether rain washes a place, from the register, else from the slope of the face.
 
     Parameters
@@ -63,30 +69,31 @@ def rain_washed_from_face(face_slope_deg: Any, rain_washed: Any = "unknown") -> 
     Common practice, no source: a slab is wetted by any rain, an overhang by none, a steep wall
     depends on wind and on what juts out above it.
 
+    References
+    ----------
+    Common practice, no source.
+
     Examples
     --------
     >>> rain_washed_from_face([70, 90, 120, 120], ["unknown", "unknown", "unknown", "yes"]).tolist()
     ['yes', 'unknown', 'no', 'yes']
     """
-    slope, said = np.broadcast_arrays(
-        np.asarray(face_slope_deg, float), np.asarray(rain_washed, object)
-    )
-    told = (said == "yes") | (said == "no")
-    by_slope = np.where(
-        slope < WASHED_BELOW_DEG, "yes", np.where(slope > SHELTERED_ABOVE_DEG, "no", "unknown")
-    )
-    return np.where(told, said, by_slope).astype(object)
+    slope, said = number(face_slope_deg), np.asarray(rain_washed, object)
+    by_slope = np.where(slope < WASHED_BELOW_DEG, "yes",
+                        np.where(slope > SHELTERED_ABOVE_DEG, "no", UNKNOWN))  # fmt: skip
+    return np.where((said == "yes") | (said == "no"), said, by_slope).astype(object)
 
 
+@labelled("1")
 def wet_share(
-    temperature_c: Any,
-    relative_humidity_pct: Any,
+    temperature_c: Values,
+    relative_humidity_pct: Values,
     *,
-    humidity_amplitude_pct: Any = HUMIDITY_AMPLITUDE_PCT,
-    humidity_spread_pct: Any = HUMIDITY_SPREAD_PCT,
-    temperature_amplitude_c: Any = TEMPERATURE_AMPLITUDE_C,
-    temperature_spread_c: Any = TEMPERATURE_SPREAD_C,
-) -> Any:
+    humidity_amplitude_pct: Values = HUMIDITY_AMPLITUDE_PCT,
+    humidity_spread_pct: Values = HUMIDITY_SPREAD_PCT,
+    temperature_amplitude_c: Values = TEMPERATURE_AMPLITUDE_C,
+    temperature_spread_c: Values = TEMPERATURE_SPREAD_C,
+) -> Floats:
     """Share of a month with relative humidity above 80 % and temperature above 0 °C.
 
     Parameters
@@ -112,18 +119,26 @@ def wet_share(
     >>> round(float(wet_share(15.0, 80.0)), 2)
     0.5
     """
+    temperature_c, relative_humidity_pct = numbers(temperature_c, relative_humidity_pct)
+    temperature_amplitude_c, temperature_spread_c = numbers(
+        temperature_amplitude_c, temperature_spread_c
+    )
+    wave = _possible_amplitude(relative_humidity_pct, number(humidity_amplitude_pct))
+    spread_pct = number(humidity_spread_pct)
     from scipy.special import ndtr
 
-    wave = _possible_amplitude(relative_humidity_pct, humidity_amplitude_pct)
-    total: Any = 0.0
+    total = number(0.0)
     for cosine in _COSINES:
-        damp = ndtr((relative_humidity_pct + wave * cosine - WET_ABOVE_PCT) / humidity_spread_pct)
+        damp = ndtr((relative_humidity_pct + wave * cosine - WET_ABOVE_PCT) / spread_pct)
         mild = ndtr((temperature_c - temperature_amplitude_c * cosine) / temperature_spread_c)
         total = total + damp * mild
     return total / PHASES
 
 
-def time_of_wetness_h_y(temperature_c: Any, relative_humidity_pct: Any, **assumptions: Any) -> Any:
+@labelled("h year-1", takes={"temperature_c": MONTHS, "relative_humidity_pct": MONTHS})
+def time_of_wetness_h_y(
+    temperature_c: Values, relative_humidity_pct: Values, **assumptions: Values
+) -> Floats:
     """Estimated hours in a year with relative humidity above 80 % and temperature above 0 °C.
 
     Parameters
@@ -138,16 +153,21 @@ def time_of_wetness_h_y(temperature_c: Any, relative_humidity_pct: Any, **assump
     array_like, shape (...)
         h/y, 0 to 8766; NaN where a month is unknown.
 
+    References
+    ----------
+    ISO 9223:1992 (definition, from memory); hours from monthly means: see the module.
+
     Examples
     --------
     >>> import numpy as np
     >>> round(float(time_of_wetness_h_y(np.full(12, 15.0), np.full(12, 99.0))))
     8681
     """
-    return _over_the_year(wet_share(temperature_c, relative_humidity_pct, **assumptions))
+    return _hours_of_year(wet_share(temperature_c, relative_humidity_pct, **assumptions))
 
 
-def tau_class(time_of_wetness_h_y: Any) -> np.ndarray:
+@labelled(None)
+def tau_class(time_of_wetness_h_y: Values) -> Texts:
     """Class of time of wetness, tau1 to tau5; empty where unknown.
 
     Parameters
@@ -169,27 +189,45 @@ def tau_class(time_of_wetness_h_y: Any) -> np.ndarray:
     >>> tau_class([10, 11, 3000, 6000]).tolist()
     ['tau1', 'tau2', 'tau4', 'tau5']
     """
-    hours = np.asarray(time_of_wetness_h_y, float)
-    names = np.array([*TAU_CLASSES, ""], object)
-    index = np.searchsorted(TAU_UPPER_H_Y, hours, side="left")
-    return names[np.where(np.isnan(hours), len(TAU_CLASSES), index)]
+    return classify(time_of_wetness_h_y, TAU_UPPER_H_Y, TAU_CLASSES, unknown="")
 
 
-def saturation_pressure_hpa(temperature_c: Any) -> Any:
-    """Saturation vapour pressure over water, hPa (Magnus; WMO-No. 8, annex 4.B).
+@labelled("hPa")
+def saturation_pressure_hpa(temperature_c: Values) -> Floats:
+    r"""Saturation vapour pressure over water (Magnus).
+
+    .. math:: e = 6.112\, e^{17.62\, T / (243.12 + T)}
+
+    Parameters
+    ----------
+    temperature_c : array_like
+        Temperature T, °C.
+
+    Returns
+    -------
+    array_like
+        hPa; NaN stays NaN.
+
+    References
+    ----------
+    WMO-No. 8, annex 4.B.
 
     Examples
     --------
     >>> round(float(saturation_pressure_hpa(20.0)), 1)
     23.3
     """
+    temperature_c = number(temperature_c)
     return 6.112 * np.exp(17.62 * temperature_c / (243.12 + temperature_c))
 
 
+@labelled("%")
 def humidity_at_surface_pct(
-    relative_humidity_pct: Any, temperature_c: Any, surface_temperature_c: Any
-) -> Any:
-    """Relative humidity of the same air at the temperature of a surface.
+    relative_humidity_pct: Values, temperature_c: Values, surface_temperature_c: Values
+) -> Floats:
+    r"""Relative humidity of the same air at the temperature of a surface.
+
+    .. math:: H_s = H\, e(T) / e(T_s)
 
     Parameters
     ----------
@@ -203,29 +241,31 @@ def humidity_at_surface_pct(
     array_like
         %, not limited: above 100 the surface is wet with dew.
 
+    References
+    ----------
+    Vapour pressure is the same; Magnus formula, WMO-No. 8, annex 4.B.
+
     Examples
     --------
     >>> round(float(humidity_at_surface_pct(70.0, 25.0, 40.0)), 1)
     30.0
     """
-    return (
-        relative_humidity_pct
-        * saturation_pressure_hpa(temperature_c)
-        / saturation_pressure_hpa(surface_temperature_c)
-    )
+    drier = saturation_pressure_hpa(temperature_c) / saturation_pressure_hpa(surface_temperature_c)
+    return number(relative_humidity_pct) * drier
 
 
-def liquid_magnesium_share(
-    temperature_c: Any,
-    relative_humidity_pct: Any,
+@labelled("1")
+def deliquescent_share(
+    temperature_c: Values,
+    relative_humidity_pct: Values,
     *,
-    humidity_amplitude_pct: Any = HUMIDITY_AMPLITUDE_PCT,
-    humidity_spread_pct: Any = HUMIDITY_SPREAD_PCT,
-    temperature_amplitude_c: Any = TEMPERATURE_AMPLITUDE_C,
-    metal_excess_c: Any = 0.0,
-    low_pct: Any = MAGNESIUM_CHLORIDE_PCT,
-    high_pct: Any = SODIUM_CHLORIDE_PCT,
-) -> Any:
+    humidity_amplitude_pct: Values = HUMIDITY_AMPLITUDE_PCT,
+    humidity_spread_pct: Values = HUMIDITY_SPREAD_PCT,
+    temperature_amplitude_c: Values = TEMPERATURE_AMPLITUDE_C,
+    metal_excess_c: Values = 0.0,
+    low_pct: Values = MAGNESIUM_CHLORIDE_PCT,
+    high_pct: Values = SODIUM_CHLORIDE_PCT,
+) -> Floats:
     """Share of a month in which MgCl2 and CaCl2 deposits are liquid but NaCl is not.
 
     Parameters
@@ -253,34 +293,43 @@ def liquid_magnesium_share(
     Deposits dry below the humidity at which they turn liquid (NaCl near 45 %), so real times
     differ; the band is the one in which only the aggressive brines of MgCl2 and CaCl2 exist.
 
+    References
+    ----------
+    Humidity at which MgCl2 and NaCl turn liquid near 25 °C (33 and 75 %), from memory; that
+    the band between is the harmful one: Prosek and others (2009), Corrosion 65:105.
+
     Examples
     --------
-    >>> round(float(liquid_magnesium_share(25.0, 54.0)), 2)
+    >>> round(float(deliquescent_share(25.0, 54.0)), 2)
     0.89
     """
+    temperature_c, relative_humidity_pct = numbers(temperature_c, relative_humidity_pct)
+    amplitude_c, excess_c = numbers(temperature_amplitude_c, metal_excess_c)
+    low_pct, high_pct, spread_pct = numbers(low_pct, high_pct, humidity_spread_pct)
+    wave = _possible_amplitude(relative_humidity_pct, number(humidity_amplitude_pct))
     from scipy.special import ndtr
 
-    wave = _possible_amplitude(relative_humidity_pct, humidity_amplitude_pct)
-    total: Any = 0.0
+    total = number(0.0)
     for cosine in _COSINES:
-        air_c = temperature_c - temperature_amplitude_c * cosine
-        drier = humidity_at_surface_pct(1.0, air_c, air_c + metal_excess_c * max(-cosine, 0.0))
+        air_c = temperature_c - amplitude_c * cosine
+        drier = humidity_at_surface_pct(1.0, air_c, air_c + excess_c * max(-cosine, 0.0))
         mean = relative_humidity_pct + wave * cosine
         at_low, at_high = low_pct / drier, high_pct / drier  # humidity of the air, %
         # Air holds 100 % at most: a limit beyond that is never reached.
         total = total + np.maximum(
-            ndtr((at_high - mean) / humidity_spread_pct) * (at_high < 100)
+            ndtr((at_high - mean) / spread_pct) * (at_high < 100)
             + 1.0 * (at_high >= 100)
-            - ndtr((at_low - mean) / humidity_spread_pct) * (at_low < 100)
+            - ndtr((at_low - mean) / spread_pct) * (at_low < 100)
             - 1.0 * (at_low >= 100),
             0.0,
         )
     return total / PHASES
 
 
-def liquid_magnesium_share_of_year(
-    temperature_c: Any, relative_humidity_pct: Any, **assumptions: Any
-) -> Any:
+@labelled("1", takes={"temperature_c": MONTHS, "relative_humidity_pct": MONTHS})
+def deliquescent_share_of_year(
+    temperature_c: Values, relative_humidity_pct: Values, **assumptions: Values
+) -> Floats:
     """Share of the year in which MgCl2 and CaCl2 deposits are liquid but NaCl is not.
 
     Parameters
@@ -288,24 +337,32 @@ def liquid_magnesium_share_of_year(
     temperature_c, relative_humidity_pct : array_like, shape (..., 12)
         Monthly means, January first on the last axis, °C and %.
     **assumptions : array_like
-        Those of `liquid_magnesium_share`.
+        Those of `deliquescent_share`.
 
     Returns
     -------
     array_like, shape (...)
         0 to 1; NaN where a month is unknown.
+
+    References
+    ----------
+    As `deliquescent_share`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> round(float(deliquescent_share_of_year(np.full(12, 25.0), np.full(12, 54.0))), 2)
+    0.89
     """
-    share = liquid_magnesium_share(temperature_c, relative_humidity_pct, **assumptions)
-    return _over_the_year(share) / HOURS_OF_YEAR
+    share = deliquescent_share(temperature_c, relative_humidity_pct, **assumptions)
+    return _hours_of_year(share) / HOURS_OF_YEAR
 
 
-def _possible_amplitude(mean_pct: Any, amplitude_pct: Any) -> Any:
+def _possible_amplitude(mean_pct: Floats, amplitude_pct: Floats) -> Floats:
     """The wave, no higher than 100 % and no lower than 0 %."""
     return np.maximum(np.minimum(np.minimum(amplitude_pct, 100.0 - mean_pct), mean_pct), 0.0)
 
 
-def _over_the_year(share: Any) -> Any:
-    """Hours in a year from shares of twelve months on the last axis; NaN where one is unknown."""
-    hours = share * HOURS_OF_MONTH
-    # xarray leaves NaN out of sums unless told not to; numpy knows no such option.
-    return hours.sum(-1) if isinstance(hours, np.ndarray) else hours.sum(axis=-1, skipna=False)
+def _hours_of_year(share: Floats) -> Floats:
+    """From shares of twelve months on the last axis; NaN where one is unknown."""
+    return number((share * HOURS_OF_MONTH).sum(-1))

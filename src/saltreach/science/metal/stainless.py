@@ -11,9 +11,12 @@ so the table is data (`F1_SEA`) and the European one is the default.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+
+from saltreach.science.distributions import band_probabilities
+from saltreach.science.labelled import Axis, labelled
+from saltreach.science.types import Flags, Floats, Values, number, numbers
+from saltreach.vocabulary.words import CLASSES
 
 F1_SEA: tuple[tuple[float, float], ...] = ((250.0, -15.0), (1_000.0, -7.0), (10_000.0, -3.0))
 """Distance to the sea up to and including (m), F1 (Table A.1); beyond the last row F1 is 0."""
@@ -33,18 +36,9 @@ F2_SO2: tuple[tuple[float, float], ...] = ((10.0, 0.0), (90.0, -5.0), (250.0, -1
 F3_WASHED, F3_CLEANED, F3_UNWASHED = 0.0, -2.0, -7.0
 """Washed by rain; under a specified cleaning regime; neither."""
 
-GRADES: dict[str, tuple[str, ...]] = {
-    "I": ("1.4003", "1.4016", "1.4512"),
-    "II": ("1.4301", "1.4307", "1.4311", "1.4541", "1.4318", "1.4306", "1.4567", "1.4482"),
-    "III": ("1.4401", "1.4404", "1.4435", "1.4571", "1.4429", "1.4432", "1.4578", "1.4662",
-            "1.4362", "1.4062", "1.4162"),
-    "IV": ("1.4439", "1.4462", "1.4539"),
-    "V": ("1.4565", "1.4529", "1.4547", "1.4410", "1.4501", "1.4507"),
-}  # fmt: skip
-"""Grades of each corrosion resistance class (Table A.3), from memory."""
 
-
-def sea_factor(coast_distance_m: Any, mild_sea: Any = False) -> Any:
+@labelled("1")
+def sea_factor(coast_distance_m: Values, mild_sea: Flags = False) -> Floats:
     """F1: the risk from chloride of the sea.
 
     Parameters
@@ -62,15 +56,21 @@ def sea_factor(coast_distance_m: Any, mild_sea: Any = False) -> Any:
     References
     ----------
     EN 1993-1-4:2006+A1:2015, Table A.1.
+
+    Examples
+    --------
+    >>> sea_factor([250.0, 251.0, 20_000.0]).tolist()
+    [-15.0, -7.0, 0.0]
     """
-    distance = np.asarray(coast_distance_m, float)
+    distance = number(coast_distance_m)
     limits, factors = (np.array(v) for v in zip(*F1_SEA, strict=True))
     factor = np.append(factors, 0.0)[np.searchsorted(limits, distance, side="left")]
     factor = np.where((factor == F1_SEA[0][1]) & np.asarray(mild_sea, bool), F1_MILD_SEA, factor)
     return np.where(np.isnan(distance), np.nan, factor)
 
 
-def road_factor(salted_road_m: Any, in_tunnel: Any = False) -> Any:
+@labelled("1")
+def road_factor(salted_road_m: Values, in_tunnel: Flags = False) -> Floats:
     """F1: the risk from chloride of roads with de-icing salt.
 
     Parameters
@@ -95,14 +95,15 @@ def road_factor(salted_road_m: Any, in_tunnel: Any = False) -> Any:
     >>> road_factor([8.0, 60.0, 150.0, float("nan")]).tolist()
     [-7.0, -3.0, 0.0, 0.0]
     """
-    distance = np.asarray(salted_road_m, float)
+    distance = number(salted_road_m)
     limits, factors = (np.array(v) for v in zip(*F1_ROAD, strict=True))
     factor = np.append(factors, 0.0)[np.searchsorted(limits, distance, side="left")]
     factor = np.where(np.isnan(distance), 0.0, factor)
     return np.where(np.asarray(in_tunnel, bool), F1_ROAD_TUNNEL, factor)
 
 
-def so2_factor(so2_ug_m3: Any) -> Any:
+@labelled("1")
+def so2_factor(so2_ug_m3: Values) -> Floats:
     """F2: the risk from sulphur dioxide.
 
     Parameters
@@ -118,15 +119,23 @@ def so2_factor(so2_ug_m3: Any) -> Any:
     References
     ----------
     EN 1993-1-4:2006+A1:2015, Table A.1.
+
+    Examples
+    --------
+    >>> so2_factor([2.0, 10.0, 251.0]).tolist()
+    [0.0, -5.0, nan]
     """
-    so2 = np.asarray(so2_ug_m3, float)
+    so2 = number(so2_ug_m3)
     limits, factors = (np.array(v) for v in zip(*F2_SO2, strict=True))
     index = np.minimum(np.searchsorted(limits[:-1], so2, side="right"), len(factors) - 1)
     return np.where(np.isnan(so2) | (so2 > limits[-1]), np.nan, factors[index])
 
 
-def resistance_factor(f1: Any, f2: Any, f3: Any) -> Any:
+@labelled("1")
+def resistance_factor(f1: Values, f2: Values, f3: Values) -> Floats:
     """CRF, the corrosion resistance factor: F1 + F2 + F3.
+
+    .. math:: CRF = F_1 + F_2 + F_3
 
     Parameters
     ----------
@@ -147,11 +156,13 @@ def resistance_factor(f1: Any, f2: Any, f3: Any) -> Any:
     >>> float(resistance_factor(-15, 0, -7)), float(resistance_factor(0, 0, -7))
     (-22.0, 0.0)
     """
-    air = np.asarray(f1, float) + np.asarray(f2, float)
+    f1, f2, f3 = numbers(f1, f2, f3)
+    air = f1 + f2
     return air + np.where(air < 0, f3, 0.0)
 
 
-def resistance_class(crf: Any) -> Any:
+@labelled("1")
+def resistance_class(crf: Values) -> Floats:
     """CRC, the corrosion resistance class, as a number 1 (I) to 5 (V).
 
     Parameters
@@ -174,13 +185,87 @@ def resistance_class(crf: Any) -> Any:
     >>> resistance_class([0, -7, -15, -20, -21]).tolist()
     [2.0, 3.0, 4.0, 4.0, 5.0]
     """
-    value = np.asarray(crf, float)
+    value = number(crf)
     harsher = (value <= 0).astype(float) + (value <= -7) + (value <= -15) + (value < -20)
     return np.where(np.isnan(value), np.nan, 1 + harsher)
 
 
-def pitting_resistance(chromium_pct: Any, molybdenum_pct: Any, nitrogen_pct: Any) -> Any:
-    """Pitting resistance equivalent, PREN16.
+@labelled("1", gives=Axis("resistance_class", CLASSES))
+def crc_probabilities(
+    coast_distance_m: Values,
+    coast_distance_sd_m: Values,
+    so2_ug_m3: Values,
+    so2_sigma_ln: Values,
+    f3: Values,
+    mild_sea: Flags = False,
+    f1_road: Values = 0.0,
+) -> Floats:
+    """Probability of each EN 1993-1-4 corrosion resistance class, exact.
+
+    Parameters
+    ----------
+    coast_distance_m, coast_distance_sd_m : array_like
+        Distance to the sea and the standard deviation of its normal error, m. Below 0 counts
+        as 0.
+    so2_ug_m3, so2_sigma_ln : array_like
+        Median SO2 (µg/m³) and the standard deviation of its logarithm.
+    f3 : array_like
+        `F3_WASHED` and so on.
+    mild_sea : array_like of bool
+        As in `sea_factor`.
+    f1_road : array_like
+        From `road_factor`; the worse of it and the sea's counts.
+
+    Returns
+    -------
+    ndarray, shape (..., 5)
+        Classes I to V. Rows sum to 1 less the chance that SO2 is beyond the table's end (250);
+        NaN where an input is unknown.
+
+    References
+    ----------
+    EN 1993-1-4:2006+A1:2015, Tables A.1 and A.2; probabilities by the normal distribution.
+
+    Examples
+    --------
+    >>> crc_probabilities(240.0, 50.0, 2.0, 0.5, F3_WASHED).round(2).tolist()
+    [0.0, 0.0, 0.42, 0.58, 0.0]
+    """
+    broadcast = np.broadcast_arrays(
+        *numbers(coast_distance_m, coast_distance_sd_m, so2_ug_m3, so2_sigma_ln, f3, mild_sea,
+                 f1_road)
+    )  # fmt: skip
+    shape = broadcast[0].shape
+    distance, distance_sd, so2, so2_sigma, f3, mild, road = (v.ravel() for v in broadcast)
+    sea_limits = np.array([limit for limit, _ in F1_SEA])
+    at_sea = np.append(sea_limits, np.inf)
+    f1 = sea_factor(at_sea, mild[:, None] > 0)  # a limit belongs to the nearer band
+    f1 = np.minimum(f1, road[:, None])
+    sea = band_probabilities(distance, distance_sd, sea_limits, at_limit=True)
+    with np.errstate(divide="ignore"):
+        so2_ln = np.log(so2)
+    so2_limits = np.array([limit for limit, _ in F2_SO2])
+    # A limit belongs to the dirtier band, save the last: it is still in the table.
+    air = band_probabilities(so2_ln, so2_sigma, np.log(so2_limits), at_limit=False)[:, :-1]
+    end = (so2_sigma == 0) & (so2 == so2_limits[-1])
+    air[end, -1] = 1.0
+    out = np.zeros((len(distance), 5))
+    for band, (_, f2) in enumerate(F2_SO2):
+        crf = resistance_factor(f1, f2, f3[:, None])
+        crc = resistance_class(crf)
+        for place in range(5):
+            out[:, place] += air[:, band] * np.where(crc == place + 1, sea, 0.0).sum(axis=1)
+    out[np.isnan(distance + distance_sd + so2 + so2_sigma + f3)] = np.nan
+    return out.reshape(*shape, 5)
+
+
+@labelled("1")
+def pitting_resistance(
+    chromium_pct: Values, molybdenum_pct: Values, nitrogen_pct: Values
+) -> Floats:
+    r"""Pitting resistance equivalent, PREN16.
+
+    .. math:: PREN_{16} = Cr + 3.3\,Mo + 16\,N
 
     It ranks pitting, not stress-corrosion cracking, and says nothing of titanium.
 
@@ -194,9 +279,14 @@ def pitting_resistance(chromium_pct: Any, molybdenum_pct: Any, nitrogen_pct: Any
     array_like
         Cr + 3.3 Mo + 16 N.
 
+    References
+    ----------
+    PREN16 as commonly published for stainless steels, from memory.
+
     Examples
     --------
     >>> round(float(pitting_resistance(22.4, 3.1, 0.17)), 1)
     35.3
     """
+    chromium_pct, molybdenum_pct, nitrogen_pct = numbers(chromium_pct, molybdenum_pct, nitrogen_pct)
     return chromium_pct + 3.3 * molybdenum_pct + 16.0 * nitrogen_pct

@@ -35,19 +35,29 @@ anchors, and not chloride alone: a factor of its own. The three schools are thre
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from collections.abc import Mapping
+from typing import NamedTuple
 
 import numpy as np
 
 from saltreach.errors import OptionError
 from saltreach.science.distributions import normal_nodes
-from saltreach.science.lookup import coded, named
-from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES, MATERIALS
+from saltreach.science.labelled import Axis, labelled
+from saltreach.science.lookup import classify, lookup
+from saltreach.science.types import Floats, Texts, Values, Words, number, numbers
+from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES
+from saltreach.vocabulary.words import BANDS, UNKNOWN, YES_NO
 
-SCC_BANDS = ("low", "moderate", "raised", "high", "severe")
 SCC_BAND_LIMITS = (0.03, 0.10, 0.25, 0.45)
 """Lower limits of moderate to severe, judgement: set so that warm unwashed sea cliffs are high or
 severe, washed ones moderate to raised, washed inland cliffs low. A hazard on a limit is above."""
+
+
+class Ends(NamedTuple):
+    """Hazard with every unknown at its mild and at its harsh end."""
+
+    mild: Floats
+    harsh: Floats
 
 
 class Weight(NamedTuple):
@@ -116,20 +126,21 @@ MINIMUM_MATERIAL: dict[str, str] = {
 it. High and severe never end at 304 or 316, whatever a table given in place of this one says."""
 
 
+@labelled({"mild": "1", "harsh": "1"}, returns=Ends)
 def scc_hazard(
-    chloride_mg_m2_d: Any,
-    temperature_c: Any,
+    chloride_mg_m2_d: Values,
+    temperature_c: Values,
     *,
-    rain_washed: Any = "unknown",
-    chloride_sigma_ln: Any = 0.0,
-    warm_month_c: Any = np.nan,
-    sun: Any = np.nan,
-    humidity_share: Any = np.nan,
-    carbonate_rock: Any = np.nan,
-    sulphate: Any = np.nan,
-    weights: dict[str, float] | None = None,
-) -> np.ndarray:
-    """Stress-corrosion hazard of a place, 0 to 1: the worse end of `scc_hazard_range`.
+    rain_washed: Words = UNKNOWN,
+    chloride_sigma_ln: Values = 0.0,
+    warm_month_c: Values = np.nan,
+    sun: Values = np.nan,
+    humidity_share: Values = np.nan,
+    carbonate_rock: Values = np.nan,
+    sulphate: Values = np.nan,
+    weights: Mapping[str, float] | None = None,
+) -> Ends:
+    """Stress-corrosion hazard of a place, 0 to 1.
 
     Parameters
     ----------
@@ -147,91 +158,55 @@ def scc_hazard(
         From `sunlight.sun_exposure`, 0 to 1.
     humidity_share : array_like
         Share of the year with 33 to 75 % relative humidity at the metal, 0 to 1
-        (`wetness.liquid_magnesium_share_of_year`).
+        (`wetness.deliquescent_share_of_year`).
     carbonate_rock : array_like
         1 limestone, dolomite, marble or chalk, 0 other rock.
     sulphate : array_like
         1 where sulphate seeps, 0 where not; unknown is a small share of 1, not both ways.
-    weights : dict, optional
+    weights : mapping, optional
         Values that replace those of `WEIGHTS`.
 
     Returns
     -------
-    numpy.ndarray
-        Hazard; NaN where chloride or temperature is unknown. Any other unknown (NaN) is taken
-        both ways and the worse counts.
+    Ends
+        Hazard with every unknown (NaN) at its mild and at its harsh end, equal where everything
+        is known; decisions take the harsh one. NaN where chloride or temperature is unknown.
 
     Raises
     ------
     OptionError
         A word for `rain_washed`, or a name in `weights`, that is not known.
 
+    References
+    ----------
+    The equation at the top of the module; sources of each number in `WEIGHTS`.
+
     Examples
     --------
     >>> h = scc_hazard([225, 225, 5], [27.5, 27.5, 15], rain_washed=["no", "yes", "yes"], sun=0.3)
-    >>> scc_band(h).tolist()
+    >>> scc_band(h.harsh).tolist()
     ['severe', 'high', 'low']
     """
-    return scc_hazard_range(
-        chloride_mg_m2_d,
-        temperature_c,
-        rain_washed=rain_washed,
-        chloride_sigma_ln=chloride_sigma_ln,
-        warm_month_c=warm_month_c,
-        sun=sun,
-        humidity_share=humidity_share,
-        carbonate_rock=carbonate_rock,
-        sulphate=sulphate,
-        weights=weights,
-    )[1]
-
-
-def scc_hazard_range(
-    chloride_mg_m2_d: Any,
-    temperature_c: Any,
-    *,
-    chloride_sigma_ln: Any = 0.0,
-    weights: dict[str, float] | None = None,
-    **unsure: Any,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Hazard with every unknown at its mild and at its harsh end.
-
-    Parameters
-    ----------
-    chloride_mg_m2_d, temperature_c, chloride_sigma_ln, weights
-        As for `scc_hazard`.
-    **unsure
-        `rain_washed`, `warm_month_c`, `sun`, `humidity_share`, `carbonate_rock`, `sulphate` as
-        there.
-
-    Returns
-    -------
-    mild, harsh : numpy.ndarray
-        Equal where everything is known.
-
-    Examples
-    --------
-    >>> mild, harsh = scc_hazard_range(100.0, 17.0, sun=0.5, humidity_share=0.3, carbonate_rock=0)
-    >>> bool(harsh > 2 * mild)  # washing unknown
-    True
-    """
     w = _values(weights)
-    chloride = np.asarray(chloride_mg_m2_d, float)
-    sigma = np.asarray(chloride_sigma_ln, float)
+    chloride, sigma, temperature = numbers(chloride_mg_m2_d, chloride_sigma_ln, temperature_c)
     node, share = normal_nodes(9)
     ends = []
     for harsh in (False, True):
-        days, factors = _place(np.asarray(temperature_c, float), harsh, w, **unsure)
+        days, factors = _place(
+            temperature, harsh, w, rain_washed, warm_month_c, sun, humidity_share, carbonate_rock,
+            sulphate,
+        )  # fmt: skip
         mean = sum(
             p * factor * _deposit_share(chloride * np.exp(sigma * z) * stay, w)
             for z, p in zip(node, share, strict=True)
             for stay, factor in zip(days, factors, strict=True)
         )
         ends.append(np.minimum(mean, 1.0))
-    return ends[0], ends[1]
+    return Ends(*ends)
 
 
-def scc_band(hazard: Any) -> np.ndarray:
+@labelled(None)
+def scc_band(hazard: Values) -> Texts:
     """Hazard in words: low, moderate, raised, high, severe; `unknown` for NaN.
 
     Parameters
@@ -243,38 +218,54 @@ def scc_band(hazard: Any) -> np.ndarray:
     -------
     numpy.ndarray of str
 
+    References
+    ----------
+    Limits: judgement, see `SCC_BAND_LIMITS`.
+
     Examples
     --------
     >>> scc_band([0.0, 0.03, 0.449, 0.45]).tolist()
     ['low', 'moderate', 'high', 'severe']
     """
-    # a hazard on a limit belongs above, and `named` puts it below
-    return named(np.nextafter(np.asarray(hazard, float), np.inf), SCC_BAND_LIMITS, SCC_BANDS)
+    # a hazard on a limit belongs above, and `classify` puts it below
+    return classify(np.nextafter(number(hazard), np.inf), SCC_BAND_LIMITS, BANDS)
 
 
+@labelled("1", gives=Axis("scc_band", BANDS))
 def scc_band_probabilities(
-    chloride_mg_m2_d: Any,
-    temperature_c: Any,
-    chloride_sigma_ln: Any,
+    chloride_mg_m2_d: Values,
+    temperature_c: Values,
+    chloride_sigma_ln: Values,
     *,
-    weights: dict[str, float] | None = None,
-    **unsure: Any,
-) -> np.ndarray:
+    rain_washed: Words = UNKNOWN,
+    warm_month_c: Values = np.nan,
+    sun: Values = np.nan,
+    humidity_share: Values = np.nan,
+    carbonate_rock: Values = np.nan,
+    sulphate: Values = np.nan,
+    weights: Mapping[str, float] | None = None,
+) -> Floats:
     """Chance of each band when only the chloride is uncertain, exact.
 
     Parameters
     ----------
-    chloride_mg_m2_d, temperature_c, weights
+    chloride_mg_m2_d, temperature_c : array_like
         As for `scc_hazard`.
     chloride_sigma_ln : array_like
         Standard deviation of ln(chloride), above 0.
-    **unsure
+    rain_washed, warm_month_c, sun, humidity_share, carbonate_rock, sulphate : array_like
         As for `scc_hazard`; unknowns at their harsh end.
+    weights : mapping, optional
+        As for `scc_hazard`.
 
     Returns
     -------
     numpy.ndarray, shape (..., 5)
         Rows sum to 1; NaN where chloride or temperature is unknown.
+
+    References
+    ----------
+    Closed form of the equation at the top of the module for a lognormal chloride.
 
     Examples
     --------
@@ -285,8 +276,11 @@ def scc_band_probabilities(
     from scipy.special import ndtr
 
     w = _values(weights)
-    median, sigma = np.asarray(chloride_mg_m2_d, float), np.asarray(chloride_sigma_ln, float)
-    days, (washed, dry) = _place(np.asarray(temperature_c, float), True, w, **unsure)
+    median, sigma, temperature = numbers(chloride_mg_m2_d, chloride_sigma_ln, temperature_c)
+    days, (washed, dry) = _place(
+        temperature, True, w, rain_washed, warm_month_c, sun, humidity_share, carbonate_rock,
+        sulphate,
+    )  # fmt: skip
     median, sigma, washed, dry = np.broadcast_arrays(median, sigma, washed, dry)
     unknown = np.isnan(median + washed + dry)
     whole = w["candle_over_plate"] * w["deposit_half_mg_m2"]
@@ -307,36 +301,10 @@ def scc_band_probabilities(
     return np.diff(np.stack(below, axis=-1), axis=-1, prepend=0.0)
 
 
-def scc_alloy_factor(material: Any) -> Any:
-    """Rate of stress-corrosion cracking relative to 304 in the same place.
-
-    Parameters
-    ----------
-    material : array_like of str
-        Names of `materials.MATERIALS`, `unknown` or empty.
-
-    Returns
-    -------
-    numpy.ndarray or float
-        From 0; NaN for coated steel (does not apply) and for unknown metal. Sources:
-        `materials.GRADES`.
-
-    Raises
-    ------
-    OptionError
-        A metal that is not listed.
-
-    Examples
-    --------
-    >>> scc_alloy_factor(["304", "316", "titanium", "unknown"]).tolist()
-    [1.0, 0.4, 0.0, nan]
-    """
-    return coded(material, {m.name: m.cracking for m in MATERIALS}, "material")
-
-
+@labelled(None)
 def scc_minimum_material(
-    hazard_band: Any, *, duplex_allowed: bool = False, table: dict[str, str] | None = None
-) -> np.ndarray:
+    hazard_band: Words, *, duplex_allowed: bool = False, table: dict[str, str] | None = None
+) -> Texts:
     """Least metal that the hazard band allows.
 
     Parameters
@@ -359,6 +327,10 @@ def scc_minimum_material(
         A table with an unknown metal, one that falls with the hazard, or one that leaves high
         or severe hazard to 304, 316 or coated steel.
 
+    References
+    ----------
+    Judgement, see `MINIMUM_MATERIAL`.
+
     Examples
     --------
     >>> scc_minimum_material(["low", "raised", "severe", "unknown"]).tolist()
@@ -369,74 +341,47 @@ def scc_minimum_material(
     if not duplex_allowed:
         duplex = MATERIAL_BY_NAME["duplex"].rank
         rank = {b: r + 1 if r == duplex else r for b, r in rank.items()}
-    index = np.asarray(coded(hazard_band, rank, "hazard band", missing=-1.0)).astype(int)
-    return np.array([*MATERIAL_NAMES, "unknown"], object)[index]
+    return np.asarray(MATERIAL_NAMES.word(lookup(hazard_band, rank, "hazard band"), UNKNOWN))
 
 
-def raised_material(floor: Any, minimum: Any) -> np.ndarray:
-    """Better of the standard's metal and the hazard's: the hazard can only raise.
-
-    Parameters
-    ----------
-    floor, minimum : array_like of str
-        Names of metals, or `unknown`.
-
-    Returns
-    -------
-    numpy.ndarray of str
-        `unknown` only where both are.
-
-    Examples
-    --------
-    >>> raised_material(["316", "superaustenitic"], ["titanium", "316"]).tolist()
-    ['titanium', 'superaustenitic']
-    """
-    rank = {name: float(m.rank) for name, m in MATERIAL_BY_NAME.items()}
-    best = np.maximum(
-        coded(floor, rank, "material", missing=-1.0), coded(minimum, rank, "material", missing=-1.0)
-    )
-    return np.array([*MATERIAL_NAMES, "unknown"], object)[np.asarray(best).astype(int)]
-
-
-def _values(changed: dict[str, float] | None) -> dict[str, float]:
+def _values(changed: Mapping[str, float] | None) -> dict[str, float]:
     wrong = [name for name in changed or {} if name not in WEIGHTS]
     if wrong:
         raise OptionError(f"weight {wrong[0]!r} is not known; use one of {list(WEIGHTS)}")
-    return {name: weight.value for name, weight in WEIGHTS.items()} | (changed or {})
+    return {name: weight.value for name, weight in WEIGHTS.items()} | dict(changed or {})
 
 
-def _deposit_share(deposit_mg_m2: Any, w: dict[str, float]) -> Any:
+def _deposit_share(deposit_mg_m2: Floats, w: Mapping[str, float]) -> Floats:
     half_mg_m2 = w["candle_over_plate"] * w["deposit_half_mg_m2"]
     salt = (deposit_mg_m2 / half_mg_m2) ** w["deposit_power"]
     return salt / (salt + 1.0)
 
 
-def _logistic(value: Any) -> Any:
+def _logistic(value: Floats) -> Floats:
     return 0.5 * (1.0 + np.tanh(0.5 * value))
 
 
 def _place(
-    temperature_c: np.ndarray,
+    temperature_c: Floats,
     harsh: bool,
-    w: dict[str, float],
-    *,
-    rain_washed: Any = "unknown",
-    warm_month_c: Any = np.nan,
-    sun: Any = np.nan,
-    humidity_share: Any = np.nan,
-    carbonate_rock: Any = np.nan,
-    sulphate: Any = np.nan,
-) -> tuple[tuple[float, float], tuple[Any, Any]]:
+    w: Mapping[str, float],
+    rain_washed: Words,
+    warm_month_c: Values,
+    sun: Values,
+    humidity_share: Values,
+    carbonate_rock: Values,
+    sulphate: Values,
+) -> tuple[tuple[float, float], tuple[Floats, Floats]]:
     """Days that chloride stays where it is washed and where not, and the factors of both parts.
 
     A place called washed is unwashed with the chance `washing_doubt`.
     """
 
-    def known_or(value: Any, mild: Any, worse: Any) -> Any:
-        value = np.asarray(value, float)
-        return np.where(np.isnan(value), worse if harsh else mild, value)
+    def known_or(value: Values, mild: Values, worse: Values) -> Floats:
+        found = number(value)
+        return np.where(np.isnan(found), worse if harsh else mild, found)
 
-    said = known_or(coded(rain_washed, {"yes": 1.0, "no": 0.0}, "rain_washed"), 1.0, 0.0)
+    said = known_or(lookup(rain_washed, YES_NO, "rain_washed"), 1.0, 0.0)
     washed = said * (1.0 - w["washing_doubt"])
     carbonate = known_or(carbonate_rock, 0.0, 1.0)
     share = known_or(humidity_share, 0.0, w["humidity_unknown"])
@@ -448,7 +393,7 @@ def _place(
         (temperature_c - w["mean_mid_c"]) / w["mean_scale_c"]
     )
     damp = w["humidity_floor"] + (1 - w["humidity_floor"]) * share / (share + w["humidity_half"])
-    seeps = np.asarray(sulphate, float)
+    seeps = number(sulphate)
     seeps = np.where(np.isnan(seeps), w["sulphate_unknown"], seeps)
     place = warmth * damp * (1.0 + carbonate * (w["carbonate"] - 1.0))
     place = place * (1.0 + seeps * (w["sulphate"] - 1.0))
@@ -458,13 +403,11 @@ def _place(
 
 def _checked_ranks(table: dict[str, str]) -> dict[str, float]:
     where = f"hazard table {table}"
-    if set(table) != set(SCC_BANDS) or any(m not in MATERIAL_BY_NAME for m in table.values()):
-        raise OptionError(
-            f"{where}: give one of {list(MATERIAL_NAMES)} for each of {list(SCC_BANDS)}"
-        )
-    ranks = [float(MATERIAL_BY_NAME[table[band]].rank) for band in SCC_BANDS]
+    if set(table) != set(BANDS) or any(m not in MATERIAL_BY_NAME for m in table.values()):
+        raise OptionError(f"{where}: give one of {list(MATERIAL_NAMES)} for each of {list(BANDS)}")
+    ranks = [float(MATERIAL_BY_NAME[table[band]].rank) for band in BANDS]
     if ranks != sorted(ranks):
         raise OptionError(f"{where}: a higher band may not have a lesser metal; reorder it")
     if ranks[3] <= MATERIAL_BY_NAME["316"].rank:
         raise OptionError(f"{where}: high and severe hazard never end at 304 or 316; raise them")
-    return dict(zip(SCC_BANDS, ranks, strict=True))
+    return dict(zip(BANDS, ranks, strict=True))

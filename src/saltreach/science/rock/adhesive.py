@@ -1,29 +1,23 @@
-"""Adhesive at the cliff: how long it needs at the temperature of the rock, and its expiry.
+"""Adhesive at the cliff: how long it needs at the temperature of the rock.
 
-No product data live here. The times are those of the product's own data sheet, and only what
-lies between its rows is interpolated. The data sheet wins over anything here.
+No product data live here: only what lies between the rows of the user's own data sheet
+(`intake.datasheet`) is interpolated. The data sheet wins over anything here.
 """
 
 from __future__ import annotations
 
-import calendar
-import datetime as dt
-import re
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.vocabulary.words import UNKNOWN
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Flags, Floats, Values, number
 
-GAS_CONSTANT_J_MOL_K = 8.314462618
 ZERO_CELSIUS_K = 273.15
 WET_HOLE_FACTOR = 2.0
 """Cure time in a wet hole over that in a dry one: common practice, no source. If the data sheet
 says otherwise, or forbids wet holes, follow it."""
-
-EXPIRY_STATES = ("in date", "expired", UNKNOWN)
 
 
 @dataclass(frozen=True)
@@ -34,72 +28,14 @@ class CureTable:
     hole and do not rise with it. `source` is the file it came from.
     """
 
-    rock_temperature_c: np.ndarray
-    gel_min: np.ndarray
-    cure_min: np.ndarray
+    rock_temperature_c: Floats
+    gel_min: Floats
+    cure_min: Floats
     source: str
 
 
-def cure_time_ratio(temperature_c: Any, reference_c: Any, activation_energy_kj_mol: Any) -> Any:
-    r"""Time a reaction needs at one temperature over that at another (Arrhenius).
-
-    .. math:: t / t_{ref} = \exp\left[\frac{E_a}{R}\left(\frac{1}{T} -
-        \frac{1}{T_{ref}}\right)\right]
-
-    Parameters
-    ----------
-    temperature_c, reference_c : array_like
-        Temperatures, degrees Celsius.
-    activation_energy_kj_mol : array_like
-        Activation energy, kJ/mol; 51 to 55 doubles the time every 10 degrees near 20.
-
-    Returns
-    -------
-    array_like
-        Ratio; NaN stays NaN.
-
-    References
-    ----------
-    Arrhenius law, R = 8.314462618 J/(mol K) (CODATA 2018).
-
-    Examples
-    --------
-    >>> round(float(cure_time_ratio(10, 20, 50)), 3)
-    2.064
-    """
-    inverse = 1.0 / (temperature_c + ZERO_CELSIUS_K) - 1.0 / (reference_c + ZERO_CELSIUS_K)
-    return np.exp(1000.0 * activation_energy_kj_mol / GAS_CONSTANT_J_MOL_K * inverse)
-
-
-def doubling_rule_ratio(temperature_c: Any, reference_c: Any = 20.0) -> Any:
-    r"""Rule of thumb: the time doubles for each 10 degrees less.
-
-    .. math:: t / t_{ref} = 2^{(T_{ref} - T)/10}
-
-    Parameters
-    ----------
-    temperature_c, reference_c : array_like
-        Temperatures, degrees Celsius.
-
-    Returns
-    -------
-    array_like
-        Ratio; NaN stays NaN.
-
-    References
-    ----------
-    Common practice, no source. For orientation only; `cure_time_min` uses the data sheet.
-
-    Examples
-    --------
-    >>> float(doubling_rule_ratio(10.0))
-    2.0
-    """
-    return 2.0 ** ((reference_c - temperature_c) / 10.0)
-
-
-def _time_min(temperature_c: Any, table: CureTable, times_min: np.ndarray) -> np.ndarray:
-    kelvin = np.asarray(temperature_c, dtype=float) + ZERO_CELSIUS_K
+def _time_min(temperature_c: Values, table: CureTable, times_min: Floats) -> Floats:
+    kelvin = number(temperature_c) + ZERO_CELSIUS_K
     celsius = kelvin - ZERO_CELSIUS_K
     low, high = table.rock_temperature_c[[0, -1]]
     # a hair of rounding is not extrapolation
@@ -115,7 +51,8 @@ def _time_min(temperature_c: Any, table: CureTable, times_min: np.ndarray) -> np
     return np.exp(np.interp(1.0 / kelvin, rising, np.log(times_min[::-1])))
 
 
-def cure_time_min(temperature_c: Any, table: CureTable, wet: Any = False) -> np.ndarray:
+@labelled("min")
+def cure_time_min(temperature_c: Values, table: CureTable, wet: Flags = False) -> Floats:
     r"""Time until the anchor may be loaded.
 
     .. math:: \ln t = \ln t_1 + (\ln t_2 - \ln t_1)\,\frac{1/T - 1/T_1}{1/T_2 - 1/T_1}
@@ -127,7 +64,7 @@ def cure_time_min(temperature_c: Any, table: CureTable, wet: Any = False) -> np.
     temperature_c : array_like
         Temperature of the rock in the hole, the lowest until the cure ends, degrees Celsius.
     table : CureTable
-        The data sheet.
+        From `intake.datasheet.read_cure_table`.
     wet : array_like of bool
         Whether the hole is wet: `WET_HOLE_FACTOR` times as long.
 
@@ -147,7 +84,7 @@ def cure_time_min(temperature_c: Any, table: CureTable, wet: Any = False) -> np.
 
     Examples
     --------
-    >>> sheet = CureTable(*np.array([[0.0, 20.0], [20.0, 6.0], [240.0, 60.0]]), "sheet")
+    >>> sheet = CureTable(np.array([0.0, 20.0]), np.array([20.0, 6.0]), np.array([240.0, 60.0]), "")
     >>> round(float(cure_time_min(20.0, sheet, wet=True)))
     120
     """
@@ -155,7 +92,8 @@ def cure_time_min(temperature_c: Any, table: CureTable, wet: Any = False) -> np.
     return _time_min(temperature_c, table, table.cure_min) * factor
 
 
-def gel_time_min(temperature_c: Any, table: CureTable) -> np.ndarray:
+@labelled("min")
+def gel_time_min(temperature_c: Values, table: CureTable) -> Floats:
     """Time until the adhesive sets and the anchor must not be moved any more.
 
     Parameters
@@ -163,7 +101,7 @@ def gel_time_min(temperature_c: Any, table: CureTable) -> np.ndarray:
     temperature_c : array_like
         Temperature of the rock, degrees Celsius.
     table : CureTable
-        The data sheet.
+        From `intake.datasheet.read_cure_table`.
 
     Returns
     -------
@@ -174,50 +112,15 @@ def gel_time_min(temperature_c: Any, table: CureTable) -> np.ndarray:
     ------
     OptionError
         A temperature outside the table.
-    """
-    return _time_min(temperature_c, table, table.gel_min)
 
-
-def expiry_state(expires_on: str, on: dt.date) -> str:
-    """Tell whether a cartridge may still be used.
-
-    Parameters
+    References
     ----------
-    expires_on : str
-        As printed, in ISO form: year-month (good to the end of the month) or date. Empty if
-        it cannot be read.
-    on : datetime.date
-        Day of use.
-
-    Returns
-    -------
-    str
-        One of `EXPIRY_STATES`: `in date` up to and including the last day; `unknown` for empty,
-        which at the cliff means: do not use it.
-
-    Raises
-    ------
-    OptionError
-        A text that is no ISO year-month or date.
+    Arrhenius law, as `cure_time_min`.
 
     Examples
     --------
-    >>> expiry_state("2026-04", dt.date(2026, 4, 30)), expiry_state("2026-04", dt.date(2026, 5, 1))
-    ('in date', 'expired')
+    >>> sheet = CureTable(np.array([0.0, 20.0]), np.array([20.0, 6.0]), np.array([240.0, 60.0]), "")
+    >>> gel_time_min([0.0, 20.0], sheet).round(3).tolist()
+    [20.0, 6.0]
     """
-    text = expires_on.strip()
-    if not text:
-        return UNKNOWN
-    found = re.fullmatch(r"(\d{4})-(\d{2})(?:-(\d{2}))?", text)
-    try:
-        if not found:
-            raise ValueError(text)
-        year, month = int(found[1]), int(found[2])
-        day = int(found[3] or calendar.monthrange(year, month)[1])
-        last_day = dt.date(year, month, day)
-    except ValueError as error:
-        raise OptionError(
-            f"expiry date {expires_on!r} is not an ISO year-month or date; write 2026-04 or "
-            "2026-04-30"
-        ) from error
-    return EXPIRY_STATES[int(on > last_day)]
+    return _time_min(temperature_c, table, table.gel_min)

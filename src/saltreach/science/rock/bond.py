@@ -14,11 +14,15 @@ there go beyond it two- to threefold. In weak rock the wall of the hole governs 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
-from saltreach.science.lookup import coded
+from saltreach.science.distributions import Lognormal
+from saltreach.science.labelled import labelled
+from saltreach.science.lookup import lookup
+from saltreach.science.types import Floats, Words
+from saltreach.vocabulary.words import UNKNOWN
 
 
 class Factor(NamedTuple):
@@ -42,7 +46,7 @@ ADHESIVES: dict[str, Factor] = {
     "vinylester": _family(8, 12, _EAD),
     "polyester": _family(6, 9, _EAD),
     "cement": Factor(2.8, 0.25, "Littlejohn and Bruce: 1.7 to 4.2 MPa, from memory"),
-    "unknown": Factor(11.5, 0.45, "mixture of the four resins of the trade, judgement"),
+    UNKNOWN: Factor(11.5, 0.45, "mixture of the four resins of the trade, judgement"),
 }
 """Bond in MPa, threaded rod, clean dry hole."""
 
@@ -50,7 +54,7 @@ ROD_SHAPES: dict[str, Factor] = {
     "threaded": Factor(1.0, 0.0, "reference"),
     "ribbed": Factor(0.85, 0.10, "ribs, notches, twist: judgement"),
     "plain": Factor(0.45, 0.20, "less than half of a thread (Hawkshaw 2003, abstract)"),
-    "unknown": Factor(0.80, 0.20, "mixture; a product made for rock has a shape: judgement"),
+    UNKNOWN: Factor(0.80, 0.20, "mixture; a product made for rock has a shape: judgement"),
 }
 
 HOLE_CONDITIONS: dict[str, Factor] = {
@@ -59,14 +63,15 @@ HOLE_CONDITIONS: dict[str, Factor] = {
     "water-filled": Factor(0.43, 0.55, "Cook and Konz 2001: mean 0.43, 0.10 to 0.92"),
     "uncleaned": Factor(0.71, 0.50, "Cook and Konz 2001: mean 0.71, 0.20 to 1.50"),
     "cored": Factor(0.70, 0.25, "significant loss (thesis, Ljubljana, abstract); figure judgement"),
-    "unknown": Factor(0.92, 0.20, "mixture, most were cleaned and dry: judgement"),
+    UNKNOWN: Factor(0.92, 0.20, "mixture, most were cleaned and dry: judgement"),
 }
 """What the hole leaves of the bond; ranges read as two standard deviations each way."""
 
 
+@labelled({"median": "MPa", "sigma_ln": "1"}, returns=Lognormal)
 def bond_strength(
-    adhesive: Any = "unknown", rod_shape: Any = "unknown", hole_condition: Any = "unknown"
-) -> tuple[np.ndarray, np.ndarray]:
+    adhesive: Words = UNKNOWN, rod_shape: Words = UNKNOWN, hole_condition: Words = UNKNOWN
+) -> Lognormal:
     """Bond between rod and resin: median and spread of a lognormal.
 
     Parameters
@@ -80,13 +85,18 @@ def bond_strength(
 
     Returns
     -------
-    median_mpa, sigma_ln : numpy.ndarray
-        In the broadcast shape of the inputs.
+    Lognormal
+        `median` in MPa and `sigma_ln`, in the broadcast shape of the inputs.
 
     Raises
     ------
     OptionError
         A word that is not listed.
+
+    References
+    ----------
+    EAD 330499-01-0601 (ranges of assessments, from memory); Cook and Konz (2001); Hawkshaw (2003):
+    each factor names its own.
 
     Examples
     --------
@@ -102,19 +112,16 @@ def bond_strength(
     )
     median = np.multiply.reduce(np.broadcast_arrays(*(m for m, _ in parts)))
     variance = np.add.reduce(np.broadcast_arrays(*(s**2 for _, s in parts)))
-    return median, np.sqrt(variance)
+    return Lognormal(median, np.sqrt(variance))
 
 
-NEW_BOND = ("vinylester", "ribbed", "clean and dry")
+NEW_BOND = {"adhesive": "vinylester", "rod_shape": "ribbed", "hole_condition": "clean and dry"}
 """What a new anchor is taken to be set with: the least that is advised, and done properly."""
 
 
-def _looked_up(words: Any, table: Mapping[str, Factor], what: str) -> tuple[np.ndarray, np.ndarray]:
-    known = {word: f for word, f in table.items() if word != "unknown"}
-    unknown = table["unknown"]
-    median, sigma = (
-        np.asarray(coded(words, {w: getattr(f, name) for w, f in known.items()}, what,
-                         missing=getattr(unknown, name)))
-        for name in ("median", "sigma_ln")
-    )  # fmt: skip
-    return median, sigma
+def _looked_up(words: Words, table: Mapping[str, Factor], what: str) -> tuple[Floats, Floats]:
+    unknown = table[UNKNOWN]
+    return (
+        lookup(words, {w: f.median for w, f in table.items()}, what, missing=unknown.median),
+        lookup(words, {w: f.sigma_ln for w, f in table.items()}, what, missing=unknown.sigma_ln),
+    )

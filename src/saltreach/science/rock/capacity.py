@@ -11,17 +11,18 @@ characteristic resistance of a standard and certifies nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from saltreach.science.lookup import coded
+from saltreach.science.labelled import Axis, labelled
+from saltreach.science.lookup import lookup
 from saltreach.science.rock import resistance as formulas
 from saltreach.science.rock.bond import bond_strength
 from saltreach.science.rock.knock_down import boundary_factor, discontinuity_factor
 from saltreach.science.rows import in_chunks
+from saltreach.science.types import Floats, Texts, Values, Words
 from saltreach.vocabulary.words import UNKNOWN
 
 CONE_SIGMA_LN = 0.3
@@ -52,67 +53,69 @@ DRAWS = 256
 _VARIABLES = 8
 
 
-@dataclass(frozen=True)
-class AnchorResistance:
+MODES = (*AXIAL_MODES, *RADIAL_MODES)
+
+
+class AnchorResistance(NamedTuple):
     """5th percentile and median of an anchor's resistance, kN, in the shape of the inputs.
 
     `axial_*` and `radial_*` are the weakest mode in each draw; `axial_mode` and `radial_mode`
     name the mode with the lowest 5th percentile, `unknown` where one cannot be known.
-    `rock_axial_*` and `rock_radial_*` leave the metal out. `mode_kn_p05` and `mode_kn_p50` hold
-    each of `AXIAL_MODES` and `RADIAL_MODES`; a mode that does not apply is NaN there (bond of a
-    mechanical anchor) or infinite (no edge measured).
+    `rock_axial_*` and `rock_radial_*` leave the metal out. The last axis of `mode_kn_*` is
+    `MODES`; a mode that does not apply is NaN there (bond of a mechanical anchor) or infinite (no
+    edge measured).
     """
 
-    axial_kn_p05: np.ndarray
-    axial_kn_p50: np.ndarray
-    axial_mode: np.ndarray
-    radial_kn_p05: np.ndarray
-    radial_kn_p50: np.ndarray
-    radial_mode: np.ndarray
-    rock_axial_kn_p05: np.ndarray
-    rock_axial_kn_p50: np.ndarray
-    rock_radial_kn_p05: np.ndarray
-    rock_radial_kn_p50: np.ndarray
-    mode_kn_p05: dict[str, np.ndarray]
-    mode_kn_p50: dict[str, np.ndarray]
+    axial_kn_p05: Floats
+    axial_kn_p50: Floats
+    axial_mode: Texts
+    radial_kn_p05: Floats
+    radial_kn_p50: Floats
+    radial_mode: Texts
+    rock_axial_kn_p05: Floats
+    rock_axial_kn_p50: Floats
+    rock_radial_kn_p05: Floats
+    rock_radial_kn_p50: Floats
+    mode_kn_p05: Floats
+    mode_kn_p50: Floats
 
 
-def standard_draws(count: int = DRAWS, rng: np.random.Generator | None = None) -> np.ndarray:
+_UNITS = {n: None if n.endswith("_mode") else "kN" for n in AnchorResistance._fields}
+_AXES = dict.fromkeys(AnchorResistance._fields[-2:], Axis("mode", MODES))
+
+
+def standard_draws(count: int = DRAWS) -> Floats:
     """Standard normal scores of the eight variables, stratified.
 
     Parameters
     ----------
     count : int
         Number of draws.
-    rng : numpy.random.Generator, optional
-        Shuffles the strata. Default: a fixed even order (additive recurrence), no chance.
 
     Returns
     -------
     numpy.ndarray
-        Shape (count, 8): each column holds the scores of `count` equally likely strata.
+        Shape (count, 8): each column holds the scores of `count` equally likely strata, in a
+        fixed even order (additive recurrence): no chance.
 
     Examples
     --------
     >>> standard_draws(8).shape
     (8, 8)
     """
-    if rng is None:
-        # powers of the root of x^9 = x + 1 fill eight dimensions evenly
-        root = 2.0
-        for _ in range(60):
-            root = (1.0 + root) ** (1.0 / (_VARIABLES + 1))
-        steps = root ** -np.arange(1.0, _VARIABLES + 1)
-        points = np.arange(1, count + 1)[:, None] * steps % 1.0
-        order = np.argsort(np.argsort(points, axis=0, kind="stable"), axis=0)
-    else:
-        order = rng.permuted(np.tile(np.arange(count)[:, None], (1, _VARIABLES)), axis=0)
+    # powers of the root of x^9 = x + 1 fill eight dimensions evenly
+    root = 2.0
+    for _ in range(60):
+        root = (1.0 + root) ** (1.0 / (_VARIABLES + 1))
+    steps = root ** -np.arange(1.0, _VARIABLES + 1)
+    points = np.arange(1, count + 1)[:, None] * steps % 1.0
+    order = np.argsort(np.argsort(points, axis=0, kind="stable"), axis=0)
     return ndtri((order + 0.5) / count)
 
 
 def log_quantiles_kn(
-    log_values: np.ndarray, probabilities: tuple[float, ...] = (0.05, 0.5)
-) -> tuple[np.ndarray, ...]:
+    log_values: Floats, probabilities: tuple[float, ...] = (0.05, 0.5)
+) -> tuple[Floats, ...]:
     """Quantiles of stratified draws along the last axis.
 
     Parameters
@@ -138,40 +141,40 @@ def log_quantiles_kn(
     return tuple(np.exp(_between(ordered, int(place), place % 1)) for place in places)
 
 
-def _between(ordered: np.ndarray, place: int, share: float) -> np.ndarray:
+def _between(ordered: Floats, place: int, share: float) -> Floats:
     """Interpolate; no zero times infinity where a quantile falls on a draw."""
     if share == 0.0:
         return ordered[..., place]
     return (1.0 - share) * ordered[..., place] + share * ordered[..., place + 1]
 
 
-def _log(value: Any) -> Any:
+def _log(value: Floats) -> Floats:
     """Logarithm; that of 0 is minus infinity, without a warning."""
     with np.errstate(divide="ignore"):
         return np.log(value)
 
 
 def log_draws(
-    scores: np.ndarray,
+    scores: Floats,
     *,
-    bonded: np.ndarray,
-    driven: np.ndarray,
-    legs: np.ndarray,
-    diameter_mm: np.ndarray,
-    embedment_mm: np.ndarray,
-    strength_median_mpa: np.ndarray,
-    strength_sigma_ln: np.ndarray,
-    edge_distance_mm: np.ndarray,
-    crack_distance_mm: np.ndarray,
-    anchor_spacing_mm: np.ndarray,
-    joint_spacing_mm: np.ndarray,
-    gsi: np.ndarray,
-    steel_strength_mpa: np.ndarray,
-    shear_ratio: np.ndarray,
-    bond_median_mpa: np.ndarray,
-    bond_sigma_ln: np.ndarray,
-    load_cycles: np.ndarray,
-) -> dict[str, np.ndarray]:
+    bonded: Floats,
+    driven: Floats,
+    legs: Floats,
+    diameter_mm: Floats,
+    embedment_mm: Floats,
+    strength_median_mpa: Floats,
+    strength_sigma_ln: Floats,
+    edge_distance_mm: Floats,
+    crack_distance_mm: Floats,
+    anchor_spacing_mm: Floats,
+    joint_spacing_mm: Floats,
+    gsi: Floats,
+    steel_strength_mpa: Floats,
+    shear_ratio: Floats,
+    bond_median_mpa: Floats,
+    bond_sigma_ln: Floats,
+    load_cycles: Floats,
+) -> dict[str, Floats]:
     """Logarithm of the resistance of each mode in each draw.
 
     Parameters
@@ -258,7 +261,8 @@ def log_draws(
     }
 
 
-def is_mechanical(kind: Any) -> np.ndarray:
+@labelled("1")
+def is_mechanical(kind: Words) -> Floats:
     """Tell mechanical anchors (1) from all others (0).
 
     Parameters
@@ -271,6 +275,10 @@ def is_mechanical(kind: Any) -> np.ndarray:
     numpy.ndarray
         1.0 or 0.0; a kind that is not known is not counted among them.
 
+    References
+    ----------
+    Words of the trade.
+
     Examples
     --------
     >>> is_mechanical(["expansion", "bonded", ""]).tolist()
@@ -280,11 +288,12 @@ def is_mechanical(kind: Any) -> np.ndarray:
     return np.isin(np.asarray(kind, dtype=object).astype(str), mechanical).astype(float)
 
 
+@labelled({"bonded": "1", "driven": "1", "legs": "1"})
 def kind_shares(
-    kind: Any,
-    unknown_bonded: Any = UNKNOWN_KIND_BONDED,
-    unknown_driven: Any = UNKNOWN_KIND_DRIVEN,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    kind: Words,
+    unknown_bonded: Values = UNKNOWN_KIND_BONDED,
+    unknown_driven: Values = UNKNOWN_KIND_DRIVEN,
+) -> tuple[Floats, Floats, Floats]:
     """What an anchor of each kind may be: share bonded, share of the rest driven in, legs.
 
     Parameters
@@ -304,13 +313,17 @@ def kind_shares(
     OptionError
         A kind that is not listed.
 
+    References
+    ----------
+    Judgement, see `KIND_SHARES`.
+
     Examples
     --------
     >>> [v.tolist() for v in kind_shares(["bonded twin-leg", "drive-in", ""])]
     [[1.0, 0.0, 0.4], [0.0, 1.0, 0.1], [2.0, 1.0, 1.0]]
     """
     bonded, driven, legs = (
-        np.asarray(coded(kind, {k: v[i] for k, v in KIND_SHARES.items()}, "kind")) for i in range(3)
+        lookup(kind, {k: v[i] for k, v in KIND_SHARES.items()}, "kind") for i in range(3)
     )
     return (
         np.where(np.isnan(bonded), unknown_bonded, bonded),
@@ -319,26 +332,27 @@ def kind_shares(
     )
 
 
+@labelled(_UNITS, returns=AnchorResistance, gives=_AXES)
 def anchor_resistance(
-    kind: Any,
-    diameter_mm: Any,
-    embedment_mm: Any,
-    strength_median_mpa: Any,
-    strength_sigma_ln: Any,
+    kind: Words,
+    diameter_mm: Values,
+    embedment_mm: Values,
+    strength_median_mpa: Values,
+    strength_sigma_ln: Values,
     *,
-    edge_distance_mm: Any = np.nan,
-    crack_distance_mm: Any = np.nan,
-    anchor_spacing_mm: Any = np.nan,
-    joint_spacing_mm: Any = np.nan,
-    gsi: Any = np.nan,
-    steel_strength_mpa: Any = formulas.STEEL_STRENGTH_MPA,
-    shear_ratio: Any = formulas.SHEAR_RATIO,
-    bond: tuple[Any, Any] | None = None,
-    load_cycles: Any = 0.0,
-    unknown_bonded: Any = UNKNOWN_KIND_BONDED,
-    unknown_driven: Any = UNKNOWN_KIND_DRIVEN,
-    draws: int = DRAWS,
-    rng: np.random.Generator | None = None,
+    edge_distance_mm: Values = np.nan,
+    crack_distance_mm: Values = np.nan,
+    anchor_spacing_mm: Values = np.nan,
+    joint_spacing_mm: Values = np.nan,
+    gsi: Values = np.nan,
+    steel_strength_mpa: Values = formulas.STEEL_STRENGTH_MPA,
+    shear_ratio: Values = formulas.SHEAR_RATIO,
+    adhesive: Words = UNKNOWN,
+    rod_shape: Words = UNKNOWN,
+    hole_condition: Words = UNKNOWN,
+    load_cycles: Values = 0.0,
+    unknown_bonded: Values = UNKNOWN_KIND_BONDED,
+    unknown_driven: Values = UNKNOWN_KIND_DRIVEN,
 ) -> AnchorResistance:
     """Axial and radial resistance of anchors in rock.
 
@@ -360,17 +374,12 @@ def anchor_resistance(
         Rock mass; NaN where not surveyed (see `resistance.discontinuity_factor`).
     steel_strength_mpa, shear_ratio : array_like
         Nominal tensile strength, read as 5th percentile, and shear over tension.
-    bond : tuple of array_like, optional
-        Median (MPa) and spread of the resin's bond, from `bond.bond_strength`; by default
-        adhesive, shape and hole are unknown.
+    adhesive, rod_shape, hole_condition : array_like of str
+        As for `bond.bond_strength`.
     load_cycles : array_like
         Loads a mechanical anchor has borne.
     unknown_bonded, unknown_driven : array_like
         What an unknown kind may be.
-    draws : int
-        Number of draws.
-    rng : numpy.random.Generator, optional
-        Random strata in place of the fixed ones.
 
     Returns
     -------
@@ -388,11 +397,11 @@ def anchor_resistance(
     >>> str(found.axial_mode), bool(found.axial_kn_p05 < found.axial_kn_p50)
     ('bond', True)
     """
-    scores = standard_draws(draws, rng)
-    bond_median, bond_sigma = bond_strength() if bond is None else bond
+    scores = standard_draws()
+    bond = bond_strength(adhesive, rod_shape, hole_condition)
     bonded, driven, legs = kind_shares(kind, unknown_bonded, unknown_driven)
 
-    def quantiles(**columns: np.ndarray) -> tuple[np.ndarray, ...]:
+    def quantiles(**columns: Floats) -> tuple[Floats, ...]:
         modes = log_draws(scores, **columns)
         joined = [
             log_quantiles_kn(np.minimum.reduce([modes[m] for m in some]))
@@ -426,35 +435,21 @@ def anchor_resistance(
             "gsi": gsi,
             "steel_strength_mpa": steel_strength_mpa,
             "shear_ratio": shear_ratio,
-            "bond_median_mpa": bond_median,
-            "bond_sigma_ln": bond_sigma,
+            "bond_median_mpa": bond.median,
+            "bond_sigma_ln": bond.sigma_ln,
             "load_cycles": load_cycles,
         },
     )
-    names = (*AXIAL_MODES, *RADIAL_MODES)
-    p05 = dict(zip(names, found[8::2], strict=True))
-    p50 = dict(zip(names, found[9::2], strict=True))
-    axial_mode, radial_mode = _weakest(p05, AXIAL_MODES), _weakest(p05, RADIAL_MODES)
-    for quantile in (p05, p50):
-        for name in ("bond", "pull-through"):
-            quantile[name] = np.where(np.isinf(quantile[name]), np.nan, quantile[name])
-    return AnchorResistance(
-        axial_kn_p05=found[0],
-        axial_kn_p50=found[1],
-        axial_mode=axial_mode,
-        radial_kn_p05=found[2],
-        radial_kn_p50=found[3],
-        radial_mode=radial_mode,
-        rock_axial_kn_p05=found[4],
-        rock_axial_kn_p50=found[5],
-        rock_radial_kn_p05=found[6],
-        rock_radial_kn_p50=found[7],
-        mode_kn_p05=p05,
-        mode_kn_p50=p50,
-    )
+    p05, p50 = dict(zip(MODES, found[8::2], strict=True)), found[9::2]
+    axial, radial = (_weakest(p05, modes) for modes in (AXIAL_MODES, RADIAL_MODES))
+    by_mode = [np.stack(each, axis=-1) for each in (list(p05.values()), p50)]
+    for each in by_mode:
+        each[np.isinf(each) & np.isin(MODES, ("bond", "pull-through"))] = np.nan
+    ordered = (*found[:2], axial, *found[2:4], radial, *found[4:8], *by_mode)
+    return AnchorResistance._make(ordered)
 
 
-def _weakest(p05: dict[str, np.ndarray], modes: tuple[str, ...]) -> np.ndarray:
+def _weakest(p05: dict[str, Floats], modes: tuple[str, ...]) -> Texts:
     stacked = np.stack([p05[m] for m in modes])
     known = ~np.isnan(stacked).any(axis=0)
     names = np.asarray((*modes, UNKNOWN), dtype=object)

@@ -8,12 +8,12 @@ What follows is advice from a model to a competent person at the rock; it certif
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from scipy.special import ndtri
+from numpy.typing import NDArray
 
 from saltreach.errors import OptionError
+from saltreach.science.distributions import lognormal_quantile
+from saltreach.science.labelled import labelled
 from saltreach.science.rock import resistance as formulas
 from saltreach.science.rock.bond import NEW_BOND, bond_strength
 from saltreach.science.rock.capacity import (
@@ -26,11 +26,11 @@ from saltreach.science.rock.capacity import (
     standard_draws,
 )
 from saltreach.science.rows import in_chunks
+from saltreach.science.types import Bools, Floats, Texts, Values, Words, number, numbers
 from saltreach.vocabulary.words import ADVICE, UNKNOWN
 
 EN959_AXIAL_KN = 15.0
 EN959_RADIAL_KN = 25.0
-UIAA_AXIAL_KN = 20.0
 EN959_GLUED_MIN_MM = 70.0
 EN959_MECHANICAL_DIAMETERS = 5.0
 GLUED = ("bonded", "bonded twin-leg")
@@ -62,7 +62,8 @@ STEEL_TOO_THIN = "steel too thin for the loads"
 NOT_KNOWN = "strength of the rock or diameter not known"
 
 
-def en959_minimum_mm(kind: Any, hole_diameter_mm: Any) -> Any:
+@labelled("mm")
+def en959_minimum_mm(kind: Words, hole_diameter_mm: Values) -> Floats:
     """Least installed length EN 959 asks for.
 
     Parameters
@@ -86,6 +87,7 @@ def en959_minimum_mm(kind: Any, hole_diameter_mm: Any) -> Any:
     >>> float(en959_minimum_mm("bonded", 14.0)), float(en959_minimum_mm("expansion", 12.0))
     (70.0, 60.0)
     """
+    hole_diameter_mm = number(hole_diameter_mm)
     text = np.asarray(kind, dtype=object).astype(str)
     mechanical = EN959_MECHANICAL_DIAMETERS * hole_diameter_mm
     both = np.maximum(mechanical, EN959_GLUED_MIN_MM)
@@ -93,13 +95,14 @@ def en959_minimum_mm(kind: Any, hole_diameter_mm: Any) -> Any:
     return np.where(np.isin(text, GLUED), EN959_GLUED_MIN_MM, either)
 
 
+@labelled("mm")
 def required_diameter_mm(
     axial_kn: float = EN959_AXIAL_KN,
     radial_kn: float = EN959_RADIAL_KN,
-    steel_strength_mpa: Any = formulas.STEEL_STRENGTH_MPA,
-    shear_ratio: Any = formulas.SHEAR_RATIO,
-    legs: Any = 1.0,
-) -> Any:
+    steel_strength_mpa: Values = formulas.STEEL_STRENGTH_MPA,
+    shear_ratio: Values = formulas.SHEAR_RATIO,
+    legs: Values = 1.0,
+) -> Floats:
     r"""Least usual diameter of a solid rod whose metal bears both loads.
 
     .. math:: d \ge \sqrt{4 \max(N,\ V/k) / (\pi n f_u)}
@@ -130,31 +133,34 @@ def required_diameter_mm(
     ...     steel_strength_mpa=345, legs=2))
     (12.0, 10.0)
     """
-    load_n = 1000.0 * np.maximum(axial_kn, radial_kn / np.asarray(shear_ratio, dtype=float))
-    area = load_n / (np.asarray(legs, float) * np.asarray(steel_strength_mpa, dtype=float))
+    load_n = 1000.0 * np.maximum(axial_kn, radial_kn / number(shear_ratio))
+    area = load_n / (number(legs) * number(steel_strength_mpa))
     least = np.sqrt(4.0 * area / np.pi)
     offered = np.array([*STANDARD_DIAMETERS_MM, np.nan])
     return offered[np.searchsorted(STANDARD_DIAMETERS_MM, least - 1e-9)]
 
 
+@labelled({"embedment_mm": "mm", "reason": None})
 def required_embedment_mm(
-    kind: Any,
-    diameter_mm: Any,
-    strength_median_mpa: Any,
-    strength_sigma_ln: Any,
+    kind: Words,
+    diameter_mm: Values,
+    strength_median_mpa: Values,
+    strength_sigma_ln: Values,
     *,
     axial_kn: float = EN959_AXIAL_KN,
     radial_kn: float = EN959_RADIAL_KN,
-    hole_diameter_mm: Any = np.nan,
-    edge_distance_mm: Any = np.nan,
-    crack_distance_mm: Any = np.nan,
-    anchor_spacing_mm: Any = np.nan,
-    joint_spacing_mm: Any = np.nan,
-    gsi: Any = np.nan,
-    steel_strength_mpa: Any = formulas.STEEL_STRENGTH_MPA,
-    shear_ratio: Any = formulas.SHEAR_RATIO,
-    bond: tuple[Any, Any] | None = None,
-) -> tuple[np.ndarray, np.ndarray]:
+    hole_diameter_mm: Values = np.nan,
+    edge_distance_mm: Values = np.nan,
+    crack_distance_mm: Values = np.nan,
+    anchor_spacing_mm: Values = np.nan,
+    joint_spacing_mm: Values = np.nan,
+    gsi: Values = np.nan,
+    steel_strength_mpa: Values = formulas.STEEL_STRENGTH_MPA,
+    shear_ratio: Values = formulas.SHEAR_RATIO,
+    adhesive: Words = NEW_BOND["adhesive"],
+    rod_shape: Words = NEW_BOND["rod_shape"],
+    hole_condition: Words = NEW_BOND["hole_condition"],
+) -> tuple[Floats, Texts]:
     """Least embedment whose 5th percentile bears both loads and that EN 959 allows.
 
     Parameters
@@ -162,15 +168,15 @@ def required_embedment_mm(
     kind, diameter_mm, strength_median_mpa, strength_sigma_ln : array_like
         As for `capacity.anchor_resistance`.
     axial_kn, radial_kn : float
-        Loads; EN 959's by default, `UIAA_AXIAL_KN` as option.
+        Loads; EN 959's by default.
     hole_diameter_mm : array_like
         For the minimum length of mechanical anchors; NaN takes the anchor's diameter.
     edge_distance_mm, crack_distance_mm, anchor_spacing_mm : array_like
         As for `capacity.anchor_resistance`.
     joint_spacing_mm, gsi, steel_strength_mpa, shear_ratio : array_like
         As for `capacity.anchor_resistance`.
-    bond : tuple of array_like, optional
-        As there; by default that of `bond.NEW_BOND`, the least that is advised, set properly.
+    adhesive, rod_shape, hole_condition : array_like of str
+        As there; by default `bond.NEW_BOND`, the least that is advised, set properly.
 
     Returns
     -------
@@ -189,6 +195,10 @@ def required_embedment_mm(
     Resistance never falls with embedment in this model, so the least length is found by
     halving.
 
+    References
+    ----------
+    EN 959:2018, 4.2.6, 4.3.1 and 4.3.2; resistances: see `resistance`.
+
     Examples
     --------
     >>> length, reason = required_embedment_mm("bonded", 12, 158.0, 0.36, axial_kn=20)
@@ -199,17 +209,17 @@ def required_embedment_mm(
         if not load > 0:
             raise OptionError(f"{what} {load!r} is not a positive load; give kN")
     scores = standard_draws()
-    bond_median, bond_sigma = bond_strength(*NEW_BOND) if bond is None else bond
+    bond = bond_strength(adhesive, rod_shape, hole_condition)
     bonded, driven, legs = kind_shares(kind)
     lengths = np.arange(EMBEDMENT_STEP_MM, EMBEDMENT_MAX_MM + 1, EMBEDMENT_STEP_MM)
 
-    def solve(minimum_mm: np.ndarray, **rock: np.ndarray) -> tuple[np.ndarray, ...]:
-        def p05(places: np.ndarray, modes: tuple[str, ...]) -> list[np.ndarray]:
+    def solve(minimum_mm: Floats, **rock: Floats) -> tuple[Floats, ...]:
+        def p05(places: NDArray[np.int_], modes: tuple[str, ...]) -> list[Floats]:
             found = log_draws(scores, embedment_mm=lengths[places], **rock)
             weakest = np.minimum.reduce([found[m] for m in modes])
             return [log_quantiles_kn(v, (0.05,))[0] for v in (weakest, *map(found.get, modes))]
 
-        def bears(places: np.ndarray) -> np.ndarray:
+        def bears(places: NDArray[np.int_]) -> Bools:
             found = log_draws(scores, embedment_mm=lengths[places], **rock)
             axial, radial = (
                 log_quantiles_kn(np.minimum.reduce([found[m] for m in modes]), (0.05,))[0]
@@ -243,8 +253,7 @@ def required_embedment_mm(
         )
         return np.maximum(by_load, shortest), case
 
-    diameter = np.asarray(diameter_mm, dtype=float)
-    hole = np.asarray(hole_diameter_mm, dtype=float)
+    diameter, hole = numbers(diameter_mm, hole_diameter_mm)
     hole = np.where(np.isnan(hole), diameter, hole)
     embedment_mm, case = in_chunks(
         solve,
@@ -264,8 +273,8 @@ def required_embedment_mm(
             "gsi": gsi,
             "steel_strength_mpa": steel_strength_mpa,
             "shear_ratio": shear_ratio,
-            "bond_median_mpa": bond_median,
-            "bond_sigma_ln": bond_sigma,
+            "bond_median_mpa": bond.median,
+            "bond_sigma_ln": bond.sigma_ln,
         },
     )
     reasons = np.array(
@@ -282,13 +291,14 @@ def required_embedment_mm(
     return embedment_mm, reasons[case]
 
 
+@labelled({"broken": None, "unmeasured": None})
 def too_close(
-    embedment_mm: Any,
+    embedment_mm: Values,
     *,
-    edge_distance_mm: Any = np.nan,
-    crack_distance_mm: Any = np.nan,
-    anchor_spacing_mm: Any = np.nan,
-) -> tuple[np.ndarray, np.ndarray]:
+    edge_distance_mm: Values = np.nan,
+    crack_distance_mm: Values = np.nan,
+    anchor_spacing_mm: Values = np.nan,
+) -> tuple[Texts, Texts]:
     """Tell which distances break the rule of thumb, and which were not measured.
 
     Parameters
@@ -318,10 +328,7 @@ def too_close(
     ('edge closer than 1.5 embedments or 150 mm', 'neighbour')
     """
     depth, edge, crack, neighbour = np.broadcast_arrays(
-        *(
-            np.asarray(v, dtype=float)
-            for v in (embedment_mm, edge_distance_mm, crack_distance_mm, anchor_spacing_mm)
-        )
+        *numbers(embedment_mm, edge_distance_mm, crack_distance_mm, anchor_spacing_mm)
     )
     broken = _listed(
         (
@@ -344,7 +351,7 @@ def too_close(
     return broken, unmeasured
 
 
-def _listed(flags: tuple[np.ndarray, ...], texts: tuple[str, ...], between: str) -> np.ndarray:
+def _listed(flags: tuple[Bools, ...], texts: tuple[str, ...], between: str) -> Texts:
     """Join the texts whose flag is set; one look-up among all combinations."""
     combinations = np.array(
         [
@@ -356,13 +363,14 @@ def _listed(flags: tuple[np.ndarray, ...], texts: tuple[str, ...], between: str)
     return combinations[sum(flag.astype(int) << bit for bit, flag in enumerate(flags))]
 
 
+@labelled({"advice": None, "reason": None})
 def advised_kind(
-    strength_median_mpa: Any,
-    strength_sigma_ln: Any,
+    strength_median_mpa: Values,
+    strength_sigma_ln: Values,
     *,
-    veto: Any = "",
-    required_mm: Any = 0.0,
-) -> tuple[np.ndarray, np.ndarray]:
+    veto: Words = "",
+    required_mm: Values = 0.0,
+) -> tuple[Texts, Texts]:
     """Kind of anchor the rock allows, and why.
 
     Parameters
@@ -386,18 +394,21 @@ def advised_kind(
     -----
     The limits are judgement, see the constants. A veto holds even where strength is unknown.
 
+    References
+    ----------
+    Judgement; ISRM strength grades (1978).
+
     Examples
     --------
     >>> advice, reason = advised_kind([160.0, 160.0, 15.0], 0.3, veto=["", "hollow sound", ""])
     >>> advice.tolist()
     ['mechanical or bonded', 'do not place here', 'bonded, longer']
     """
-    median, sigma_ln, needed = (
-        np.asarray(v, dtype=float) for v in (strength_median_mpa, strength_sigma_ln, required_mm)
+    median, sigma_ln, needed = np.broadcast_arrays(
+        *numbers(strength_median_mpa, strength_sigma_ln, required_mm)
     )
     veto_text = np.asarray(veto, dtype=object)
-    median, sigma_ln, needed, veto_text = np.broadcast_arrays(median, sigma_ln, needed, veto_text)
-    low = median * np.exp(ndtri(0.1) * sigma_ln)
+    low = lognormal_quantile(median, sigma_ln, 0.1)
     cases = [
         veto_text != "",
         np.isnan(low),

@@ -6,53 +6,28 @@ between lithologies; `rock.strength_posterior` weighs it accordingly.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
-
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from saltreach.errors import OptionError
-
-
-class ReboundCorrelation(NamedTuple):
-    """A published relation of rebound number N to strength: `form(N)`, MPa."""
-
-    name: str
-    rocks: str
-    form: str
-    a: float
-    b: float
-    source: str
-
-
-REBOUND_CORRELATIONS = (
-    ReboundCorrelation("singh", "sandstone, siltstone", "linear", 2.0, 0.0, "Singh et al. 1983"),
-    ReboundCorrelation(
-        "yilmaz-sendir", "gypsum", "exponential", 0.059, 0.818, "Yilmaz and Sendir 2002"
-    ),
-    ReboundCorrelation(
-        "dincer", "andesite, basalt, tuff", "linear", 2.75, -36.83, "Dincer et al. 2004"
-    ),
-    ReboundCorrelation(
-        "aggistalis", "gabbro, basalt", "linear", 2.22, -47.67, "Aggistalis et al. 1996"
-    ),
-)
-"""Relations by lithology, all as listed in one compiled table (a university course annex)."""
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Floats, Values, Words, number, numbers
 
 REBOUND_HAMMER_SIGMA_LN = float(np.log(2) / ndtri(0.9))
 """Scatter of one reading: half to twice, read as 10th and 90th percentile (from memory)."""
 
 REBOUND_CORRELATION_SIGMA_LN = 0.53
 """Scatter between lithologies, shared by all readings of a sector: standard deviation of the
-logarithms of the five strengths that `REBOUND_CORRELATIONS` and Deere and Miller give at N = 40
-(84, 80, 24, 73 and 41 MPa)."""
+logarithms of the strengths that Deere and Miller and four relations for single rocks (Singh 1983,
+Yilmaz and Sendir 2002, Dincer 2004, Aggistalis 1996) give at N = 40: 84, 80, 24, 73 and 41 MPa."""
 
 UNIT_WEIGHT_UNKNOWN_KN_M3 = 26.0
 UNIT_WEIGHT_UNKNOWN_SIGMA_LN = 0.16
 """With no unit weight, 26 kN/m3 is used and the scatter widened by what 2 kN/m3 do at N = 40."""
 
 
-def rebound_strength_mpa(rebound_number: Any, unit_weight_kn_m3: Any) -> Any:
+@labelled("MPa")
+def rebound_strength_mpa(rebound_number: Values, unit_weight_kn_m3: Values) -> Floats:
     r"""Strength from the rebound number of an L-type hammer.
 
     .. math:: \log_{10} \sigma_c = 0.00088\,\gamma R + 1.01
@@ -82,78 +57,11 @@ def rebound_strength_mpa(rebound_number: Any, unit_weight_kn_m3: Any) -> Any:
     >>> round(float(rebound_strength_mpa(40, 26)), 1)
     84.2
     """
+    rebound_number, unit_weight_kn_m3 = numbers(rebound_number, unit_weight_kn_m3)
     return 10 ** (0.00088 * unit_weight_kn_m3 * rebound_number + 1.01)
 
 
-def rebound_strength_deere_miller_mpa(rebound_number: Any, density_t_m3: Any) -> Any:
-    r"""Strength from the rebound number, Deere and Miller's own form.
-
-    .. math:: \sigma_c = 6.9 \times 10^{0.0087\,\rho N + 0.16}
-
-    Parameters
-    ----------
-    rebound_number : array_like
-        Rebound number N of an L-type hammer.
-    density_t_m3 : array_like
-        Density, t/m3 (g/cm3).
-
-    Returns
-    -------
-    array_like
-        Uniaxial compressive strength, MPa; NaN stays NaN.
-
-    References
-    ----------
-    Deere and Miller (1966) as listed in a university course annex (digits partly garbled in
-    the scan). Kept to show that it agrees with `rebound_strength_mpa` within a few percent.
-
-    Examples
-    --------
-    >>> round(float(rebound_strength_deere_miller_mpa(40, 2.65)), 1)
-    83.4
-    """
-    return 6.9 * 10 ** (0.0087 * density_t_m3 * rebound_number + 0.16)
-
-
-def rebound_strength_by_correlation_mpa(rebound_number: Any, name: str) -> Any:
-    """Strength from a rebound number by a relation fitted to one group of rocks.
-
-    Parameters
-    ----------
-    rebound_number : array_like
-        Rebound number N.
-    name : str
-        A `name` of `REBOUND_CORRELATIONS`.
-
-    Returns
-    -------
-    array_like
-        Strength, MPa; NaN stays NaN. Below the fitted range it may come out negative.
-
-    Raises
-    ------
-    OptionError
-        Unknown name.
-
-    Notes
-    -----
-    Not used for results: the spread between the relations is, as
-    `REBOUND_CORRELATION_SIGMA_LN`.
-
-    Examples
-    --------
-    >>> round(float(rebound_strength_by_correlation_mpa(40, "yilmaz-sendir")), 1)
-    24.0
-    """
-    by_name = {c.name: c for c in REBOUND_CORRELATIONS}
-    if name not in by_name:
-        raise OptionError(f"rebound correlation {name!r} is not known; use one of {list(by_name)}")
-    relation = by_name[name]
-    line = relation.a * rebound_number + relation.b
-    return np.exp(line) if relation.form == "exponential" else line
-
-
-def sector_mean_rebound(rebound_number: Any, sector: Any) -> tuple[np.ndarray, np.ndarray]:
+def sector_mean_rebound(rebound_number: Values, sector: Words) -> tuple[Floats, NDArray[np.int_]]:
     """Mean rebound number of each anchor's sector, and the number of tests behind it.
 
     Parameters
@@ -179,12 +87,12 @@ def sector_mean_rebound(rebound_number: Any, sector: Any) -> tuple[np.ndarray, n
     >>> mean.tolist(), tests.tolist()
     ([45.0, 45.0, nan], [2, 2, 0])
     """
-    numbers = np.asarray(rebound_number, dtype=float)
+    found = number(rebound_number)
     _, group = np.unique(np.asarray(sector).astype(str), return_inverse=True)
-    known = np.isfinite(numbers)
+    known = np.isfinite(found)
     size = int(group.max(initial=-1)) + 1
     tests = np.bincount(group, weights=known, minlength=size)
-    total = np.bincount(group, weights=np.where(known, numbers, 0.0), minlength=size)
+    total = np.bincount(group, weights=np.where(known, found, 0.0), minlength=size)
     mean = np.full(size, np.nan)
     np.divide(total, tests, out=mean, where=tests > 0)
     return mean[group], tests[group].astype(int)

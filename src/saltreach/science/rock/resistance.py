@@ -10,15 +10,16 @@ The result ranks places and depths; it certifies nothing and replaces no pull te
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+
+from saltreach.science.distributions import Lognormal
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Floats, Values, number, numbers
 
 CONE_K_CRACKED = 7.7
 CONE_K_UNCRACKED = 11.0
-CONE_K_CAST_CRACKED = 8.9
-"""EN 1992-4 k1 for post-installed (cracked, uncracked) and cast-in fasteners (cracked), cylinder
-strength, from memory. They give characteristic values in concrete."""
+"""EN 1992-4 k1 for post-installed fasteners (cracked, uncracked), cylinder strength, from memory.
+They give characteristic values in concrete."""
 CONE_K_MEAN = 13.5
 """Mean of uncracked concrete, post-installed: Fuchs, Eligehausen and Breen, ACI Structural
 Journal 92(1), 1995 (from memory), there with the strength of cubes; used here as the median with
@@ -26,11 +27,6 @@ the rock's own strength (judgement)."""
 
 CONE_STRENGTH_CAP_MPA = 60.0
 """Strength put into concrete formulas is capped here: EN 1992-4 stops at C50/60 (judgement)."""
-
-GROUT_BOND_RATIO = 0.1
-GROUT_BOND_CAP_MPA = 4.2
-"""Littlejohn and Bruce (1977), cement grout, from memory. FHWA-IF-99-015 (GEC 4) repeats the
-tenth of the strength with a cap of 3.1 MPa."""
 
 WALL_WEAK_MPA, WALL_STRONG_MPA = 7.0, 50.0
 WALL_RATIO_WEAK, WALL_RATIO_STRONG = (0.25, 0.35), (0.1, 0.3)
@@ -79,7 +75,10 @@ STEEL_STRENGTH_MPA = 500.0
 commonly made (`materials.GRADES`). Shear of steel is 0.6 of tension up to 500 MPa."""
 
 
-def bond_resistance_kn(diameter_mm: Any, embedment_mm: Any, bond_strength_mpa: Any) -> Any:
+@labelled("kN")
+def bond_resistance_kn(
+    diameter_mm: Values, embedment_mm: Values, bond_strength_mpa: Values
+) -> Floats:
     r"""Pull-out resistance of a bonded anchor with uniform bond.
 
     .. math:: N = \pi d L \tau
@@ -107,41 +106,14 @@ def bond_resistance_kn(diameter_mm: Any, embedment_mm: Any, bond_strength_mpa: A
     >>> round(float(bond_resistance_kn(12, 80, 10)), 2)
     30.16
     """
+    diameter_mm, embedment_mm, bond_strength_mpa = numbers(
+        diameter_mm, embedment_mm, bond_strength_mpa
+    )
     return np.pi * diameter_mm * embedment_mm * bond_strength_mpa / 1000.0
 
 
-def grout_bond_strength_mpa(strength_mpa: Any) -> Any:
-    r"""Ultimate bond between cement grout and rock.
-
-    .. math:: \tau = \min(0.1\,\sigma_c,\ 4.2)
-
-    Parameters
-    ----------
-    strength_mpa : array_like
-        Uniaxial compressive strength of the rock, MPa.
-
-    Returns
-    -------
-    array_like
-        Bond strength, MPa; NaN stays NaN.
-
-    Notes
-    -----
-    For weak rock (7 MPa and less) ratios of 0.25 to 0.35 are quoted; they are not used here.
-
-    References
-    ----------
-    Littlejohn and Bruce (1977), Rock anchors: state of the art, from memory.
-
-    Examples
-    --------
-    >>> float(grout_bond_strength_mpa(30.0))
-    3.0
-    """
-    return np.minimum(GROUT_BOND_RATIO * strength_mpa, GROUT_BOND_CAP_MPA)
-
-
-def wall_bond_ratio(strength_mpa: Any) -> tuple[Any, Any]:
+@labelled({"median": "1", "sigma_ln": "1"}, returns=Lognormal)
+def wall_bond_ratio(strength_mpa: Values) -> Lognormal:
     """Shear of the hole's wall over the strength of the rock: median and spread.
 
     Parameters
@@ -154,6 +126,10 @@ def wall_bond_ratio(strength_mpa: Any) -> tuple[Any, Any]:
     median, sigma_ln : numpy.ndarray
         Of the ratio; see `WALL_RATIO_WEAK`.
 
+    References
+    ----------
+    Littlejohn and Bruce (1977), from memory; the upper end in strong rock is judgement.
+
     Examples
     --------
     >>> median, _ = wall_bond_ratio([5.0, 100.0])
@@ -162,13 +138,14 @@ def wall_bond_ratio(strength_mpa: Any) -> tuple[Any, Any]:
     """
     ends = np.log([WALL_RATIO_WEAK, WALL_RATIO_STRONG])
     where = np.log([WALL_WEAK_MPA, WALL_STRONG_MPA])
-    ln_strength = np.log(np.asarray(strength_mpa, float))
+    ln_strength = np.log(number(strength_mpa))
     ln_median = np.interp(ln_strength, where, ends.mean(axis=1))
     sigma = np.interp(ln_strength, where, np.diff(ends, axis=1)[:, 0] / 2.5631)
-    return np.exp(ln_median), sigma
+    return Lognormal(np.exp(ln_median), sigma)
 
 
-def pull_through_kn(diameter_mm: Any, strength_mpa: Any, load_cycles: Any = 0.0) -> Any:
+@labelled("kN")
+def pull_through_kn(diameter_mm: Values, strength_mpa: Values, load_cycles: Values = 0.0) -> Floats:
     r"""Median axial resistance of a mechanical anchor against being pulled through its hole.
 
     .. math:: N = 0.20\, d^2\, g(f)\, u, \quad g = \sqrt{f/25}\ (f \ge 25),\ (f/25)^2\ (f < 25)
@@ -199,15 +176,17 @@ def pull_through_kn(diameter_mm: Any, strength_mpa: Any, load_cycles: Any = 0.0)
     >>> round(float(pull_through_kn(10.0, 25.0)), 1), round(float(pull_through_kn(10.0, 12.5)), 1)
     (20.0, 5.0)
     """
+    diameter_mm, strength_mpa, load_cycles = numbers(diameter_mm, strength_mpa, load_cycles)
     strength = np.minimum(strength_mpa, CONE_STRENGTH_CAP_MPA) / PULL_THROUGH_AT_MPA
     by_rock = np.minimum(strength, 1.0) ** PULL_THROUGH_WEAK_POWER * np.sqrt(
         np.maximum(strength, 1.0)
     )
-    used = USE_LEFT + (1.0 - USE_LEFT) / (1.0 + np.asarray(load_cycles) / USE_HALF_CYCLES)
-    return PULL_THROUGH_KN_PER_MM2 * np.asarray(diameter_mm) ** 2 * by_rock * used
+    used = USE_LEFT + (1.0 - USE_LEFT) / (1.0 + load_cycles / USE_HALF_CYCLES)
+    return PULL_THROUGH_KN_PER_MM2 * diameter_mm**2 * by_rock * used
 
 
-def cone_resistance_kn(k: Any, strength_mpa: Any, embedment_mm: Any) -> Any:
+@labelled("kN")
+def cone_resistance_kn(k: Values, strength_mpa: Values, embedment_mm: Values) -> Floats:
     r"""Pull-out resistance of one fastener by a full cone of concrete, no edge near.
 
     .. math:: N^0 = k \sqrt{f}\, h_{ef}^{1.5}
@@ -215,7 +194,7 @@ def cone_resistance_kn(k: Any, strength_mpa: Any, embedment_mm: Any) -> Any:
     Parameters
     ----------
     k : array_like
-        Factor, N and mm: `CONE_K_CRACKED`, `CONE_K_UNCRACKED`, `CONE_K_CAST_CRACKED`.
+        Factor, N and mm: `CONE_K_CRACKED`, `CONE_K_UNCRACKED`, `CONE_K_MEAN`.
     strength_mpa : array_like
         Cylinder strength f; for rock use no more than `CONE_STRENGTH_CAP_MPA`.
     embedment_mm : array_like
@@ -240,10 +219,12 @@ def cone_resistance_kn(k: Any, strength_mpa: Any, embedment_mm: Any) -> Any:
     >>> round(float(cone_resistance_kn(7.7, 25, 80)), 2)
     27.55
     """
+    k, strength_mpa, embedment_mm = numbers(k, strength_mpa, embedment_mm)
     return k * np.sqrt(strength_mpa) * embedment_mm**1.5 / 1000.0
 
 
-def cone_area_ratio(edge_distance_mm: Any, embedment_mm: Any) -> Any:
+@labelled("1")
+def cone_area_ratio(edge_distance_mm: Values, embedment_mm: Values) -> Floats:
     r"""Share of the cone's base that one edge leaves.
 
     .. math:: A_{c,N}/A^0_{c,N} = (1.5 h_{ef} + c) / (3 h_{ef}), \quad c \le 1.5 h_{ef}
@@ -269,11 +250,13 @@ def cone_area_ratio(edge_distance_mm: Any, embedment_mm: Any) -> Any:
     >>> float(cone_area_ratio(60.0, 80.0))
     0.75
     """
+    edge_distance_mm, embedment_mm = numbers(edge_distance_mm, embedment_mm)
     near = np.minimum(edge_distance_mm / (1.5 * embedment_mm), 1.0)
     return 0.5 + 0.5 * near
 
 
-def edge_psi(edge_distance_mm: Any, embedment_mm: Any) -> Any:
+@labelled("1")
+def edge_psi(edge_distance_mm: Values, embedment_mm: Values) -> Floats:
     r"""Disturbance of the stresses by an edge.
 
     .. math:: \psi_{s,N} = 0.7 + 0.3\, c / (1.5 h_{ef}) \le 1
@@ -299,10 +282,12 @@ def edge_psi(edge_distance_mm: Any, embedment_mm: Any) -> Any:
     >>> round(float(edge_psi(60.0, 80.0)), 2)
     0.85
     """
+    edge_distance_mm, embedment_mm = numbers(edge_distance_mm, embedment_mm)
     return 0.7 + 0.3 * np.minimum(edge_distance_mm / (1.5 * embedment_mm), 1.0)
 
 
-def pair_ratio(spacing_mm: Any, embedment_mm: Any) -> Any:
+@labelled("1")
+def pair_ratio(spacing_mm: Values, embedment_mm: Values) -> Floats:
     r"""How many single cones a pair of equal anchors is worth.
 
     .. math:: (3 h_{ef} + s) / (3 h_{ef}), \quad s \le 3 h_{ef}
@@ -328,10 +313,14 @@ def pair_ratio(spacing_mm: Any, embedment_mm: Any) -> Any:
     >>> float(pair_ratio(120.0, 80.0))
     1.5
     """
+    spacing_mm, embedment_mm = numbers(spacing_mm, embedment_mm)
     return 1.0 + np.minimum(spacing_mm / (3.0 * embedment_mm), 1.0)
 
 
-def steel_resistance_kn(diameter_mm: Any, steel_strength_mpa: Any = STEEL_STRENGTH_MPA) -> Any:
+@labelled("kN")
+def steel_resistance_kn(
+    diameter_mm: Values, steel_strength_mpa: Values = STEEL_STRENGTH_MPA
+) -> Floats:
     r"""Tension resistance of a solid rod.
 
     .. math:: N = \tfrac{\pi}{4} d^2 f_u
@@ -357,10 +346,12 @@ def steel_resistance_kn(diameter_mm: Any, steel_strength_mpa: Any = STEEL_STRENG
     >>> round(float(steel_resistance_kn(12, 600)), 1)
     67.9
     """
+    diameter_mm, steel_strength_mpa = numbers(diameter_mm, steel_strength_mpa)
     return np.pi / 4.0 * diameter_mm**2 * steel_strength_mpa / 1000.0
 
 
-def pry_out_factor(embedment_mm: Any) -> Any:
+@labelled("1")
+def pry_out_factor(embedment_mm: Values) -> Floats:
     """Pry-out resistance over the cone's (or bond's, if lower): k8.
 
     Parameters
@@ -382,12 +373,15 @@ def pry_out_factor(embedment_mm: Any) -> Any:
     >>> float(pry_out_factor(59.0)), float(pry_out_factor(60.0))
     (1.0, 2.0)
     """
-    return 1.0 + (embedment_mm >= PRY_OUT_DEPTH_MM) + np.minimum(np.abs(embedment_mm), 0.0)
+    embedment_mm = number(embedment_mm)
+    deep = np.where(embedment_mm >= PRY_OUT_DEPTH_MM, 2.0, 1.0)
+    return np.where(np.isnan(embedment_mm), np.nan, deep)
 
 
+@labelled("kN")
 def edge_shear_resistance_kn(
-    diameter_mm: Any, embedment_mm: Any, strength_mpa: Any, edge_distance_mm: Any
-) -> Any:
+    diameter_mm: Values, embedment_mm: Values, strength_mpa: Values, edge_distance_mm: Values
+) -> Floats:
     r"""Resistance to a pull square to a free edge that breaks the edge away.
 
     .. math:: V^0 = 1.7\, d^{\alpha} l_f^{\beta} \sqrt{f}\, c^{1.5}, \quad
@@ -418,38 +412,12 @@ def edge_shear_resistance_kn(
     >>> round(float(edge_shear_resistance_kn(12, 80, 25, 100)), 1)
     14.1
     """
+    diameter_mm, embedment_mm, strength_mpa, edge_distance_mm = numbers(
+        diameter_mm, embedment_mm, strength_mpa, edge_distance_mm
+    )
     length = np.minimum(embedment_mm, 12.0 * diameter_mm)
     distance = np.maximum(edge_distance_mm, EDGE_LEAST_MM)
     alpha = 0.1 * np.sqrt(length / distance)
     beta = 0.1 * (diameter_mm / distance) ** 0.2
     reach = diameter_mm**alpha * length**beta * np.minimum(edge_distance_mm / EDGE_LEAST_MM, 1.0)
     return EDGE_FACTOR_CRACKED * reach * np.sqrt(strength_mpa) * distance**1.5 / 1000.0
-
-
-def interaction(axial_ratio: Any, radial_ratio: Any, exponent: float = 1.5) -> Any:
-    r"""Utilisation under axial and radial load together.
-
-    .. math:: (N/N_R)^n + (V/V_R)^n
-
-    Parameters
-    ----------
-    axial_ratio, radial_ratio : array_like
-        Load over resistance.
-    exponent : float
-        1.5 where the rock fails, 2 where steel does.
-
-    Returns
-    -------
-    array_like
-        Utilisation; up to 1 the pair is borne. NaN stays NaN.
-
-    References
-    ----------
-    EN 1992-4:2018, table 7.3, from memory.
-
-    Examples
-    --------
-    >>> round(float(interaction(0.6, 0.6)), 2)
-    0.93
-    """
-    return axial_ratio**exponent + radial_ratio**exponent

@@ -12,14 +12,18 @@ is taken by the caller, so that a missing part stays visible as NaN.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.science.lookup import coded, named
+from saltreach.science.labelled import labelled
+from saltreach.science.lookup import classify, lookup
+from saltreach.science.types import Floats, Texts, Values, Words, number
+from saltreach.vocabulary.words import FAVOURABILITY, RMR_CLASSES
 
-STRENGTH_STEPS = ((1, 1), (5, 2), (25, 4), (50, 7), (100, 12), (250, 15))
+Steps = tuple[tuple[float, float], ...]
+
+STRENGTH_STEPS: Steps = ((1, 1), (5, 2), (25, 4), (50, 7), (100, 12), (250, 15))
 """Rating above each limit of strength, MPa; 0 up to the first."""
 RQD_STEPS = ((25, 8), (50, 13), (75, 17), (90, 20))
 """Rating above each limit of RQD, %; 3 up to the first."""
@@ -51,36 +55,25 @@ JOINT_WEATHERING: Mapping[str, float] = {
     "high": 1,
     "decomposed": 0,
 }
-CONDITION: Mapping[str, float] = {
-    "very rough, closed, unweathered": 30,
-    "slightly rough, below 1 mm, slightly weathered": 25,
-    "slightly rough, below 1 mm, highly weathered": 20,
-    "slickensided or gouge below 5 mm or open 1 to 5 mm": 10,
-    "soft gouge above 5 mm or open above 5 mm": 0,
-}
 WATER: Mapping[str, float] = {"dry": 15, "damp": 10, "wet": 7, "dripping": 4, "flowing": 0}
-FAVOURABILITY = ("very favourable", "favourable", "fair", "unfavourable", "very unfavourable")
 ORIENTATION: Mapping[str, Mapping[str, float]] = {
     "tunnels": dict(zip(FAVOURABILITY, (0, -2, -5, -10, -12), strict=True)),
     "foundations": dict(zip(FAVOURABILITY, (0, -2, -7, -15, -25), strict=True)),
     "slopes": dict(zip(FAVOURABILITY, (0, -5, -25, -50, -60), strict=True)),
 }
-RMR_CLASSES = ("V", "IV", "III", "II", "I")
 GSI_VALID_ABOVE_RMR89 = 23
 
 
-def _stepped(value: Any, lowest: float, steps: Any, *, from_limit: bool = False) -> Any:
-    """Rating of a value; arithmetic only, so labels stay and NaN stays NaN."""
-    rating = lowest + np.minimum(np.abs(value), 0.0)
-    previous = lowest
-    for limit, reached in steps:
-        beyond = value >= limit if from_limit else value > limit
-        rating = rating + (reached - previous) * beyond
-        previous = reached
-    return rating
+def _stepped(value: Values, lowest: float, steps: Steps, *, from_limit: bool = False) -> Floats:
+    """Rating of a value; NaN stays NaN."""
+    value = number(value)
+    limits, reached = zip(*steps, strict=True)
+    place = np.searchsorted(limits, value, side="right" if from_limit else "left")
+    return np.where(np.isnan(value), np.nan, np.array([lowest, *reached])[place])
 
 
-def rmr_strength_rating(strength_mpa: Any) -> Any:
+@labelled("1")
+def rmr_strength_rating(strength_mpa: Values) -> Floats:
     """RMR89 rating of the intact strength, 0 to 15.
 
     Parameters
@@ -105,7 +98,8 @@ def rmr_strength_rating(strength_mpa: Any) -> Any:
     return _stepped(strength_mpa, 0.0, STRENGTH_STEPS)
 
 
-def rmr_rqd_rating(rqd_pct: Any) -> Any:
+@labelled("1")
+def rmr_rqd_rating(rqd_pct: Values) -> Floats:
     """RMR89 rating of the rock quality designation, 3 to 20.
 
     Parameters
@@ -130,7 +124,8 @@ def rmr_rqd_rating(rqd_pct: Any) -> Any:
     return _stepped(rqd_pct, 3.0, RQD_STEPS)
 
 
-def rqd_from_spacing_pct(spacing_mm: Any) -> Any:
+@labelled("%")
+def rqd_from_spacing_pct(spacing_mm: Values) -> Floats:
     r"""Rock quality designation to expect of a mean joint spacing, where no core was drilled.
 
     .. math:: RQD = 100\, e^{-0.1 \lambda} (0.1 \lambda + 1)
@@ -156,11 +151,12 @@ def rqd_from_spacing_pct(spacing_mm: Any) -> Any:
     >>> round(float(rqd_from_spacing_pct(100.0)), 1)
     73.6
     """
-    per_threshold = 0.1 * 1000.0 / spacing_mm
+    per_threshold = 0.1 * 1000.0 / number(spacing_mm)
     return 100.0 * np.exp(-per_threshold) * (per_threshold + 1.0)
 
 
-def rmr_spacing_rating(spacing_mm: Any) -> Any:
+@labelled("1")
+def rmr_spacing_rating(spacing_mm: Values) -> Floats:
     """RMR89 rating of the spacing of discontinuities, 5 to 20.
 
     Parameters
@@ -185,39 +181,14 @@ def rmr_spacing_rating(spacing_mm: Any) -> Any:
     return _stepped(spacing_mm, 5.0, SPACING_STEPS)
 
 
-def rmr_condition_rating(condition: Any) -> Any:
-    """RMR89 rating of the condition of discontinuities from one sentence, 0 to 30.
-
-    Parameters
-    ----------
-    condition : array_like of str
-        A key of `CONDITION`.
-
-    Returns
-    -------
-    array_like
-        Rating; NaN for empty.
-
-    Raises
-    ------
-    OptionError
-        Words that are not of the table.
-
-    References
-    ----------
-    Bieniawski (1989), table of RMR89, parameter 4.
-
-    Examples
-    --------
-    >>> float(rmr_condition_rating("slightly rough, below 1 mm, slightly weathered"))
-    25.0
-    """
-    return coded(condition, CONDITION, "condition of discontinuities")
-
-
+@labelled("1")
 def rmr_detailed_condition_rating(
-    persistence_m: Any, aperture_mm: Any, roughness: Any, infilling: Any, weathering: Any
-) -> Any:
+    persistence_m: Values,
+    aperture_mm: Values,
+    roughness: Words,
+    infilling: Words,
+    weathering: Words,
+) -> Floats:
     """RMR89 rating of the condition of discontinuities, the sum of five parts, 0 to 30.
 
     Parameters
@@ -248,18 +219,19 @@ def rmr_detailed_condition_rating(
     >>> float(rmr_detailed_condition_rating(2.0, 0.5, "slightly rough", "none", "slight"))
     22.0
     """
-    closed = 1.0 * (aperture_mm == 0)
+    closed = 1.0 * (number(aperture_mm) == 0)
     return (
         _stepped(persistence_m, 6.0, PERSISTENCE_STEPS, from_limit=True)
         + _stepped(aperture_mm, 5.0, APERTURE_STEPS, from_limit=True)
         + closed
-        + coded(roughness, ROUGHNESS, "roughness")
-        + coded(infilling, INFILLING, "infilling")
-        + coded(weathering, JOINT_WEATHERING, "joint weathering")
+        + lookup(roughness, ROUGHNESS, "roughness")
+        + lookup(infilling, INFILLING, "infilling")
+        + lookup(weathering, JOINT_WEATHERING, "joint weathering")
     )
 
 
-def rmr_water_rating(water: Any) -> Any:
+@labelled("1")
+def rmr_water_rating(water: Words) -> Floats:
     """RMR89 rating of groundwater, 0 to 15.
 
     Parameters
@@ -286,10 +258,11 @@ def rmr_water_rating(water: Any) -> Any:
     >>> float(rmr_water_rating("damp"))
     10.0
     """
-    return coded(water, WATER, "groundwater")
+    return lookup(water, WATER, "groundwater")
 
 
-def rmr_orientation_adjustment(favourability: Any, structure: str = "slopes") -> Any:
+@labelled("1")
+def rmr_orientation_adjustment(favourability: Words, structure: str = "slopes") -> Floats:
     """RMR89 adjustment for the orientation of discontinuities, 0 or negative.
 
     Parameters
@@ -320,10 +293,11 @@ def rmr_orientation_adjustment(favourability: Any, structure: str = "slopes") ->
     """
     if structure not in ORIENTATION:
         raise OptionError(f"structure {structure!r} is not known; use one of {list(ORIENTATION)}")
-    return coded(favourability, ORIENTATION[structure], "favourability")
+    return lookup(favourability, ORIENTATION[structure], "favourability")
 
 
-def rmr_class(rmr89: Any) -> np.ndarray:
+@labelled(None)
+def rmr_class(rmr89: Values) -> Texts:
     """Class of a rock mass rating.
 
     Parameters
@@ -346,10 +320,11 @@ def rmr_class(rmr89: Any) -> np.ndarray:
     >>> rmr_class([81, 49, 20]).tolist()
     ['I', 'III', 'V']
     """
-    return named(rmr89, (20, 40, 60, 80), RMR_CLASSES)
+    return classify(rmr89, (20, 40, 60, 80), RMR_CLASSES)
 
 
-def gsi_from_rmr89(rmr89_dry: Any) -> Any:
+@labelled("1")
+def gsi_from_rmr89(rmr89_dry: Values) -> Floats:
     r"""Geological strength index from RMR89.
 
     .. math:: GSI = RMR_{89}' - 5
@@ -373,8 +348,5 @@ def gsi_from_rmr89(rmr89_dry: Any) -> Any:
     >>> float(gsi_from_rmr89(60.0))
     55.0
     """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        # 0/0 is NaN outside the validity, and keeps the labels of the input
-        holds = 1.0 * (rmr89_dry > GSI_VALID_ABOVE_RMR89)
-        valid = np.divide(holds, holds)
-    return (rmr89_dry - 5.0) * valid
+    rmr89_dry = number(rmr89_dry)
+    return np.where(rmr89_dry > GSI_VALID_ABOVE_RMR89, rmr89_dry - 5.0, np.nan)

@@ -6,19 +6,18 @@ grade) or tilts the odds towards strong or weak rock (tap response, weathering).
 constant marked `judgement` is our own: no published calibration for climbing anchors exists.
 
 What the posterior says is about the rock near the hammer, some centimetres deep. It knows
-nothing of cracks (see `rock_mass`) or of the anchor (see `resistance`), and certifies nothing.
+nothing of cracks (see `rmr`) or of the anchor (see `resistance`), and certifies nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
-from saltreach.errors import OptionError
-from saltreach.science.lookup import coded
+from saltreach.science.distributions import Lognormal
+from saltreach.science.labelled import labelled
+from saltreach.science.lookup import lookup
 from saltreach.science.rock.rebound import (
     REBOUND_CORRELATION_SIGMA_LN,
     REBOUND_HAMMER_SIGMA_LN,
@@ -26,6 +25,7 @@ from saltreach.science.rock.rebound import (
     UNIT_WEIGHT_UNKNOWN_SIGMA_LN,
     rebound_strength_mpa,
 )
+from saltreach.science.types import Floats, Texts, Values, Words, numbers
 
 ISRM_LIMITS_MPA: Mapping[str, tuple[float, float]] = {
     "R0": (0.25, 1.0),
@@ -63,20 +63,18 @@ so the less is known, the more the ear counts."""
 CONFLICT_Z = 2.0
 
 
-def _numbers(*values: Any) -> list[Any]:
-    """Make arrays of lists; what has labels keeps them."""
-    return [np.asarray(v, dtype=float) if isinstance(v, (list, tuple)) else v for v in values]
-
-
-def _isrm_ln(isrm_grade: Any) -> Any:
+def _isrm_ln(isrm_grade: Words) -> Floats:
     middles = {g: float(np.log(low * high) / 2) for g, (low, high) in ISRM_LIMITS_MPA.items()}
-    return coded(isrm_grade, middles, "ISRM grade")
+    return lookup(isrm_grade, middles, "ISRM grade")
 
 
-def _rebound_ln(rebound_number: Any, unit_weight_kn_m3: Any, rebound_tests: Any) -> tuple[Any, Any]:
+def _rebound_ln(
+    rebound_number: Values, unit_weight_kn_m3: Values, rebound_tests: Values
+) -> tuple[Floats, Floats]:
     """Logarithm of the strength a rebound number implies, and its variance."""
+    unit_weight_kn_m3, rebound_tests = numbers(unit_weight_kn_m3, rebound_tests)
     weighed = np.isfinite(unit_weight_kn_m3)
-    gamma = np.fmax(unit_weight_kn_m3, 0.0) * weighed + (1.0 - weighed) * UNIT_WEIGHT_UNKNOWN_KN_M3
+    gamma = np.where(weighed, unit_weight_kn_m3, UNIT_WEIGHT_UNKNOWN_KN_M3)
     ln_strength = np.log(rebound_strength_mpa(rebound_number, gamma))
     variance = (
         REBOUND_CORRELATION_SIGMA_LN**2
@@ -86,24 +84,26 @@ def _rebound_ln(rebound_number: Any, unit_weight_kn_m3: Any, rebound_tests: Any)
     return ln_strength, variance
 
 
-def _weighted(value: Any, variance: Any) -> tuple[Any, Any]:
+def _weighted(value: Values, variance: Values) -> tuple[Floats, Floats]:
     """Precision, 0 where the value is unknown, and precision times value."""
+    value, variance = numbers(value, variance)
     known = np.isfinite(value) & np.isfinite(variance)
     precision = known / np.fmax(variance, 1e-12)
     return precision, precision * np.fmax(value, -1e3)
 
 
+@labelled({"median": "MPa", "sigma_ln": "1"}, returns=Lognormal)
 def strength_posterior(
-    prior_median_mpa: Any,
-    prior_sigma_ln: Any,
+    prior_median_mpa: Values,
+    prior_sigma_ln: Values,
     *,
-    rebound_number: Any = np.nan,
-    unit_weight_kn_m3: Any = np.nan,
-    rebound_tests: Any = 1,
-    weathering_grade: Any = "",
-    tap_response: Any = "",
-    isrm_grade: Any = "",
-) -> tuple[Any, Any]:
+    rebound_number: Values = np.nan,
+    unit_weight_kn_m3: Values = np.nan,
+    rebound_tests: Values = 1,
+    weathering_grade: Words = "",
+    tap_response: Words = "",
+    isrm_grade: Words = "",
+) -> Lognormal:
     r"""Strength after the evidence: a lognormal distribution.
 
     With x the logarithm of strength, the prior mean moved by the weathering factor w, and each
@@ -163,13 +163,11 @@ def strength_posterior(
     >>> round(float(median_mpa), 1), round(float(sigma_ln), 3)
     (163.5, 0.323)
     """
-    prior_median_mpa, prior_sigma_ln, rebound_number, unit_weight_kn_m3, rebound_tests = _numbers(
-        prior_median_mpa, prior_sigma_ln, rebound_number, unit_weight_kn_m3, rebound_tests
-    )
-    weathering = coded(weathering_grade, WEATHERING_FACTOR, "weathering grade", 1.0)
-    tilt = coded(tap_response, TAP_TILT, "tap response", 0.0)
+    prior_median_mpa, prior_sigma_ln = numbers(prior_median_mpa, prior_sigma_ln)
+    weathering = lookup(weathering_grade, WEATHERING_FACTOR, "weathering grade", 1.0)
+    tilt = lookup(tap_response, TAP_TILT, "tap response", 0.0)
     rebound_ln, rebound_variance = _rebound_ln(rebound_number, unit_weight_kn_m3, rebound_tests)
-    precision, total = 0.0, 0.0
+    precision, total = numbers(0.0, 0.0)
     for value, variance in (
         (np.log(prior_median_mpa) + np.log(weathering), prior_sigma_ln**2),
         (rebound_ln, rebound_variance),
@@ -181,51 +179,24 @@ def strength_posterior(
         variance = 1.0 / precision
         # nothing known leaves an infinite variance: make that NaN
         variance = variance + 0.0 * variance
-        return np.exp(total * variance + tilt * variance), np.sqrt(variance)
+        return Lognormal(np.exp(total * variance + tilt * variance), np.sqrt(variance))
 
 
-def strength_quantile_mpa(median_mpa: Any, sigma_ln: Any, probability: float) -> Any:
-    """Quantile of a lognormal strength.
-
-    Parameters
-    ----------
-    median_mpa, sigma_ln : array_like
-        From `strength_posterior` or `lithology.strength_prior`.
-    probability : float
-        Between 0 and 1, ends excluded.
-
-    Returns
-    -------
-    array_like
-        Strength that is not exceeded with that probability, MPa; NaN stays NaN.
-
-    Raises
-    ------
-    OptionError
-        Probability out of range.
-
-    Examples
-    --------
-    >>> round(float(strength_quantile_mpa(158.1, 0.357, 0.1)))
-    100
-    """
-    if not 0.0 < probability < 1.0:
-        raise OptionError(f"probability {probability!r} is not between 0 and 1, ends excluded")
-    return median_mpa * np.exp(ndtri(probability) * sigma_ln)
-
-
+@labelled({"z": "1", "text": None})
 def evidence_conflict(
-    prior_median_mpa: Any,
-    prior_sigma_ln: Any,
+    prior_median_mpa: Values,
+    prior_sigma_ln: Values,
     *,
-    rebound_number: Any = np.nan,
-    unit_weight_kn_m3: Any = np.nan,
-    rebound_tests: Any = 1,
-    weathering_grade: Any = "",
-    isrm_grade: Any = "",
+    rebound_number: Values = np.nan,
+    unit_weight_kn_m3: Values = np.nan,
+    rebound_tests: Values = 1,
+    weathering_grade: Words = "",
+    isrm_grade: Words = "",
     z_limit: float = CONFLICT_Z,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Tell where lithology and tests disagree more than their scatter explains.
+) -> tuple[Floats, Texts]:
+    r"""Tell where lithology and tests disagree more than their scatter explains.
+
+    .. math:: z = \frac{|x_i - x_j|}{\sqrt{v_i + v_j}}
 
     Parameters
     ----------
@@ -244,16 +215,18 @@ def evidence_conflict(
     text : numpy.ndarray of str
         Which pair conflicts, empty where none does.
 
+    References
+    ----------
+    Difference of two normal values over its standard deviation; the limit is judgement.
+
     Examples
     --------
     >>> z, text = evidence_conflict(158.1, 0.357, isrm_grade="R1")
     >>> round(float(z), 1), str(text)
     (7.3, 'hammer grade against lithology')
     """
-    prior_median_mpa, prior_sigma_ln, rebound_number, unit_weight_kn_m3, rebound_tests = _numbers(
-        prior_median_mpa, prior_sigma_ln, rebound_number, unit_weight_kn_m3, rebound_tests
-    )
-    weathering = coded(weathering_grade, WEATHERING_FACTOR, "weathering grade", 1.0)
+    prior_median_mpa, prior_sigma_ln = numbers(prior_median_mpa, prior_sigma_ln)
+    weathering = lookup(weathering_grade, WEATHERING_FACTOR, "weathering grade", 1.0)
     rebound_ln, rebound_variance = _rebound_ln(rebound_number, unit_weight_kn_m3, rebound_tests)
     sources = (
         ("lithology", np.log(prior_median_mpa) + np.log(weathering), prior_sigma_ln**2),
@@ -276,7 +249,8 @@ def evidence_conflict(
     return z, text
 
 
-def evidence_veto(tap_response: Any = "", weathering_grade: Any = "") -> np.ndarray:
+@labelled(None)
+def evidence_veto(tap_response: Words = "", weathering_grade: Words = "") -> Texts:
     """Give the reason not to place an anchor that no strength can outweigh.
 
     Parameters
@@ -291,6 +265,10 @@ def evidence_veto(tap_response: Any = "", weathering_grade: Any = "") -> np.ndar
     numpy.ndarray of str
         The reason, empty where nothing vetoes. Hollow always vetoes.
 
+    References
+    ----------
+    ISRM weathering grades (1978); that hollow vetoes is common practice.
+
     Examples
     --------
     >>> evidence_veto(["hollow", "ringing"], ["W1", "W5"]).tolist()
@@ -299,8 +277,8 @@ def evidence_veto(tap_response: Any = "", weathering_grade: Any = "") -> np.ndar
     tap, weathering = np.broadcast_arrays(
         np.asarray(tap_response, dtype=object), np.asarray(weathering_grade, dtype=object)
     )
-    coded(tap, TAP_TILT, "tap response", 0.0)
-    coded(weathering, WEATHERING_FACTOR, "weathering grade", 1.0)
+    lookup(tap, TAP_TILT, "tap response", 0.0)
+    lookup(weathering, WEATHERING_FACTOR, "weathering grade", 1.0)
     return np.select(
         [tap == "hollow", weathering == "W5", weathering == "W6"],
         [

@@ -8,12 +8,15 @@ Losses are relative numbers: they order anchors, they are no money and no count 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from saltreach.errors import OptionError
-from saltreach.science.lookup import coded
+from saltreach.science.labelled import labelled
+from saltreach.science.lookup import lookup
+from saltreach.science.types import Flags, Floats, Values, Words, number, numbers
+from saltreach.vocabulary.words import ORDERS, SEA_CLIFFS_FIRST
 
 CONSEQUENCE: dict[str, float] = {"belay": 10.0, "lower-off": 8.0, "runner": 2.0}
 """Relative consequence of a failure: at a belay all depends on it, a failed runner leaves the next
@@ -22,18 +25,19 @@ one. An unknown position counts as a belay, the worst."""
 UNKNOWN_VISITS_PER_YEAR = 100.0
 """Visits of a route nobody counted, judgement; a caller should give the region's median."""
 
-POLICIES = ("sea-cliffs-first", "pure-risk")
 
-
+@labelled("year-1")
 def yearly_loss(
-    failure_probability: Any,
-    position: Any,
-    visits_per_year: Any,
+    failure_probability: Values,
+    position: Words,
+    visits_per_year: Values,
     *,
     unknown_visits_per_year: float = UNKNOWN_VISITS_PER_YEAR,
     consequence: Mapping[str, float] = CONSEQUENCE,
-) -> np.ndarray:
-    """Expected yearly loss of an anchor: probability, consequence and use multiplied.
+) -> Floats:
+    r"""Expected yearly loss of an anchor: probability, consequence and use multiplied.
+
+    .. math:: L = p\, c\, v
 
     Parameters
     ----------
@@ -53,19 +57,26 @@ def yearly_loss(
     numpy.ndarray
         Relative loss per year; NaN where the probability is unknown.
 
+    References
+    ----------
+    Expected loss, any text on decision analysis; consequences and use are judgement.
+
     Examples
     --------
     >>> yearly_loss(0.01, ["belay", "runner", ""], [100.0, 100.0, np.nan]).round(3).tolist()
     [10.0, 2.0, 10.0]
     """
-    weight = coded(position, consequence, "position", missing=max(consequence.values()))
-    visits = np.asarray(visits_per_year, float)
+    weight = lookup(position, consequence, "position", missing=max(consequence.values()))
+    visits = number(visits_per_year)
     visits = np.where(np.isnan(visits), unknown_visits_per_year, visits)
-    return np.asarray(failure_probability, float) * weight * visits
+    return number(failure_probability) * weight * visits
 
 
-def priority_score(loss_now: Any, loss_after: Any, cost: Any) -> np.ndarray:
-    """Yearly loss avoided for each unit of cost.
+@labelled("")
+def priority_score(loss_now: Values, loss_after: Values, cost: Values) -> Floats:
+    r"""Yearly loss avoided for each unit of cost.
+
+    .. math:: s = \max(0,\, L_0 - L_1) / k
 
     Parameters
     ----------
@@ -84,20 +95,24 @@ def priority_score(loss_now: Any, loss_after: Any, cost: Any) -> np.ndarray:
     OptionError
         A cost of 0 or less.
 
+    References
+    ----------
+    Benefit over cost, any text on decision analysis.
+
     Examples
     --------
     >>> priority_score([10.0, 1.0], [0.0, 2.0], 40.0).tolist()
     [0.25, 0.0]
     """
-    price = np.asarray(cost, float)
-    if (price <= 0).any():
-        raise OptionError(f"cost {float(np.nanmin(price))}: give a cost above 0 for each anchor")
-    return np.maximum(np.asarray(loss_now, float) - loss_after, 0.0) / price
+    loss_now, loss_after, cost = numbers(loss_now, loss_after, cost)
+    if (cost <= 0).any():
+        raise OptionError(f"cost {float(np.nanmin(cost))}: give a cost above 0 for each anchor")
+    return np.maximum(loss_now - loss_after, 0.0) / cost
 
 
 def priority_rank(
-    score: Any, risk_band: Any, sea_cliff: Any, policy: str = "sea-cliffs-first"
-) -> np.ndarray:
+    score: Values, risk_band: Values, sea_cliff: Flags, policy: str = SEA_CLIFFS_FIRST
+) -> NDArray[np.int_]:
     """Place of each sector (or anchor) in the order of rebolting, from 1.
 
     Parameters
@@ -131,25 +146,13 @@ def priority_rank(
     >>> priority_rank([5.0, 1.0, 9.0], [3, 3, 2], [False, True, False], "pure-risk").tolist()
     [2, 3, 1]
     """
-    if policy not in POLICIES:
-        raise OptionError(f"policy {policy!r} is not known; use one of {list(POLICIES)}")
-    falling = -np.asarray(score, float)  # lexsort is stable and puts NaN last
+    if policy not in ORDERS:
+        raise OptionError(f"policy {policy!r} is not known; use one of {list(ORDERS)}")
+    falling = -number(score)  # lexsort is stable and puts NaN last
     keys: tuple[np.ndarray, ...] = (falling,)
-    if policy == "sea-cliffs-first":
-        keys = (falling, ~np.asarray(sea_cliff, bool), -np.asarray(risk_band, float))
+    if policy == SEA_CLIFFS_FIRST:
+        keys = (falling, ~np.asarray(sea_cliff, bool), -number(risk_band))
     order = np.lexsort(keys)
     rank = np.empty(len(order), int)
     rank[order] = np.arange(1, len(order) + 1)
     return rank
-
-
-class Candidates(NamedTuple):
-    """What an unknown input may turn out to be: values, and their chance for each anchor.
-
-    `values` has shape (m,) (numbers or words) or (n, m), `chance` shape (m,) or (n, m) with
-    rows that sum to 1; `unknown` is true for the anchors on which the input is unknown.
-    """
-
-    values: Any
-    chance: Any
-    unknown: Any

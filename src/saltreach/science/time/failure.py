@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from saltreach.errors import OptionError
+from saltreach.science.labelled import labelled
 from saltreach.science.rock.capacity import STEEL_SIGMA_LN
 from saltreach.science.rows import distinct_rows
 from saltreach.science.time.reliability import (
@@ -29,6 +32,7 @@ from saltreach.science.time.updating import (
     odds_update,
     unknown_condition,
 )
+from saltreach.science.types import Column, Floats, Values, number, numbers
 from saltreach.vocabulary.metals import COATED, MATERIAL_BY_NAME, MATERIAL_NAMES
 
 YEARS = 31
@@ -52,21 +56,21 @@ class Anchors(NamedTuple):
     `updating.batch_factor`.
     """
 
-    scc_hazard: Any
-    zinc_rate_um_y: Any
-    steel_rate_um_y: Any
-    zinc_sigma_ln: Any = 0.4
-    steel_sigma_ln: Any = 0.4
-    diameter_mm: Any = np.nan
-    metal_strength_mpa: Any = np.nan
-    rock_kn_p05: Any = np.nan
-    rock_kn_p50: Any = np.nan
-    condition: Any = np.nan
-    years_since_inspection: Any = np.nan
-    batch_factor: Any = 1.0
+    scc_hazard: Column
+    zinc_rate_um_y: Column
+    steel_rate_um_y: Column
+    zinc_sigma_ln: Column = 0.4
+    steel_sigma_ln: Column = 0.4
+    diameter_mm: Column = np.nan
+    metal_strength_mpa: Column = np.nan
+    rock_kn_p05: Column = np.nan
+    rock_kn_p50: Column = np.nan
+    condition: Column = np.nan
+    years_since_inspection: Column = np.nan
+    batch_factor: Column = 1.0
 
 
-def age_mixture(age_y: Any, ages_y: Any, shares: Any) -> tuple[np.ndarray, np.ndarray]:
+def age_mixture(age_y: Values, ages_y: Values, shares: Values) -> tuple[Floats, Floats]:
     """Ages and their weights: one age where known, the given spread where not.
 
     Parameters
@@ -94,9 +98,9 @@ def age_mixture(age_y: Any, ages_y: Any, shares: Any) -> tuple[np.ndarray, np.nd
     >>> ages.tolist(), weights.tolist()
     ([[12.0, 12.0], [5.0, 20.0]], [[1.0, 0.0], [0.25, 0.75]])
     """
-    age = np.asarray(age_y, float)[:, None]
-    spread = np.broadcast_to(np.asarray(ages_y, float), (len(age), np.size(ages_y)))
-    share = np.broadcast_to(np.asarray(shares, float), spread.shape)
+    age = number(age_y)[:, None]
+    spread = np.broadcast_to(number(ages_y), (len(age), np.size(ages_y)))
+    share = np.broadcast_to(number(shares), spread.shape)
     total = share.sum(axis=1, keepdims=True)
     if (share < 0).any() or (total <= 0).any():
         raise OptionError(f"shares of ages {shares!r}: give numbers from 0 up, one above 0")
@@ -106,16 +110,16 @@ def age_mixture(age_y: Any, ages_y: Any, shares: Any) -> tuple[np.ndarray, np.nd
 
 
 def failure_parts(
-    weights: Any,
-    age_y: Any,
+    weights: Values,
+    age_y: Values,
     anchors: Anchors,
     *,
-    age_weights: Any = None,
+    age_weights: Values | None = None,
     years: int = YEARS,
     model: Model = MODEL,
     keep_rank: bool = True,
-    condition_shares: Any = CONDITION_SHARES,
-) -> tuple[np.ndarray, np.ndarray]:
+    condition_shares: ArrayLike = CONDITION_SHARES,
+) -> tuple[Floats, Floats]:
     """Probability that the metal, and that the rock, fails in each coming year.
 
     Parameters
@@ -172,7 +176,7 @@ def failure_parts(
     return np.clip(metal_part, 0.0, 1.0), np.clip(rock_part, 0.0, 1.0)
 
 
-def failure_curve(weights: Any, age_y: Any, anchors: Anchors, **more: Any) -> np.ndarray:
+def failure_curve(weights: Values, age_y: Values, anchors: Anchors, **more: Any) -> Floats:
     """Probability of failing in each coming year, given that the anchor is still in use then.
 
     Parameters
@@ -199,46 +203,44 @@ def failure_curve(weights: Any, age_y: Any, anchors: Anchors, **more: Any) -> np
     return combined(*failure_parts(weights, age_y, anchors, **more))
 
 
-def combined(metal: Any, rock: Any) -> Any:
+@labelled("1")
+def combined(metal: Values, rock: Values) -> Floats:
     """Chance that the metal or the rock fails, independent of each other.
+
+    .. math:: p = 1 - (1 - p_m)(1 - p_r)
+
+    Parameters
+    ----------
+    metal, rock : array_like
+        Chance of each, 0 to 1.
+
+    Returns
+    -------
+    array_like
+        0 to 1; NaN stays NaN.
+
+    References
+    ----------
+    Independent events.
 
     Examples
     --------
     >>> float(combined(0.5, 0.5))
     0.75
     """
-    return 1.0 - (1.0 - np.asarray(metal, float)) * (1.0 - np.asarray(rock, float))
-
-
-def cumulative_probability(curve: Any) -> np.ndarray:
-    """Chance of having failed by the end of each year of a curve.
-
-    Parameters
-    ----------
-    curve : array_like, shape (..., years)
-        From `failure_curve`.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., years)
-
-    Examples
-    --------
-    >>> cumulative_probability([0.5, 0.5]).tolist()
-    [0.5, 0.75]
-    """
-    return 1.0 - np.cumprod(1.0 - np.asarray(curve, float), axis=-1)
+    metal, rock = numbers(metal, rock)
+    return 1.0 - (1.0 - metal) * (1.0 - rock)
 
 
 def capacity_quantile_kn(
-    weights: Any,
-    age_y: Any,
+    weights: Values,
+    age_y: Values,
     anchors: Anchors,
     *,
-    age_weights: Any = None,
+    age_weights: Values | None = None,
     probability: float = 0.05,
     model: Model = MODEL,
-) -> np.ndarray:
+) -> Floats:
     """Quantile of what an anchor holds today: the lesser of metal and rock.
 
     Parameters
@@ -278,11 +280,10 @@ def capacity_quantile_kn(
 
 
 def _rows(
-    weights: Any, age_y: Any, age_weights: Any, anchors: Anchors
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, list[np.ndarray]]:
+    weights: Values, age_y: Values, age_weights: Values | None, anchors: Anchors
+) -> tuple[Floats, Floats, Floats, list[Floats]]:
     """Everything as float arrays with one row per anchor."""
-    chance = np.asarray(weights, float)
-    ages = np.asarray(age_y, float)
+    chance, ages = numbers(weights, age_y)
     ages = ages[:, None] if ages.ndim == 1 else ages
     if chance.ndim != 2 or chance.shape[1] != len(MATERIAL_NAMES) or len(ages) != len(chance):
         raise OptionError(
@@ -291,19 +292,19 @@ def _rows(
         )
     if age_weights is None and ages.shape[1] > 1:
         raise OptionError(f"{ages.shape[1]} ages for each anchor: give `age_weights` too")
-    share = np.ones_like(ages) if age_weights is None else np.asarray(age_weights, float)
-    columns = [np.broadcast_to(np.asarray(v, float), (len(chance),)) for v in anchors]
+    share = np.ones_like(ages) if age_weights is None else number(age_weights)
+    columns = [np.broadcast_to(number(v), (len(chance),)) for v in anchors]
     return chance, ages, share, columns
 
 
 def _metal_curve(
     metal: int,
-    time: np.ndarray,
+    time: Floats,
     a: Anchors,
     model: Model,
     keep_rank: bool,
-    condition_shares: Any,
-) -> np.ndarray:
+    condition_shares: ArrayLike,
+) -> Floats:
     """Yearly probability that a metal (and the constant rest) fails, years on the last axis."""
     name = MATERIAL_NAMES[metal]
     since = a.years_since_inspection[:, None] + time - time[:, :1]
@@ -327,15 +328,13 @@ def _metal_curve(
     return combined(p, failed[:, None])
 
 
-def _ratio(
-    condition: np.ndarray, way: str, since: np.ndarray, age_y: np.ndarray, shares: Any
-) -> np.ndarray:
+def _ratio(condition: Floats, way: str, since: Floats, age_y: Floats, shares: ArrayLike) -> Floats:
     """Factor on the odds by what was recorded, or by what usually goes unrecorded."""
     unseen, _ = unknown_condition(way, age_y, shares)
     return np.where(np.isnan(condition), unseen, odds_ratio(condition, way, since))
 
 
-def _whole_kn(name: str, a: Anchors, model: Model) -> np.ndarray:
+def _whole_kn(name: str, a: Anchors, model: Model) -> Floats:
     """Nominal shear strength of an uncracked bar."""
     metal = MATERIAL_BY_NAME[name]
     strength = np.where(np.isnan(a.metal_strength_mpa), metal.strength_mpa, a.metal_strength_mpa)
@@ -343,19 +342,17 @@ def _whole_kn(name: str, a: Anchors, model: Model) -> np.ndarray:
     return steel_strength_kn(0.0, diameter, 1.0, 1.0, 1.0, steel_strength_mpa=strength)
 
 
-def _more_often(p: np.ndarray, a: Anchors) -> np.ndarray:
+def _more_often(p: Floats, a: Anchors) -> Floats:
     return -np.expm1(a.batch_factor[:, None] * np.log1p(-np.minimum(p, 1 - 1e-12)))
 
 
-def _crack_curve(
-    name: str, time: np.ndarray, a: Anchors, ratio: np.ndarray, model: Model
-) -> np.ndarray:
+def _crack_curve(name: str, time: Floats, a: Anchors, ratio: Floats, model: Model) -> Floats:
     scale = scc_scale_y(a.scc_hazard, name, model)[:, None]
     p = _more_often(weibull_conditional_probability(time, 1.0, scale, model.shape), a)
     return odds_update(p, ratio)
 
 
-def _rust_nodes(name: str, a: Anchors, model: Model) -> Any:
+def _rust_nodes(name: str, a: Anchors, model: Model) -> Iterator[tuple[Any, ...]]:
     """Diameter, coating and rates at nodes of one score: harsher air, thinner coating."""
     low, high = ZINC_UM[name]
     coating = np.sqrt(low * high)
@@ -368,7 +365,7 @@ def _rust_nodes(name: str, a: Anchors, model: Model) -> Any:
         yield weight, diameter, coating, zinc, a.steel_rate_um_y * np.exp(steel_sigma * z)
 
 
-def _rust_curve(name: str, time: np.ndarray, a: Anchors, model: Model) -> np.ndarray:
+def _rust_curve(name: str, time: Floats, a: Anchors, model: Model) -> Floats:
     """Yearly probability by rust; rates in steps of 2 %, so that like anchors are done once."""
     rates = [_stepped(v) for v in (a.zinc_rate_um_y, a.steel_rate_um_y)]
     others = [a.zinc_sigma_ln, a.steel_sigma_ln, a.diameter_mm]
@@ -386,18 +383,18 @@ def _rust_curve(name: str, time: np.ndarray, a: Anchors, model: Model) -> np.nda
     return total[inverse]
 
 
-def _stepped(rate_um_y: np.ndarray) -> np.ndarray:
+def _stepped(rate_um_y: Floats) -> Floats:
     return np.exp(np.round(np.log(np.maximum(rate_um_y, 1e-6)) / _RATE_STEP_LN) * _RATE_STEP_LN)
 
 
-def _median(nominal_kn: Any) -> Any:
+def _median(nominal_kn: Floats) -> Floats:
     """Nominal strength is read as the 5th percentile, as in `capacity`."""
     return nominal_kn * np.exp(Z_95 * STEEL_SIGMA_LN)
 
 
 def _rock_curve(
-    a: Anchors, age_y: np.ndarray, ahead: np.ndarray, model: Model, condition_shares: Any
-) -> np.ndarray:
+    a: Anchors, age_y: Floats, ahead: Floats, model: Model, condition_shares: ArrayLike
+) -> Floats:
     p = rock_failure_probability(a.rock_kn_p05, a.rock_kn_p50, model)[:, None]
     since = a.years_since_inspection[:, None] + ahead
     condition = np.minimum(a.condition, CONDITIONS - 2)[:, None]
@@ -405,8 +402,8 @@ def _rock_curve(
 
 
 def _strength_terms(
-    chance: np.ndarray, ages: np.ndarray, share: np.ndarray, a: Anchors, model: Model
-) -> Any:
+    chance: Floats, ages: Floats, share: Floats, a: Anchors, model: Model
+) -> Iterator[tuple[Floats, Floats]]:
     """Weight and ln(median strength) of each part of the metal's mixture, shape (n,)."""
     for metal, name in enumerate(MATERIAL_NAMES):
         for j in range(ages.shape[1]):
@@ -431,19 +428,21 @@ def _strength_terms(
             yield _held(weight * (1 - cracked), whole)
 
 
-def _held(weight: np.ndarray, ln_kn: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _held(weight: Floats, ln_kn: Floats) -> tuple[Floats, Floats]:
     """Parts without weight must not spread their NaN."""
     none = weight == 0
     return weight, np.where(none, 0.0, ln_kn)
 
 
-def _quantile(terms: list[Any], a: Anchors, probability: float, model: Model) -> np.ndarray:
+def _quantile(
+    terms: list[tuple[Floats, Floats]], a: Anchors, probability: float, model: Model
+) -> Floats:
     from scipy.special import ndtr
 
     p05, p50 = rock_quantiles_kn(a.rock_kn_p05, a.rock_kn_p50, model)
     rock_sigma = np.maximum(np.log(p50 / p05) / Z_95, 1e-9)
 
-    def below(ln_kn: np.ndarray) -> np.ndarray:
+    def below(ln_kn: Floats) -> Floats:
         metal = sum(w * ndtr((ln_kn - median) / STEEL_SIGMA_LN) for w, median in terms)
         return 1 - (1 - metal) * (1 - ndtr((ln_kn - np.log(p50)) / rock_sigma))
 

@@ -13,18 +13,27 @@ cracking, so where that governs, the answer is another metal, and the interval o
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from saltreach.errors import OptionError
-from saltreach.science.lookup import coded
+from saltreach.science.labelled import Axis, labelled
+from saltreach.science.lookup import lookup
+from saltreach.science.types import Bools, Flags, Floats, Texts, Values, Words, number, numbers
 
 LADDER_MONTHS = (6, 12, 24, 36, 48, 60)
 """Intervals in use; a candidate is rounded down to one of them, but not below the first."""
 
 EXTERNAL = "external rule"
 """Name of the rule that a land manager or owner sets."""
+
+RULES = (
+    EXTERNAL, "hollow rock", "volcanic gas", "condition", "stress-corrosion hazard",
+    "corrosivity category", "metal below its class", "unknown metal", "unknown date",
+)  # fmt: skip
+"""Names of the caps of `cap_months`; on a tie the first governs."""
+YEARS = Axis("year")
 
 NORM_MONTHS = 12.0
 """The norm of published intervals where somebody owns fixed equipment: BS 7883:1997 12.1.2, UNI
@@ -70,79 +79,17 @@ class Governing(NamedTuple):
     the shortest interval is longer than the rule asked for: keep it out of use until mended.
     """
 
-    months: np.ndarray
-    exact_months: np.ndarray
-    rule: np.ndarray
-    below_ladder: np.ndarray
+    months: Floats
+    exact_months: Floats
+    rule: Texts
+    below_ladder: Bools
 
 
-class ProofPlan(NamedTuple):
-    """Number of anchors to test in all, and the load as a multiple of the design action."""
+@labelled("month")
+def half_life_months(remaining_y: Values, cap_months: float = HALF_LIFE_CAP_MONTHS) -> Floats:
+    r"""Half of the remaining life, capped.
 
-    tests: np.ndarray
-    load_factor: float
-
-
-def corrosion_rate_mm_y(
-    initial_mm: Any, previous_mm: Any, actual_mm: Any, years: Any, years_since_previous: Any
-) -> Any:
-    """Rate of loss from three measured sizes: the greater of long and short term.
-
-    Parameters
-    ----------
-    initial_mm, previous_mm, actual_mm : array_like
-        At installation, at the last inspection, today.
-    years, years_since_previous : array_like
-        Time since installation and since the last inspection, above 0.
-
-    Returns
-    -------
-    array_like
-        mm/y; 0 where nothing was lost. NaN of one term leaves the other.
-
-    References
-    ----------
-    API 570, 7.1, as repeated on public pages about pipe inspection.
-
-    Examples
-    --------
-    >>> round(float(corrosion_rate_mm_y(12.0, 11.4, 10.9, 10.0, 4.0)), 3)
-    0.125
-    """
-    long_term = (initial_mm - actual_mm) / years
-    short_term = (previous_mm - actual_mm) / years_since_previous
-    return np.maximum(np.fmax(long_term, short_term), 0.0)
-
-
-def remaining_life_y(actual_mm: Any, required_mm: Any, rate_mm_y: Any) -> Any:
-    """Years until the required size is reached at a constant rate.
-
-    Parameters
-    ----------
-    actual_mm, required_mm : array_like
-        Size today and least size allowed.
-    rate_mm_y : array_like
-        From `corrosion_rate_mm_y`.
-
-    Returns
-    -------
-    numpy.ndarray
-        Infinite at rate 0; 0 where the required size is passed.
-
-    Examples
-    --------
-    >>> round(float(remaining_life_y(11.0, 9.0, 0.1)))
-    20
-    """
-    spare, rate = np.broadcast_arrays(
-        np.maximum(np.asarray(actual_mm, float) - required_mm, 0.0), np.asarray(rate_mm_y, float)
-    )
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(spare > 0, spare / rate, 0.0 * rate) + 0.0 * spare
-
-
-def half_life_months(remaining_y: Any, cap_months: float = HALF_LIFE_CAP_MONTHS) -> Any:
-    """Half of the remaining life, capped.
+    .. math:: m = \min(6\, t,\, cap)
 
     Parameters
     ----------
@@ -156,15 +103,20 @@ def half_life_months(remaining_y: Any, cap_months: float = HALF_LIFE_CAP_MONTHS)
     array_like
         Months.
 
+    References
+    ----------
+    API 570: half of the remaining life, class 1 piping at most 5 years (second-hand).
+
     Examples
     --------
     >>> half_life_months([6.0, 20.0]).tolist()
     [36.0, 60.0]
     """
-    return np.minimum(6.0 * np.asarray(remaining_y, float), cap_months)
+    return np.minimum(6.0 * number(remaining_y), cap_months)
 
 
-def months_to_target(curve: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray:
+@labelled("month", takes={"curve": YEARS})
+def months_to_target(curve: Values, target_per_y: Values = TARGET_PER_Y) -> Floats:
     """Months until the yearly failure probability reaches the target.
 
     Parameters
@@ -180,36 +132,42 @@ def months_to_target(curve: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray
         0 where it is reached today, infinite where not within the curve; in between linear
         within a year. NaN where the curve is.
 
+    References
+    ----------
+    Arithmetic; the target is judgement, see `TARGET_PER_Y`.
+
     Examples
     --------
     >>> months_to_target([[1e-4, 5e-4, 1.5e-3], [2e-3, 3e-3, 4e-3]], 1e-3).tolist()
     [18.0, 0.0]
     """
-    p = np.asarray(curve, float)
-    target = np.broadcast_to(np.asarray(target_per_y, float), p.shape[:1])
-    reached = p >= target[:, None]
-    first = np.argmax(reached, axis=1)
-    row = np.arange(len(p))
-    before, after = p[row, np.maximum(first - 1, 0)], p[row, first]
+    p, target = number(curve), number(target_per_y)
+    reached = p >= target[..., None]
+    first = np.argmax(reached, axis=-1)
+    before, after = (
+        np.take_along_axis(p, at[..., None], axis=-1)[..., 0]
+        for at in (np.maximum(first - 1, 0), first)
+    )
     part = (target - before) / np.where(after > before, after - before, 1.0)
     months = np.where(first == 0, 0.0, 12.0 * (first - 1 + part))
-    months = np.where(reached.any(axis=1), months, np.inf)
-    return np.where(np.isnan(p).any(axis=1), np.nan, months)
+    months = np.where(reached.any(axis=-1), months, np.inf)
+    return np.where(np.isnan(p).any(axis=-1), np.nan, months)
 
 
+@labelled(dict.fromkeys(RULES, "month"), returns=dict)
 def cap_months(
     *,
-    corrosivity_category: Any = "",
-    scc_band: Any = "",
-    cracks: Any = True,
-    condition: Any = np.nan,
-    metal_known: Any = True,
-    date_known: Any = True,
-    hollow: Any = False,
-    volcanic: Any = False,
-    below_class: Any = False,
-    external_months: Any = np.nan,
-) -> dict[str, np.ndarray]:
+    corrosivity_category: Words = "",
+    scc_band: Words = "",
+    cracks: Flags = True,
+    condition: Values = np.nan,
+    metal_known: Flags = True,
+    date_known: Flags = True,
+    hollow: Flags = False,
+    volcanic: Flags = False,
+    below_class: Flags = False,
+    external_months: Values = np.nan,
+) -> dict[str, Floats]:
     """Longest intervals by class, evidence, and whoever manages the land.
 
     Parameters
@@ -233,32 +191,36 @@ def cap_months(
     dict
         Candidates for `governing`, by name of the rule; NaN where a cap does not apply.
 
+    References
+    ----------
+    Judgement, see the constants; the norm of a year as in `NORM_MONTHS`.
+
     Examples
     --------
     >>> caps = cap_months(corrosivity_category="C4", condition=2.0)
     >>> float(caps["corrosivity category"]), float(caps["condition"])
     (36.0, 24.0)
     """
-    grade = np.asarray(condition, float)
+    grade = number(condition)
     by_grade = np.array(CONDITION_CAP_MONTHS)[np.clip(np.nan_to_num(grade), 0, 4).astype(int)]
-    return {
-        EXTERNAL: np.asarray(external_months, float),
-        "hollow rock": np.where(hollow, HOLLOW_CAP_MONTHS, np.nan),
-        "volcanic gas": np.where(volcanic, VOLCANIC_CAP_MONTHS, np.nan),
-        "condition": np.where(np.isnan(grade), np.nan, by_grade),
-        "stress-corrosion hazard": np.where(
-            cracks, coded(scc_band, SCC_CAP_MONTHS, "hazard band"), np.nan
-        ),
-        "corrosivity category": np.asarray(
-            coded(corrosivity_category, CATEGORY_CAP_MONTHS, "corrosivity category")
-        ),
-        "metal below its class": np.where(below_class, BELOW_CLASS_CAP_MONTHS, np.nan),
-        "unknown metal": np.where(metal_known, np.nan, UNKNOWN_METAL_CAP_MONTHS),
-        "unknown date": np.where(date_known, np.nan, UNKNOWN_DATE_CAP_MONTHS),
-    }
+    months = (
+        number(external_months),
+        np.where(hollow, HOLLOW_CAP_MONTHS, np.nan),
+        np.where(volcanic, VOLCANIC_CAP_MONTHS, np.nan),
+        np.where(np.isnan(grade), np.nan, by_grade),
+        np.where(cracks, lookup(scc_band, SCC_CAP_MONTHS, "hazard band"), np.nan),
+        lookup(corrosivity_category, CATEGORY_CAP_MONTHS, "corrosivity category"),
+        np.where(below_class, BELOW_CLASS_CAP_MONTHS, np.nan),
+        np.where(metal_known, np.nan, UNKNOWN_METAL_CAP_MONTHS),
+        np.where(date_known, np.nan, UNKNOWN_DATE_CAP_MONTHS),
+    )
+    return dict(zip(RULES, months, strict=True))
 
 
-def months_by_probability(curve: Any, rusts: Any, target_per_y: Any = TARGET_PER_Y) -> np.ndarray:
+@labelled("month", takes={"curve": YEARS})
+def months_by_probability(
+    curve: Values, rusts: Flags, target_per_y: Values = TARGET_PER_Y
+) -> Floats:
     """Months until the target is reached; once it is, a step that a person can keep.
 
     Parameters
@@ -274,20 +236,25 @@ def months_by_probability(curve: Any, rusts: Any, target_per_y: Any = TARGET_PER
     -------
     numpy.ndarray, shape (n,)
 
+    References
+    ----------
+    BS 7883:1997 12.1.2, UNI 11560:2022, EN 365:2004 (second-hand) for the yearly norm; the steps
+    are judgement.
+
     Examples
     --------
     >>> months_by_probability([[0.01, 0.02], [0.2, 0.3], [0.2, 0.3]], [True, False, True]).tolist()
     [12.0, 12.0, 6.0]
     """
-    p = np.asarray(curve, float)
-    ratio = np.nan_to_num(p[:, 0]) / target_per_y
+    p, target = number(curve), number(target_per_y)
+    ratio = np.nan_to_num(p[..., 0]) / target
     limits, months = (np.array(v) for v in zip(*RUST_ABOVE_TARGET, strict=True))
     step = months[np.searchsorted(limits[:-1], ratio, side="right")]
     step = np.where(rusts, step, NORM_MONTHS)
-    return np.maximum(months_to_target(p, target_per_y), step)
+    return np.maximum(months_to_target(p, target), step)
 
 
-def governing(candidates: Mapping[str, Any], kept: Collection[str] = ()) -> Governing:
+def governing(candidates: Mapping[str, Values], kept: Collection[str] = ()) -> Governing:
     """Shortest of the candidate intervals, rounded down to the ladder.
 
     Parameters
@@ -315,7 +282,7 @@ def governing(candidates: Mapping[str, Any], kept: Collection[str] = ()) -> Gove
     """
     if not candidates:
         raise OptionError("no candidate intervals: give at least one rule with its months")
-    stacked = np.stack(np.broadcast_arrays(*(np.asarray(v, float) for v in candidates.values())))
+    stacked = np.stack(np.broadcast_arrays(*(number(v) for v in candidates.values())))
     wrong = [n for n, v in zip(candidates, stacked, strict=True) if (v < 0).any()]
     if wrong:
         raise OptionError(f"candidate {wrong[0]!r} has negative months; give 0 or more")
@@ -340,8 +307,11 @@ def governing(candidates: Mapping[str, Any], kept: Collection[str] = ()) -> Gove
     )
 
 
-def zero_failure_sample_size(confidence: Any, reliability: Any) -> Any:
-    """How many must pass, none failing, to show a reliability with some confidence.
+@labelled("1")
+def zero_failure_sample_size(confidence: Values, reliability: Values) -> Floats:
+    r"""How many must pass, none failing, to show a reliability with some confidence.
+
+    .. math:: n = \lceil \ln(1 - C) / \ln R \rceil
 
     Parameters
     ----------
@@ -350,20 +320,27 @@ def zero_failure_sample_size(confidence: Any, reliability: Any) -> Any:
 
     Returns
     -------
-    numpy.ndarray or int
-        :math:`\\lceil \\ln(1 - C) / \\ln R \\rceil`.
+    numpy.ndarray
+        A whole number; NaN stays NaN.
+
+    References
+    ----------
+    Binomial distribution without failures (success run), any handbook of quality.
 
     Examples
     --------
     >>> int(zero_failure_sample_size(0.95, 0.90))
     29
     """
-    count = np.log1p(-np.asarray(confidence, float)) / np.log(reliability)
-    return np.ceil(count - 1e-9).astype(int)
+    count = np.log1p(-number(confidence)) / np.log(number(reliability))
+    return np.ceil(count - 1e-9)
 
 
-def reliability_lower_bound(tests: Any, confidence: Any) -> Any:
+@labelled("1")
+def reliability_lower_bound(tests: Values, confidence: Values) -> Floats:
     """Reliability shown by tests that all passed.
+
+    .. math:: R = (1 - C)^{1/n}
 
     Parameters
     ----------
@@ -374,65 +351,18 @@ def reliability_lower_bound(tests: Any, confidence: Any) -> Any:
 
     Returns
     -------
-    numpy.ndarray or float
-        :math:`(1 - C)^{1/n}`. Three passes at 95 % show 0.37: nearly nothing. And a proof load
+    numpy.ndarray
+        Three passes at 95 % show 0.37: nearly nothing. And a proof load
         says nothing of a crack that grows on after it.
+
+    References
+    ----------
+    Binomial distribution without failures, any handbook of quality.
 
     Examples
     --------
     >>> round(float(reliability_lower_bound(3, 0.95)), 3)
     0.368
     """
-    return (1.0 - np.asarray(confidence, float)) ** (1.0 / np.asarray(tests, float))
-
-
-PROOF_REGIMES: dict[str, tuple[float, int, float]] = {
-    "1.5": (0.025, 3, 1.5),
-    "1.25": (0.05, 3, 1.25),
-}
-"""Share of the anchors, least number, load over design action: BS 8539 annex B3 as a supplier of
-fasteners repeats it. The least number of the second regime is not stated there: taken from the
-first."""
-_AFTER_ONE_FAILURE = (2.0, 6)
-
-
-def proof_test_plan(anchors: Any, regime: str = "1.5", failures: Any = 0) -> ProofPlan:
-    """How many anchors of a batch to proof-test, after the failures so far.
-
-    Parameters
-    ----------
-    anchors : array_like
-        Anchors of the batch.
-    regime : str
-        ``1.5``: 2.5 % (3 at least) at 1.5 times the action; ``1.25``: 5 % at 1.25 times.
-    failures : array_like
-        Failures so far: after one the share doubles (6 at least), after two all are tested.
-
-    Returns
-    -------
-    ProofPlan
-        Never more tests than anchors.
-
-    Raises
-    ------
-    OptionError
-        A regime that is not listed.
-
-    References
-    ----------
-    BS 8539:2012, annex B3, second-hand. It is made for anchors in concrete and masonry.
-
-    Examples
-    --------
-    >>> proof_test_plan([120, 200]).tests.tolist(), int(proof_test_plan(200, "1.25").tests)
-    ([3, 5], 10)
-    """
-    if regime not in PROOF_REGIMES:
-        raise OptionError(f"regime {regime!r} is not known; use one of {list(PROOF_REGIMES)}")
-    share, least, load = PROOF_REGIMES[regime]
-    number, failed = np.broadcast_arrays(np.asarray(anchors, int), np.asarray(failures, int))
-    doubled, least_after = _AFTER_ONE_FAILURE
-    first = np.maximum(np.ceil(share * number - 1e-9), least)
-    second = np.maximum(np.ceil(doubled * share * number - 1e-9), least_after)
-    tests = np.select([failed <= 0, failed == 1], [first, second], number)
-    return ProofPlan(np.minimum(tests, number).astype(int), load)
+    tests, confidence = numbers(tests, confidence)
+    return (1.0 - confidence) ** (1.0 / tests)

@@ -26,14 +26,17 @@ Rules of the model, all on the cautious side:
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from saltreach.errors import OptionError
-from saltreach.science.lookup import coded
+from saltreach.science.labelled import Axis, labelled
+from saltreach.science.lookup import lookup
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, loss_um, section_ratio, years_to_loss
 from saltreach.science.rock.resistance import SHEAR_RATIO, STEEL_STRENGTH_MPA, steel_resistance_kn
+from saltreach.science.types import Floats, Values, Words, number, numbers
 from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES
 from saltreach.vocabulary.words import UNKNOWN
 
@@ -75,8 +78,11 @@ class Model(NamedTuple):
 MODEL = Model()
 
 
-def weibull_probability(time_y: Any, scale_y: Any, shape: Any) -> Any:
-    """Chance of having failed by some time, Weibull.
+@labelled("1")
+def weibull_probability(time_y: Values, scale_y: Values, shape: Values) -> Floats:
+    r"""Chance of having failed by some time, Weibull.
+
+    .. math:: p = 1 - e^{-(t/\eta)^b}
 
     Parameters
     ----------
@@ -88,39 +94,28 @@ def weibull_probability(time_y: Any, scale_y: Any, shape: Any) -> Any:
     Returns
     -------
     array_like
-        :math:`1 - e^{-(t/\\eta)^b}`.
+        0 to 1; NaN stays NaN.
+
+    References
+    ----------
+    Weibull distribution.
 
     Examples
     --------
     >>> round(float(weibull_probability(20.0, 30.0, 3.0)), 4)
     0.2564
     """
+    time_y, scale_y, shape = numbers(time_y, scale_y, shape)
     return -np.expm1(-((time_y / scale_y) ** shape))
 
 
-def weibull_hazard_per_y(time_y: Any, scale_y: Any, shape: Any) -> Any:
-    """Rate of failure of what has not failed yet, Weibull.
+@labelled("1")
+def weibull_conditional_probability(
+    age_y: Values, more_y: Values, scale_y: Values, shape: Values
+) -> Floats:
+    r"""Chance of failing within some years, given the age reached, Weibull.
 
-    Parameters
-    ----------
-    time_y, scale_y, shape : array_like
-        As in `weibull_probability`.
-
-    Returns
-    -------
-    array_like
-        1/y.
-
-    Examples
-    --------
-    >>> round(float(weibull_hazard_per_y(20.0, 30.0, 3.0)), 5)
-    0.04444
-    """
-    return shape / scale_y * (time_y / scale_y) ** (shape - 1.0)
-
-
-def weibull_conditional_probability(age_y: Any, more_y: Any, scale_y: Any, shape: Any) -> Any:
-    """Chance of failing within some years, given the age reached, Weibull.
+    .. math:: p = 1 - e^{(t/\eta)^b - ((t + a)/\eta)^b}
 
     Parameters
     ----------
@@ -133,61 +128,55 @@ def weibull_conditional_probability(age_y: Any, more_y: Any, scale_y: Any, shape
     -------
     array_like
 
+    References
+    ----------
+    Weibull distribution.
+
     Examples
     --------
     >>> round(float(weibull_conditional_probability(10.0, 5.0, 25.0, 2.0)), 4)
     0.1813
     """
+    age_y, more_y, scale_y, shape = numbers(age_y, more_y, scale_y, shape)
     return -np.expm1((age_y / scale_y) ** shape - ((age_y + more_y) / scale_y) ** shape)
 
 
-def failure_probability(reliability_index: Any) -> Any:
-    """Probability of failure from the reliability index beta.
+@labelled("1")
+def reliability_index(probability: Values) -> Floats:
+    r"""Reliability index beta from the probability of failure.
 
-    Examples
-    --------
-    >>> f"{float(failure_probability(3.8)):.1e}"
-    '7.2e-05'
-    """
-    from scipy.special import ndtr
+    .. math:: \beta = -\Phi^{-1}(p)
 
-    return ndtr(-np.asarray(reliability_index, float))[()]
+    Parameters
+    ----------
+    probability : array_like
+        Of failure, between 0 and 1.
 
+    Returns
+    -------
+    array_like
+        Index; NaN stays NaN. EN 1990 asks 4.7 in a year of ordinary structures.
 
-def reliability_index(probability: Any) -> Any:
-    """Reliability index beta from the probability of failure (EN 1990, annex C).
+    References
+    ----------
+    EN 1990:2002, annex C, from memory.
 
     Examples
     --------
     >>> round(float(reliability_index(7.2e-5)), 1)
     3.8
     """
+    probability = number(probability)
     from scipy.special import ndtri
 
-    return -ndtri(np.asarray(probability, float))[()]
+    return -ndtri(probability)
 
 
-def index_of_period(index_1y: Any, years: Any) -> Any:
-    r"""Reliability index of several years from that of one, years independent.
+@labelled("year")
+def scc_scale_y(scc_hazard: Values, material: str, model: Model = MODEL) -> Floats:
+    r"""Weibull scale of cracking: inverse to the hazard of the place and the alloy's factor.
 
-    .. math:: \Phi(\beta_n) = \Phi(\beta_1)^n
-
-    References
-    ----------
-    EN 1990:2002, annex C, equation (C.3), from memory.
-
-    Examples
-    --------
-    >>> round(float(index_of_period(4.7, 50)), 2)
-    3.83
-    """
-    from scipy.special import log_ndtr
-
-    return reliability_index(-np.expm1(years * log_ndtr(np.asarray(index_1y, float))))
-
-
-def scc_scale_y(scc_hazard: Any, material: str, model: Model = MODEL) -> Any:
-    """Weibull scale of cracking: inverse to the hazard of the place and the alloy's factor.
+    .. math:: \eta = \eta_{304} / (h\, k)
 
     Parameters
     ----------
@@ -204,12 +193,16 @@ def scc_scale_y(scc_hazard: Any, material: str, model: Model = MODEL) -> Any:
         Years; infinite where nothing cracks (always for titanium), else NaN where the hazard is
         unknown.
 
+    References
+    ----------
+    Judgement within published crack growth: see `Model.scale_304_y`.
+
     Examples
     --------
     >>> scc_scale_y(0.5, "304").tolist(), scc_scale_y(0.5, "316").tolist()
     (12.0, 30.0)
     """
-    hazard = np.asarray(scc_hazard, float)
+    hazard = number(scc_hazard)
     factor = MATERIAL_BY_NAME[material].cracking
     if factor == 0.0:
         return np.full(hazard.shape, np.inf)
@@ -217,15 +210,16 @@ def scc_scale_y(scc_hazard: Any, material: str, model: Model = MODEL) -> Any:
         return model.scale_304_y / (hazard * factor)
 
 
+@labelled("kN")
 def steel_strength_kn(
-    age_y: Any,
-    diameter_mm: Any,
-    coating_um: Any,
-    zinc_rate_um_y: Any,
-    steel_rate_um_y: Any,
-    local_factor: Any = MODEL.local_factor,
-    steel_strength_mpa: Any = STEEL_STRENGTH_MPA,
-) -> Any:
+    age_y: Values,
+    diameter_mm: Values,
+    coating_um: Values,
+    zinc_rate_um_y: Values,
+    steel_rate_um_y: Values,
+    local_factor: Values = MODEL.local_factor,
+    steel_strength_mpa: Values = STEEL_STRENGTH_MPA,
+) -> Floats:
     """Median strength in shear of a coated round bar of some age.
 
     Parameters
@@ -249,26 +243,32 @@ def steel_strength_kn(
         kN. Zinc is lost first (ISO 9224), then steel from its own first year on (that the
         clock of steel starts anew is our reading).
 
+    References
+    ----------
+    ISO 9224:2012 (`metal_loss`); EN 1992-4:2018, 7.2.2.3.1, shear of steel; both from memory.
+
     Examples
     --------
     >>> new, old = steel_strength_kn(np.array([0.0, 20.0]), 10.0, 8.0, 4.2, 80.0)
     >>> round(float(old / new), 2)
     0.61
     """
-    bare_y = np.maximum(age_y - years_to_loss(coating_um, zinc_rate_um_y, EXPONENT_MEAN["zinc"]), 0)
-    lost_mm = local_factor * loss_um(steel_rate_um_y, bare_y, EXPONENT_MEAN["steel"]) / 1000
+    coated_y = years_to_loss(coating_um, zinc_rate_um_y, EXPONENT_MEAN["zinc"])
+    bare_y = np.maximum(number(age_y) - coated_y, 0)
+    lost_mm = number(local_factor) * loss_um(steel_rate_um_y, bare_y, EXPONENT_MEAN["steel"]) / 1000
     whole = SHEAR_RATIO * steel_resistance_kn(diameter_mm, steel_strength_mpa)
     return whole * section_ratio(diameter_mm, lost_mm)
 
 
+@labelled("year")
 def rust_life_y(
-    diameter_mm: Any,
-    required_kn: Any,
-    coating_um: Any,
-    zinc_rate_um_y: Any,
-    steel_rate_um_y: Any,
-    local_factor: Any = MODEL.local_factor,
-) -> Any:
+    diameter_mm: Values,
+    required_kn: Values,
+    coating_um: Values,
+    zinc_rate_um_y: Values,
+    steel_rate_um_y: Values,
+    local_factor: Values = MODEL.local_factor,
+) -> Floats:
     """Years from placing until a coated bar has rusted down to a required strength.
 
     Parameters
@@ -284,23 +284,31 @@ def rust_life_y(
         0 where a new bar does not reach it. Less its age, this is the remaining life for
         `inspection.half_life_months`.
 
+    References
+    ----------
+    As `steel_strength_kn`.
+
     Examples
     --------
     >>> life = rust_life_y(10.0, 12.0, 8.0, 4.2, 80.0)
     >>> round(float(steel_strength_kn(life, 10.0, 8.0, 4.2, 80.0)), 6)
     12.0
     """
+    diameter_mm, required_kn = numbers(diameter_mm, required_kn)
     ratio = np.minimum(required_kn / (SHEAR_RATIO * steel_resistance_kn(diameter_mm)), 1.0)
-    spare_um = 500.0 * diameter_mm * (1.0 - np.sqrt(ratio)) / local_factor
+    spare_um = 500.0 * diameter_mm * (1.0 - np.sqrt(ratio)) / number(local_factor)
     bare_y = years_to_loss(spare_um, steel_rate_um_y, EXPONENT_MEAN["steel"])
     coated_y = years_to_loss(coating_um, zinc_rate_um_y, EXPONENT_MEAN["zinc"])
     return (ratio < 1.0) * (coated_y + bare_y)
 
 
+@labelled("1")
 def overload_probability(
-    strength_kn: Any, strength_sigma_ln: Any, model: Model = MODEL
-) -> np.ndarray:
-    """Chance that the greatest load of a year exceeds a lognormal strength.
+    strength_kn: Values, strength_sigma_ln: Values, model: Model = MODEL
+) -> Floats:
+    r"""Chance that the greatest load of a year exceeds a lognormal strength.
+
+    .. math:: p = \Phi\!\left(-\frac{\ln R - \ln L}{\sqrt{\sigma_R^2 + \sigma_L^2}}\right)
 
     Parameters
     ----------
@@ -315,6 +323,10 @@ def overload_probability(
     -------
     numpy.ndarray
 
+    References
+    ----------
+    Difference of two normal logarithms; the load is judgement.
+
     Examples
     --------
     >>> round(float(overload_probability(4.0, 0.2)), 2)
@@ -323,17 +335,18 @@ def overload_probability(
     from scipy.special import ndtr
 
     with np.errstate(divide="ignore"):
-        margin = np.log(np.asarray(strength_kn, float)) - np.log(model.load_median_kn)
-    return ndtr(-margin / np.hypot(strength_sigma_ln, model.load_sigma_ln))
+        margin = np.log(number(strength_kn)) - np.log(model.load_median_kn)
+    return ndtr(-margin / np.hypot(number(strength_sigma_ln), model.load_sigma_ln))
 
 
 _ROCK_SCORES = np.linspace(-4.5, 4.5, 46)
 _ROCK_WEIGHTS = np.exp(-(_ROCK_SCORES**2) / 2) / np.exp(-(_ROCK_SCORES**2) / 2).sum()
 
 
+@labelled("1")
 def rock_failure_probability(
-    rock_kn_p05: Any, rock_kn_p50: Any, model: Model = MODEL
-) -> np.ndarray:
+    rock_kn_p05: Values, rock_kn_p50: Values, model: Model = MODEL
+) -> Floats:
     r"""Chance in a year that the rock side gives way, having held the year before.
 
     .. math:: p = 1 - \frac{E[F(R)^2]}{E[F(R)]}
@@ -353,6 +366,10 @@ def rock_failure_probability(
     Returns
     -------
     numpy.ndarray
+
+    References
+    ----------
+    Conditional probability; the load and the prior are judgement.
 
     Examples
     --------
@@ -374,29 +391,30 @@ def rock_failure_probability(
 
 
 def rock_quantiles_kn(
-    rock_kn_p05: Any, rock_kn_p50: Any, model: Model = MODEL
-) -> tuple[np.ndarray, np.ndarray]:
+    rock_kn_p05: Values, rock_kn_p50: Values, model: Model = MODEL
+) -> tuple[Floats, Floats]:
     """5th percentile and median of the rock side, the prior where either is unknown."""
-    p05, p50 = np.broadcast_arrays(np.asarray(rock_kn_p05, float), np.asarray(rock_kn_p50, float))
+    p05, p50 = np.broadcast_arrays(*numbers(rock_kn_p05, rock_kn_p50))
     unknown = np.isnan(p05) | np.isnan(p50)
     p05 = np.where(unknown, model.rock_kn_p05, np.maximum(p05, _NO_STRENGTH_KN))
     return p05, np.where(unknown, model.rock_kn_p50, np.maximum(p50, p05))
 
 
-def material_weights(material: Any, shares: Any = None) -> np.ndarray:
+@labelled("1", gives=Axis("material", MATERIAL_NAMES))
+def material_weights(material: Words, shares: ArrayLike | None = None) -> Floats:
     """Chance of each metal: certain where known, the given shares where not.
 
     Parameters
     ----------
-    material : array_like of str, shape (n,)
+    material : array_like of str
         Names of `materials.MATERIALS`, `unknown` or empty.
-    shares : array_like, shape (12,) or (n, 12), optional
+    shares : array_like, shape (12,) or (..., 12), optional
         Shares of the metals among anchors whose metal is unknown: counts of the region or a
         stated prior. They are scaled to sum to 1.
 
     Returns
     -------
-    numpy.ndarray, shape (n, 12)
+    numpy.ndarray, shape (..., 12)
         Rows sum to 1; NaN where the metal is unknown and no shares are given.
 
     Raises
@@ -404,20 +422,22 @@ def material_weights(material: Any, shares: Any = None) -> np.ndarray:
     OptionError
         A metal that is not listed, or shares that are negative or all 0.
 
+    References
+    ----------
+    Law of total probability.
+
     Examples
     --------
     >>> weights = material_weights(["304", "unknown"], [0, 0, 1, 0, 0, 0, 0, 2, 1, 0, 0, 0])
     >>> weights[1, [2, 7, 8]].tolist()
     [0.25, 0.5, 0.25]
     """
-    place = np.atleast_1d(
-        coded(material, {name: float(i) for i, name in enumerate(MATERIAL_NAMES)}, "material")
-    )
+    place = lookup(material, MATERIAL_NAMES, "material")
     known = ~np.isnan(place)
-    out = np.full((len(place), len(MATERIAL_NAMES)), np.nan)
+    out = np.full((*place.shape, len(MATERIAL_NAMES)), np.nan)
     out[known] = np.eye(len(MATERIAL_NAMES))[place[known].astype(int)]
     if shares is not None:
-        given = np.broadcast_to(np.asarray(shares, float), out.shape)[~known]
+        given = np.broadcast_to(number(shares), out.shape)[~known]
         total = given.sum(axis=1, keepdims=True)
         if (given < 0).any() or (total <= 0).any():
             raise OptionError(

@@ -7,11 +7,12 @@ cracks, so a sound look earns near-zero credit there, and little for a bond insi
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import ArrayLike
 
 from saltreach.errors import OptionError
+from saltreach.science.labelled import labelled
+from saltreach.science.types import Floats, Values, number, numbers
 
 CONDITIONS = 5
 LIKELIHOODS: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
@@ -26,8 +27,11 @@ CREDIT_HALF_LIFE_Y = 3.0
 """Years after which a good finding counts half as much (in the logarithm). A bad one stays."""
 
 
-def odds_ratio(condition: Any, way: str, years_since: Any = 0.0) -> np.ndarray:
-    """How much a recorded condition multiplies the odds of failure.
+@labelled("1")
+def odds_ratio(condition: Values, way: str, years_since: Values = 0.0) -> Floats:
+    r"""How much a recorded condition multiplies the odds of failure.
+
+    .. math:: \lambda = P(c \mid \text{fails}) / P(c \mid \text{holds})
 
     Parameters
     ----------
@@ -48,6 +52,10 @@ def odds_ratio(condition: Any, way: str, years_since: Any = 0.0) -> np.ndarray:
     OptionError
         A way that is not listed.
 
+    References
+    ----------
+    Bayes' rule; the likelihoods are judgement.
+
     Examples
     --------
     >>> odds_ratio([0, 3, np.nan], "visible").round(2).tolist()
@@ -58,7 +66,7 @@ def odds_ratio(condition: Any, way: str, years_since: Any = 0.0) -> np.ndarray:
     if way not in LIKELIHOODS:
         raise OptionError(f"way to fail {way!r} is not known; use one of {list(LIKELIHOODS)}")
     failing, sound = (np.array(row) for row in LIKELIHOODS[way])
-    grade, since = np.broadcast_arrays(np.asarray(condition, float), np.asarray(years_since, float))
+    grade, since = np.broadcast_arrays(*numbers(condition, years_since))
     index = np.clip(np.nan_to_num(grade), 0, CONDITIONS - 1).astype(int)
     ratio = np.where(np.isnan(grade), 1.0, (failing / sound)[index])
     credit = np.where(np.isnan(since), 0.0, 0.5 ** (np.maximum(since, 0) / CREDIT_HALF_LIFE_Y))
@@ -72,9 +80,10 @@ CONDITION_AGE_Y = 15.0
 """Age from which those shares hold in full; a new anchor has none of the bad ones. Judgement."""
 
 
+@labelled({"ratio": "1", "failed": "1"})
 def unknown_condition(
-    way: str, age_y: Any, shares: Any = CONDITION_SHARES
-) -> tuple[np.ndarray, np.ndarray]:
+    way: str, age_y: Values, shares: ArrayLike = CONDITION_SHARES
+) -> tuple[Floats, Floats]:
     """What an unrecorded condition does: factor on the odds, and chance of having failed.
 
     Parameters
@@ -91,22 +100,29 @@ def unknown_condition(
     ratio, failed : numpy.ndarray
         Good findings earn nothing where nobody looked, so the factor is never below 1.
 
+    References
+    ----------
+    Bayes' rule over `CONDITION_SHARES`, which are judgement.
+
     Examples
     --------
     >>> ratio, failed = unknown_condition("visible", [0.0, 30.0])
     >>> ratio.round(2).tolist(), failed.round(4).tolist()
     ([1.0, 2.49], [0.0, 0.003])
     """
-    share = np.asarray(shares, float) / np.sum(shares)
+    share = number(shares) / np.sum(shares)
     ratios = np.maximum(odds_ratio(np.arange(4.0), way), 1.0)
     old = float((share[:4] * ratios).sum() / share[:4].sum())
-    age = np.asarray(age_y, float)
+    age = number(age_y)
     part = np.clip(np.where(np.isnan(age), 1.0, age / CONDITION_AGE_Y), 0.0, 1.0)
     return 1.0 + part * (old - 1.0), part * share[4]
 
 
-def odds_update(probability: Any, ratio: Any) -> np.ndarray:
-    """Bayes' rule on odds.
+@labelled("1")
+def odds_update(probability: Values, ratio: Values) -> Floats:
+    r"""Bayes' rule on odds.
+
+    .. math:: \frac{p'}{1 - p'} = \lambda \frac{p}{1 - p}
 
     Parameters
     ----------
@@ -120,19 +136,28 @@ def odds_update(probability: Any, ratio: Any) -> np.ndarray:
     numpy.ndarray
         After; NaN stays NaN.
 
+    References
+    ----------
+    Bayes' rule.
+
     Examples
     --------
     >>> float(odds_update(0.5, 3.0)), float(odds_update(0.01, np.inf))
     (0.75, 1.0)
     """
-    p, r = np.broadcast_arrays(np.asarray(probability, float), np.asarray(ratio, float))
+    p, r = np.broadcast_arrays(*numbers(probability, ratio))
     finite = np.where(np.isinf(r), 1.0, r)
     after = p * finite / (p * finite + (1 - p))
     return np.where(np.isinf(r), 1.0, after)
 
 
-def batch_update(failures: Any, exposure: Any, prior: tuple[float, float]) -> tuple[Any, Any, Any]:
-    """Failure rate after some failures in some exposure: gamma prior, Poisson counts.
+@labelled(dict.fromkeys(("mean", "shape", "rate"), "1"))
+def batch_update(
+    failures: Values, exposure: Values, prior: tuple[float, float]
+) -> tuple[Floats, Floats, Floats]:
+    r"""Failure rate after some failures in some exposure: gamma prior, Poisson counts.
+
+    .. math:: E = \frac{a + k}{b + t}
 
     Parameters
     ----------
@@ -148,17 +173,24 @@ def batch_update(failures: Any, exposure: Any, prior: tuple[float, float]) -> tu
     mean, shape, rate : array_like
         Of the posterior gamma; mean = shape / rate.
 
+    References
+    ----------
+    Gamma prior and Poisson counts, any text on Bayesian statistics.
+
     Examples
     --------
     >>> round(float(batch_update(3, 25, (2.0, 40.0))[0]), 4)
     0.0769
     """
-    shape, rate = prior[0] + failures, prior[1] + exposure
+    shape, rate = prior[0] + number(failures), prior[1] + number(exposure)
     return shape / rate, shape, rate
 
 
-def batch_factor(failures: Any, expected_failures: Any, prior_shape: float = 0.5) -> Any:
-    """How much failures in a batch raise the failure rate of its other anchors.
+@labelled("1")
+def batch_factor(failures: Values, expected_failures: Values, prior_shape: float = 0.5) -> Floats:
+    r"""How much failures in a batch raise the failure rate of its other anchors.
+
+    .. math:: f = \frac{a + k}{a + k_0}
 
     Parameters
     ----------
@@ -175,34 +207,14 @@ def batch_factor(failures: Any, expected_failures: Any, prior_shape: float = 0.5
     array_like
         Factor with mean 1 before anything is seen.
 
+    References
+    ----------
+    As `batch_update`; the spread of batches is judgement.
+
     Examples
     --------
     >>> round(float(batch_factor(1, 0.1)), 2)
     2.5
     """
-    return batch_update(failures, expected_failures, (prior_shape, prior_shape))[0]
-
-
-def normal_update(
-    prior_mean: Any, prior_sd: Any, mean: Any, sd: Any, count: Any
-) -> tuple[Any, Any]:
-    """Mean and spread of a quantity after some readings, all normal.
-
-    Parameters
-    ----------
-    prior_mean, prior_sd : array_like
-        Before.
-    mean, sd, count : array_like
-        Mean of the readings, standard deviation of one, and their number.
-
-    Returns
-    -------
-    mean, sd : array_like
-
-    Examples
-    --------
-    >>> [round(float(v), 4) for v in normal_update(0.05, 0.02, 0.08, 0.015, 4)]
-    [0.0763, 0.007]
-    """
-    before, seen = prior_sd**-2.0, count * sd**-2.0
-    return (before * prior_mean + seen * mean) / (before + seen), (before + seen) ** -0.5
+    mean, _, _ = batch_update(failures, expected_failures, (prior_shape, prior_shape))
+    return number(mean)

@@ -1,33 +1,14 @@
-"""RMR89, GSI, Hoek-Brown and Q-slope against published tables and examples.
+"""RMR89 and GSI against published tables and examples.
 
 The RMR89 cells are typed from a public copy headed "Input parameters to RMR1989 (from
 Bieniawski, 1989)" (scribd document 483451898), apart from our tables. That copy gives 5 for
 RQD below 25 %; Bieniawski (1989) and Hoek's notes give 3 (from memory), which is what we keep.
 """
 
-from pathlib import Path
-
 import numpy as np
-import pandas as pd
 import pytest
 
-from saltreach.science.rock import rmr, rock_mass
-
-HOEK_BROWN = pd.read_csv(Path(__file__).with_name("rock_mass.csv"))
-
-
-@pytest.mark.parametrize(
-    "case", HOEK_BROWN.to_dict("records"), ids=lambda c: f"{c['status']}: {c['source'][:60]}"
-)
-def test_hoek_brown(case):
-    computed = rock_mass.hoek_brown(
-        case["strength_mpa"], case["mi"], case["gsi"], case["disturbance"]
-    )
-    for name in rock_mass.HoekBrown._fields:
-        if not np.isnan(case[name]):
-            rel = max(case["rel"], 0.02 if name == "a" and case["status"] == "from memory" else 0)
-            assert getattr(computed, name) == pytest.approx(case[name], rel=rel), name
-
+from saltreach.science.rock import rmr
 
 # inside each cell, and on each limit (which takes the poorer rating)
 STRENGTH = {
@@ -84,16 +65,10 @@ def test_rmr89_detailed_condition(part):
     assert rmr.rmr_detailed_condition_rating(**BEST) == 30
 
 
-def test_rmr89_condition_sentences_and_water():
-    """Bieniawski 1989: condition 30, 25, 20, 10, 0; water 15, 10, 7, 4, 0."""
-    assert [rmr.rmr_condition_rating(c) for c in rmr.CONDITION] == [30, 25, 20, 10, 0]
-    assert rmr.rmr_water_rating(["dry", "damp", "wet", "dripping", "flowing", ""]).tolist()[:5] == [
-        15,
-        10,
-        7,
-        4,
-        0,
-    ]
+def test_rmr89_water():
+    """Bieniawski 1989: 15, 10, 7, 4, 0."""
+    ratings = rmr.rmr_water_rating(["dry", "damp", "wet", "dripping", "flowing"])
+    assert ratings.tolist() == [15, 10, 7, 4, 0]
 
 
 @pytest.mark.parametrize(
@@ -117,15 +92,15 @@ def test_rmr89_classes_at_their_limits():
 
 
 def test_sum_of_the_five_and_perfect_rock():
-    """Arithmetic: 12 + 17 + 10 + 25 + 10 = 74, slopes fair -25 = 49, class III; best is 100."""
+    """Arithmetic: 12 + 17 + 10 + 22 + 10 = 71, slopes fair -25 = 46, class III; best is 100."""
     total = (
         rmr.rmr_strength_rating(120.0)
         + rmr.rmr_rqd_rating(80.0)
         + rmr.rmr_spacing_rating(400.0)
-        + rmr.rmr_condition_rating("slightly rough, below 1 mm, slightly weathered")
+        + rmr.rmr_detailed_condition_rating(2.0, 0.5, "slightly rough", "none", "slight")
         + rmr.rmr_water_rating("damp")
     )
-    assert total == 74
+    assert total == 71
     assert rmr.rmr_class(total + rmr.rmr_orientation_adjustment("fair")) == "III"
     best = (
         rmr.rmr_strength_rating(300.0)
@@ -161,28 +136,3 @@ def test_gsi_of_hoek():
     gsi = rmr.gsi_from_rmr89(np.array([60.0, 24.0, 23.0, 10.0, np.nan]))
     assert gsi[:2].tolist() == [55.0, 19.0]
     assert np.isnan(gsi[2:]).all()
-
-
-def test_isrm_strength_grades_at_their_limits():
-    """Hoek et al. in doi 10.1155/2022/4798523, table 2; 50 is R3, the lower."""
-    values = [0.5, 1, 3, 5, 10, 25, 40, 50, 75, 100, 200, 250, 300, np.nan]
-    grades = ["R0", "R0", "R1", "R1", "R2", "R2", "R3", "R3", "R4", "R4", "R5", "R5", "R6"]
-    assert rock_mass.isrm_strength_grade(values).tolist() == [*grades, "unknown"]
-
-
-def test_isrm_spacing_classes():
-    """ISRM 1978 (from memory)."""
-    values = [10, 20, 40, 60, 100, 200, 400, 600, 1000, 2000, 4000, 6000, 7000]
-    words = [w for w in rock_mass.SPACING_CLASSES for _ in (0, 1)]
-    assert rock_mass.spacing_class(values).tolist() == words[:13]
-
-
-@pytest.mark.parametrize(("q_slope", "low", "high"), [(0.1, 40, 45), (1.0, 60, 65), (10.0, 80, 85)])
-def test_q_slope_within_the_published_angles(q_slope, low, high):
-    """Bar & Barton, Australian Geomechanics abstract: 40-45, 60-65, 80-85 degrees."""
-    assert low <= rock_mass.q_slope_angle_deg(q_slope) <= high
-
-
-def test_q_slope_formula():
-    """Arithmetic of 20 log10 Q + 65 (from memory): 45, 65, 85."""
-    assert rock_mass.q_slope_angle_deg(np.array([0.1, 1.0, 10.0])).tolist() == [45.0, 65.0, 85.0]
