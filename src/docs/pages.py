@@ -24,6 +24,7 @@ from saltreach.vocabulary.columns import COLUMNS, REQUIRED, Column, columns_of
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 DEMO_DAY = "2026-11-25"
 GROUPS = tuple(m.name for m in iter_modules(science.__path__) if m.ispkg)
+GIVEN = {"register", "survey"}
 STAGES = {
     "register": "As you gave them",
     "survey": "From the survey",
@@ -70,7 +71,7 @@ def _input_table(columns: Iterable[Column], defaults: Mapping[str, Any] = {}) ->
 
 def inputs() -> str:
     """Every table and settings file a user may hand in."""
-    from saltreach.intake import holding, options, policy, prices, tables
+    from saltreach.intake import tables
 
     parts = ["## Register\n", _input_table(columns_of("register").values())]
     about = ModuleAnalyzer.for_module(tables.__name__).find_attr_docs()
@@ -83,17 +84,24 @@ def inputs() -> str:
             *(f"- Refused: {rule.reason}. Fix: {rule.fix}." for rule in one.rules),
             "",
         ]
-    for title, model in (
-        ("Options (TOML)", options.Options),
-        ("Policy (TOML)", policy.Policy),
-        ("Prices (TOML)", prices.PriceFile),
-        ("Holding and contact (TOML)", holding.HoldingFile),
-    ):
+    for title, model in settings_files().items():
         parts += [f"## {title}\n", table(("name", "a value is", "meaning"), settings(model)), ""]
     return "\n".join(parts)
 
 
-def settings(model: type, inside: str = "") -> Iterator[tuple[str, str, str]]:
+def settings_files() -> dict[str, type]:
+    """The records that files of settings are read into."""
+    from saltreach.intake import holding, options, policy, prices
+
+    return {
+        "Options (TOML)": options.Options,
+        "Policy (TOML)": policy.Policy,
+        "Prices (TOML)": prices.PriceFile,
+        "Holding and contact (TOML)": holding.HoldingFile,
+    }
+
+
+def settings(model: type) -> Iterator[tuple[str, str, str]]:
     """Name, what a value is, and meaning of each setting; those of a table inside have a dot."""
     from saltreach.intake.settings import schema_of
 
@@ -127,23 +135,31 @@ def required_columns() -> str:
     return "\n".join(f"- `{n}`: {found[n].meaning}" for n in REQUIRED)
 
 
+def target(column: Column) -> str:
+    """Its place in the page: some names mean different things in different tables."""
+    return f"{column.tables[0]}-{column.name}"
+
+
 def tables() -> str:
     """Names of the columns of each table that is written."""
-    names = dict.fromkeys(t for c in COLUMNS for t in c.tables if t not in ("register", "survey"))
-    rows = ((t, ", ".join(f"[`{c}`](#column-{c})" for c in columns_of(t))) for t in names)
-    return table(("table", "columns"), rows)
+    names = dict.fromkeys(t for c in COLUMNS for t in c.tables if t not in GIVEN)
+    parts = []
+    for name in names:
+        links = (f"[`{n}`](#{target(c)})" for n, c in columns_of(name).items())
+        parts.append(f"### `{name}`\n\n{', '.join(links)}\n")
+    return "\n".join(parts)
 
 
 def results() -> str:
     """Every column of every table that is written, once, by who fills it."""
-    written = [c for c in COLUMNS if set(c.tables) - {"register", "survey"}]
+    written = [c for c in COLUMNS if set(c.tables) - GIVEN]
     order = [*STAGES, *dict.fromkeys(c.stage for c in written if c.stage not in STAGES)]
     written.sort(key=lambda c: order.index(c.stage))
     parts = []
     for stage, columns in groupby(written, key=lambda c: c.stage):
         rows = (
-            (f"[`{c.name}`]{{#column-{c.name}}}", holds(c), c.meaning, ", ".join(c.tables),
-             c.sector)
+            (f"[`{c.name}`]{{#{target(c)}}}", holds(c), c.meaning,
+             ", ".join(t for t in c.tables if t not in GIVEN), c.sector)
             for c in columns
         )  # fmt: skip
         heads = ("column", "holds", "meaning", "in", "a sector carries")
@@ -169,12 +185,13 @@ def word_lists() -> str:
 
 
 def records(module_and_name: str) -> str:
-    """A list of records as a table: one row each, one column per field."""
+    """A list of records as a table, under what their class says of its fields."""
     module, name = module_and_name.split(".")
     found = getattr(import_module(f"saltreach.vocabulary.{module}"), name)
     fields = [n for n in inspect.signature(type(found[0])).parameters]
     rows = ([_shown(getattr(one, f)) for f in fields] for one in found)
-    return table((f.replace("_", " ") for f in fields), rows)
+    about = inspect.getdoc(type(found[0])) or ""
+    return about + "\n\n" + table((f"`{f}`" for f in fields), rows)
 
 
 def _shown(value: object) -> str:
@@ -255,7 +272,7 @@ def python() -> str:
         value = getattr(sr, name)
         kind = "class" if inspect.isclass(value) else "function"
         if callable(value):
-            parts.append(f".. auto{kind}:: {value.__module__}.{value.__name__}")
+            parts.append(f".. auto{kind}:: {sr.__name__}.{name}")
     return _as_rst(parts)
 
 
@@ -268,8 +285,12 @@ def layers() -> str:
     from saltreach.cli import app
 
     found = json.loads(CliRunner().invoke(app, ["layers", "list", "--json"]).stdout)
-    shown = ("name", "quantity", "unit", "version", "source", "licence", "accuracy")
-    return table(shown, ([f"`{x['name']}`", *(x[s] for s in shown[1:])] for x in found))
+    rows = (
+        (f"`{x['name']}`", f"{x['quantity']} ({x['unit']})" if x["unit"] else x["quantity"],
+         f"{x['source']}; {x['version']}", x["licence"], x["accuracy"])
+        for x in found
+    )  # fmt: skip
+    return table(("layer", "gives", "from", "licence", "accuracy"), rows)
 
 
 def first_sector() -> str:

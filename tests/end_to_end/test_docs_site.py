@@ -1,0 +1,145 @@
+"""The documentation builds without a warning and without a network, and says all it should."""
+
+import re
+import subprocess
+import sys
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from numpydoc.docscrape import FunctionDoc
+
+from saltreach.cli import app
+from saltreach.vocabulary.columns import COLUMNS, columns_of
+from saltreach.vocabulary.metals import GRADES
+
+DOCS = Path(__file__).parents[2] / "src" / "docs"
+sys.path.insert(0, str(DOCS))
+
+import pages  # noqa: E402
+
+FORMULAS = [
+    (group, module, name)
+    for group in (*pages.GROUPS, "")
+    for module in pages.science_modules(group)
+    for name in pages.public_functions(module)
+]
+LOADED = {"script": "src", "link": "href", "img": "src", "source": "src", "iframe": "src",
+          "use": "href", "object": "data", "video": "src", "audio": "src"}  # fmt: skip
+
+
+class Page(HTMLParser):
+    """What a page loads, the ids in it, and its text."""
+
+    def __init__(self, file: Path) -> None:
+        super().__init__()
+        self.loads, self.ids, self.words = [], set(), []
+        self.feed(file.read_text(encoding="utf-8"))
+        self.text = " ".join(" ".join(self.words).split())
+
+    def handle_starttag(self, tag, attributes):
+        given = dict(attributes)
+        self.ids.add(given.get("id"))
+        if tag in LOADED and given.get(LOADED[tag]):
+            self.loads.append(given[LOADED[tag]])
+        self.loads += re.findall(r"url\(['\"]?([^'\")]+)", given.get("style") or "")
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+@pytest.fixture(scope="module")
+def site(closed_network, tmp_path_factory):
+    """The built pages; every warning of the build is an error."""
+    out = tmp_path_factory.mktemp("site")
+    done = subprocess.run(
+        [sys.executable, "-m", "sphinx", "--fail-on-warning", "--fresh-env", "--quiet", DOCS, out],
+        env=closed_network, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return out
+
+
+def test_pages_load_nothing_from_elsewhere(site):
+    loads = [load for file in site.rglob("*.html") for load in Page(file).loads]
+    assert loads
+    for style in site.rglob("*.css"):
+        text = style.read_text(encoding="utf-8")
+        loads += re.findall(r"url\(['\"]?([^'\")]+)|@import ['\"]([^'\"]+)", text)
+    away = [load for load in loads if re.match(r"(\w+:)?//", str(load))]
+    assert away == []
+
+
+def test_no_equation_is_left_to_a_script(site):
+    rock = (site / "formulas" / "rock.html").read_text(encoding="utf-8")
+    assert rock.count('display="block"') >= 10
+    for file in site.rglob("*.html"):
+        text = file.read_text(encoding="utf-8")
+        assert "mathjax" not in text.lower() and "\\frac" not in text, file
+
+
+def test_every_line_that_calls_for_something_is_filled(site):
+    for file in site.rglob("*.html"):
+        assert "{{" not in Page(file).text, file
+
+
+@pytest.mark.parametrize("table", sorted({t for c in COLUMNS for t in c.tables}))
+def test_every_column_of_every_table_has_its_row(site, table):
+    given = table in pages.GIVEN
+    page = Page(site / "reference" / ("inputs.html" if given else "results.html"))
+    for name, column in columns_of(table).items():
+        assert given or pages.target(column).replace("_", "-") in page.ids, name
+        assert name in page.text and " ".join(column.meaning.split()) in page.text, name
+        assert all(word in page.text for word in column.choices), name
+
+
+def test_every_table_and_setting_a_user_may_give_is_there(site):
+    from saltreach.intake.tables import TABLES
+
+    text = Page(site / "reference" / "inputs.html").text
+    for table in TABLES:
+        assert all(f"{c.name} {pages.holds(c)}" in text for c in table.columns), table.name
+    for model in pages.settings_files().values():
+        assert all(name.strip("*`") in text for name, *_ in pages.settings(model)), model
+
+
+def test_every_grade_of_metal_has_its_source(site):
+    text = Page(site / "reference" / "words.html").text
+    assert all(g.name in text and " ".join(g.source.split()) in text for g in GRADES)
+
+
+@pytest.mark.parametrize(
+    ("group", "module", "name"), FORMULAS, ids=[f"{m.__name__}.{n}" for _, m, n in FORMULAS]
+)
+def test_every_formula_is_in_the_gallery(site, group, module, name):
+    page = Page(site / "formulas" / f"{group or 'shared'}.html")
+    assert f"{module.__name__}.{name}" in page.ids
+
+
+def test_every_formula_says_its_source():
+    without = [
+        f"{module.__name__}.{name}" for group, module, name in FORMULAS
+        if group and not FunctionDoc(getattr(module, name))["References"]
+    ]  # fmt: skip
+    assert without == []
+
+
+def test_every_command_is_there(site):
+    import typer
+
+    def names(command, before):
+        yield before
+        for name, inner in getattr(command, "commands", {}).items():
+            yield from names(inner, f"{before} {name}")
+
+    text = Page(site / "reference" / "commands.html").text
+    assert all(name in text for name in names(typer.main.get_command(app), "saltreach"))
+
+
+def test_the_package_of_users_holds_no_page():
+    import tomllib
+
+    wheel = tomllib.loads((DOCS.parents[1] / "pyproject.toml").read_text(encoding="utf-8"))
+    wheel = wheel["tool"]["hatch"]["build"]["targets"]["wheel"]
+    assert wheel["packages"] == ["src/saltreach"]
+    assert all(source.startswith("data/") for source in wheel["force-include"])
