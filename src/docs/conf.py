@@ -17,6 +17,7 @@ html_math_renderer = "mathml"
 
 myst_enable_extensions = ["attrs_inline", "deflist"]
 myst_heading_anchors = 3
+smartquotes = False
 default_role = "obj"
 autodoc_typehints = "none"
 autodoc_member_order = "bysource"
