@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import inspect
+import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from importlib import import_module
@@ -18,16 +19,18 @@ from sphinx.pycode import ModuleAnalyzer
 
 import saltreach as sr
 from saltreach import science
+from saltreach.intake import templates
+from saltreach.intake.settings import schema_of, wanted, without_none
+from saltreach.intake.tables import TABLES, Table
 from saltreach.vocabulary import metals, words
 from saltreach.vocabulary.columns import COLUMNS, REQUIRED, Column, columns_of
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 DEMO_DAY = "2026-11-25"
 GROUPS = tuple(m.name for m in iter_modules(science.__path__) if m.ispkg)
-GIVEN = {"register", "survey"}
+GIVEN = {table.name for table in (templates.REGISTER, *TABLES)}
 STAGES = {
     "register": "As you gave them",
-    "survey": "From the survey",
     "layers": "From the layers",
     "science": "Computed by the formulas",
     "decisions": "Decided",
@@ -55,62 +58,48 @@ def holds(column: Column) -> str:
     return ", ".join(filter(None, [column.kind, column.unit, limits]))
 
 
-def _input_table(columns: Iterable[Column], defaults: Mapping[str, Any] = {}) -> str:  # noqa: B006
-    def empty(column: Column) -> str:
-        given = defaults.get(column.name)
-        return f" Empty: {given}." if given not in (None, "", ()) else ""
-
-    return table(
-        ("column", "holds", "meaning"),
-        (
-            (f"**`{c.name}`**" if c.required else f"`{c.name}`", holds(c), c.meaning + empty(c))
-            for c in columns
-        ),
-    )
+def meaning(table: Table, column: Column) -> str:
+    """What a column of a table that is given means, and what an empty cell does."""
+    default = table.defaults.get(column.name)
+    if default in (None, "", ()):
+        return column.meaning
+    if column.kind == "time":
+        default = f"{default // 60:02d}:{default % 60:02d}"
+    return f"{column.meaning}; {default} where empty"
 
 
 def inputs() -> str:
     """Every table and settings file a user may hand in."""
-    from saltreach.intake import tables
-
-    parts = ["## Register\n", _input_table(columns_of("register").values())]
-    about = ModuleAnalyzer.for_module(tables.__name__).find_attr_docs()
-    names = {id(v): k for k, v in vars(tables).items() if isinstance(v, tables.Table)}
-    for one in tables.TABLES:
+    parts = []
+    about = ModuleAnalyzer.for_module(Table.__module__).find_attr_docs()
+    for one in (templates.REGISTER, *TABLES):
+        note = next((d for (_, name), d in about.items() if name.lower() == one.name), [])
+        rows = (
+            (f"**`{c.name}`**" if c.required else f"`{c.name}`", holds(c), meaning(one, c))
+            for c in one.columns.values()
+        )
         parts += [
-            f"## {one.name.capitalize()}\n",
-            " ".join(about.get(("", names[id(one)]), [])) + "\n",
-            _input_table(one.columns, one.defaults),
-            *(f"- Refused: {rule.reason}. Fix: {rule.fix}." for rule in one.rules),
+            f"## {one.title.capitalize()}\n",
+            " ".join(note) + "\n",
+            table(("column", "holds", "meaning"), rows),
+            *dict.fromkeys(
+                f"- `{'`, `'.join(rule.columns)}`: refused where {rule.reason}; {rule.fix}"
+                for rule in one.rules
+            ),
             "",
         ]
-    for title, model in settings_files().items():
-        parts += [f"## {title}\n", table(("name", "a value is", "meaning"), settings(model)), ""]
+    for name, model in templates.SETTINGS.items():
+        heads = ("name", "a value is", "meaning")
+        parts += [f"## {name.capitalize()} (TOML)\n", table(heads, settings(model)), ""]
     return "\n".join(parts)
-
-
-def settings_files() -> dict[str, type]:
-    """The records that files of settings are read into."""
-    from saltreach.intake import holding, options, policy, prices
-
-    return {
-        "Options (TOML)": options.Options,
-        "Policy (TOML)": policy.Policy,
-        "Prices (TOML)": prices.PriceFile,
-        "Holding and contact (TOML)": holding.HoldingFile,
-    }
 
 
 def settings(model: type) -> Iterator[tuple[str, str, str]]:
     """Name, what a value is, and meaning of each setting; those of a table inside have a dot."""
-    from saltreach.intake.settings import schema_of
-
     yield from _settings(schema_of(model), "")
 
 
 def _settings(schema: Mapping[str, Any], inside: str) -> Iterator[tuple[str, str, str]]:
-    from saltreach.intake.settings import wanted, without_none
-
     needed = schema.get("required", ())
     for name, one in schema["properties"].items():
         if one.get("readOnly"):
@@ -119,8 +108,10 @@ def _settings(schema: Mapping[str, Any], inside: str) -> Iterator[tuple[str, str
         if "properties" in deeper:
             yield from _settings(deeper, f"{inside}{name}.")
             continue
-        left_out = one.get("default")
-        said = wanted(one) + (f"; {left_out} where left out" if left_out or left_out == 0 else "")
+        default = one.get("default")
+        said = wanted(one)
+        if default not in (None, "", [], {}):
+            said += f"; {json.dumps(default, ensure_ascii=False)} where left out"
         shown = f"`{inside}{name}`"
         yield (
             f"**{shown}**" if name in needed else shown,
@@ -191,7 +182,7 @@ def records(module_and_name: str) -> str:
     fields = [n for n in inspect.signature(type(found[0])).parameters]
     rows = ([_shown(getattr(one, f)) for f in fields] for one in found)
     about = inspect.getdoc(type(found[0])) or ""
-    return about + "\n\n" + table((f"`{f}`" for f in fields), rows)
+    return about + "\n\n" + table((f.replace("_", " ") for f in fields), rows)
 
 
 def _shown(value: object) -> str:
@@ -278,8 +269,6 @@ def python() -> str:
 
 def layers() -> str:
     """Sources, licences and accuracy of the embedded layers."""
-    import json
-
     from typer.testing import CliRunner
 
     from saltreach.cli import app
