@@ -6,11 +6,15 @@ BIN := $(VENV)/bin
 # The tests start Python many times: what it compiled once it keeps, whatever the caller's shell says.
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint suite search bench clean
+.PHONY: demo docs test lint suite search bench clean
 
 demo: $(VENV)/installed
 	$(BIN)/saltreach demo --out maps/demo
 	@echo "Open the map: maps/demo/map.html"
+
+docs: $(VENV)/documented
+	$(BIN)/python -m sphinx --fail-on-warning --fresh-env --quiet src/docs build/docs
+	@echo "Open the documentation: build/docs/index.html"
 
 test: $(VENV)/tested
 	$(MAKE) --jobs 2 lint suite
@@ -38,13 +42,17 @@ $(VENV)/installed: pyproject.toml
 	$(call install,.)
 	touch $@
 
+$(VENV)/documented: pyproject.toml
+	$(call install,.[docs])
+	touch $(VENV)/installed $@
+
 $(VENV)/tested: pyproject.toml
 	$(call install,.[test])
-	touch $(VENV)/installed $@
+	touch $(VENV)/installed $(VENV)/documented $@
 
 $(VENV)/benched: pyproject.toml
 	$(call install,.[bench])
-	touch $(VENV)/installed $(VENV)/tested $@
+	touch $(VENV)/installed $(VENV)/documented $(VENV)/tested $@
 
 # uv takes a fraction of pip's time; where it does not reach what pip reaches, pip does it.
 define install
@@ -56,4 +64,4 @@ define install
 endef
 
 clean:
-	rm -rf $(VENV) maps/demo
+	rm -rf $(VENV) build maps/demo

@@ -61,11 +61,11 @@ def saltreach(closed_network, tmp_path_factory):
     ) as server:  # fmt: skip
         assert server.stdout.readline() == "ready\n"
 
-        def run(*arguments: object) -> subprocess.CompletedProcess:
+        def run(*arguments: object, within: Path = folder) -> subprocess.CompletedProcess:
             given = [str(a) for a in arguments]
             out.write_text("")
             err.write_text("")
-            call = {"arguments": given, "folder": str(folder), "out": str(out), "err": str(err)}
+            call = {"arguments": given, "folder": str(within), "out": str(out), "err": str(err)}
             server.stdin.write(json.dumps(call) + "\n")
             server.stdin.flush()
             code = int(server.stdout.readline())

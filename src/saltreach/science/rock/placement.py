@@ -311,9 +311,9 @@ def too_close(
     Returns
     -------
     broken : numpy.ndarray of str
-        The rules broken, joined by `; `, empty where none is.
+        The rules broken, joined by semicolons, empty where none is.
     unmeasured : numpy.ndarray of str
-        The distances that could not be checked, joined by `, `; `capacity` takes them as kept
+        The distances that could not be checked, joined by commas; `capacity` takes them as kept
         clear.
 
     References
