@@ -6,6 +6,8 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from saltreach.vocabulary.columns import columns_of
+
 if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
 
@@ -33,7 +35,7 @@ def assessment_html(result: Assessment) -> str:
     said = f"<p>{escape(repr(result).strip('<>'))}</p>"
     if len(result.flat.anchors) <= MOST_ANCHORS:
         return said + framed(map_of(result), "Map of the assessment")
-    columns = ["crag", "anchors", "risk_band", "material_recommended", "next_inspection_on"]
+    columns = list(columns_of("crags", shown="brief"))
     worst = result.flat.crags.sort_values("priority_rank", kind="stable").head(MOST_CRAGS)
     more = len(result.flat.crags) - len(worst)
     return (
