@@ -37,8 +37,8 @@ class Column:
     any anchor has), shared (the worst, or one below where few anchors have it), first (the
     earliest day), most common, counts of, number of, texts of another column, or own (worked out
     there). `decimals` and `shown` say where a reader meets it: on the map's page (`map`), among
-    the figures of a sector's card (`card`), of an anchor (`anchor`), in a few words (`brief`); `chain` is its place in the
-    chain of values that `--explain` prints.
+    the figures of a sector's card (`card`), of an anchor (`anchor`), in a few words (`brief`).
+    `chain` is its place in the chain of values that `--explain` prints.
     """
 
     name: str
