@@ -98,6 +98,10 @@ def standard_draws(count: int = DRAWS) -> Floats:
         Shape (count, 8): each column holds the scores of `count` equally likely strata, in a
         fixed even order (additive recurrence): no chance.
 
+    References
+    ----------
+    Latin hypercube sampling, McKay et al. (1979), with the order of an additive recurrence.
+
     Examples
     --------
     >>> standard_draws(8).shape
@@ -129,6 +133,10 @@ def log_quantiles_kn(
     -------
     tuple of numpy.ndarray
         Quantiles, kN, shape (...); NaN where the draws are.
+
+    References
+    ----------
+    Quantiles of stratified draws, as McKay et al. (1979).
 
     Examples
     --------
@@ -194,6 +202,10 @@ def log_draws(
     -------
     dict
         Natural logarithm of kN, shape (n, draws), by mode.
+
+    References
+    ----------
+    See `resistance`, `knock_down` and `bond`, whose formulas these are.
     """
     rock, resin, wall, cone_model, steel_model, edge_model, grip, kind = scores.T
     column = (..., None)

@@ -274,6 +274,10 @@ def governing(candidates: Mapping[str, Values], kept: Collection[str] = ()) -> G
     OptionError
         No candidates, or a negative one.
 
+    References
+    ----------
+    API 570 for the half of the remaining life; the ladder of intervals is judgement.
+
     Examples
     --------
     >>> found = governing({"half of remaining life": [31.0, 2.0], "condition": [24.0, 60.0]})
