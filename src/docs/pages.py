@@ -42,7 +42,8 @@ def table(heads: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
     """A table of Markdown."""
 
     def line(cells: Iterable[object]) -> str:
-        return "| " + " | ".join(str(c).replace("|", "\\|").replace("\n", " ") for c in cells) + " |"
+        inside = (str(cell).replace("|", "\\|").replace("\n", " ") for cell in cells)
+        return f"| {' | '.join(inside)} |"
 
     named = tuple(heads)
     return "\n".join([line(named), "|---" * len(named) + "|", *map(line, rows)]) + "\n"
@@ -179,7 +180,7 @@ def records(module_and_name: str) -> str:
     """A list of records as a table, under what their class says of its fields."""
     module, name = module_and_name.split(".")
     found = getattr(import_module(f"saltreach.vocabulary.{module}"), name)
-    fields = [n for n in inspect.signature(type(found[0])).parameters]
+    fields = list(inspect.signature(type(found[0])).parameters)
     rows = ([_shown(getattr(one, f)) for f in fields] for one in found)
     about = inspect.getdoc(type(found[0])) or ""
     return about + "\n\n" + table((f.replace("_", " ") for f in fields), rows)
@@ -196,11 +197,12 @@ def _shown(value: object) -> str:
 
 
 def science_modules(group: str = "") -> Iterator[ModuleType]:
-    """Modules of a group of formulas, or those beside the groups."""
+    """Modules of a group of formulas; without one those beside the groups that hold a formula."""
     package = import_module(f"{science.__name__}.{group}" if group else science.__name__)
     for found in iter_modules(package.__path__, f"{package.__name__}."):
-        if not found.ispkg:
-            yield import_module(found.name)
+        module = None if found.ispkg else import_module(found.name)
+        if module and (group or any(hasattr(f, "formula") for f in vars(module).values())):
+            yield module
 
 
 def public_functions(module: ModuleType) -> list[str]:

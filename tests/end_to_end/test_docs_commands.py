@@ -11,7 +11,7 @@ import pytest
 
 TOP = Path(__file__).parents[2]
 DOCS = TOP / "src" / "docs"
-PAGES = [p for p in (DOCS / "tutorial.md", *sorted(DOCS.glob("howto/*.md")))]
+PAGES = (DOCS / "tutorial.md", *sorted(DOCS.glob("howto/*.md")))
 BLOCK = re.compile(r"^```(?:\{code-block\} )?(\w+)\n(?::caption: (\S+)\n)?(.*?)^```$", re.M | re.S)
 FILE = re.compile(r"`([\w-]+/[\w.-]+\.\w+)`")
 

@@ -297,6 +297,10 @@ def category_rates_um_y(metal: str, category: int) -> tuple[float, float, float]
     tuple of float
         um/y (ISO 9223:2012, table 2).
 
+    References
+    ----------
+    ISO 9223:2012, table 2, from memory; the geometric mean is ours.
+
     Examples
     --------
     >>> [round(rate, 1) for rate in category_rates_um_y("steel", 3)]

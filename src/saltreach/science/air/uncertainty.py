@@ -97,6 +97,11 @@ def spread_by_quadrature(exposure: Exposure, chloride: Chloride) -> Spread:
     bend at 10 degC) carry on; at each pair ln(loss) is normal, with the function's own error
     and, to second order, those of humidity and SO2. Humidity has the mean and standard
     deviation of the cut-off normal. Quantiles are the mixture's, by Newton's method.
+
+    References
+    ----------
+    Gauss-Hermite quadrature and the normal mixture: textbook. Numbers of nodes: held to random
+    draws in the tests.
     """
     at_once = SAMPLES_AT_ONCE // (_CHLORIDE_NODES * _TEMPERATURE_NODES)
     return _in_parts(exposure, at_once, lambda air, rows: _quadrature(air, chloride, rows))
@@ -123,6 +128,11 @@ def variance_shares(metal: str, exposure: Exposure, chloride: Chloride) -> dict[
     -----
     Each input moves alone (nodes over its whole distribution, so bends are seen) with the
     others at their central values; what inputs do only together is left out.
+
+    References
+    ----------
+    First-order sensitivity indices in the sense of Sobol (1993), from memory; scaled to sum to 1
+    by our own rule.
     """
     variances = input_variances(metal, exposure, chloride)
     total = np.sum(list(variances.values()), axis=0)
@@ -141,6 +151,10 @@ def input_variances(metal: str, exposure: Exposure, chloride: Chloride) -> dict[
     -------
     dict of ndarray, shape (n,)
         No unit.
+
+    References
+    ----------
+    As `variance_shares`.
     """
     air = _columns(exposure)
     rows = slice(0, len(air.coast_distance_m))

@@ -98,6 +98,11 @@ def standard_draws(count: int = DRAWS) -> Floats:
         Shape (count, 8): each column holds the scores of `count` equally likely strata, in a
         fixed even order (additive recurrence): no chance.
 
+    References
+    ----------
+    Latin hypercube sampling, McKay et al. (1979); order by an additive recurrence (Kronecker
+    sequence), from memory.
+
     Examples
     --------
     >>> standard_draws(8).shape
@@ -129,6 +134,10 @@ def log_quantiles_kn(
     -------
     tuple of numpy.ndarray
         Quantiles, kN, shape (...); NaN where the draws are.
+
+    References
+    ----------
+    Quantiles of a stratified sample: each value stands for the middle of its stratum.
 
     Examples
     --------
@@ -194,6 +203,10 @@ def log_draws(
     -------
     dict
         Natural logarithm of kN, shape (n, draws), by mode.
+
+    References
+    ----------
+    Formulas: see `resistance`, `bond` and `knock_down`; spreads of the models: judgement.
     """
     rock, resin, wall, cone_model, steel_model, edge_model, grip, kind = scores.T
     column = (..., None)

@@ -81,6 +81,10 @@ def sector_mean_rebound(rebound_number: Values, sector: Words) -> tuple[Floats, 
     The logarithm of strength is linear in the rebound number, so the mean number is the
     geometric mean of the strengths. Pass both to `strength_posterior`.
 
+    References
+    ----------
+    Geometric mean of strengths, by the log-linear curves of `rebound_strength_mpa`.
+
     Examples
     --------
     >>> mean, tests = sector_mean_rebound([40.0, 50.0, float("nan")], ["A", "A", "B"])

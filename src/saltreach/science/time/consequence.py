@@ -139,6 +139,10 @@ def priority_rank(
     OptionError
         A policy that is not listed.
 
+    References
+    ----------
+    Our own rule; the order within a band is the association's choice.
+
     Examples
     --------
     >>> priority_rank([5.0, 1.0, 9.0], [3, 3, 2], [False, True, False]).tolist()

@@ -92,6 +92,10 @@ def age_mixture(age_y: Values, ages_y: Values, shares: Values) -> tuple[Floats, 
     OptionError
         Shares that are negative or all 0.
 
+    References
+    ----------
+    Law of total probability. The spread of ages is the caller's.
+
     Examples
     --------
     >>> ages, weights = age_mixture([12.0, np.nan], [5.0, 20.0], [1.0, 3.0])
@@ -153,6 +157,11 @@ def failure_parts(
     Steel: one normal score, 15 even steps, shared by the losses of zinc and steel (both follow
     the air) and by the coating's thickness. Parts fail independently. That an anchor is recorded
     as failed is taken as the metal's; the rock then counts as in condition 3.
+
+    References
+    ----------
+    Parts: see `reliability` and `updating`. That the parts fail
+    independently is an assumption of ours.
     """
     chance, ages, share, columns = _rows(weights, age_y, age_weights, anchors)
     metal_part, rock_part = np.empty((2, len(chance), years))
@@ -190,6 +199,10 @@ def failure_curve(weights: Values, age_y: Values, anchors: Anchors, **more: Any)
     -------
     numpy.ndarray, shape (n, years)
         Metal and rock together, independent of each other.
+
+    References
+    ----------
+    As `failure_parts`; joined by `combined`.
 
     Examples
     --------
@@ -260,6 +273,10 @@ def capacity_quantile_kn(
     -----
     Stainless: whole with the strength of its bar, or cracked with none; the chance of cracked
     is the Weibull's at that age. Found by halving, to 0.1 %.
+
+    References
+    ----------
+    As `failure_parts`; bisection.
 
     Examples
     --------

@@ -274,6 +274,11 @@ def governing(candidates: Mapping[str, Values], kept: Collection[str] = ()) -> G
     OptionError
         No candidates, or a negative one.
 
+    References
+    ----------
+    Our own rule; what each candidate rests on stands with it (`cap_months`,
+    `half_life_months`, `months_to_target`).
+
     Examples
     --------
     >>> found = governing({"half of remaining life": [31.0, 2.0], "condition": [24.0, 60.0]})

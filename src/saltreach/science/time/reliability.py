@@ -393,7 +393,12 @@ def rock_failure_probability(
 def rock_quantiles_kn(
     rock_kn_p05: Values, rock_kn_p50: Values, model: Model = MODEL
 ) -> tuple[Floats, Floats]:
-    """5th percentile and median of the rock side, the prior where either is unknown."""
+    """5th percentile and median of the rock side, the prior where either is unknown.
+
+    References
+    ----------
+    The prior is that of `Model`: judgement.
+    """
     p05, p50 = np.broadcast_arrays(*numbers(rock_kn_p05, rock_kn_p50))
     unknown = np.isnan(p05) | np.isnan(p50)
     p05 = np.where(unknown, model.rock_kn_p05, np.maximum(p05, _NO_STRENGTH_KN))
