@@ -18,8 +18,9 @@ from sphinx.application import Sphinx
 from sphinx.pycode import ModuleAnalyzer
 
 import saltreach as sr
+from saltreach import layers as earth
 from saltreach import science
-from saltreach.intake import templates
+from saltreach.intake import policy, templates
 from saltreach.intake.settings import schema_of, wanted, without_none
 from saltreach.intake.tables import TABLES, Table
 from saltreach.vocabulary import metals, words
@@ -259,13 +260,17 @@ def commands() -> str:
 
 
 def python() -> str:
-    """Every name of the package."""
+    """Every name of the package, the policy, and what the layers say at a point."""
+    names = [f"{sr.__name__}.{n}" for n in sorted(sr.__all__, key=str.casefold)]
+    names += [f"{policy.__name__}.{n}" for n in ("Policy", "read_policy")]
+    names += [f"{earth.__name__}.{n}" for n in earth.__all__]
     parts = []
-    for name in sorted(sr.__all__, key=str.casefold):
-        value = getattr(sr, name)
-        kind = "class" if inspect.isclass(value) else "function"
+    for name in names:
+        module, _, own = name.rpartition(".")
+        value = getattr(import_module(module), own)
         if callable(value):
-            parts.append(f".. auto{kind}:: {sr.__name__}.{name}")
+            kind = "class" if inspect.isclass(value) else "function"
+            parts.append(f".. auto{kind}:: {name}")
     return _as_rst(parts)
 
 
@@ -278,7 +283,7 @@ def layers() -> str:
     found = json.loads(CliRunner().invoke(app, ["layers", "list", "--json"]).stdout)
     rows = (
         (f"`{x['name']}`", f"{x['quantity']} ({x['unit']})" if x["unit"] else x["quantity"],
-         f"{x['source']}; {x['version']}", x["licence"], x["accuracy"])
+         "; ".join(filter(None, (x["source"], x["version"]))), x["licence"], x["accuracy"])
         for x in found
     )  # fmt: skip
     return table(("layer", "gives", "from", "licence", "accuracy"), rows)
