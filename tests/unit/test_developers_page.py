@@ -22,7 +22,7 @@ def test_the_rooms_stand_in_the_order_of_their_imports():
 
 
 def test_every_folder_of_the_top_is_named():
-    named = {part for part in re.findall(r"^(\w+)/", TEXT, re.MULTILINE)}
+    named = set(re.findall(r"^(\w+)/", TEXT, re.MULTILINE))
     assert named == {"src", "data", "notebooks", "tests"}
     assert all((TOP / name).is_dir() for name in named)
 
