@@ -94,7 +94,7 @@ WORDS = {
 FIXED = {
     "metal": "steel", "material": "304", "way": "visible", "probability": 0.1, "prior": (2.0, 40.0),
     "table": CureTable(np.array([-5.0, 30.0]), np.array([60.0, 3.0]), np.array([600.0, 40.0]), ""),
-    "shares": np.arange(1.0, 13.0),
+    "shares": np.arange(1.0, len(MATERIAL_NAMES) + 1.0),
 }  # fmt: skip
 """What is not an array where the formula takes one word or record."""
 SHAPE, EDGE = (2, 3), (3,)
