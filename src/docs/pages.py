@@ -18,8 +18,9 @@ from sphinx.application import Sphinx
 from sphinx.pycode import ModuleAnalyzer
 
 import saltreach as sr
+from saltreach import layers as earth
 from saltreach import science
-from saltreach.intake import templates
+from saltreach.intake import policy, templates
 from saltreach.intake.settings import schema_of, wanted, without_none
 from saltreach.intake.tables import TABLES, Table
 from saltreach.vocabulary import metals, words
@@ -42,7 +43,8 @@ def table(heads: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
     """A table of Markdown."""
 
     def line(cells: Iterable[object]) -> str:
-        return "| " + " | ".join(str(c).replace("|", "\\|").replace("\n", " ") for c in cells) + " |"
+        inside = (str(cell).replace("|", "\\|").replace("\n", " ") for cell in cells)
+        return f"| {' | '.join(inside)} |"
 
     named = tuple(heads)
     return "\n".join([line(named), "|---" * len(named) + "|", *map(line, rows)]) + "\n"
@@ -179,7 +181,7 @@ def records(module_and_name: str) -> str:
     """A list of records as a table, under what their class says of its fields."""
     module, name = module_and_name.split(".")
     found = getattr(import_module(f"saltreach.vocabulary.{module}"), name)
-    fields = [n for n in inspect.signature(type(found[0])).parameters]
+    fields = list(inspect.signature(type(found[0])).parameters)
     rows = ([_shown(getattr(one, f)) for f in fields] for one in found)
     about = inspect.getdoc(type(found[0])) or ""
     return about + "\n\n" + table((f.replace("_", " ") for f in fields), rows)
@@ -196,11 +198,12 @@ def _shown(value: object) -> str:
 
 
 def science_modules(group: str = "") -> Iterator[ModuleType]:
-    """Modules of a group of formulas, or those beside the groups."""
+    """Modules of a group of formulas; without one those beside the groups that hold a formula."""
     package = import_module(f"{science.__name__}.{group}" if group else science.__name__)
     for found in iter_modules(package.__path__, f"{package.__name__}."):
-        if not found.ispkg:
-            yield import_module(found.name)
+        module = None if found.ispkg else import_module(found.name)
+        if module and (group or any(hasattr(f, "formula") for f in vars(module).values())):
+            yield module
 
 
 def public_functions(module: ModuleType) -> list[str]:
@@ -257,13 +260,17 @@ def commands() -> str:
 
 
 def python() -> str:
-    """Every name of the package."""
+    """Every name of the package, the policy, and what the layers say at a point."""
+    names = [f"{sr.__name__}.{n}" for n in sorted(sr.__all__, key=str.casefold)]
+    names += [f"{policy.__name__}.{n}" for n in ("Policy", "read_policy")]
+    names += [f"{earth.__name__}.{n}" for n in earth.__all__]
     parts = []
-    for name in sorted(sr.__all__, key=str.casefold):
-        value = getattr(sr, name)
-        kind = "class" if inspect.isclass(value) else "function"
+    for name in names:
+        module, _, own = name.rpartition(".")
+        value = getattr(import_module(module), own)
         if callable(value):
-            parts.append(f".. auto{kind}:: {sr.__name__}.{name}")
+            kind = "class" if inspect.isclass(value) else "function"
+            parts.append(f".. auto{kind}:: {name}")
     return _as_rst(parts)
 
 
@@ -276,7 +283,7 @@ def layers() -> str:
     found = json.loads(CliRunner().invoke(app, ["layers", "list", "--json"]).stdout)
     rows = (
         (f"`{x['name']}`", f"{x['quantity']} ({x['unit']})" if x["unit"] else x["quantity"],
-         f"{x['source']}; {x['version']}", x["licence"], x["accuracy"])
+         "; ".join(filter(None, (x["source"], x["version"]))), x["licence"], x["accuracy"])
         for x in found
     )  # fmt: skip
     return table(("layer", "gives", "from", "licence", "accuracy"), rows)

@@ -11,7 +11,7 @@ import pytest
 
 TOP = Path(__file__).parents[2]
 DOCS = TOP / "src" / "docs"
-PAGES = [p for p in (DOCS / "tutorial.md", *sorted(DOCS.glob("howto/*.md")))]
+PAGES = (DOCS / "tutorial.md", *sorted(DOCS.glob("howto/*.md")), DOCS / "reference" / "python.md")
 BLOCK = re.compile(r"^```(?:\{code-block\} )?(\w+)\n(?::caption: (\S+)\n)?(.*?)^```$", re.M | re.S)
 FILE = re.compile(r"`([\w-]+/[\w.-]+\.\w+)`")
 
@@ -41,6 +41,9 @@ def test_what_a_page_tells_to_type_works(page, folder, saltreach):
     for language, name, text in BLOCK.findall(page.read_text(encoding="utf-8")):
         if name:
             (here / name).write_text(text, encoding="utf-8")
+        elif language == "python":
+            (here / f"{page.stem}.py").write_text(text, encoding="utf-8")
+            lines.append(f"python {page.stem}.py")
         elif language == "sh":
             lines += text.splitlines()
     assert lines

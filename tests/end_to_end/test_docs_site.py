@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from numpydoc.docscrape import FunctionDoc
 
+import saltreach as sr
 from saltreach.cli import app
 from saltreach.intake import templates
 from saltreach.intake.tables import TABLES
@@ -135,8 +136,8 @@ def test_every_formula_is_in_the_gallery(site, group):
 
 def test_every_formula_says_its_source():
     without = [
-        f"{module.__name__}.{name}" for group, module, name in FORMULAS
-        if group and not FunctionDoc(getattr(module, name))["References"]
+        f"{module.__name__}.{name}" for _, module, name in FORMULAS
+        if not FunctionDoc(getattr(module, name))["References"]
     ]  # fmt: skip
     assert without == []
 
@@ -151,6 +152,12 @@ def test_every_command_is_there(site):
 
     text = Page(site / "reference" / "commands.html").text
     assert all(name in text for name in names(typer.main.get_command(app), "saltreach"))
+
+
+def test_every_name_of_the_package_is_there(site):
+    ids = Page(site / "reference" / "python.html").ids
+    names = {f"saltreach.{name}" for name in sr.__all__ if callable(getattr(sr, name))}
+    assert names | {"saltreach.layers.sample", "saltreach.intake.policy.Policy"} <= ids
 
 
 def test_the_package_of_users_holds_no_page():

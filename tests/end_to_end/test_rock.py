@@ -178,7 +178,7 @@ def test_bad_survey_rows_are_refused_and_the_good_ones_rate_their_sector(
     assert rejected[["file", "row", "column"]].to_numpy().tolist() == [
         ["survey.csv", 3, "joint_spacing_mm"],
         ["survey.csv", 3, "water"],
-        ["survey.csv", 4, "crag, sector"],
+        ["survey.csv", 4, "sector"],
     ]
     assert rejected[["reason", "fix"]].notna().all(axis=None)
     sectors = sectors_of(tmp_path / "out")

@@ -8,9 +8,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.landowner import places_on
 from saltreach.assessment.result import Assessment, Flat
 from saltreach.assessment.shapes import sector_shapes
 from saltreach.intake.holding import Contact, Holding
+from saltreach.outputs.landowner.words import landowner_words
 from saltreach.vocabulary.words import BANDS, CAUTION
 
 HOSTILE = (
@@ -83,3 +85,8 @@ def holding(points, **more):
     contact = Contact("Test & <b>Sons</b>", "A. Person", "+44 1632 960123", "a@example.org", "112")
     return Holding(**{"name": "the test land", "contact": contact,
                       "crags": tuple(sorted(set(points["crag"]))), **more})  # fmt: skip
+
+
+def landowner_data(result, holding, **more):
+    """What a landowner may know of the anchors on a holding, in words."""
+    return landowner_words(places_on(result, holding, **more), holding, result.provenance)

@@ -94,7 +94,7 @@ WORDS = {
 FIXED = {
     "metal": "steel", "material": "304", "way": "visible", "probability": 0.1, "prior": (2.0, 40.0),
     "table": CureTable(np.array([-5.0, 30.0]), np.array([60.0, 3.0]), np.array([600.0, 40.0]), ""),
-    "shares": np.arange(1.0, 13.0),
+    "shares": np.arange(1.0, len(MATERIAL_NAMES) + 1.0),
 }  # fmt: skip
 """What is not an array where the formula takes one word or record."""
 SHAPE, EDGE = (2, 3), (3,)
@@ -284,6 +284,13 @@ def test_missing_entries_of_pandas_are_unknown():
         pd.Series([None, 120.0]), pd.Series([None, None], dtype="string")
     )
     assert washing.tolist() == ["unknown", "no"]
+
+
+def test_a_result_may_be_written_to():
+    distance = xr.DataArray([10.0, 1000.0], dims="distance")
+    for found in (salt.chloride(distance).median, salt.chloride(distance.to_series()).median):
+        found[0] = 1.0
+        assert found.to_numpy()[0] == 1.0
 
 
 def test_two_series_that_differ_in_index_are_refused():

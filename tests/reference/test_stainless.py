@@ -11,7 +11,8 @@ import pandas as pd
 import pytest
 
 from saltreach.science.metal import stainless
-from saltreach.vocabulary.metals import GRADES, ROMAN
+from saltreach.vocabulary.metals import GRADES
+from saltreach.vocabulary.words import CLASSES
 
 CASES = pd.read_csv(Path(__file__).with_name("en1993_crf.csv"))
 
@@ -23,7 +24,7 @@ def test_factor_and_class_en_1993_1_4_annex_a(case):
     f3 = stainless.F3_WASHED if case["washed"] else stainless.F3_UNWASHED
     crf = stainless.resistance_factor(f1, f2, f3)
     assert (float(f1), float(f2), float(crf)) == (case["f1"], case["f2"], case["crf"])
-    assert ROMAN[int(stainless.resistance_class(crf))] == case["crc"]
+    assert CLASSES[int(stainless.resistance_class(crf)) - 1] == case["crc"]
 
 
 def test_class_bounds_en_1993_1_4_table_a2():
@@ -55,7 +56,7 @@ NUMBERED = [g for g in GRADES if g.name.startswith("1.") and g.name != "1.4305"]
 
 @pytest.mark.parametrize("grade", NUMBERED, ids=lambda g: g.name)
 def test_our_grades_stand_in_their_class_en_1993_1_4_table_a3(grade):
-    assert grade.name in TABLE_A3[ROMAN[grade.crc]]
+    assert grade.name in TABLE_A3[CLASSES[grade.crc - 1]]
 
 
 def test_what_the_table_leaves_out_has_no_better_class():

@@ -17,13 +17,20 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 from pyproj import Geod
 
-from helpers.holding_region import HOSTILE, SECRETS, anchors, assessment, holding, with_anchors
+from helpers.holding_region import (
+    HOSTILE,
+    SECRETS,
+    anchors,
+    assessment,
+    holding,
+    landowner_data,
+    with_anchors,
+)
 from saltreach.assessment.generalise import COUNT_RANGES, Grid, count_range, generalised
 from saltreach.errors import OptionError, RegisterError
 from saltreach.intake.holding import Contact, Holding, Work, read_holding
 from saltreach.outputs.landowner.drawing import map_svg
 from saltreach.outputs.landowner.page import landowner, landowner_page
-from saltreach.outputs.landowner.words import landowner_data
 
 GEOD = Geod(ellps="WGS84")
 SIDES = (100.0, 250.0, 1000.0)

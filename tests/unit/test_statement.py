@@ -6,10 +6,9 @@ from io import BytesIO
 import pytest
 from pypdf import PdfReader
 
-from helpers.holding_region import HOSTILE, anchors, assessment, holding
+from helpers.holding_region import HOSTILE, anchors, assessment, holding, landowner_data
 from saltreach.intake.holding import Contact, Work
 from saltreach.outputs.landowner.statement import statement_pdf
-from saltreach.outputs.landowner.words import landowner_data
 
 A4_PT = (210 / 25.4 * 72, 297 / 25.4 * 72)
 """ISO 216: 210 mm by 297 mm."""

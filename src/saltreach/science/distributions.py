@@ -80,6 +80,10 @@ def truncated_normal(mean: Values, sd: Values, low: float, high: float, z: Value
     -------
     array_like
         Same order as `z`, inside the ends. NaN stays NaN.
+
+    References
+    ----------
+    Inverse of the distribution function: textbook.
     """
     from scipy.special import ndtr, ndtri
 
@@ -140,6 +144,10 @@ def normal_nodes(count: int) -> tuple[Floats, Floats]:
     node, weight : ndarray, shape (count,)
         Weights sum to 1.
 
+    References
+    ----------
+    Gauss-Hermite quadrature: `numpy.polynomial.hermite_e`.
+
     Examples
     --------
     >>> node, weight = normal_nodes(5)
@@ -164,6 +172,10 @@ def non_negative_nodes(mean: Floats, sd: Floats, count: int) -> tuple[Floats, Fl
     -------
     node, weight : ndarray, shape (n, count + 1)
         Gauss-Legendre in probability above 0; weights of a row sum to 1.
+
+    References
+    ----------
+    Quadrature: textbook. That values below 0 count as 0 is the caller's model.
     """
     from scipy.special import ndtr, ndtri
 
@@ -193,6 +205,10 @@ def mixture_quantiles(centre: Floats, sigma: Floats, weight: Floats, probability
     ndarray, shape (n, q)
         By Newton's method from the normal with the mixture's mean and variance, halving the
         bracket where a step would leave it.
+
+    References
+    ----------
+    Newton's method on the distribution function: textbook.
     """
     from scipy.special import ndtr, ndtri
 
@@ -236,6 +252,10 @@ def band_probabilities(mean: Floats, sd: Floats, limits: Floats, *, at_limit: bo
     -------
     ndarray, shape (n, m + 1)
         Rows sum to 1.
+
+    References
+    ----------
+    Normal distribution function at the limits: textbook.
     """
     from scipy.special import ndtr
 

@@ -110,14 +110,13 @@ def labelled(
         more = next((p for p in parameters.values() if p.kind is p.VAR_KEYWORD), None)
         kinds = {n: str(p.annotation).strip("'\"") for n, p in parameters.items()}
         other = str(more.annotation) if more else ""
-        has_labels, with_labels = _has_labels, _with_labels
 
         @functools.wraps(function)
         def call(*args: P.args, **kwargs: P.kwargs) -> Any:
-            if not any(map(has_labels, (*args, *kwargs.values()))):
+            if not any(map(_has_labels, (*args, *kwargs.values()))):
                 return function(*args, **kwargs)
             given = {**dict(zip(order, args, strict=False)), **kwargs}
-            return with_labels(formula, function, given, {n: kinds.get(n, other) for n in given})
+            return _with_labels(formula, function, given, {n: kinds.get(n, other) for n in given})
 
         call.formula = formula  # type: ignore[attr-defined]
         return call
@@ -154,10 +153,10 @@ def _with_labels(
         each = (found,) if formula.returns is None else tuple(
             found.values() if isinstance(found, dict) else found
         )  # fmt: skip
-        # what an input does not change has not its shape
+        # a result has not the shape of an input that it does not depend on
         return tuple(
-            np.broadcast_to(result, shape + np.shape(result)[-1:] * (name in formula.gives))
-            for name, result in zip(formula.units, each, strict=True)
+            np.array(np.broadcast_to(r, shape + np.shape(r)[-1:] * (name in formula.gives)))
+            for name, r in zip(formula.units, each, strict=True)
         )
 
     if any(map(_is_xarray, arrays.values())):

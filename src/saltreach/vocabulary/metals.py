@@ -258,6 +258,3 @@ STAINLESS_METALS: tuple[str, ...] = tuple(n for n, f in FAMILIES.items() if STAI
 ZINC_UM = {name: f.zinc_um for name, f in FAMILIES.items() if f.zinc_um is not None}
 """Usual range of the coating of the coated metals, µm."""
 COATED: tuple[str, ...] = tuple(ZINC_UM)
-
-ROMAN: tuple[str, ...] = ("", "I", "II", "III", "IV", "V")
-"""EN 1993-1-4 writes its resistance classes in Roman numerals: ROMAN[4] is `IV`."""

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from saltreach.assessment.land import shoreline
-from saltreach.assessment.landowner import COARSENESS_M, Places, places_on
+from saltreach.assessment.landowner import Places
 from saltreach.outputs.html import asset_text
 from saltreach.outputs.landowner.drawing import drawing
 from saltreach.outputs.map.colourings import STYLE_OF
@@ -22,22 +22,7 @@ from saltreach.outputs.window import length_text
 from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
-    from saltreach.assessment.result import Assessment
     from saltreach.intake.holding import Holding
-
-
-def landowner_data(
-    result: Assessment, holding: Holding, *, coarseness_m: float = COARSENESS_M
-) -> dict[str, Any]:
-    """What a landowner may know of the anchors on a holding, in words; see `landowner_words`.
-
-    Raises
-    ------
-    OptionError
-        As `saltreach.assessment.landowner.places_on`.
-    """
-    found = places_on(result, holding, coarseness_m=coarseness_m)
-    return landowner_words(found, holding, result.provenance)
 
 
 def landowner_words(

@@ -299,7 +299,7 @@ def category_rates_um_y(metal: str, category: int) -> tuple[float, float, float]
 
     References
     ----------
-    ISO 9223:2012, table 2, from memory.
+    ISO 9223:2012, table 2, from memory; the geometric mean is ours.
 
     Examples
     --------

@@ -100,8 +100,8 @@ def spread_by_quadrature(exposure: Exposure, chloride: Chloride) -> Spread:
 
     References
     ----------
-    Gauss-Hermite and Gauss-Legendre quadrature (any text on numerical analysis); errors of the
-    functions: ISO 9223:2012, Annex A, from memory.
+    Gauss-Hermite quadrature and the normal mixture: textbook. Numbers of nodes: held to random
+    draws in the tests.
     """
     at_once = SAMPLES_AT_ONCE // (_CHLORIDE_NODES * _TEMPERATURE_NODES)
     return _in_parts(exposure, at_once, lambda air, rows: _quadrature(air, chloride, rows))
@@ -131,7 +131,8 @@ def variance_shares(metal: str, exposure: Exposure, chloride: Chloride) -> dict[
 
     References
     ----------
-    First-order variance, one input at a time (any text on sensitivity analysis).
+    First-order sensitivity indices in the sense of Sobol (1993), from memory; scaled to sum to 1
+    by our own rule.
     """
     variances = input_variances(metal, exposure, chloride)
     total = np.sum(list(variances.values()), axis=0)

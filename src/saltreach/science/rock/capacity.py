@@ -100,7 +100,8 @@ def standard_draws(count: int = DRAWS) -> Floats:
 
     References
     ----------
-    Latin hypercube sampling, McKay et al. (1979), with the order of an additive recurrence.
+    Latin hypercube sampling, McKay et al. (1979); order by an additive recurrence (Kronecker
+    sequence), from memory.
 
     Examples
     --------
@@ -136,7 +137,7 @@ def log_quantiles_kn(
 
     References
     ----------
-    Quantiles of stratified draws, as McKay et al. (1979).
+    Quantiles of a stratified sample: each value stands for the middle of its stratum.
 
     Examples
     --------
@@ -205,7 +206,7 @@ def log_draws(
 
     References
     ----------
-    See `resistance`, `knock_down` and `bond`, whose formulas these are.
+    Formulas: see `resistance`, `bond` and `knock_down`; spreads of the models: judgement.
     """
     rock, resin, wall, cone_model, steel_model, edge_model, grip, kind = scores.T
     column = (..., None)

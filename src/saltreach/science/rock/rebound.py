@@ -83,7 +83,7 @@ def sector_mean_rebound(rebound_number: Values, sector: Words) -> tuple[Floats, 
 
     References
     ----------
-    Mean of normal readings; the scatter of the hammer and of the correlation: see the module.
+    Geometric mean of strengths, by the log-linear curves of `rebound_strength_mpa`.
 
     Examples
     --------

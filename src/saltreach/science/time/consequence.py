@@ -141,7 +141,7 @@ def priority_rank(
 
     References
     ----------
-    Order of the policies: judgement.
+    Our own rule; the order within a band is the association's choice.
 
     Examples
     --------

@@ -94,7 +94,7 @@ def age_mixture(age_y: Values, ages_y: Values, shares: Values) -> tuple[Floats, 
 
     References
     ----------
-    Law of total probability.
+    Law of total probability. The spread of ages is the caller's.
 
     Examples
     --------
@@ -160,7 +160,8 @@ def failure_parts(
 
     References
     ----------
-    The parts are those of `reliability` and `updating`, with their sources.
+    Parts: see `reliability` and `updating`. That the parts fail
+    independently is an assumption of ours.
     """
     chance, ages, share, columns = _rows(weights, age_y, age_weights, anchors)
     metal_part, rock_part = np.empty((2, len(chance), years))
@@ -201,7 +202,7 @@ def failure_curve(weights: Values, age_y: Values, anchors: Anchors, **more: Any)
 
     References
     ----------
-    As `failure_parts`; independent events.
+    As `failure_parts`; joined by `combined`.
 
     Examples
     --------
@@ -275,7 +276,7 @@ def capacity_quantile_kn(
 
     References
     ----------
-    The parts are those of `reliability` and `updating`, with their sources.
+    As `failure_parts`; bisection.
 
     Examples
     --------

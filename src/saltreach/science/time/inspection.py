@@ -276,7 +276,8 @@ def governing(candidates: Mapping[str, Values], kept: Collection[str] = ()) -> G
 
     References
     ----------
-    API 570 for the half of the remaining life; the ladder of intervals is judgement.
+    Our own rule; what each candidate rests on stands with it (`cap_months`,
+    `half_life_months`, `months_to_target`).
 
     Examples
     --------

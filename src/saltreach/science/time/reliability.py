@@ -397,7 +397,7 @@ def rock_quantiles_kn(
 
     References
     ----------
-    The prior is judgement, see `Model`.
+    The prior is that of `Model`: judgement.
     """
     p05, p50 = np.broadcast_arrays(*numbers(rock_kn_p05, rock_kn_p50))
     unknown = np.isnan(p05) | np.isnan(p50)
