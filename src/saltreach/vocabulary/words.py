@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -52,6 +50,8 @@ class Scale(tuple[str, ...]):
         place = {word: float(at) for at, word in enumerate(self)}
         if hasattr(words, "map"):
             return words.map(place).astype(float)
+        import numpy as np
+
         keys = np.asarray(words, dtype=object)
         flat = [place.get(word, np.nan) for word in keys.ravel()]
         return np.array(flat, dtype=float).reshape(keys.shape)[()]
@@ -74,6 +74,8 @@ class Scale(tuple[str, ...]):
         if hasattr(ranks, "map"):
             words = ranks.map(dict(enumerate(self))).astype(object)
             return words.where(words.notna(), unknown)
+        import numpy as np
+
         places = np.asarray(ranks, dtype=float)
         at = np.where(np.isnan(places), len(self), places).astype(int)
         return np.array([*self, unknown], dtype=object)[at]
