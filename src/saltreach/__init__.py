@@ -11,12 +11,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from saltreach.assessment.result import Assessment
+
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from saltreach.assessment.assess import assess
     from saltreach.assessment.files import read_results
-    from saltreach.assessment.result import Assessment
     from saltreach.intake import Register, read_register
     from saltreach.intake.options import Options
     from saltreach.outputs.landowner.page import landowner
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from saltreach.planning.priorities import Priorities, priorities
 
 _HOMES = {
-    "Assessment": "saltreach.assessment.result",
     "Options": "saltreach.intake.options",
     "Plan": "saltreach.planning.plan",
     "PlanOptions": "saltreach.planning.options",
@@ -57,9 +57,14 @@ def __getattr__(name: str) -> Any:
     if name in _HOMES:
         from importlib import import_module
 
-        from saltreach.assessment.result import Assessment
-        from saltreach.outputs.notebook import assessment_html
-
-        Assessment._repr_html_ = assessment_html
         return getattr(import_module(_HOMES[name]), name)
     raise AttributeError(f"module 'saltreach' has no attribute {name!r}")
+
+
+def _html(result: Assessment) -> str:
+    from saltreach.outputs.notebook import assessment_html
+
+    return assessment_html(result)
+
+
+Assessment._repr_html_ = _html  # here, since the assessment knows no output

@@ -8,14 +8,19 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from saltreach.assessment.result import Assessment, Flat
+from saltreach.errors import OptionError
 from saltreach.intake.options import Options
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    import pandas as pd
+
     from saltreach.intake import Register
 
 
 def assess(
-    register: Register,
+    register: Register | Path | str | pd.DataFrame,
     options: Options | None = None,
     *,
     on_step: Callable[[str], None] = lambda _: None,
@@ -24,8 +29,9 @@ def assess(
 
     Parameters
     ----------
-    register : Register
-        From `read_register`.
+    register : Register, path or DataFrame
+        From `read_register`, or what it reads. A register is taken as it was checked: mend what
+        it was read from, not its table.
     options : Options, optional
         Settings; the defaults are stated in the provenance.
     on_step : callable, optional
@@ -41,6 +47,8 @@ def assess(
         When a layer file cannot be used.
     NoGoodRowsError
         When no row is left to assess.
+    OptionError
+        When `options` are no `Options`.
     """
     from saltreach.assessment import inputs
     from saltreach.assessment.corrosivity import (
@@ -61,10 +69,15 @@ def assess(
     from saltreach.assessment.rock import rock_mass, rock_strength
     from saltreach.assessment.state import age_of_anchors, state_of_anchors
     from saltreach.assessment.warnings import warnings_of
+    from saltreach.intake import Register, read_register
     from saltreach.intake.survey import survey_at
     from saltreach.layers.join import open_layers, sample_layers, with_layers
 
-    options = options or Options()
+    options = Options() if options is None else options
+    if not isinstance(options, Options):
+        raise OptionError(f"options: {type(options).__name__} given; give saltreach.Options(...)")
+    if not isinstance(register, Register):
+        register = read_register(register, today=options.today)
     if options.survey_file is None:  # a sheet of the register's own workbook
         options = replace(options, survey_file=register.survey_file)
     policy = inputs.open_policy(options)

@@ -6,8 +6,27 @@ import json
 from pathlib import Path
 
 from saltreach.assessment.result import Assessment, Flat
-from saltreach.errors import LayerError
+from saltreach.errors import LayerError, OptionError
+from saltreach.intake.plan_file import unguarded
 from saltreach.vocabulary.columns import REJECTED_COLUMNS
+
+
+def assessment_in(given: Assessment | Path | str) -> Assessment:
+    """An assessment as given, or read from the folder that holds it.
+
+    Raises
+    ------
+    OptionError
+        What is given is neither.
+    """
+    if isinstance(given, Assessment):
+        return given
+    if isinstance(given, str | Path):
+        return read_results(given)
+    raise OptionError(
+        f"result: {type(given).__name__} given; give an Assessment (saltreach.assess), or the "
+        "folder that holds one"
+    )
 
 
 def read_results(folder: Path | str) -> Assessment:
@@ -34,7 +53,7 @@ def read_results(folder: Path | str) -> Assessment:
     shapes = {
         name: gpd.read_file(folder / "saltreach.gpkg", layer=name) for name in ("sectors", "crags")
     }
-    rejected = folder / "rejected.csv"
+    rejected, asked = folder / "rejected.csv", folder / "find_out.csv"
     flat = Flat(
         anchors=gpd.read_parquet(folder / "anchors.parquet"),
         sectors=shapes["sectors"],
@@ -42,6 +61,7 @@ def read_results(folder: Path | str) -> Assessment:
         rejected=pd.read_csv(rejected, dtype=str)
         if rejected.is_file()
         else pd.DataFrame(columns=list(REJECTED_COLUMNS)),
+        find_out=unguarded(pd.read_csv(asked)).drop(columns="caution") if asked.is_file() else None,
     )
     provenance = json.loads((folder / "provenance.json").read_text(encoding="utf-8"))
     return Assessment(flat, provenance)

@@ -20,8 +20,8 @@ class Flat:
     """Tables as the files hold them: days as ISO text, empty text where a word is not known.
 
     `anchors`: GeoDataFrame, one row per good anchor. `sectors`, `crags`: one row each, with
-    shapes. `rejected`: refused rows. `find_out`: what is worth finding out next, None when read
-    back from files.
+    shapes. `rejected`: refused rows. `find_out`: what is worth finding out next, None where
+    files do not say.
     """
 
     anchors: gpd.GeoDataFrame
@@ -31,7 +31,7 @@ class Flat:
     find_out: pd.DataFrame | None = None
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, repr=False, eq=False)
 class Assessment:
     """What an assessment found.
 
@@ -46,7 +46,7 @@ class Assessment:
     rejected : DataFrame
         Refused rows: file, row, column, value, reason, fix.
     find_out : DataFrame or None
-        What is worth finding out next; None when read back from files.
+        What is worth finding out next; None where files do not say.
     provenance : dict
         Inputs, layers, options, versions and assumptions.
     flat : Flat
@@ -104,7 +104,7 @@ class Assessment:
 
     @property
     def find_out(self) -> pd.DataFrame | None:
-        """What is worth finding out next; None when read back from files."""
+        """What is worth finding out next; None where files do not say."""
         return self.flat.find_out
 
     def __repr__(self) -> str:

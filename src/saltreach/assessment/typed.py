@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from saltreach.vocabulary.columns import Column
+from saltreach.vocabulary.columns import Column, chance_of
 from saltreach.vocabulary.words import SEPARATOR, Scale
 
 if TYPE_CHECKING:
@@ -50,10 +50,9 @@ def typed_columns(frame: pd.DataFrame, columns: Mapping[str, Column]) -> dict[st
             parts[name] = _typed(frame[name], column)
         elif column.kind == "probabilities":
             chances = [json.loads(v) if isinstance(v, str) and v else {} for v in frame[name]]
-            singular = name.removesuffix("probabilities") + "probability"
             for word in column.choices:
                 values = [chance.get(word, np.nan) for chance in chances]
-                parts[f"{singular}_{word}"] = pd.Series(values, index=frame.index, dtype=float)
+                parts[chance_of(column, word)] = pd.Series(values, index=frame.index, dtype=float)
     return parts
 
 

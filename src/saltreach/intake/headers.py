@@ -8,11 +8,29 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from saltreach.errors import RegisterError
-from saltreach.vocabulary.columns import ANCHORS_BY_NAME, REGISTER, REGISTER_BY_NAME, REQUIRED
+from saltreach.vocabulary.columns import (
+    ANCHORS_BY_NAME,
+    REGISTER,
+    REGISTER_BY_NAME,
+    REQUIRED,
+    chance_of,
+)
 from saltreach.vocabulary.synonyms import WEAK_HEADERS, header_words, plain
 
 AS_GIVEN = "_as_given"
-RESERVED: frozenset[str] = frozenset({*ANCHORS_BY_NAME, "source_row", "geometry"})
+RESERVED: frozenset[str] = frozenset(
+    {
+        *ANCHORS_BY_NAME,
+        *(
+            chance_of(column, word)
+            for column in ANCHORS_BY_NAME.values()
+            if column.kind == "probabilities"
+            for word in column.choices
+        ),
+        "source_row",
+        "geometry",
+    }
+)
 """Names an extra column of the user must not have in the result."""
 
 

@@ -7,10 +7,10 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from saltreach.errors import OptionError
-from saltreach.intake.settings import FileName, read_settings, record
+from saltreach.intake.settings import FileName, day, read_settings, record
 
 
 @record
@@ -43,13 +43,16 @@ class Options:
     """The user's prices, TOML or CSV; its stock list limits the metals advised."""
     axial_kn: Annotated[float, Field(ge=15, le=100)] = 15.0
     """Axial load an anchor must bear, kN: 15 (EN 959) or, stricter, 20; radial is 25."""
-    today: date | None = None
+    today: Annotated[date | None, BeforeValidator(day)] = None
     """Day the assessment speaks for; the day it runs where not given."""
 
     def __post_init__(self) -> None:
         """Refuse what does not go together."""
         if self.geology_file is None and self.rock_column is not None:
             raise OptionError("rock_column: give the geology file it belongs to as well")
+        if self.coast_file is None and self.coast_sd_m is not None:
+            raise OptionError("coast_sd_m: give the shoreline's file (coast_file) as well; the "
+                              "embedded one keeps its own")  # fmt: skip
 
     def record(self) -> dict[str, Any]:
         """The options as plain values, for `provenance.json`."""

@@ -87,4 +87,9 @@ def _written(path: str | Path, what: str, columns: Sequence[str], file: str) -> 
     missing = [name for name in columns if name not in table]
     if missing:
         raise RegisterError(f"{what} {path}: no column {', '.join(missing)}; give {file}")
-    return table[list(columns)].replace(r"^'(?=[=+\-@\t\r])", "", regex=True)
+    return unguarded(table[list(columns)])
+
+
+def unguarded(table: pd.DataFrame) -> pd.DataFrame:
+    """Texts without the apostrophe that guards them from spreadsheets."""
+    return table.replace(r"^'(?=[=+\-@\t\r])", "", regex=True)

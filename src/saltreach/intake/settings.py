@@ -10,7 +10,9 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date, datetime
 from difflib import get_close_matches
 from functools import lru_cache, wraps
 from pathlib import Path
@@ -56,6 +58,17 @@ Line = Annotated[str, BeforeValidator(_one_line)]
 """Text of one line; a number or a date is taken as it is written."""
 Several = Annotated[tuple[T, ...], Strict(False)]
 """A list in TOML."""
+
+
+def day(value: Any) -> Any:
+    """A day from ISO text or a time of day; anything else unchanged, for the next check."""
+    if isinstance(value, datetime):
+        return value.date()
+    with suppress(ValueError, TypeError):
+        return date.fromisoformat(value)
+    return value
+
+
 NOT_SET = Field(json_schema_extra={"readOnly": True})
 """Field that the program fills and no file may."""
 
@@ -92,7 +105,11 @@ def record(cls: type[T]) -> type[T]:
             raise OptionError(refusal(error, made, made.__name__.lower())) from None
 
     made.__init__ = checked_init  # type: ignore[method-assign]
-    told = [f"{n} : {f.description or ''}" for n, f in made.__pydantic_fields__.items()]
+    told = [
+        line
+        for name, field in made.__pydantic_fields__.items()
+        for line in (name, "    " + " ".join((field.description or "").split()))
+    ]
     made.__doc__ = "\n    ".join([f"{made.__doc__}\n", "Attributes", "----------", *told, ""])
     return cast(type[T], made)
 

@@ -128,13 +128,29 @@ def positions(
     Raises
     ------
     LayerError
-        When they differ in length or are no columns; `what` they are for is said.
+        When they differ in length or index, are no columns, or a latitude cannot be; `what`
+        they are for is said.
     """
+    import pandas as pd
+
+    if (
+        isinstance(lon, pd.Series)
+        and isinstance(lat, pd.Series)
+        and not lat.index.equals(lon.index)
+    ):
+        raise LayerError(f"{what}: the index of lat differs from that of lon; align them")
     lon, lat = (np.atleast_1d(np.asarray(v, dtype=float)) for v in (lon, lat))
     if lon.ndim != 1 or lon.shape != lat.shape:
         raise LayerError(
             f"{what}: lon and lat have shapes {lon.shape} and {lat.shape}; "
             "give one-dimensional columns of one length"
+        )
+    beyond = np.abs(lat) > 90
+    if beyond.any():
+        row = int(beyond.argmax())
+        raise LayerError(
+            f"{what}: lat {lat[row]:g} at place {row + 1} is no latitude; give degrees from -90 to "
+            "90 (are lon and lat swapped?)"
         )
     return lon, lat
 

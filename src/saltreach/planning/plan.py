@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from saltreach.assessment.files import assessment_in
 from saltreach.errors import OptionError
 from saltreach.intake import teams as sheets
 from saltreach.intake.plan_file import read_plan, read_rebolting
@@ -59,7 +62,7 @@ class FlatPlan:
     last: pd.DataFrame | None = None
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, repr=False, eq=False)
 class Plan:
     """A calendar and how good it is.
 
@@ -218,7 +221,7 @@ def _in_hours(cost: Cost) -> dict[str, Any]:
 
 
 def plan(
-    result: Assessment,
+    result: Assessment | Path | str,
     teams: Any,
     *,
     windows: Any = None,
@@ -238,8 +241,8 @@ def plan(
 
     Parameters
     ----------
-    result : Assessment
-        From `assess` or `read_results`.
+    result : Assessment, or path
+        From `assess`, or the folder of its results.
     teams, windows, tides, needs, travel, done : path, DataFrame or Sheet
         The user's tables, as `saltreach.intake.teams` describes them; all but the teams may be
         absent.
@@ -272,6 +275,7 @@ def plan(
     >>> plan(result, "teams.csv", years=1).visits  # doctest: +SKIP
     """
     options = replace(options or PlanOptions(), **settings)
+    result = assessment_in(result)
     flat = result.flat
     known = {str(crag): set(rows) for crag, rows in flat.sectors.groupby("crag")["sector"]}
     given = {"teams": frame_or_file(teams, "teams", sheets.read_teams)}
@@ -339,9 +343,9 @@ def make_plan(
     Raises
     ------
     OptionError
-        For a negative time.
+        For a time below 0 or without end.
     """
-    if seconds < 0:
+    if not 0 <= seconds < math.inf:
         raise OptionError(f"seconds = {seconds:g}: give 0 (the greedy plan) or more")
     began = time.monotonic()
     before = pairs_of(problem, last) if last is not None else frozenset()

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from saltreach.assessment.files import assessment_in
 from saltreach.intake.prices import Prices, read_prices
 from saltreach.planning.budget import curve, ranked, shopping, used_up
 from saltreach.planning.offers import choices
@@ -34,7 +36,7 @@ class FlatPriorities:
     shopping: pd.DataFrame
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, repr=False, eq=False)
 class Priorities:
     """What a budget rebolts.
 
@@ -90,7 +92,7 @@ class Priorities:
 
 
 def priorities(
-    result: Assessment,
+    result: Assessment | Path | str,
     budget: float,
     prices: Any,
     *,
@@ -101,8 +103,8 @@ def priorities(
 
     Parameters
     ----------
-    result : Assessment
-        From `assess` or `read_results`.
+    result : Assessment, or path
+        From `assess`, or the folder of its results.
     budget : float
         Money, in the currency of the prices.
     prices : path, DataFrame or Prices
@@ -110,7 +112,8 @@ def priorities(
     on_step : callable
         Told the name of each step.
     **limits
-        Further limits of `BudgetLimits` by name: `team_days`, `order`, hours, waste.
+        `team_days` (days of one team), `order`, `hours_per_day`, `hours_per_anchor`,
+        `hours_per_sector`, `waste_factor`: see `saltreach.planning.options.BudgetLimits`.
 
     Returns
     -------
@@ -125,6 +128,7 @@ def priorities(
     --------
     >>> priorities(result, 3000, "prices.toml").shopping  # doctest: +SKIP
     """
+    result = assessment_in(result)
     limit = BudgetLimits(budget, **limits)
     cost = frame_or_file(prices, "prices", read_prices)
     on_step("choices")

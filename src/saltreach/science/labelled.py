@@ -81,7 +81,8 @@ def labelled(
     Raises
     ------
     OptionError
-        When called: two Series whose index differs.
+        When called: two Series whose index differs, or a DataArray whose `units` are not those in
+        the argument's name.
 
     Examples
     --------
@@ -122,6 +123,31 @@ def labelled(
         return call
 
     return wrap
+
+
+_ACCEPTED = {
+    "_c": ("degC", "°C", "C", "celsius", "degree_Celsius", "degrees_Celsius", "degree_C"),
+    "_m": ("m", "metre", "metres", "meter", "meters"),
+    "_mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),
+    "_pct": ("%", "percent"),
+    "_deg": ("degree", "degrees", "deg", "°"),
+    "_um_y": ("um year-1", "um/year", "um/y", "µm/y"),
+    "_mg_m2_d": ("mg m-2 d-1", "mg/(m2 d)", "mg/(m²·d)"),
+    "_mpa": ("MPa",),
+    "_kn": ("kN",),
+}
+"""Units of an input, as they are written, by the end of its name."""
+
+
+def _refuse_other_unit(name: str, value: Any) -> None:
+    """A unit that a DataArray says must be the one in the argument's name."""
+    said = getattr(value, "attrs", {}).get("units")
+    ends = [end for end in _ACCEPTED if name.endswith(end)]
+    if said is None or not ends:
+        return
+    accepted = _ACCEPTED[max(ends, key=len)]
+    if said not in accepted:
+        raise OptionError(f"{name}: its units are {said!r}; convert it to {accepted[0]}")
 
 
 def _is_xarray(value: object) -> bool:
@@ -209,6 +235,8 @@ def _of_xarray(
         found = parts(**dict(zip(arrays, values, strict=True)))
         return found if len(found) > 1 else found[0]
 
+    for name, value in arrays.items():
+        _refuse_other_unit(name, value)
     sizes = {axis.name: len(axis.words) for axis in formula.gives.values()}
     found = xr.apply_ufunc(
         work,

@@ -84,6 +84,17 @@ _TEXT = (files("saltreach.vocabulary") / "columns.csv").read_text(encoding="utf-
 COLUMNS: tuple[Column, ...] = tuple(map(_column, csv.DictReader(_TEXT.splitlines())))
 
 
+def chance_of(column: Column, word: str) -> str:
+    """Name of the typed column with the chance of one word of a column of probabilities.
+
+    Examples
+    --------
+    >>> chance_of(columns_of("anchors")["category_probabilities"], "C3")
+    'category_probability_C3'
+    """
+    return f"{column.name.removesuffix('probabilities')}probability_{word}"
+
+
 def columns_of(table: str, *, shown: str = "") -> dict[str, Column]:
     """Columns of a table by name, in order.
 

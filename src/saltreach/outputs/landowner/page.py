@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from saltreach.assessment.files import assessment_in
 from saltreach.assessment.landowner import COARSENESS_M, holding_of, places_on
 from saltreach.outputs.files import atomic_write
 from saltreach.outputs.html import asset_text, framed, page_policy, render_template
@@ -47,7 +48,7 @@ class ForLandowner:
 
 
 def landowner(
-    result: Assessment,
+    result: Assessment | Path | str,
     holding: Holding | Path | str,
     out: Path | str | None = None,
     *,
@@ -58,8 +59,8 @@ def landowner(
 
     Parameters
     ----------
-    result : Assessment
-        From `assess` or `read_results`.
+    result : Assessment, or path
+        From `assess`, or the folder of its results.
     holding : Holding, path or str
         The land, or the crags; a file as `saltreach.intake.holding.read_holding` reads it.
         Anchors count as on the land when their cell of the grid touches it.
@@ -80,6 +81,7 @@ def landowner(
     OptionError
         When the holding is unusable, no anchor is on it, or a crag named is not in the register.
     """
+    result = assessment_in(result)
     land = holding_of(holding, contact)
     found = places_on(result, land, coarseness_m=coarseness_m)
     data = landowner_words(found, land, result.provenance)
