@@ -149,7 +149,7 @@ def test_the_chosen_rebolting_is_read_from_a_list_of_priorities(tmp_path):
     path.write_text("crag,sector,chosen,anchors_to_replace\n'=A,B,yes,12\nC,D,no,\n")
     assert read_rebolting(path).to_numpy().tolist() == [["=A", "B", 12]]
     path.write_text("crag,sector,chosen,anchors_to_replace\nA,B,no,\nC,D,yes,many\n")
-    with pytest.raises(RegisterError, match="row 3: anchors_to_replace 'many' is no number"):
+    with pytest.raises(RegisterError, match="row 3: anchors_to_replace 'many' is no whole number"):
         read_rebolting(path)
     path.write_text("crag,sector\n")
     with pytest.raises(RegisterError, match="no column chosen, anchors_to_replace; give the prior"):

@@ -29,7 +29,7 @@ def options(tmp_path, text):
         ({"so2_ug_m3": True}, "so2_ug_m3 = True; give a number"),
         ({"so2_ug_m3": float("nan")}, "so2_ug_m3 = nan; give a number"),
         ({"allow_looser_policy": 1}, "policy = 1; give true or false"),
-        ({"today": "2026-11-25"}, "today = '2026-11-25'; give a day, as 2027-04-30"),
+        ({"today": "25.11."}, "today = '25.11.'; give a day, as 2027-04-30"),
         ({"so2_ug": 1}, "unknown name 'so2_ug'; did you mean 'so2_ug_m3'? (known: so2_ug_m3, "),
         ({"rock_column": "unit"}, "give the geology file"),
     ],

@@ -80,7 +80,7 @@ def test_unusable_surveys(tmp_path):
     with pytest.raises(RegisterError, match="no column sector"):
         survey(tmp_path, "Alder", head="crag")
     with pytest.raises(RegisterError, match="both mean water"):
-        survey(tmp_path, "A,B,wet,wet", head="crag,sector,water,agua")
+        survey(tmp_path, "A,B,wet,wet", head="crag,sector,agua,groundwater")
     with pytest.raises(RegisterError, match="no such file"):
         read_survey(tmp_path / "no.csv")
     with pytest.raises(RegisterError, match="give one of .csv, .xlsx"):

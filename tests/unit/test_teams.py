@@ -140,9 +140,7 @@ def test_a_useless_file_is_an_error_in_one_sentence(tmp_path, name, text, says):
 
 
 def test_cells_and_headers_are_read_as_the_register_s(tmp_path):
-    text = (
-        "Cliff;Secteur;people;access hours;Skills\nC;S;n/a;0,5;?\nC;T;3;1,500;x\nC;U;3 people;;\n"
-    )
+    text = "Cliff;Secteur;people;access hours;Skills\nC;S;;0,5;\nC;T;3;1,500;x\nC;U;3 people;;\n"
     path = tmp_path / "n.csv"
     path.write_bytes(text.encode("utf-16"))
     sheet = read_needs(path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from typing import Any
 
@@ -38,6 +39,8 @@ def cure_advice(
     OptionError
         A temperature outside the sheet, or an expired cartridge.
     """
+    if not math.isfinite(rock_temperature_c):
+        raise OptionError(f"rock temperature {rock_temperature_c}: give degrees Celsius")
     state = expiry_state(expires_on, on)
     if state == "expired":
         raise OptionError(

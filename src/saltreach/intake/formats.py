@@ -198,6 +198,10 @@ def read_csv(path: Path, data: bytes, request: Request) -> Table:
             io.BytesIO(data), header=None, dtype="str", sep=delimiter, encoding=encoding,
             keep_default_na=False, na_values=[""], skip_blank_lines=False, index_col=False,
         )  # fmt: skip
+    except pd.errors.EmptyDataError as error:
+        raise RegisterError(
+            f"{path.name}: its first line is empty; begin with the header row"
+        ) from error
     except pd.errors.ParserError as error:
         if "EOF inside string" in str(error):
             raise RegisterError(

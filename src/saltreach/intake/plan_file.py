@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -17,7 +18,12 @@ _SPELT = {
     "date": r"[0-9]{4}-[0-9]{2}-[0-9]{2}",
     "visit_id": r"[0-9a-f]{16}-[0-9]+",
     "revision": r"[0-9]+",
+    "days_late": r"-?[0-9]+",
+    "anchors": r"[0-9]+",
+    "stop": r"[0-9]+",
 }
+MOST_ANCHORS = 10_000
+"""In one sector."""
 _WHOLE = ("revision", "days_late", "anchors", "stop")
 
 
@@ -46,7 +52,8 @@ def read_plan(path: str | Path, columns: Sequence[str] = VISIT_COLUMNS) -> pd.Da
     bad = ~pd.concat([table[n].str.fullmatch(_SPELT[n]) for n in keys], axis=1).all(axis=1)
     if bad.any():
         row = int(bad.to_numpy().argmax())
-        held = " and ".join(f"{n} {table[n].iloc[row]!r}" for n in keys if n != "revision")
+        wrong = [n for n in keys if not re.fullmatch(_SPELT[n], table[n].iloc[row])]
+        held = " and ".join(f"{n} {table[n].iloc[row]!r}" for n in wrong)
         raise RegisterError(
             f"plan {path}: row {row + 2} has {held}; leave these columns as saltreach plan wrote "
             "them"
@@ -67,11 +74,13 @@ def read_rebolting(path: str | Path) -> pd.DataFrame:
     table = _written(path, "rebolting", columns, ours)
     chosen = table[table["chosen"] == "yes"]
     anchors = pd.to_numeric(chosen["anchors_to_replace"], errors="coerce")
-    if anchors.isna().any():
-        row = anchors.index[anchors.isna()][0]
+    bad = ~(anchors.between(1, MOST_ANCHORS) & (anchors % 1 == 0))
+    if bad.any():
+        row = anchors.index[bad][0]
         raise RegisterError(
             f"rebolting {path}: row {row + 2}: anchors_to_replace "
-            f"{chosen['anchors_to_replace'][row]!r} is no number; give how many are replaced"
+            f"{chosen['anchors_to_replace'][row]!r} is no whole number from 1 to {MOST_ANCHORS}; "
+            "give how many are replaced"
         )
     return chosen[["crag", "sector"]].assign(anchors=anchors)
 

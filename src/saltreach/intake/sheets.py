@@ -39,6 +39,8 @@ class Sheet:
         Name of the file, and checksum of its bytes.
     rows_read : int
         Rows with any content, good and refused.
+    unique : tuple of str
+        Columns that together must not repeat.
     """
 
     rows: tuple[dict[str, Any], ...]
@@ -47,6 +49,7 @@ class Sheet:
     file: str = ""
     sha256: str = ""
     rows_read: int = 0
+    unique: tuple[str, ...] = ()
 
     def record(self) -> dict[str, Any]:
         """The table as plain values, for provenance."""
@@ -98,7 +101,7 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
         error, for the first refused row too.
     """
     file = Path(path)
-    words = table_header_words(tuple(table.columns))
+    words = table_header_words(table.columns)
     request = formats.Request(
         sheet=sheet, named=table.name, known=lambda header: plain(header) in words
     )
@@ -112,9 +115,9 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
     rejected = _rejected(problems, found, file.name)
     if table.error is not None and len(rejected):
         bad = rejected.iloc[0]
+        cell = f"{bad['column']} = {bad['value']!r}" if bad["column"] else repr(bad["value"])
         raise table.error(
-            f"{table.title} {file.name}, row {bad['row']}, {bad['column']} = {bad['value']!r}: "
-            f"{bad['reason']}; {bad['fix']}"
+            f"{table.title} {file.name}, row {bad['row']}, {cell}: {bad['reason']}; {bad['fix']}"
         )
     good = np.ones(len(values), dtype=bool)
     good[problems["place"].to_numpy(dtype=int)] = False
@@ -127,6 +130,7 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
         file=file.name,
         sha256=hashlib.sha256(data).hexdigest(),
         rows_read=len(values) + len(found.bad_rows),
+        unique=table.unique,
     )
 
 
@@ -134,13 +138,18 @@ def _places(
     headers: tuple[str, ...], table: Table, words: dict[str, str], where: str
 ) -> tuple[dict[str, int], list[str]]:
     """Where each column stands, and a note on the headers that are none of them."""
+    names = {plain(name): name for name in table.columns}
     places: dict[str, int] = {}
+    for i, header in enumerate(headers):  # what is named as it should be is meant
+        if (name := names.get(plain(header))) is not None and name not in places:
+            places[name] = i
+    named = set(places)
     unused = []
     for i, header in enumerate(headers):
         name = words.get(plain(header))
-        if name is None:
+        if name is None or (name in named and plain(header) not in names):
             unused += [header] if header.strip() else []
-        elif name in places:
+        elif places.get(name, i) != i:
             raise RegisterError(
                 f"{where}: headers {headers[places[name]]!r} and {header!r} both mean {name}; "
                 "keep one"
@@ -171,7 +180,7 @@ def _parsed(
     problems, notes = [check.problems(np.zeros(len(index)), "", "", "", "")], []
     for column in table.columns.values():
         text = shown[column.name]
-        parsed, more = parse_column(text, column)
+        parsed, more = parse_column(text, column, unknown_is_empty=table.unknown_is_empty)
         notes += more
         problems.append(_cell_problems(text, parsed.values, parsed.reason, parsed.fix, column))
         default = table.defaults.get(column.name)
@@ -217,13 +226,19 @@ def _cell_problems(
     return pd.concat(found, ignore_index=True)
 
 
+def _one_case(name: str) -> str:
+    return " ".join(name.split()).casefold()
+
+
 def _repeated(
     frame: pd.DataFrame, unique: tuple[str, ...], rows: np.ndarray, shown: pd.DataFrame
 ) -> pd.DataFrame:
-    """Second and later rows of the same key; case and double blanks do not matter."""
-    key = frame[list(unique)].map(
-        lambda v: " ".join(v.split()).casefold() if isinstance(v, str) else v
-    )
+    """Second and later rows of the same key; case and double blanks do not matter.
+
+    Names that the register spells are compared again once they are known (`refuse_unknown`).
+    """
+    fold = _one_case if "crag" in unique else plain
+    key = frame[list(unique)].map(lambda v: fold(v) if isinstance(v, str) else v)
     key = pd.Series(list(key.itertuples(index=False, name=None)), index=frame.index, dtype=object)
     place = pd.Series(frame.index, index=frame.index)
     first = place.groupby(key).transform("first") if len(key) else place
@@ -271,14 +286,35 @@ def refuse_unknown(sheet: Sheet, known: dict[str, set[str]]) -> Sheet:
         return pool.get(name, pool.get(plain(name)))
 
     crags = {plain(crag): crag for crag in known} | {crag: crag for crag in known}
+    alike: dict[str, list[str]] = {}
+    for name in known:
+        alike.setdefault(plain(name), []).append(name)
     good, problems = [], []
+    first: dict[tuple[Any, ...], int] = {}
     for row in sheet.rows:
         crag = spelt(row["crag"], crags)
+        for other in alike.get(plain(row["crag"]), ()):  # a register may spell a crag in two ways
+            if row["sector"] in known[other] and row["sector"] not in known.get(crag or "", ()):
+                crag = other
         inside = known.get(crag or "", set())
         sectors = {plain(s): s for s in inside} | {s: s for s in inside}
         sector = spelt(row["sector"], sectors | {"": ""})
         if crag is not None and sector is not None:
-            good.append(row | {"crag": crag, "sector": sector})
+            here = row | {"crag": crag, "sector": sector}
+            key = tuple(here[name] for name in sheet.unique) or (row["row"],)
+            if key not in first:
+                first[key] = row["row"]
+                good.append(here)
+                continue
+            problems.append(
+                {
+                    "row": row["row"],
+                    "column": ", ".join(sheet.unique),
+                    "value": ", ".join(str(row[name]) for name in sheet.unique),
+                    "reason": f"already given in row {first[key]}",
+                    "fix": "keep one of the rows",
+                }
+            )
             continue
         name, pool = ("crag", crags) if crag is None else ("sector", sectors)
         near = difflib.get_close_matches(plain(row[name]), pool, n=1, cutoff=0.6)

@@ -36,6 +36,9 @@ class Table:
         Across columns; tried on rows whose cells are all good.
     error : type, optional
         Given for a table of which every row is needed: the first refused one raises it.
+    unknown_is_empty : bool
+        Whether `?`, `unknown` and the like are read as an empty cell: only where empty means
+        unknown, never where it means a default.
     """
 
     name: str
@@ -43,6 +46,7 @@ class Table:
     unique: tuple[str, ...] = ()
     rules: tuple[RowRule, ...] = ()
     error: type[SaltreachError] | None = None
+    unknown_is_empty: bool = False
 
     @property
     def title(self) -> str:
@@ -123,7 +127,7 @@ DONE = Table(
     {**_WHOLE_CRAG, "kind": INSPECT},
 )
 """Visits that were done since the last plan."""
-SURVEY = Table("survey", unique=("crag", "sector"))
+SURVEY = Table("survey", unique=("crag", "sector"), unknown_is_empty=True)
 PRICES = Table(
     "prices",
     {"currency": "", "example": "no", "grade": "", "legs": 1},

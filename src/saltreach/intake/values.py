@@ -34,7 +34,11 @@ def trimmed(text: pd.Series) -> pd.Series:
 
 
 def parse_column(
-    text: pd.Series, column: Column, today: dt.date | None = None
+    text: pd.Series,
+    column: Column,
+    today: dt.date | None = None,
+    *,
+    unknown_is_empty: bool = True,
 ) -> tuple[Parsed, list[str]]:
     """Read the cells of a column by its kind.
 
@@ -47,6 +51,8 @@ def parse_column(
         The column.
     today : date, optional
         The last day that is not in the future; needed for dates only.
+    unknown_is_empty : bool
+        Whether such words count as empty: not where an empty cell means a default.
 
     Returns
     -------
@@ -58,7 +64,8 @@ def parse_column(
     if column.kind in READERS:
         return parse_cells(text, READERS[column.kind]), []
     word = text.str.casefold()
-    known = text.where(~word.isin(UNKNOWN_WORDS) | word.isin(column.choices))
+    unknown = word.isin(UNKNOWN_WORDS) & ~word.isin(column.choices) & unknown_is_empty
+    known = text.where(~unknown)
     if column.choices:
         return parse_choices(known, column)
     if column.kind == "date":
@@ -90,7 +97,7 @@ def parse_numbers(text: pd.Series, column: Column) -> Parsed:
     def among_others(pattern: str) -> pd.Series:
         return other.str.fullmatch(pattern).reindex(text.index, fill_value=False).astype(bool)
 
-    ambiguous = among_others(_COMMA_OR_THOUSANDS)
+    ambiguous = among_others(_COMMA_OR_THOUSANDS) & ~_decimals_only(text, column)
     as_comma = among_others(_COMMA) & ~ambiguous
     values = pd.Series(np.nan, index=text.index, dtype=float)
     # float() of Python reads every digit; the parsers of pandas may miss the last one.
@@ -115,11 +122,30 @@ def parse_numbers(text: pd.Series, column: Column) -> Parsed:
         "more than a number in the cell",
         f"write the number alone{unit}, without unit or sign{empty}",
     )
-    refuse(values.isna(), "not a number", f"write a plain number{unit}, like 12.5{empty}")
+    whole = column.kind == "integer"
+    refuse(
+        values.isna(),
+        "not a number",
+        f"write a {'whole number' if whole else 'plain number'}{unit}, like "
+        f"{'12' if whole else '12.5'}{empty}",
+    )
     refuse(~np.isfinite(values), "not a finite number", f"write a plain number{unit}{empty}")
-    if column.kind == "integer":
-        refuse(values % 1 != 0, "not a whole number", f"write one of: {column.meaning}{empty}")
+    if whole:
+        listed = column.meaning[0].isdigit()  # 0 sound, 1 marked ...
+        how = f"write one of: {column.meaning}" if listed else "write a whole number"
+        refuse(values % 1 != 0, "not a whole number", how + empty)
     return Parsed(values.where(reason.isna()), reason, fix)
+
+
+def _decimals_only(text: pd.Series, column: Column) -> pd.Series:
+    """Where `1,234` read as thousands lies outside the column's range, and as decimals does not."""
+    if column.low is None or column.high is None or column.kind == "integer":
+        return pd.Series(False, index=text.index)
+    decimal, thousands = (
+        pd.to_numeric(text.str.replace(",", by, regex=False), errors="coerce") for by in (".", "")
+    )
+    low, high = column.low, column.high
+    return decimal.between(low, high) & ~thousands.between(low, high)
 
 
 def _read_word(

@@ -8,9 +8,10 @@ no brand or product of the climbing trade. Trade usage: common practice, no sour
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Mapping
 
+from saltreach.vocabulary.columns import REGISTER_BY_NAME, Column
 from saltreach.vocabulary.metals import FAMILIES
-from saltreach.vocabulary.words import YES_NO_UNKNOWN
 
 HEADERS: dict[str, tuple[str, ...]] = {
     "anchor_id": (
@@ -334,20 +335,28 @@ def header_words(*, grid: bool) -> dict[str, str]:
     return table
 
 
-def table_header_words(names: tuple[str, ...]) -> dict[str, str]:
-    """Return the table from plain header to column, for a table of these columns."""
+def table_header_words(columns: Mapping[str, Column]) -> dict[str, str]:
+    """Return the table from plain header to column, for a table of these columns.
+
+    A column that means what the register's of that name does is known by the same headers.
+    """
+
+    def of_register(name: str, column: Column) -> tuple[str, ...]:
+        ours = REGISTER_BY_NAME.get(name)
+        return HEADERS.get(name, ()) if ours and ours.choices == column.choices else ()
+
     return {
         plain(word): name
-        for name in names
-        for word in (*HEADERS.get(name, ()), *TABLE_HEADERS.get(name, ()))
-    } | {plain(name): name for name in names}
+        for name, column in columns.items()
+        for word in (*of_register(name, column), *TABLE_HEADERS.get(name, ()))
+    } | {plain(name): name for name in columns}
 
 
 def choice_words(column: str, choices: tuple[str, ...]) -> dict[str, tuple[str, str]]:
     """Return the table from plain word to (value, note) of a choice column."""
     family = "material" if column == "hanger_material" else column
     own = GRADE_WORDS if column == "grade" else CHOICES.get(family, {})
-    both = YES_NO if choices == YES_NO_UNKNOWN else {}
+    both = YES_NO if "yes" in choices else {}
     table = {
         plain(word): (value, "")
         for words_of in (both, own)
