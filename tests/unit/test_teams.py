@@ -144,13 +144,13 @@ def test_cells_and_headers_are_read_as_the_register_s(tmp_path):
     path = tmp_path / "n.csv"
     path.write_bytes(text.encode("utf-16"))
     sheet = read_needs(path)
-    (row,) = sheet.rows
+    row, other = sheet.rows
     assert (row["crag"], row["sector"]) == ("C", "S")
     assert (row["people"], row["access_hours"]) == (1, 0.5)
+    assert other["access_hours"] == 1.5  # 1500 hours of walking cannot be
     reasons = dict(zip(sheet.rejected["row"], sheet.rejected["reason"], strict=True))
-    assert "decimals or thousands" in reasons[3]
     assert "more than a number" in reasons[4]
-    assert (sheet.rows_read, sheet.record()["rejected"]) == (3, 2)
+    assert (sheet.rows_read, sheet.record()["rejected"]) == (3, 1)
 
 
 def test_a_row_with_too_many_cells_is_listed_and_the_others_go_on(tmp_path):
