@@ -55,7 +55,6 @@ def test_every_name_in_a_file_is_there(module, name):
 @pytest.mark.parametrize(
     ("module", "name"),
     [
-        ("vocabulary.metals", "FAMILIES"), ("vocabulary.metals", "GRADES"),
         ("intake.sheets", "read_table"), ("intake.settings", "record"),
         ("science.labelled", "labelled"), ("layers.layer", "Layer"),
         ("assessment.reasons", "Reasons"), ("outputs.tables.results", "spreadsheet_safe"),

@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from saltreach.errors import RegisterError
+from saltreach.intake import formats
 from saltreach.vocabulary.columns import columns_of
 
 VISIT_COLUMNS = tuple(name for name in columns_of("plan") if name != "caution")
@@ -51,14 +52,14 @@ def read_plan(path: str | Path, columns: Sequence[str] = VISIT_COLUMNS) -> pd.Da
     keys = [name for name in _SPELT if name in columns]
     bad = ~pd.concat([table[n].str.fullmatch(_SPELT[n]) for n in keys], axis=1).all(axis=1)
     if bad.any():
-        row = int(bad.to_numpy().argmax())
-        wrong = [n for n in keys if not re.fullmatch(_SPELT[n], table[n].iloc[row])]
-        held = " and ".join(f"{n} {table[n].iloc[row]!r}" for n in wrong)
+        row = bad.index[bad][0]
+        wrong = [n for n in keys if not re.fullmatch(_SPELT[n], table.at[row, n])]
+        held = " and ".join(f"{n} {table.at[row, n]!r}" for n in wrong)
         raise RegisterError(
-            f"plan {path}: row {row + 2} has {held}; leave these columns as saltreach plan wrote "
-            "them"
+            f"plan {path}: row {row} has {held}; leave these columns as saltreach plan wrote them"
         )
-    return table.astype({name: int for name in _WHOLE if name in columns})
+    whole = {name: int for name in _WHOLE if name in columns}
+    return table.astype(whole).reset_index(drop=True)
 
 
 def read_rebolting(path: str | Path) -> pd.DataFrame:
@@ -78,21 +79,26 @@ def read_rebolting(path: str | Path) -> pd.DataFrame:
     if bad.any():
         row = anchors.index[bad][0]
         raise RegisterError(
-            f"rebolting {path}: row {row + 2}: anchors_to_replace "
+            f"rebolting {path}: row {row}: anchors_to_replace "
             f"{chosen['anchors_to_replace'][row]!r} is no whole number from 1 to {MOST_ANCHORS}; "
             "give how many are replaced"
         )
-    return chosen[["crag", "sector"]].assign(anchors=anchors)
+    return chosen[["crag", "sector"]].assign(anchors=anchors).reset_index(drop=True)
 
 
 def _written(path: str | Path, what: str, columns: Sequence[str], file: str) -> pd.DataFrame:
-    """Columns of a CSV file as text, without the apostrophe that guards text from spreadsheets."""
+    """Columns of a table as text, by the row a spreadsheet counts."""
+    where = Path(path)
     try:
-        table = pd.read_csv(path, dtype=str, keep_default_na=False)
-    except OSError as error:
-        raise RegisterError(f"{what} {path}: cannot be read ({error.strerror})") from error
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
-        raise RegisterError(f"{what} {path}: not a CSV table ({error})") from error
+        data = formats.content(where, formats.READERS, "rows")
+        found = formats.READERS[where.suffix.lower()](where, data, formats.Request())
+    except RegisterError as error:
+        raise RegisterError(f"{what} {error}") from error
+    if found.bad_rows:
+        row, value, reason, fix = found.bad_rows[0]
+        raise RegisterError(f"{what} {path}: row {row}, {value!r}: {reason}; {fix}")
+    cells = found.cells.fillna("").astype("str").set_axis(list(found.headers), axis=1)
+    table = cells.set_axis(found.rows, axis=0)
     missing = [name for name in columns if name not in table]
     if missing:
         raise RegisterError(f"{what} {path}: no column {', '.join(missing)}; give {file}")

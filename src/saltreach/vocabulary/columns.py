@@ -7,11 +7,10 @@ column is its computation, one row there, and its labels where the map shows it.
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
-from importlib.resources import files
 
 from saltreach.vocabulary import metals, words
+from saltreach.vocabulary.tables import rows_of
 
 
 @dataclass(frozen=True)
@@ -80,8 +79,7 @@ def _column(row: dict[str, str]) -> Column:
     )
 
 
-_TEXT = (files("saltreach.vocabulary") / "columns.csv").read_text(encoding="utf-8")
-COLUMNS: tuple[Column, ...] = tuple(map(_column, csv.DictReader(_TEXT.splitlines())))
+COLUMNS: tuple[Column, ...] = tuple(map(_column, rows_of("columns.csv")))
 
 
 def chance_of(column: Column, word: str) -> str:

@@ -8,16 +8,15 @@ says what its range leans on.
 
 from __future__ import annotations
 
-import csv
 import functools
 import re
 import unicodedata
 from collections.abc import Mapping
-from importlib.resources import files
 from typing import Any, NamedTuple
 
 import numpy as np
 
+from saltreach.vocabulary.tables import rows_of
 from saltreach.vocabulary.words import UNKNOWN
 
 GLIM_SECOND_LEVEL = frozenset(
@@ -62,8 +61,7 @@ def _lithology(row: Mapping[str, str]) -> Lithology:
 @functools.lru_cache(maxsize=1)
 def lithologies() -> Mapping[str, Lithology]:
     """Every lithology by its name, in the order of the table."""
-    text = (files(__package__) / "lithologies.csv").read_text(encoding="utf-8")
-    return {row["name"]: _lithology(row) for row in csv.DictReader(text.splitlines())}
+    return {row["name"]: _lithology(row) for row in rows_of("lithologies.csv")}
 
 
 @functools.lru_cache(maxsize=1)
