@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from saltreach.errors import OptionError
 from saltreach.science import __path__, formulas
 from saltreach.science.air import salt
+from saltreach.science.labelled import ACCEPTED
 from saltreach.science.rock.adhesive import CureTable
 from saltreach.vocabulary import words
 from saltreach.vocabulary.metals import MATERIAL_NAMES
@@ -126,6 +127,12 @@ def inputs(formula, rng):
     if formula.__name__ == "unknown_condition":
         rest["shares"] = (0.5, 0.2, 0.2, 0.09, 0.01)
     return arrays, rest
+
+
+def unit_of(name):
+    """A unit that a DataArray of this argument may say: its own, any where the name has none."""
+    ends = [end for end in ACCEPTED if name.endswith(end)]
+    return ACCEPTED[max(ends, key=len)][0] if ends else "furlong"
 
 
 def results(formula, found):
@@ -243,7 +250,7 @@ def test_a_dataarray_keeps_its_dims_and_coords_and_gets_its_own_unit(name, chunk
     labelled = {}
     for n, values in arrays.items():
         dims = ("lat", "lon") + ((formula.formula.takes[n].name,) if values.ndim == 3 else ())
-        given_ = xr.DataArray(values, coords, dims, name=n, attrs={"units": "furlong", "x": 1})
+        given_ = xr.DataArray(values, coords, dims, name=n, attrs={"units": unit_of(n), "x": 1})
         # an axis out of order and one that is missing are found by their names
         labelled[n] = given_.transpose(*dims[1::-1], ...)
         if chunked:

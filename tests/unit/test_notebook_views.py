@@ -43,14 +43,14 @@ def test_a_large_assessment_shows_its_first_crags_instead(result, monkeypatch):
     assert "&lt;img src=x onerror=alert(1)&gt;" in text
 
 
-def test_assessment_knows_no_output_until_the_front_door_lends_one():
+def test_an_assessment_knows_its_html_and_loads_no_output_for_it():
     code = (
         "import sys; from saltreach.assessment.result import Assessment as A; "
         "print(hasattr(A, '_repr_html_'), any('outputs' in m for m in sys.modules)); "
         "import saltreach as sr; sr.Options; print(hasattr(A, '_repr_html_'))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.split() == ["False", "False", "True"]
+    assert done.stdout.split() == ["True", "False", "True"]
 
 
 def test_the_map_opens_in_the_browser(result, tmp_path, monkeypatch):

@@ -90,7 +90,7 @@ def labelled(
     >>> @labelled("m")
     ... def twice_m(length_m: "Values") -> object:
     ...     return 2 * np.asarray(length_m)
-    >>> twice_m(xr.DataArray([1.0, 2.0], dims="place", attrs={"units": "km"})).attrs["units"]
+    >>> twice_m(xr.DataArray([1.0, 2.0], dims="place", attrs={"units": "m"})).attrs["units"]
     'm'
     """
 
@@ -125,7 +125,7 @@ def labelled(
     return wrap
 
 
-_ACCEPTED = {
+ACCEPTED = {
     "_c": ("degC", "°C", "C", "celsius", "degree_Celsius", "degrees_Celsius", "degree_C"),
     "_m": ("m", "metre", "metres", "meter", "meters"),
     "_mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),
@@ -142,10 +142,10 @@ _ACCEPTED = {
 def _refuse_other_unit(name: str, value: Any) -> None:
     """A unit that a DataArray says must be the one in the argument's name."""
     said = getattr(value, "attrs", {}).get("units")
-    ends = [end for end in _ACCEPTED if name.endswith(end)]
+    ends = [end for end in ACCEPTED if name.endswith(end)]
     if said is None or not ends:
         return
-    accepted = _ACCEPTED[max(ends, key=len)]
+    accepted = ACCEPTED[max(ends, key=len)]
     if said not in accepted:
         raise OptionError(f"{name}: its units are {said!r}; convert it to {accepted[0]}")
 
