@@ -31,6 +31,7 @@ Crs = Annotated[
 Sheet = Annotated[str | None, typer.Option(help="Sheet of an .xlsx file.")]
 LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file.")]
 OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
+PlanFolder = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 Today = Annotated[
     datetime | None,
     typer.Option("--today", formats=["%Y-%m-%d"], help="Day the assessment speaks for."),

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field
 
 from saltreach.errors import OptionError
-from saltreach.intake.settings import FileName, checked, day, read_toml, record
+from saltreach.intake.settings import FileName, day, read_settings, record
 
 _BY_QUADRATURE = "errors are carried on by quadrature, without random draws"
 GONE = {
@@ -78,11 +78,4 @@ def read_options(path: str | Path) -> Options:
     OptionError
         When the file cannot be read, a name is unknown or a value is impossible.
     """
-    given = read_toml(path, "options")
-    where = f"options file {Path(path).name}"
-    for name in GONE:
-        if name in given:
-            raise OptionError(
-                f"{where}: {name} is no option any more; delete its line: {GONE[name]}"
-            )
-    return checked(Options, given, where)
+    return read_settings(Options, path, "options", gone=GONE)

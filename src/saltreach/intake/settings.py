@@ -152,9 +152,18 @@ def checked(model: type[T], given: Mapping[str, Any], where: str) -> T:
         raise OptionError(refusal(error, model, where)) from None
 
 
-def read_settings(model: type[T], path: str | Path, what: str) -> T:
-    """The record of a TOML file; see `read_toml` and `checked` for what is refused."""
-    return checked(model, read_toml(path, what), f"{what} file {Path(path).name}")
+def read_settings(
+    model: type[T], path: str | Path, what: str, *, gone: Mapping[str, str] | None = None
+) -> T:
+    """The record of a TOML file; see `read_toml` and `checked` for what is refused.
+
+    `gone` holds names of former versions, and why each is not needed any more.
+    """
+    given, where = read_toml(path, what), f"{what} file {Path(path).name}"
+    for name, why in (gone or {}).items():
+        if name in given:
+            raise OptionError(f"{where}: {name} is no option any more; delete its line: {why}")
+    return checked(model, given, where)
 
 
 @lru_cache

@@ -266,6 +266,16 @@ def _listed(problems: pd.DataFrame, file: str) -> pd.DataFrame:
     )
 
 
+def _spellings(names: Iterable[str]) -> dict[str, str]:
+    """Each name by itself, and by what is left of it without case, accents and blanks."""
+    known = list(names)
+    return {plain(name): name for name in known} | {name: name for name in known}
+
+
+def _spelt(name: str, pool: dict[str, str]) -> str | None:
+    return pool.get(name, pool.get(plain(name)))
+
+
 def refuse_unknown(sheet: Sheet, known: dict[str, set[str]]) -> Sheet:
     """Move rows about crags or sectors that the results do not hold to the refused ones.
 
@@ -282,52 +292,41 @@ def refuse_unknown(sheet: Sheet, known: dict[str, set[str]]) -> Sheet:
         With crag and sector spelt as the results spell them.
     """
 
-    def spelt(name: str, pool: dict[str, str]) -> str | None:
-        return pool.get(name, pool.get(plain(name)))
-
-    crags = {plain(crag): crag for crag in known} | {crag: crag for crag in known}
+    crags = _spellings(known)
+    sectors_of = {crag: _spellings(sectors) | {"": ""} for crag, sectors in known.items()}
     alike: dict[str, list[str]] = {}
     for name in known:
         alike.setdefault(plain(name), []).append(name)
-    good, problems = [], []
+    good: list[dict[str, Any]] = []
+    problems: list[dict[str, Any]] = []
     first: dict[tuple[Any, ...], int] = {}
+
+    def refuse(row: dict[str, Any], columns: tuple[str, ...], reason: str, fix: str) -> None:
+        value = ", ".join(str(row[name]) for name in columns)
+        cell = {"row": row["row"], "column": ", ".join(columns), "value": value}
+        problems.append(cell | {"reason": reason, "fix": fix})
+
     for row in sheet.rows:
-        crag = spelt(row["crag"], crags)
+        crag = _spelt(row["crag"], crags)
         for other in alike.get(plain(row["crag"]), ()):  # a register may spell a crag in two ways
             if row["sector"] in known[other] and row["sector"] not in known.get(crag or "", ()):
                 crag = other
-        inside = known.get(crag or "", set())
-        sectors = {plain(s): s for s in inside} | {s: s for s in inside}
-        sector = spelt(row["sector"], sectors | {"": ""})
-        if crag is not None and sector is not None:
-            here = row | {"crag": crag, "sector": sector}
-            key = tuple(here[name] for name in sheet.unique) or (row["row"],)
-            if key not in first:
-                first[key] = row["row"]
-                good.append(here)
-                continue
-            problems.append(
-                {
-                    "row": row["row"],
-                    "column": ", ".join(sheet.unique),
-                    "value": ", ".join(str(row[name]) for name in sheet.unique),
-                    "reason": f"already given in row {first[key]}",
-                    "fix": "keep one of the rows",
-                }
-            )
+        sectors = sectors_of.get(crag or "", {})
+        sector = _spelt(row["sector"], sectors)
+        if crag is None or sector is None:
+            name, pool = ("crag", crags) if crag is None else ("sector", sectors)
+            near = difflib.get_close_matches(plain(row[name]), filter(None, pool), 1, cutoff=0.6)
+            hint = f"; nearest: {pool[near[0]]}" if near else ""
+            fix = f"spell it as the register does{hint}"
+            refuse(row, (name,), "not among the crags and sectors assessed", fix)
             continue
-        name, pool = ("crag", crags) if crag is None else ("sector", sectors)
-        near = difflib.get_close_matches(plain(row[name]), pool, n=1, cutoff=0.6)
-        hint = f"; nearest: {pool[near[0]]}" if near else ""
-        problems.append(
-            {
-                "row": row["row"],
-                "column": name,
-                "value": row[name],
-                "reason": "not among the crags and sectors assessed",
-                "fix": f"spell it as the register does{hint}",
-            }
-        )
+        here = row | {"crag": crag, "sector": sector}
+        key = tuple(here[name] for name in sheet.unique) or (row["row"],)
+        if key in first:
+            refuse(row, sheet.unique, f"already given in row {first[key]}", "keep one of the rows")
+            continue
+        first[key] = row["row"]
+        good.append(here)
     more = [_listed(pd.DataFrame(problems), sheet.file)] if problems else []
     rejected = pd.concat([sheet.rejected, *more], ignore_index=True)
     return replace(

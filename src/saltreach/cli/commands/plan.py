@@ -13,6 +13,7 @@ from saltreach.cli.shared import (
     GOOD,
     ROWS_REFUSED,
     AsJson,
+    PlanFolder,
     Results,
     clear_errors,
     progress,
@@ -49,13 +50,12 @@ Done = Annotated[
 Seconds = Annotated[
     float, typer.Option("--seconds", help="Time of the solver; 0: the plan a person would make.")
 ]
-Out = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 
 
 def plan(
     results: Results,
     teams: Teams,
-    out: Out,
+    out: PlanFolder,
     windows: Windows = None,
     tides: Tides = None,
     needs: Needs = None,

@@ -8,10 +8,16 @@ from typing import Annotated
 
 import typer
 
-from saltreach.cli.shared import GOOD, AsJson, Results, clear_errors, progress, results_of
+from saltreach.cli.shared import (
+    GOOD,
+    AsJson,
+    PlanFolder,
+    Results,
+    clear_errors,
+    progress,
+    results_of,
+)
 from saltreach.planning.options import BudgetLimits
-
-Out = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 
 
 def priorities(
@@ -20,7 +26,7 @@ def priorities(
     prices: Annotated[
         Path, typer.Option("--prices", help="Your prices, .toml or .csv; saltreach has none.")
     ],
-    out: Out,
+    out: PlanFolder,
     team_days: Annotated[
         float | None, typer.Option("--team-days", help="Days of one team for rebolting.")
     ] = BudgetLimits.team_days,
