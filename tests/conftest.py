@@ -46,11 +46,27 @@ def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: place(item.nodeid))
 
 
+PINNED = ("published", "peer", "worked", "memory", "judgement")
+"""What stands behind a pinned answer: a published value or worked example, a reference library, a
+place worked out by hand or by an independent script, a published value typed from memory, and a
+judged value in a table that documents it."""
+
+
+def pins(marks) -> dict[str, int]:
+    """Pinned answers by what stands behind them, of the marks `pinned(kind, answers=1)`."""
+    found = dict.fromkeys(PINNED, 0)
+    for mark in marks:
+        (kind,) = mark.args
+        found[kind] += mark.kwargs.get("answers", 1)
+    return found
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item):
     until = os.environ.get("TESTS_UNTIL")
     if until and time.time() > float(until):
         pytest.skip(LEFT_OUT)
+    item.user_properties.append(("pinned", pins(item.iter_markers("pinned"))))
 
 
 def left_out(config) -> list[str]:
@@ -66,6 +82,11 @@ def pytest_sessionfinish(session):
 
 
 def pytest_terminal_summary(terminalreporter, config):
+    passed = [r for r in terminalreporter.stats.get("passed", []) if r.when == "call"]
+    counts = {k: sum(dict(r.user_properties)["pinned"][k] for r in passed) for k in PINNED}
+    if any(counts.values()):
+        said = ", ".join(f"{count:,} {kind}" for kind, count in counts.items())
+        terminalreporter.line(f"answers pinned by value: {said}")
     files = [nodeid.split("::")[0] for nodeid in left_out(config)]
     if files:
         terminalreporter.section("NOT RUN: this run's time was over", red=True, bold=True)
