@@ -27,7 +27,7 @@ SPEAKS_FOR_OTHERS = ("kind", "material", "diameter_mm", "embedment_mm", "install
 taken from the shares of the register."""
 DECIMALS = {
     "coast_distance_m": 1,
-    "coast_distance_sd_m": 1,
+    "coast_distance_sd_m": 2,
     "salt_lake_m": 1,
     "salt_lake_sd_m": 1,
     "salt_lake": None,

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import norm, qmc
 
-DRAWS = 16  # a power of two: 65,536
+DRAWS = 15  # a power of two: 32,768
 UNCERTAIN = ("distance", "salt", "temperature", "humidity", "so2", "function")
 
 
