@@ -47,6 +47,10 @@ DECIMALS = {
 }
 """What the files give of the layers, and how exactly; None: a word."""
 
+SLACK = {"sea_openness": 0.004}
+"""What a value may move by with the company: openness is seen from a grid laid over the register's
+own coast."""
+
 
 def places() -> dict[str, dict]:
     """The files by name."""
@@ -54,13 +58,14 @@ def places() -> dict[str, dict]:
     return {f.stem: tomllib.loads(f.read_text(encoding="utf-8")) for f in files}
 
 
-def groups(found: dict[str, dict]) -> list[list[str]]:
-    """Names of the places that one register may hold together."""
+def groups(found: dict[str, dict], *, layers_alone: bool = False) -> list[list[str]]:
+    """Names of the places that one register may hold together; for the layers, many more."""
     together: dict[str, list[str]] = {}
     for name, place in found.items():
         alone = any(not place["register"].get(column) for column in SPEAKS_FOR_OTHERS)
         own = [place.get(key) for key in ("policy", "stock", "ridge")]
         key = name if alone else json.dumps(own)
+        key = json.dumps(place.get("ridge")) if layers_alone else key
         together.setdefault(key, []).append(name)
     return list(together.values())
 
@@ -81,7 +86,8 @@ def options_of(place: dict, folder: Path) -> Options:
         (folder / "policy.toml").write_text("".join(lines))
         given |= {"policy_file": folder / "policy.toml", "allow_looser_policy": True}
     if "stock" in place:
-        piece = '[[stock]]\nkind = "bonded"\nmetal = "{}"\ndiameter_mm = 12\nlength_mm = 100\nprice = 1\n'
+        piece = '[[stock]]\nkind = "bonded"\nmetal = "{}"\n'
+        piece += "diameter_mm = 12\nlength_mm = 100\nprice = 1\n"
         (folder / "stock.toml").write_text("".join(piece.format(m) for m in place["stock"]))
         given["prices_file"] = folder / "stock.toml"
     if "ridge" in place:
@@ -115,9 +121,7 @@ def layers_at(found: dict[str, dict], names: list[str]) -> dict[str, dict]:
         register = read_register(register_of(found, names, folder), today=TODAY)
         if len(register.rejected):
             raise SystemExit(register.rejected.to_string())
-        sampled = sample_layers(
-            register.anchors, open_layers(options_of(found[names[0]], folder))
-        )
+        sampled = sample_layers(register.anchors, open_layers(options_of(found[names[0]], folder)))
         table = with_layers(register.anchors, sampled)
     said = {}
     for at, name in enumerate(table["anchor_id"]):
@@ -145,7 +149,7 @@ def assessed(found: dict[str, dict], names: list[str]) -> pd.DataFrame:
 
 if __name__ == "__main__":
     given = places()
-    for group in groups(given):
+    for group in groups(given, layers_alone=True):
         if wanted := [name for name in group if name in sys.argv[1:]]:
             for name, layers in layers_at(given, group).items():
                 if name in wanted:

@@ -1,4 +1,4 @@
-"""By hand: salt, first-year losses and ISO 9223 category, by draws; hours of wetness by counting."""
+"""By hand: salt, losses and ISO 9223 category by draws; hours of wetness by counting."""
 
 from __future__ import annotations
 
@@ -40,6 +40,8 @@ def salt_parts(at: Place, d: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     thinner = np.exp(-uphill * (1.0 - np.exp(-d / 50e3)))
     inland = thinner * (share * 1.49 * np.exp(-d / 100e3) + 6.74 * np.exp(-d / 500e3))
     median = spray + surf + inland + 0.2
+    if not d.shape:
+        at.known["parts"] = spray, surf, inland
     plain = spray_one * min(open_spray, 1.0)
     variance = 0.93**2 + 0.27**2 + (1.5 * plain / (plain + surf + inland + 0.2)) ** 2
     if openness is not None:
@@ -49,15 +51,45 @@ def salt_parts(at: Place, d: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return median, np.sqrt(variance)
 
 
+def _factors(at: Place) -> None:
+    """What changes the salt besides the distance, in words."""
+    layers = at.layers
+    water = "half of an ocean's, a salt lake" if at.known["by lake"] else (
+        f"{layers['sea_salinity_g_kg']:g} g/kg, at most 35, over 35")  # fmt: skip
+    at.step("share of the ocean's salt", 0.5 if at.known["by lake"] else
+            min(layers["sea_salinity_g_kg"], 35.0) / 35.0, water, JUDGED)  # fmt: skip
+    at.step("share of open sea around, 0.5 a straight coast", layers["sea_openness"],
+            "surf times 0.2 + 0.8 o/0.5, spray times (o - 0.2)/0.3", JUDGED)  # fmt: skip
+    if "sea_shielding" in layers:
+        at.step("terrain towards the sea, 0 to 1", layers["sea_shielding"],
+                "surf and spray over 30 to its power",
+                "Equipment Environmental Engineering 2023 no. 2, abstract")  # fmt: skip
+    if at.number("height_above_sea_m") is not None:
+        at.step("height above the sea, m", at.number("height_above_sea_m"),
+                "above 15 m surf by 1/e each 100 m, spray each 30 m", JUDGED)  # fmt: skip
+    if layers["elevation_m"] > 200:
+        at.step("elevation of the ground, m", layers["elevation_m"],
+                "above 200 m what travels far by 1/e each 500 m, less near the sea",
+                JUDGED)  # fmt: skip
+
+
 def salt(at: Place) -> None:
     """Chloride deposition with its spread."""
     d, sd = at.known["salt m"], at.known["salt sd m"]
+    _factors(at)
     median, sigma = (float(v) for v in salt_parts(at, np.float64(d)))
     at.step(
         "chloride at just that distance, mg/(m2 d)", median,
-        "spray + surf + far travelled + inland + residue, each with its factors", FIT,
+        "spray {:.3g} + surf {:.3g} + far travelled and inland {:.3g} + residue 0.2".format(
+            *at.known["parts"]
+        ),
+        FIT,
     )  # fmt: skip
-    at.step("sigma of its logarithm", sigma, "0.93, 0.27, and what each factor adds", FIT)
+    at.step(
+        "sigma of its logarithm", sigma, "0.93 between stations, 0.27 of the fit, 1.5 of the spray "
+        "by its share, less 0.41 of a known openness by the surf's, half of a decrease with height",
+        FIT,
+    )  # fmt: skip
     where = np.maximum(d + sd * normal("distance"), 0.0)
     middle, spread = salt_parts(at, where)
     drawn = at.known["salt"] = middle * np.exp(spread * normal("salt"))

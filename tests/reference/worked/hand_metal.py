@@ -12,8 +12,10 @@ BANDS = ("low", "moderate", "raised", "high", "severe")
 BAND_ENDS = (0.03, 0.10, 0.25, 0.45)
 LADDER = ("304", "316", "duplex", "superaustenitic", "titanium")
 BY_CLASS = ("304", "304", "316", "duplex", "superaustenitic")
-BY_HAZARD = dict(zip(BANDS, ("304", "316", "duplex", "superaustenitic", "superaustenitic"), strict=True))
-CARBONATE = ("limestone", "dolomite", "marble", "chalk", "calcarenite")
+BY_HAZARD = dict(
+    zip(BANDS, ("304", "316", "duplex", "superaustenitic", "superaustenitic"), strict=True)
+)
+CARBONATE = ("limestone", "dolomite", "marble", "chalk", "calcarenite", "carbonate sedimentary")
 
 
 def sun_of(azimuth_deg: float, slope_deg: float, lat_deg: float) -> float:
@@ -68,12 +70,13 @@ def hazard(at: Place) -> None:
     """Hazard, its band, and the band that is not exceeded with 84 % chance."""
     layers, known, step = at.layers, at.known, at.step
     p10, p50, p90 = known["salt quantiles"]
-    sigma = step("sigma of ln chloride", np.log(p90 / p10) / (2 * norm.ppf(0.9)), "ln(p90/p10)/2.563",
-                 "arithmetic")  # fmt: skip
+    sigma = np.log(p90 / p10) / (2 * norm.ppf(0.9))
+    step("sigma of ln chloride", sigma, "ln(p90/p10)/2.563", "arithmetic")
     face = [at.number(c) for c in ("face_azimuth_deg", "face_slope_deg")]
     sun = None if None in face else sun_of(*face, float(at.register["lat"]))
     step("sun on the face, 0 to 1", "unknown" if sun is None else sun,
-         "from its direction and slope", "solar geometry; Meinel and Meinel 1976, from memory")  # fmt: skip
+         "from its direction and slope",
+         "solar geometry; Meinel and Meinel 1976, from memory")  # fmt: skip
     rock, seepage, washing = layers["lithology"], at.said("seepage"), known["washing"]
     sulphate = {"unknown": 0.02, "sulphate": 1.0}.get(seepage, 0.0)
     ends = {}
@@ -93,7 +96,12 @@ def hazard(at: Place) -> None:
     step("warmth", worst.warmth, "half by 30 degC at the warmest, half by 20 degC in the mean",
          "Prosek 2009 (30 degC); the form is judgement")  # fmt: skip
     step("damp", worst.damp, "0.3 + 0.7 q / (q + 0.15), q the share of brine", JUDGED)
-    step("rock and seepage", worst.rock * worst.seeps, "1.15 on carbonate, 1.5 under sulphate", JUDGED)
+    step(
+        "rock and seepage",
+        worst.rock * worst.seeps,
+        "1.15 on carbonate, 1.5 under sulphate",
+        JUDGED,
+    )
     least, why = _least(at)
     if least:
         step("hazard no lower than", least, why, JUDGED)
@@ -194,7 +202,8 @@ def metal(at: Place) -> None:
     rule("STOCK-SHORT", not enough)
     rule("AVAILABLE", bool(enough) and advised != wanted)
     step("metal that suffices", wanted, "the highest of these", "arithmetic")
-    step("metal advised", advised, "the least that suffices of " + ", ".join(m for m in LADDER if m in can),
+    names = ", ".join(m for m in LADDER if m in can)
+    step("metal advised", advised, "the least that suffices of " + names,
          "common practice, no source" if at.stock is None else "the stock list")  # fmt: skip
     at.expect(
         material_minimum=minimum,

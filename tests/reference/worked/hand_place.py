@@ -144,7 +144,9 @@ def resistance_class(at: Place) -> None:
     odd = at.said("volcanic_gas") == "yes" or so2 > 250
     sea, road, f2 = f1_sea(distance, mild), f1_road(at), f2_so2(so2)
     where = "Table A.1 (second-hand)"
-    step("F1 of the sea", sea, f"{distance:g} m" + (", a mild sea" if mild else ""), ANNEX_A + where)
+    step(
+        "F1 of the sea", sea, f"{distance:g} m" + (", a mild sea" if mild else ""), ANNEX_A + where
+    )
     step("F1 of a salted road", road, "by its distance, or a tunnel", ANNEX_A + where)
     step("F2", f2, f"SO2 {so2:g} ug/m3", ANNEX_A + where)
     f1 = min(sea, road)
@@ -175,7 +177,9 @@ def resistance_class(at: Place) -> None:
         else:
             p_sea = float(near < distance <= far or (near == 0 and distance <= 0))
         for low, high in zip(bands_so2, bands_so2[1:], strict=False):
-            ends = [norm.cdf(np.log(x / so2) / known["so2 sigma"]) if x else 0.0 for x in (low, high)]
+            ends = [
+                norm.cdf(np.log(x / so2) / known["so2 sigma"]) if x else 0.0 for x in (low, high)
+            ]
             f1_here = min(f1_sea(min(far, 1e6), mild), f1_road(at))
             worth = class_of(factor(f1_here, f2_so2(low), washed))
             chance[worth - 1] += p_sea * (ends[1] - ends[0])
