@@ -175,7 +175,7 @@ def stub(monkeypatch, column, changed):
     monkeypatch.setattr(find_out, "_decide", decide)
 
 
-@pytest.mark.pinned("judgement", answers=4)
+@pytest.mark.pinned("judgement")
 @pytest.mark.parametrize(
     ("sound", "chance"), [("ringing", 0.7), ("mixed", 0.15), ("dull", 0.12), ("hollow", 0.03)]
 )
@@ -185,7 +185,7 @@ def test_how_an_untried_place_may_sound(asked, monkeypatch, sound, chance):
     assert found == [("Alder", "Wall", "tap_response", 100, 100 * chance)]
 
 
-@pytest.mark.pinned("worked", answers=4)
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize(
     ("metal", "hundred"),
     # 13 parts: 5.7, 3.0, 2.9 and 1.0, five in all of them, and three of Alder's own
@@ -203,7 +203,7 @@ def test_only_the_four_likeliest_metals_are_tried(asked, monkeypatch, metal):
     assert asked((3, {}), (100, {"material": "unknown"})) == []
 
 
-@pytest.mark.pinned("worked", answers=3)
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize("year", ["1994", "2005", "2015"])
 def test_each_of_three_years_is_a_third_likely(asked, monkeypatch, year):
     stub(monkeypatch, "installed_on", [year])
