@@ -101,7 +101,8 @@ def spread_by_quadrature(exposure: Exposure, chloride: Chloride) -> Spread:
     References
     ----------
     Gauss-Hermite quadrature and the normal mixture: textbook. Numbers of nodes: held to random
-    draws in the tests.
+    draws in the tests, within 2 % of a loss, and of its 90th percentile in spray within 7 % (too
+    high there).
     """
     at_once = SAMPLES_AT_ONCE // (_CHLORIDE_NODES * _TEMPERATURE_NODES)
     return _in_parts(exposure, at_once, lambda air, rows: _quadrature(air, chloride, rows))
