@@ -9,7 +9,8 @@ def pinned_cases(path, **mark):
 
     A row whose status is arithmetic is that of a published formula.
     """
-    for row in pd.read_csv(path).to_dict("records"):
-        said = f"{row['status']} {row['source']}"
-        kind = "memory" if "from memory" in said else "published"
-        yield pytest.param(row, marks=pytest.mark.pinned(kind, **mark))
+    rows = pd.read_csv(path).to_dict("records")
+    from_memory = ["from memory" in f"{row['status']} {row['source']}" for row in rows]
+    kinds = [("published", "memory")[memory] for memory in from_memory]
+    marks = [pytest.mark.pinned(kind, **mark) for kind in kinds]
+    return [pytest.param(row, marks=own) for row, own in zip(rows, marks, strict=True)]

@@ -118,7 +118,8 @@ def test_units_trap():
 
 
 def test_embedded_file_states_its_units():
-    xr = pytest.importorskip("xarray")
+    import xarray as xr
+
     with xr.open_dataset(maps.embedded_file(maps.ERA5_FILE), engine="h5netcdf") as data:
         assert data["temperature_c"].attrs["units"] == "degC"
         assert data["rain_mm"].attrs["units"] == "mm"

@@ -2,13 +2,12 @@
 
 import numpy as np
 import pytest
+import rasterio
+from rasterio.transform import Affine, from_origin
 
-rasterio = pytest.importorskip("rasterio")
-from rasterio.transform import Affine, from_origin  # noqa: E402
-
-from saltreach.errors import LayerError  # noqa: E402
-from saltreach.layers import raster, terrain  # noqa: E402
-from saltreach.layers.terrain import compare_faces, dem_origin, read_terrain  # noqa: E402
+from saltreach.errors import LayerError
+from saltreach.layers import raster, terrain
+from saltreach.layers.terrain import compare_faces, dem_origin, read_terrain
 
 UTM30 = "EPSG:32630"
 LON0, LAT0 = -3.0, 43.0  # on the central meridian of UTM 30: grid north is true north
