@@ -104,7 +104,7 @@ def spread_by_quadrature(exposure: Exposure, chloride: Chloride) -> Spread:
     References
     ----------
     Gauss-Hermite and trapezoidal quadrature and the normal mixture: textbook. Numbers of nodes:
-    held to random draws in the tests.
+    held to random draws in the tests, within 2 % of a loss.
     """
     at_once = SAMPLES_AT_ONCE // (_CHLORIDE_NODES * _TEMPERATURE_NODES)
     return _in_parts(exposure, at_once, lambda air, rows: _quadrature(air, chloride, rows))
