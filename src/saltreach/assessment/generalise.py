@@ -29,13 +29,14 @@ from saltreach.errors import OptionError, RegisterError
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-COARSENESS_M = 250.0
 COARSENESS_RANGE_M = (100.0, 10_000.0)
+"""Sides of the grid that may be asked for: own choice."""
 FEWEST_TOGETHER = 6
 """Own choice: more than the lowest range of counts, so `1 to 5` never stands in a single cell."""
 LEVELS = 3
 """Sides in use: one, two and four times the coarseness."""
 COUNT_RANGES = ((1, 5), (6, 20), (21, 50), (51, 100), (101, 200), (201, 500), (501, None))
+"""Ranges that stand for a number of anchors: own choice."""
 
 # Shortest lengths of a degree on WGS 84: of latitude at the equator, of longitude there times
 # cos(latitude). Cells are at least as large as asked for, everywhere.

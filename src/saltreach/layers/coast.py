@@ -40,12 +40,14 @@ Median disagreement with an OpenStreetMap-derived coast, 144 to 192 m over six s
 0.6745 as for a normal error. The tail is heavier than normal (90th percentile 1.0 to 1.7 km:
 estuaries, deltas, lagoons)."""
 FILE_SD_M = 50.0
-"""Assumed for a coast file of the user's unless they say otherwise, m."""
+"""Assumed for a coast file of the user's unless they say otherwise, m; judgement."""
 ODD_CLIFF_M = 2000.0
-"""Said to be a sea cliff farther from the sea than this, a place is worth a second look."""
+"""Said to be a sea cliff farther from the sea than this, a place is worth a second look;
+judgement."""
 GIVEN_DISTANCE_SD_M = 10.0
 GIVEN_DISTANCE_SD_SHARE = 0.05
-"""A distance that the register gives is taken as known to 10 m or 5 %, whichever is more."""
+"""A distance that the register gives is taken as known to 10 m or 5 %, whichever is more;
+judgement."""
 _CELL_M = 20_000.0  # points closer than this are served by one look-up of blocks
 
 

@@ -26,8 +26,10 @@ from saltreach.layers.geodesy import ecef_m, lonlat_deg
 from saltreach.layers.layer import Layer, Value, lonlat
 
 FETCH_M = 20_000.0
+"""Sea that a ray may cross at most: openness is the mean share of it; judgement."""
 DIRECTIONS = 36
 CELL_M = 125.0
+"""Rays at a place, and their steps."""
 LAND_TOLERANCE_M = 500.0
 """Land a ray may cross in all, m: twice the embedded shoreline's standard deviation."""
 _TILE_M = 80_000.0

@@ -31,7 +31,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FLAT_DEG = 1.0
-"""Below this slope the aspect of a height raster is noise, and is left unknown."""
+"""Below this slope the aspect of a height raster is noise, and is left unknown; judgement."""
 AZIMUTH_TOLERANCE_DEG = 45.0
 SLOPE_TOLERANCE_DEG = 20.0
 SLOPE_WITH_ASPECT_DEG = 15.0

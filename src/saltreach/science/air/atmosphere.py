@@ -57,7 +57,8 @@ CALIBRATION_RANGE: dict[str, tuple[float, float]] = {
     "so2_mg_m2_d": (0.7, 150.4),
     "chloride_mg_m2_d": (0.4, 760.5),
 }
-"""Inputs the functions were fitted on; outside, values are computed, flagged and less sure."""
+"""Inputs the functions were fitted on; outside, values are computed, flagged and less sure
+(ISO 9223:2012, table 3, from memory)."""
 
 BEYOND_SIGMA_LN = 0.4
 """Standard deviation of ln(rate) that extrapolation adds per `BEYOND_UNIT` outside
@@ -81,7 +82,7 @@ UPPER_LIMIT_UM_Y: dict[str, tuple[float, ...]] = {
 ALUMINIUM_UPPER_LIMIT_G_M2_Y: tuple[float, ...] = (0.0, 0.6, 2.0, 5.0, 10.0, np.inf)
 """Upper limit of C1 to CX for aluminium, g/(m2 y): the table is in mass, the function in um."""
 
-ALUMINIUM_DENSITY_G_CM3 = 2.7
+ALUMINIUM_DENSITY_G_CM3 = 2.7  # handbooks, from memory
 
 
 @labelled("um year-1")

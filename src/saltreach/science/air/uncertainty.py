@@ -38,7 +38,9 @@ Drawn = tuple[Floats, Floats, Floats, Floats]
 
 METALS = ("steel", "zinc")
 QUANTILES = (0.1, 0.5, 0.9)
+"""What is told of a spread: our choice."""
 HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT = 1.0, 100.0
+"""Ends of a humidity that is not known exactly; the low one is judgement."""
 INPUTS = ("coast_distance", "chloride", "temperature", "relative_humidity", "so2", "function")
 """Sources of uncertainty, in the order of `variance_shares`."""
 SAMPLES_AT_ONCE = 400_000
