@@ -65,7 +65,7 @@ TECHNICAL = {
         "PART_TEAMS": "size of a search",
         "PART_TASKS": "size of a search",
         "PART_PAIRS": "size of a search",
-        "PART_SECONDS": "size of a search",
+        "PART_SECONDS": "size of a search", "PART_NODES": "size of a search",
     },
     "planning.plan": {
         "Plan.kept": "counts",
@@ -84,6 +84,7 @@ TECHNICAL = {
     "science.air.uncertainty": {
         "SAMPLES_AT_ONCE": "memory",
         "_DISTANCE_NODES": "nodes of a sum",
+        "_CHLORIDE_END": "nodes of a sum",
         "_CHLORIDE_NODES": "nodes of a sum",
         "_TEMPERATURE_NODES": "nodes of a sum",
         "_SHARE_NODES": "nodes of a sum",
