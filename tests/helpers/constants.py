@@ -68,6 +68,7 @@ TECHNICAL = {
         "PART_SECONDS": "size of a search", "PART_NODES": "size of a search",
     },
     "planning.plan": {
+        "WHOLE_BY_NODES_PAIRS": "size of a search",
         "Plan.kept": "counts",
         "SECONDS": "size of a search",
         "WHOLE_MODEL_PAIRS": "size of a search",
