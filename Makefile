@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 # The tests start Python many times: what it compiled once it keeps, whatever the caller's shell says.
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo docs test lint suite search bench clean
+.PHONY: demo docs test lint suite search mutants mutants-sample bench clean
 
 demo: $(VENV)/installed
 	$(BIN)/saltreach demo --out maps/demo
@@ -31,6 +31,13 @@ lint: $(VENV)/tested
 search: $(VENV)/tested
 	$(BIN)/python -m pytest --numprocesses auto -m search
 	$(BIN)/python -m pytest --numprocesses auto tests/property --hypothesis-profile search
+
+# One change at a time of a rule or a number: does a test fail? All take hours, the sample minutes.
+mutants: $(VENV)/tested
+	$(BIN)/python tests/mutants --record build/mutants.json
+
+mutants-sample: $(VENV)/tested
+	$(BIN)/python tests/mutants --sample 0.01
 
 bench: $(VENV)/benched
 	$(BIN)/python tests/benchmarks/bench_coast.py
