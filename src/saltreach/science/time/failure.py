@@ -443,6 +443,7 @@ def _strength_terms(
                 cracked = odds_update(
                     cracked, odds_ratio(a.condition, "cracking", a.years_since_inspection)
                 )
+                cracked = np.where(weight == 0, 0.0, cracked)  # nor its NaN, see `_held`
                 whole = np.log(_median(_whole_kn(name, a, model)))
             yield _held(weight * cracked, np.full(len(age), -np.inf))
             yield _held(weight * (1 - cracked), whole)
