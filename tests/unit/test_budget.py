@@ -10,6 +10,7 @@ import pytest
 from saltreach.errors import OptionError
 from saltreach.intake.prices import Piece, Prices, read_prices
 from saltreach.planning.budget import curve, plans, ranked, shopping, used_up
+from saltreach.planning.highs import Answer, SolverError
 from saltreach.planning.offers import ALL, WORST, resin_ml
 from saltreach.planning.options import BudgetLimits
 from saltreach.vocabulary.words import BANDS
@@ -232,6 +233,18 @@ def test_the_curve_rises_with_pure_risk_and_bounds_every_order():
     assert (sea["avoided_pct"] <= sea["avoided_pure_risk_pct"] + 1e-9).all()
     assert (sea["spent"] <= sea["budget"]).all()
     assert 300.0 in set(sea["budget"])
+
+
+@pytest.mark.parametrize(
+    ("taken", "proven", "says"), [(1.0, True, "overspent"), (0.0, False, "could not be proven")]
+)
+def test_what_a_solver_hands_back_is_checked(taken, proven, says, monkeypatch):
+    def mistaken(cost, upper, rows, **more):
+        return Answer(np.full(len(upper), taken), None, proven)
+
+    monkeypatch.setattr("saltreach.planning.budget.minimise", mistaken)
+    with pytest.raises(SolverError, match=says):
+        plans(table(0), BudgetLimits(budget=10.0))
 
 
 @pytest.mark.pinned("worked")
