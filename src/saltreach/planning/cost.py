@@ -276,7 +276,7 @@ def broken_rules(problem: Problem, pairs: Pairs, days: Collection[int] | None = 
     days : collection of int, optional
         Team-days to look at, where the others are known to be good.
     """
-    day_of = problem.column["day"]
+    team_of, day_of = problem.column["team_at"], problem.column["day"]
     all_trips = by_day(pairs)
     trips = {d: t for d, t in all_trips.items() if days is None or d in days}
     found = [
@@ -296,4 +296,6 @@ def broken_rules(problem: Problem, pairs: Pairs, days: Collection[int] | None = 
         used = sum(d in all_trips for d in rows.tolist()) if most is not None else 0
         if most is not None and used > most:
             found.append(f"team {team}, month {month}: {used} days, at most {most}")
+    if len({(team_of[d], day_of[d]) for d in all_trips}) != len(all_trips):
+        found.append("a team goes out twice on one day")
     return found
