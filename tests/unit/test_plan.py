@@ -94,7 +94,7 @@ WORLDS = {
 YEARS = 0.42
 """Until June: five team-days of two tasks are a thousand plans."""
 PROVEN_S = 600
-"""Enough to prove these optima on any machine; the solver stops when it has."""
+"""Enough to prove the optima of small worlds on any machine; the solver stops when it has."""
 
 
 @cache
@@ -134,9 +134,10 @@ def test_the_judge_adds_up_as_by_hand():
 
 def test_solving_from_nothing_and_in_parts_keeps_every_rule():
     world = problem(sectors(8), [team("A"), team("B", lon=1.0, days_free=("3SA",))], years=1)
-    made = make_plan(world, seconds=3)
+    made = make_plan(world, seconds=3)  # too large to be proven; a busy machine finds no bound
     assert not broken_rules(world, made.pairs)
-    assert made.bound_min <= made.cost.total_min <= made.greedy.total_min
+    assert made.cost.total_min <= made.greedy.total_min
+    assert made.bound_min is None or made.bound_min <= made.cost.total_min
 
 
 @pytest.mark.pinned("worked")
@@ -144,7 +145,7 @@ def test_a_tide_window_is_kept_to_the_minute():
     tide = {"crag": "Crag 0", "sector": "Sector 0", "date": dt.date(2027, 2, 6),
             "from": 720, "until": 850}  # fmt: skip
     world = problem(sectors(2), [team(days_free=("1SA", "2SA"))], tables={"tides": sheet(tide)})
-    made = make_plan(world, seconds=5)
+    made = make_plan(world, seconds=PROVEN_S)
     ruled = made.flat.visits[made.flat.visits["sector"] == "Sector 0"]
     assert ruled["date"].tolist() == ["2027-02-06"]
     assert ruled["begins"].iloc[0] >= "12:00" and ruled["ends"].iloc[0] <= "14:10"
@@ -201,7 +202,7 @@ def test_rebolting_needs_its_skill_and_is_split_into_days():
     frame = sectors(1, anchors=20)
     chosen = frame[["crag", "sector", "anchors"]]
     teams = [team("A", days_free=("SA",)), team("B", days_free=("SU",), skills=("rebolting",))]
-    made = make_plan(problem(frame, teams, rebolt=chosen), seconds=5)
+    made = make_plan(problem(frame, teams, rebolt=chosen), seconds=PROVEN_S)
     work = made.flat.visits[made.flat.visits["kind"] == "rebolt"]
     assert set(work["team"]) == {"B"}
     assert work["part"].nunique() == len(work) == 4  # 20 h in days of 8 h less travel
@@ -232,14 +233,16 @@ def test_what_was_done_moves_the_due_date():
 def test_the_next_plan_keeps_names_and_says_what_changed():
     frame = sectors(4)
     teams = [team("A", days_free=("1SA", "3SA"))]
-    first = make_plan(problem(frame, teams), seconds=5)
+    first = make_plan(problem(frame, teams), seconds=PROVEN_S)
     assert first.flat.visits["visit_id"].is_unique
-    same = make_plan(problem(frame, teams), seconds=5, last=first.flat.visits)
+    same = make_plan(problem(frame, teams), seconds=PROVEN_S, last=first.flat.visits)
     assert same.flat.changes.empty and same.kept == len(first.flat.visits)
     assert same.flat.visits["visit_id"].tolist() == first.flat.visits["visit_id"].tolist()
     gone = dt.date.fromisoformat(first.flat.visits["date"].iloc[0])
     away = make_plan(
-        problem(frame, [teams[0] | {"away": ((gone, gone),)}]), seconds=5, last=first.flat.visits
+        problem(frame, [teams[0] | {"away": ((gone, gone),)}]),
+        seconds=PROVEN_S,
+        last=first.flat.visits,
     )
     lost = set(first.flat.visits.loc[first.flat.visits["date"] == gone.isoformat(), "visit_id"])
     assert lost <= set(away.flat.changes["visit_id"])
@@ -256,12 +259,12 @@ def test_stability_is_worth_what_it_is_said_to_be():
     frame = sectors(4)
     teams = [team("A", days_free=("SA",))]
     world = problem(frame, teams, change_hours=0.0)
-    best = make_plan(world, seconds=5)
+    best = make_plan(world, seconds=PROVEN_S)
     worse = greedy_plan(world)
     assert cost_of(world, worse).total_min > best.cost.total_min
     last = visit_table(world, worse)
-    free = make_plan(world, seconds=5, last=last)
-    tied = make_plan(problem(frame, teams, change_hours=1000.0), seconds=5, last=last)
+    free = make_plan(world, seconds=PROVEN_S, last=last)
+    tied = make_plan(problem(frame, teams, change_hours=1000.0), seconds=PROVEN_S, last=last)
     assert free.cost.total_min == best.cost.total_min
     assert tied.pairs == worse and tied.flat.changes.empty
 
