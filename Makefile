@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 # The tests start Python many times: what it compiled once it keeps, whatever the caller's shell says.
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo docs test lint suite search coverage bench clean
+.PHONY: demo docs test lint suite search coverage mutants mutants-sample bench clean
 
 demo: $(VENV)/installed
 	$(BIN)/saltreach demo --out maps/demo
@@ -38,6 +38,13 @@ coverage: $(VENV)/tested
 	$(BIN)/python -m coverage erase
 	$(BIN)/python -m coverage run -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 	$(BIN)/python tests/helpers/branches.py
+
+# One change at a time of a rule or a number: does a test fail? All take hours, the sample minutes.
+mutants: $(VENV)/tested
+	$(BIN)/python tests/mutants --record build/mutants.json
+
+mutants-sample: $(VENV)/tested
+	$(BIN)/python tests/mutants --sample 0.01
 
 bench: $(VENV)/benched
 	$(BIN)/python tests/helpers/ensure_browser.py

@@ -6,6 +6,7 @@ import pytest
 
 from helpers.ensure_browser import chromium
 from helpers.pages import watch
+from helpers.peers import peer
 
 CHROMIUM = chromium()
 ARGUMENTS = [
@@ -26,7 +27,7 @@ def browser():
         if os.environ.get("CI"):
             pytest.fail("no chromium on this machine; CI must install it")
         pytest.skip("no chromium on this machine: install it to run the browser tests")
-    playwright = pytest.importorskip("playwright.sync_api")
+    playwright = peer("playwright.sync_api")
     with playwright.sync_playwright() as driver:
         started = driver.chromium.launch(
             executable_path=CHROMIUM, args=ARGUMENTS, timeout=PATIENCE_MS

@@ -23,9 +23,7 @@ SEABIRDS = ("Punta Vellorio", "Ensenada Trisca", "Cabo Alzoro", "Isla Corbaya")
 def planned(saltreach, demo, tmp_path_factory):
     out = tmp_path_factory.mktemp("plan")
     results, _ = demo
-    done = saltreach(
-        "plan", results, *TABLES, "--from", "2026-12-01", "--seconds", "6", "--out", out
-    )
+    done = saltreach("plan", results, *TABLES, "--from", "2026-12-01", "--nodes", "5", "--out", out)
     assert done.returncode == 0, done.stderr
     return out, done
 
@@ -44,10 +42,10 @@ def test_the_plan_says_its_gap_its_peer_and_what_it_cannot_meet(planned):
     out, done = planned
     assert CAUTION in done.stdout
     record = json.loads((out / "plan.json").read_text(encoding="utf-8"))
-    bound = record["bound_team_hours"]  # none where a busy machine left the solver no time for it
-    assert bound is None or bound <= record["cost"]["total_team_hours"]
-    assert ("Gap to the bound:" in done.stdout) == (bound is not None)
-    assert record["cost"]["total_team_hours"] <= record["greedy"]["total_team_hours"]
+    # by nodes so large a plan is searched in parts only, which give no bound
+    assert (record["how"], record["bound_team_hours"]) == ("highs, in parts", None)
+    assert "How far it is from the best plan is not known." in done.stdout
+    assert record["cost"]["total_team_hours"] < record["greedy"]["total_team_hours"]
     unmet = pd.read_csv(out / "unmet.csv")
     assert len(unmet) == record["overdue_spells"]
     assert unmet[["rule", "why", "fix"]].notna().all().all()
@@ -74,7 +72,7 @@ def test_planning_again_changes_little_and_says_what(planned, saltreach, demo, t
     done_rows = past[["crag", "sector"]].assign(done_on=past["date"]).iloc[1:]
     done_rows.to_csv(tmp_path / "done.csv", index=False)
     again = saltreach(
-        "plan", results, *TABLES, "--from", "2027-01-01", "--seconds", "4", "--out", tmp_path,
+        "plan", results, *TABLES, "--from", "2027-01-01", "--nodes", "3", "--out", tmp_path,
         "--last-plan", out / "plan.csv", "--done", tmp_path / "done.csv", "--json",
     )  # fmt: skip
     assert again.returncode == 0, again.stderr

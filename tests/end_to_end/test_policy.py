@@ -48,7 +48,7 @@ def test_a_looser_policy_is_refused_or_said_in_every_output(saltreach, tmp_path)
     teams.write_text("team,lon,lat,days_free\nA,-4.9,43.4,SA\n")
     for command in (
         ("priorities", out, "--budget", 50, "--prices", prices, "--out", tmp_path / "buy"),
-        ("plan", out, "--teams", teams, "--seconds", 1, "--out", tmp_path / "go"),
+        ("plan", out, "--teams", teams, "--nodes", 1, "--out", tmp_path / "go"),
     ):
         done = saltreach(*command)
         assert done.returncode == 0, done.stderr

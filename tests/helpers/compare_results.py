@@ -64,7 +64,7 @@ def write(folder: Path) -> None:
                           "--explain", first, "--survey", DATA / "sectors_survey.csv")  # fmt: skip
     said["plan"] = run("plan", folder / "demo", "--teams", DATA / "teams.csv", "--windows",
                        DATA / "windows.csv", "--needs", DATA / "needs.csv", "--out",
-                       folder / "plan", "--seconds", 60)  # fmt: skip
+                       folder / "plan", "--nodes", 20)  # fmt: skip
     said["priorities"] = run("priorities", folder / "demo", "--budget", 3000, "--prices",
                              DATA / "prices.toml", "--out", folder / "priorities")  # fmt: skip
     said["landowner"] = run("landowner", folder / "demo", "--holding", DATA / "holding.toml",

@@ -65,9 +65,10 @@ TECHNICAL = {
         "PART_TEAMS": "size of a search",
         "PART_TASKS": "size of a search",
         "PART_PAIRS": "size of a search",
-        "PART_SECONDS": "size of a search",
+        "PART_SECONDS": "size of a search", "PART_NODES": "size of a search",
     },
     "planning.plan": {
+        "WHOLE_BY_NODES_PAIRS": "size of a search",
         "Plan.kept": "counts",
         "SECONDS": "size of a search",
         "WHOLE_MODEL_PAIRS": "size of a search",
@@ -84,6 +85,7 @@ TECHNICAL = {
     "science.air.uncertainty": {
         "SAMPLES_AT_ONCE": "memory",
         "_DISTANCE_NODES": "nodes of a sum",
+        "_CHLORIDE_END": "nodes of a sum",
         "_CHLORIDE_NODES": "nodes of a sum",
         "_TEMPERATURE_NODES": "nodes of a sum",
         "_SHARE_NODES": "nodes of a sum",

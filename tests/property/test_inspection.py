@@ -5,7 +5,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.science.time import inspection as look
-from saltreach.vocabulary.words import BANDS, CATEGORIES
 
 months = st.floats(0, 200) | st.just(float("nan"))
 
@@ -43,11 +42,6 @@ def test_a_higher_curve_or_stricter_target_comes_sooner(start, steps, more, targ
 @given(order=st.sampled_from([look.CATEGORY_CAP_MONTHS, look.SCC_CAP_MONTHS]))
 def test_caps_never_rise_with_severity(order):
     assert list(order.values()) == sorted(order.values(), reverse=True)
-
-
-def test_words_are_those_of_the_columns():
-    assert tuple(look.CATEGORY_CAP_MONTHS) == CATEGORIES
-    assert tuple(look.SCC_CAP_MONTHS) == BANDS
 
 
 @given(c=st.floats(0.5, 0.999), r=st.floats(0.5, 0.999))

@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 
 from saltreach.layers.terrain import _horn, compare_faces
 
-rasterio = pytest.importorskip("rasterio")
 angle = st.floats(0, 360)
 
 

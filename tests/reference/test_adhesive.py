@@ -6,6 +6,7 @@ import pytest
 from saltreach.science.rock import adhesive
 
 
+@pytest.mark.pinned("worked", answers=3)
 def test_one_activation_energy_is_recovered_between_two_rows():
     """Rows at 0 and 30 degC of a 50 kJ/mol resin: 10 over 20 degC is 2.064, 20 over 30 is 1.967.
 

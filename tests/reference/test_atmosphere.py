@@ -18,6 +18,7 @@ CASES = pd.read_csv(Path(__file__).with_name("iso9223_first_year_loss.csv"))
 METALS = ("steel", "zinc", "copper", "aluminium")
 
 
+@pytest.mark.pinned("memory")
 @pytest.mark.parametrize("metal", METALS)
 @pytest.mark.parametrize("case", CASES.to_dict("records"), ids=str)
 def test_first_year_loss_iso_9223_equations_1_to_4(case, metal):
@@ -33,6 +34,7 @@ LIMITS = {
 }
 
 
+@pytest.mark.pinned("memory", answers=12)
 @pytest.mark.parametrize("metal", LIMITS)
 def test_a_limit_belongs_to_the_lower_category_iso_9223_table_2(metal):
     limits = np.array(LIMITS[metal], float)
@@ -41,6 +43,7 @@ def test_a_limit_belongs_to_the_lower_category_iso_9223_table_2(metal):
     assert above.tolist() == [1, 2, 3, 4, 5, 5]
 
 
+@pytest.mark.pinned("memory", answers=8)
 def test_aluminium_is_classed_by_mass_iso_9223_table_2():
     # 0.6, 2, 5, 10 g/(m2 y) over 2.7 g/cm3; the function's um must be turned into mass first.
     limits_um = np.array([0.6, 2, 5, 10]) / 2.7
@@ -63,6 +66,7 @@ def test_limits_in_thickness_and_in_mass_are_one_table(metal):
     assert np.array(atmosphere.UPPER_LIMIT_UM_Y[metal]) == pytest.approx(thickness, rel=0.11)
 
 
+@pytest.mark.pinned("memory", answers=2)
 @pytest.mark.parametrize(
     ("metal", "low", "high"),
     [("steel", -0.33, 0.50), ("zinc", -0.33, 0.50), ("copper", -0.33, 0.50),
@@ -75,6 +79,7 @@ def test_estimation_uncertainty_iso_9223_annex_a(metal, low, high):
     assert np.exp(-sigma) - 1 == pytest.approx(low, abs=0.005)
 
 
+@pytest.mark.pinned("memory")
 def test_so2_deposition_iso_9223_p0_limit():
     """P0 ends at 4 mg/(m2 d) or 5 ug/m3 (ISO 9223:2012, pollution classes, from memory)."""
     assert atmosphere.so2_deposition_mg_m2_d(5.0) == pytest.approx(4.0)

@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from helpers.peers import peer
 from saltreach.layers import climate_maps as maps
 from saltreach.layers.climate import monthly_climate, sample_climate
 
@@ -30,7 +31,7 @@ PLACES = {
 
 
 def city_table(package, name):
-    pytest.importorskip(package)
+    peer(package)
     return pd.read_csv(str(files(package).joinpath(name)))
 
 
@@ -136,13 +137,14 @@ def test_seasons_of_humidity_of_remembered_normals():
 
 @pytest.fixture(scope="module")
 def itur_models():
-    pytest.importorskip("itur")
+    peer("itur")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         from itur.models import itu836, itu837, itu1511
     return itu836, itu837, itu1511
 
 
+@pytest.mark.pinned("peer", answers=3)
 def test_axes_are_those_of_the_installed_files():
     """The grids' axes are known constants; the package's own coordinate files confirm them."""
     folder = maps.itu_folder()
@@ -165,6 +167,7 @@ def test_axes_are_those_of_the_installed_files():
         )
 
 
+@pytest.mark.pinned("peer", answers=8)
 def test_rain_map_as_itur_reads_it(itur_models):
     """Reference library: itur 0.4, P.837-7 monthly rain, summed."""
     lon, lat = PLACES["lon"], PLACES["lat"]
@@ -183,6 +186,7 @@ def test_elevation_as_itur_reads_it(itur_models):
     assert (ours - expected).abs().median() < 25
 
 
+@pytest.mark.pinned("peer", answers=16)
 @pytest.mark.parametrize("height_m", [0.0, 500.0, 1500.0])
 def test_vapour_density_as_itur_reads_it(itur_models, height_m):
     """Reference library: itur 0.4, P.836-6 at 20 and 50 % with its height scaling.

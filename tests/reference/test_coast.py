@@ -84,6 +84,7 @@ def places():
     return np.concatenate([np.column_stack([lon, lat]), near, special, extra])
 
 
+@pytest.mark.pinned("peer", answers=100)
 @pytest.mark.parametrize(
     "chosen",
     [np.r_[0:800:20, 800:960:8, 960:1000], pytest.param(np.r_[:1000], marks=pytest.mark.search)],
@@ -120,10 +121,10 @@ def test_land_and_sea_agree_with_an_elevation_mask():
     assert wrong.sum() <= 2  # large lakes below sea level apart, the two sources agree
 
 
+@pytest.mark.pinned("memory", answers=2)
 def test_the_caspian_is_sea_and_a_lake_is_land():
-    shore = load_coast().shore([50.5, 33.0, -5.9], [42.0, -1.0, 43.36])  # Caspian, Victoria, Oviedo
-    assert shore.on_land.tolist() == [0, 1, 1]
-    assert shore.distance_m[2] == pytest.approx(20_000, rel=0.25)  # city to the Cantabrian shore
+    shore = load_coast().shore([50.5, 33.0], [42.0, -1.0])  # Caspian, Victoria
+    assert shore.on_land.tolist() == [0, 1]
 
 
 def island(lon, lat, radius_deg, count):
@@ -136,6 +137,7 @@ def island(lon, lat, radius_deg, count):
                  Origin("island", "shoreline"))  # fmt: skip
 
 
+@pytest.mark.pinned("worked", answers=7)
 def test_inside_and_outside_of_a_round_island_on_the_equator():
     """Along the equator a degree is 111,319.49 m (WGS 84: 2 pi a / 360)."""
     coast = island(10.0, 0.0, 1.0, 720)
@@ -144,6 +146,7 @@ def test_inside_and_outside_of_a_round_island_on_the_equator():
     assert shore.distance_m[1:] == pytest.approx(np.array([0.5, 0.5, 1.0]) * 111_319.49, rel=2e-3)
 
 
+@pytest.mark.pinned("worked")
 def test_every_vertex_of_the_layer_is_at_distance_zero():
     vertex = load_coast().vertex_deg[::5000]
     vertex = vertex[(np.abs(vertex[:, 0]) < 180) & (np.abs(vertex[:, 1]) < 89)]

@@ -75,8 +75,6 @@ def test_every_failed_case_is_above_every_clean_one():
     told = CASES[CASES["outcome"] != "less"]
     severity = told["outcome"].map({"clean": 0, "cracked": 1, "failed": 2})
     tau = stats.kendalltau(severity, found[told.index]).statistic
-    highest = stats.kendalltau(severity, severity).statistic
-    assert highest == pytest.approx(1)
     assert tau > 0.65  # ties of the outcome keep tau-b below 1
 
 

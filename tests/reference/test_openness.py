@@ -41,6 +41,7 @@ def fetch_by_polygons(lon, lat, coast):
         yield stop - crossed
 
 
+@pytest.mark.pinned("peer")
 def test_against_rays_cut_by_polygons_at_places_of_the_whole_globe():
     coast = load_coast()
     rng = np.random.default_rng(5)

@@ -7,19 +7,17 @@ against Monte Carlo written apart from it.
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from scipy import stats
 
+from helpers.cases import pinned_cases
 from saltreach.science.air.atmosphere import first_year_loss_um_y
-from saltreach.science.metal.metal_loss import EXPONENT_MEAN, loss_um, section_ratio, years_to_loss
-from saltreach.science.rock.resistance import SHEAR_RATIO, steel_resistance_kn
-from saltreach.science.time import failure, inspection, reliability, updating
+from saltreach.science.metal.metal_loss import EXPONENT_MEAN, years_to_loss
+from saltreach.science.time import inspection, reliability, updating
 from saltreach.science.time.failure import Anchors, capacity_quantile_kn, failure_curve
 from saltreach.science.time.reliability import MODEL, material_weights
 from saltreach.vocabulary.metals import MATERIAL_NAMES
 
-CASES = pd.read_csv(Path(__file__).with_name("reliability.csv"))
 MODULES = {"reliability": reliability, "inspection": inspection, "updating": updating}
 
 
@@ -32,7 +30,7 @@ def numbers(text):
 
 @pytest.mark.parametrize(
     "case",
-    CASES.to_dict("records"),
+    pinned_cases(Path(__file__).with_name("reliability.csv")),
     ids=lambda c: f"{c['function']} {c['arguments']} {c['status']}: {c['source'][:50]}",
 )
 def test_formula(case):
@@ -41,6 +39,7 @@ def test_formula(case):
     assert np.atleast_1d(computed) == pytest.approx(expected, abs=case["abs"])
 
 
+@pytest.mark.pinned("peer", answers=2)
 @pytest.mark.parametrize("shape", [0.8, 1.0, 2.0, 3.5])
 def test_weibull_is_scipys(shape):
     time = np.linspace(0.5, 60, 40)
@@ -52,11 +51,13 @@ def test_weibull_is_scipys(shape):
     )
 
 
+@pytest.mark.pinned("peer")
 def test_reliability_index_is_scipys():
     beta = np.linspace(-2, 7, 50)
     assert reliability.reliability_index(stats.norm.sf(beta)) == pytest.approx(beta)
 
 
+@pytest.mark.pinned("peer", answers=16)
 def test_zero_failure_size_is_the_least_that_binomial_allows():
     for confidence in (0.8, 0.9, 0.95, 0.99):
         for r in (0.8, 0.9, 0.95, 0.99):
@@ -65,33 +66,44 @@ def test_zero_failure_size_is_the_least_that_binomial_allows():
             assert stats.binom.pmf(0, n - 1, 1 - r) > 1 - confidence
 
 
+@pytest.mark.pinned("peer")
 def test_overload_against_monte_carlo():
     rng = np.random.default_rng(1)
     strength = rng.lognormal(np.log(9.0), 0.3, 400_000)
-    load = rng.lognormal(np.log(MODEL.load_median_kn), MODEL.load_sigma_ln, 400_000)
+    load = rng.lognormal(np.log(4.0), 0.4, 400_000)  # greatest of a year: judgement
     assert reliability.overload_probability(9.0, 0.3) == pytest.approx(
         (strength < load).mean(), rel=0.02
     )
 
 
+@pytest.mark.pinned("peer")
 def test_rust_against_monte_carlo():
-    """Zinc then steel by ISO 9224, each drawn; written apart from the curve's nodes."""
+    """Zinc of 5 to 12 um, then steel, by ISO 9224 (exponents 0.813 and 0.523, from memory; as a
+    line after 20 years), three times as deep at the worst place (judgement), each drawn; written
+    apart from the curve and its nodes. Shear is 0.6 of 500 MPa, nominal at the 5th percentile."""
     rng = np.random.default_rng(2)
     z, e, load = rng.standard_normal((3, 200_000))
     spread = np.log(12 / 5) / (2 * stats.norm.ppf(0.9))
     zinc = 4.0 * np.exp(np.hypot(0.4, spread) * z)
-    steel = 80.0 * np.exp(np.hypot(0.4, MODEL.local_sigma_ln) * z)
-    bare = np.maximum(25.0 - years_to_loss(np.sqrt(60.0), zinc, EXPONENT_MEAN["zinc"]), 0)
-    lost_mm = MODEL.local_factor * loss_um(steel, bare, EXPONENT_MEAN["steel"]) / 1000
-    strength = SHEAR_RATIO * steel_resistance_kn(10.0) * section_ratio(10.0, lost_mm)
+    steel = 80.0 * np.exp(np.hypot(0.4, 0.3) * z)
+    thick = np.sqrt(60.0) / zinc
+    gone = thick ** (1 / 0.813)
+    slope = 0.813 * 20 ** (0.813 - 1)
+    gone = np.where(gone > 20, 20 + (thick - 20**0.813) / slope, gone)
+    bare = np.maximum(25.0 - gone, 0)
+    slope = 0.523 * 20 ** (0.523 - 1)
+    units = np.where(bare > 20, 20**0.523 + slope * (bare - 20), bare**0.523)
+    left_mm = np.maximum(10.0 - 2 * 3 * steel * units / 1000, 0)
+    strength = 0.6 * np.pi / 4 * left_mm**2 * 500 / 1000
     strength = strength * np.exp(0.05 * (e + stats.norm.ppf(0.95)))
-    fails = (strength < MODEL.load_median_kn * np.exp(MODEL.load_sigma_ln * load)).mean()
+    fails = (strength < 4.0 * np.exp(0.4 * load)).mean()
     strong_rock = {"rock_kn_p05": 1e6, "rock_kn_p50": 1e6}
     place = Anchors(0.0, 4.0, 80.0, diameter_mm=10.0, condition=1.0, **strong_rock)
     curve = failure_curve(material_weights(["zinc-plated steel"]), [25.0], place, keep_rank=False)
     assert curve[0, 0] == pytest.approx(fails, rel=0.05)
 
 
+@pytest.mark.pinned("worked")
 def test_competing_risks_by_hand():
     """304, hazard 0.5, age 10, scale 12 y, shape 2; rock 20/40 kN, rest: arithmetic."""
     place = Anchors(0.5, 1.0, 1.0, diameter_mm=40.0, condition=1.0, rock_kn_p05=20.0,
@@ -118,11 +130,12 @@ def test_mixture_is_the_weighted_mean_of_its_parts():
     assert mixed[0] == pytest.approx(shares / shares.sum() @ np.array(alone))
 
 
+@pytest.mark.pinned("peer")
 def test_capacity_against_monte_carlo():
     rng = np.random.default_rng(3)
     n = 400_000
     crack = rng.random(n) < stats.weibull_min(2.0, scale=6.0 / (0.1 * 0.4)).cdf(20.0)
-    whole = SHEAR_RATIO * steel_resistance_kn(12.0)
+    whole = 0.6 * np.pi / 4 * 12.0**2 * 500 / 1000
     metal = whole * np.exp(0.05 * (rng.standard_normal(n) + stats.norm.ppf(0.95)))
     rock = 45.0 * np.exp(np.log(45 / 18) / stats.norm.ppf(0.95) * rng.standard_normal(n))
     held = np.minimum(np.where(crack, 0.0, metal), rock)
@@ -147,6 +160,7 @@ def test_zinc_on_bolts_of_a_tropical_shore_is_soon_gone():
     assert 0.3 < life < 2.0
 
 
+@pytest.mark.pinned("peer")
 def test_gamma_poisson_is_bayes_on_a_grid():
     rate = np.linspace(1e-4, 0.6, 60_000)
     weight = stats.gamma.pdf(rate, 2.0, scale=1 / 40.0) * stats.poisson.pmf(3, rate * 25.0)
@@ -154,6 +168,7 @@ def test_gamma_poisson_is_bayes_on_a_grid():
     assert updating.batch_update(3, 25, (2.0, 40.0))[0] == pytest.approx(mean, rel=1e-4)
 
 
+@pytest.mark.pinned("judgement")
 def test_condition_is_bayes_rule_by_hand():
     """1 % before; poor condition: 0.01 x 0.35 / (0.01 x 0.35 + 0.99 x 0.018). Arithmetic."""
     after = updating.odds_update(0.01, updating.odds_ratio(3, "visible"))
@@ -164,7 +179,3 @@ def test_likelihoods_are_probabilities():
     for failing, sound in updating.LIKELIHOODS.values():
         assert sum(failing) == pytest.approx(1)
         assert sum(sound) == pytest.approx(1)
-
-
-def test_years_of_a_curve_are_the_coming_one_and_thirty():
-    assert failure.YEARS == 31

@@ -7,11 +7,11 @@ is one mode, root finding on the survival function where there are two.
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
 
+from helpers.cases import pinned_cases
 from saltreach.science.distributions import Lognormal
 from saltreach.science.rock import bond, capacity, knock_down, placement, resistance
 from saltreach.vocabulary.metals import GRADE_BY_NAME, MATERIAL_BY_NAME
@@ -24,12 +24,9 @@ def by_mode(quantiles):
     return dict(zip(capacity.MODES, np.moveaxis(quantiles, -1, 0), strict=True))
 
 
-CASES = pd.read_csv(Path(__file__).with_name("resistance.csv"))
-
-
 @pytest.mark.parametrize(
     "case",
-    CASES.to_dict("records"),
+    pinned_cases(Path(__file__).with_name("resistance.csv")),
     ids=lambda c: f"{c['function']} {c['arguments']} {c['status']}: {c['source'][:50]}",
 )
 def test_formula(case):
@@ -38,12 +35,14 @@ def test_formula(case):
     assert computed == pytest.approx(case["expected"], rel=case["rel"])
 
 
+@pytest.mark.pinned("memory")
 def test_both_edge_factors_together():
     """Arithmetic: 0.75 x 0.85 at c = 60, hef = 80 (EN 1992-4, from memory)."""
     both = resistance.cone_area_ratio(60.0, 80.0) * resistance.edge_psi(60.0, 80.0)
     assert both == pytest.approx(0.6375)
 
 
+@pytest.mark.pinned("memory")
 def test_breaking_an_edge_away_by_hand():
     """EN 1992-4 equations 7.40 to 7.43 (from memory), worked by hand for d 12, hef 80, f 25,
     c 100: alpha 0.0894, beta 0.0654, 12^alpha 1.249, 80^beta 1.332, 14.1 kN. Arithmetic."""
@@ -51,6 +50,7 @@ def test_breaking_an_edge_away_by_hand():
     assert computed == pytest.approx(1.7 * 1.2489 * 1.3321 * 5 * 1000 / 1000, rel=1e-3)
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_resin_alone_has_the_quantiles_of_its_lognormal():
     """Rock so strong that its wall never fails: closed form of epoxy on a thread in a clean dry
     hole, 11 (10th percentile) to 1.5 x 17 MPa (90th)."""
@@ -62,6 +62,7 @@ def test_resin_alone_has_the_quantiles_of_its_lognormal():
         assert quantile["bond"] == pytest.approx(expected, rel=0.01)
 
 
+@pytest.mark.pinned("peer", answers=2)
 def test_weaker_of_resin_and_wall_by_root_finding(monkeypatch):
     """Two independent lognormals: the least exceeds r with the product of the two chances. Rock
     far above 50 MPa in every draw, where the wall bears a tenth to three tenths of it."""
@@ -84,6 +85,7 @@ def test_weaker_of_resin_and_wall_by_root_finding(monkeypatch):
         assert quantile["bond"] == pytest.approx(expected, rel=0.04)
 
 
+@pytest.mark.pinned("peer", answers=4)
 def test_random_draws_agree_with_the_fixed_ones(monkeypatch):
     """A Latin hypercube of 20,000 from a seeded generator, against the 256 fixed draws."""
     inputs = ("bonded", 12.0, 100.0, 80.0, 0.5)
@@ -98,6 +100,7 @@ def test_random_draws_agree_with_the_fixed_ones(monkeypatch):
     assert fixed.axial_mode == many.axial_mode
 
 
+@pytest.mark.pinned("published", answers=2)
 def test_cone_of_sound_strong_rock_is_the_uncracked_formula_at_the_cap():
     """Mean k 13.5 (Fuchs and others 1995) with f capped at 60 MPa, hef 80: 74.83 kN."""
     found = capacity.anchor_resistance("expansion", 12.0, 80.0, 1000.0, 0.1, gsi=100.0)
@@ -107,6 +110,7 @@ def test_cone_of_sound_strong_rock_is_the_uncracked_formula_at_the_cap():
     )
 
 
+@pytest.mark.pinned("memory", answers=3)
 def test_steel_is_nominal_at_the_fifth_percentile():
     """As fu for 12 mm and 600 MPa is 67.9 kN; shear 0.6 of it (EN 1992-4, from memory)."""
     found = capacity.anchor_resistance("bonded", 12.0, 80.0, 100.0, 0.3, steel_strength_mpa=600.0)
@@ -117,6 +121,7 @@ def test_steel_is_nominal_at_the_fifth_percentile():
     )
 
 
+@pytest.mark.pinned("published")
 @pytest.mark.parametrize(
     ("kind", "hole_mm", "minimum_mm"),
     [
@@ -133,17 +138,25 @@ def test_least_lengths_of_en_959(kind, hole_mm, minimum_mm):
     assert placement.en959_minimum_mm(kind, float(hole_mm)) == minimum_mm
 
 
+@pytest.mark.pinned("published", answers=2)
 def test_loads_of_en_959():
-    """EN 959:2018, 4.3.1 and 4.3.2: 15 kN axial, 25 kN radial."""
-    assert (placement.EN959_AXIAL_KN, placement.EN959_RADIAL_KN) == (15.0, 25.0)
+    """EN 959:2018, 4.3.1 and 4.3.2: 15 kN axial, 25 kN radial: what nobody asked otherwise is
+    placed for, and named so."""
+    rock = {"kind": "bonded", "diameter_mm": 12.0, "strength_sigma_ln": 0.3}
+    by_pull = placement.required_embedment_mm(strength_median_mpa=30.0, **rock)
+    assert str(by_pull[1]).startswith("axial 15 kN")
+    by_shear = placement.required_embedment_mm(strength_median_mpa=30.0, axial_kn=1.0, **rock)
+    assert str(by_shear[1]).startswith("radial 25 kN")
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_diameter_for_25_kn_in_shear_by_hand():
     """d = sqrt(4 x 25000 / (0.6 x 600 pi)) = 9.40 mm, so 10 mm; at 500 MPa 10.3, so 12."""
     assert placement.required_diameter_mm(steel_strength_mpa=600.0) == 10.0
     assert placement.required_diameter_mm() == 12.0
 
 
+@pytest.mark.pinned("published", answers=9)
 def test_titanium_by_hand():
     """Grade 2 at the least 345 MPa: 10 mm in shear 0.6 x 345 x 78.54 = 16.3 kN, short of 25; one
     leg needs 12.4 mm, two legs 8.8; at 400 MPa (what 99 % of mill reports met) 11.5 mm; grade 5
@@ -162,14 +175,16 @@ def test_titanium_by_hand():
     assert MATERIAL_BY_NAME["titanium"].strength_mpa == 400  # the least of its common grades
 
 
+@pytest.mark.pinned("published")
 def test_epoxy_bonds_about_twice_as_well_as_polyester_and_a_thread_more_than_twice_a_plain_rod():
     """Hawkshaw, thesis, 2003 (abstract): 81 tests in and around sandstone."""
     clean = [bond.bond_strength(a, "threaded", "clean and dry")[0] for a in ("epoxy", "polyester")]
-    assert 1.7 < clean[0] / clean[1] < 2.3
+    assert clean[0] / clean[1] == pytest.approx(2.0, rel=0.15)
     shape = [bond.bond_strength("epoxy", s, "clean and dry")[0] for s in ("threaded", "plain")]
     assert shape[0] / shape[1] > 2
 
 
+@pytest.mark.pinned("memory", answers=3)
 def test_the_hole_leaves_of_the_bond_what_cook_and_konz_measured():
     """ACI Structural Journal 98(1), 2001, from memory: means of damp, water-filled, uncleaned."""
     clean = bond.bond_strength("epoxy", "threaded", "clean and dry")[0]
@@ -179,18 +194,17 @@ def test_the_hole_leaves_of_the_bond_what_cook_and_konz_measured():
         assert sigma > bond.bond_strength("epoxy", "threaded", "clean and dry")[1]
 
 
+@pytest.mark.pinned("published", answers=3)
 def test_drive_in_bolts_scatter_as_in_sandstone():
     """Law 2011 (snippet), 10 mm in Blue Mountains sandstone: axial mean 5 kN and worst 0.3, shear
-    mean 13 and worst 9. A lognormal's mean is exp(mu + sigma^2 / 2)."""
-    mean = resistance.DRIVE_IN_AXIAL_KN * np.exp(resistance.DRIVE_IN_AXIAL_SIGMA_LN**2 / 2)
-    assert mean == pytest.approx(5.0, rel=0.15)
-    worst = resistance.DRIVE_IN_AXIAL_KN * np.exp(
-        norm.ppf(1 / 20) * resistance.DRIVE_IN_AXIAL_SIGMA_LN
-    )
-    assert 0.3 < worst < 0.6  # worst of about twenty
+    mean 13 and worst 9. A lognormal's mean is exp(mu + sigma^2 / 2); its median and 5th percentile
+    give mu and sigma. Worst of about twenty: the 5th percentile."""
     found = capacity.anchor_resistance("drive-in", 10.0, 80.0, 58.0, 0.3)
+    sigma = np.log(found.axial_kn_p50 / found.axial_kn_p05) / norm.ppf(0.95)
+    assert found.axial_kn_p50 * np.exp(sigma**2 / 2) == pytest.approx(5.0, rel=0.15)
+    assert 0.3 < found.axial_kn_p05 < 0.6
     assert found.radial_kn_p50 == pytest.approx(13.0, rel=0.05)
-    assert 8.5 < found.radial_kn_p05 < 10
+    assert found.radial_kn_p05 == pytest.approx(9.0, rel=0.1)
 
 
 @pytest.mark.parametrize("strength", [5.0, 8.0, 15.0, 20.0, 25.0])
@@ -223,12 +237,14 @@ def test_in_hard_rock_the_metal_governs_both():
         assert by_mode(found.mode_kn_p05)["steel shear"] > 23
 
 
+@pytest.mark.pinned("published")
 def test_70_mm_glued_pass_in_sound_hard_rock():
     """EN 959:2018 4.2.6: glued length at least 70 mm; 15 and 25 kN in a sound granite."""
     length, why = placement.required_embedment_mm("bonded", 12.0, 158.0, 0.36, gsi=85.0)
     assert (float(length), str(why)) == (70.0, "EN 959 minimum length")
 
 
+@pytest.mark.pinned("judgement", answers=3)
 def test_use_wears_a_mechanical_anchor_and_not_a_bonded_one():
     """Judgement: half of what use can take is gone after 20,000 loads."""
     new, used, worn = (resistance.pull_through_kn(10.0, 25.0, n) for n in (0.0, 20_000.0, 1e12))
@@ -239,6 +255,7 @@ def test_use_wears_a_mechanical_anchor_and_not_a_bonded_one():
     assert glued[0].axial_kn_p05 == glued[1].axial_kn_p05
 
 
+@pytest.mark.pinned("judgement", answers=14)
 def test_knock_down_constants_are_as_documented():
     """Our own judgement, no source: arithmetic of 0.7 (c / hef)^0.7, (s / 3 hef)^0.7, 0.2 to 1."""
     crack = knock_down.crack_factor(np.array([0.0, 40.0, 80.0, 160.0]), 80.0)

@@ -20,6 +20,7 @@ PERSISTENCE_M = {0.5: 6, 1: 4, 2.9: 4, 3: 2, 9.9: 2, 10: 1, 19: 1, 20: 0, 30: 0}
 APERTURE_MM = {0: 6, 0.05: 5, 0.1: 4, 0.9: 4, 1: 1, 4.9: 1, 5: 0, 9: 0}
 
 
+@pytest.mark.pinned("published", answers=11)
 @pytest.mark.parametrize(
     ("rating", "cells"),
     [
@@ -57,6 +58,7 @@ DETAIL = {
 }  # fmt: skip
 
 
+@pytest.mark.pinned("published", answers=5)
 @pytest.mark.parametrize("part", DETAIL)
 def test_rmr89_detailed_condition(part):
     for value, rating in DETAIL[part].items():
@@ -65,12 +67,14 @@ def test_rmr89_detailed_condition(part):
     assert rmr.rmr_detailed_condition_rating(**BEST) == 30
 
 
+@pytest.mark.pinned("published", answers=5)
 def test_rmr89_water():
     """Bieniawski 1989: 15, 10, 7, 4, 0."""
     ratings = rmr.rmr_water_rating(["dry", "damp", "wet", "dripping", "flowing"])
     assert ratings.tolist() == [15, 10, 7, 4, 0]
 
 
+@pytest.mark.pinned("published", answers=5)
 @pytest.mark.parametrize(
     ("structure", "adjustments"),
     [
@@ -83,6 +87,7 @@ def test_rmr89_orientation(structure, adjustments):
     assert rmr.rmr_orientation_adjustment(rmr.FAVOURABILITY, structure).tolist() == adjustments
 
 
+@pytest.mark.pinned("published", answers=11)
 def test_rmr89_classes_at_their_limits():
     """Public copy and FHWA GEC 5: 100-81 I, 80-61 II, 60-41 III, 40-21 IV, 20 and less V."""
     ratings = [100, 81, 80, 61, 60, 41, 40, 21, 20, 0, -30, np.nan]
@@ -91,6 +96,7 @@ def test_rmr89_classes_at_their_limits():
     )
 
 
+@pytest.mark.pinned("worked", answers=3)
 def test_sum_of_the_five_and_perfect_rock():
     """Arithmetic: 12 + 17 + 10 + 22 + 10 = 71, slopes fair -25 = 46, class III; best is 100."""
     total = (
@@ -112,6 +118,7 @@ def test_sum_of_the_five_and_perfect_rock():
     assert best == 100
 
 
+@pytest.mark.pinned("memory", answers=2)
 def test_hoeks_tunnel_in_granite():
     """Hoek, Practical Rock Engineering, rock mass classification: point load 8 MPa (the row of
     100 to 250 MPa), RQD 70 %, spacing 300 mm, joints 1-3 m, 0.1-1 mm, slightly rough, clean,
@@ -131,6 +138,7 @@ def test_hoeks_tunnel_in_granite():
     assert total == 59
 
 
+@pytest.mark.pinned("memory", answers=3)
 def test_gsi_of_hoek():
     """Hoek, Kaiser & Bawden 1995 (from memory): GSI = RMR89 - 5 above 23."""
     gsi = rmr.gsi_from_rmr89(np.array([60.0, 24.0, 23.0, 10.0, np.nan]))

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from saltreach.science.air import atmosphere, salt
 from saltreach.science.air.uncertainty import Exposure, spread_by_quadrature
@@ -30,26 +31,60 @@ def test_constants_follow_the_power_law_fitted_to_the_same_stations():
     distance = np.geomspace(50, 20_000, 60)
     power_law = 95 * (distance / 100) ** -0.55
     error = np.log(candle_mg_m2_d(distance) / power_law)
-    assert np.sqrt(np.mean(error**2)) < 0.4
-    assert np.abs(error).max() < np.log(2.5)
+    assert abs(error.mean()) < 0.1
+    assert np.sqrt(np.mean(error**2)) < 0.35
+    assert np.abs(error).max() < 0.5
 
 
-def test_extremes_on_norfolk_island_are_no_surprise():
-    # Teixeira and others, Hydrological Processes, doi:10.1002/hyp.15052 (abstract): lowest and
-    # highest of 15 sites, not used in the fit. The extreme of 15 draws stays inside the quantile
-    # 0.95^(1/15) = 0.9966 in 95 of 100 cases. Collectors stood in the open, so they caught the
-    # spray: the highest near the shore (1023) lies below the 90th percentile, where a curve without
-    # spray had it at the 96th.
-    sites = 15
-    high = 0.95 ** (1 / sites)
-    for _, row in STATIONS[STATIONS["place"].str.startswith("Norfolk")].iterrows():
-        near, far = (salt.chloride(row[f"distance_{e}_m"]) for e in ("low", "high"))
-        lowest = lognormal_quantile(*far, 1 - high)
-        highest = lognormal_quantile(*near, high)
-        assert lowest < row["chloride_low_mg_m2_d"] < row["chloride_high_mg_m2_d"] < highest
-    assert lognormal_quantile(*salt.chloride(50.0), 0.9) > 1022.7
+# What the model says over what was measured, both in the middle (geometric): rows that fail.
+# README, "What it does not promise", states both; bulk collectors catch less than a candle (ISO
+# 9225, from memory: a dry plate 2.4 times less), and the candles of the fit hold the model up.
+TOO_HIGH_INLAND = {
+    "Centre of the Iberian Peninsula": 1.858 / 0.868,
+    "Interior of Western Australia": 0.963 / 0.117,
+}
+WITHIN = np.sqrt(3)
+"""Either way: so a model that is off by a factor of three fails, wherever it started from."""
 
 
+@pytest.mark.parametrize("row", STATIONS.to_dict("records"), ids=lambda r: r["place"])
+def test_every_published_range_not_used_in_the_fit(row):
+    """`validation_stations.csv`: abstracts, each with its address. The median is the mean of ln S
+    over the row's range of distance, as in the fit. Open collectors catch the spray."""
+    distance = np.geomspace(row["distance_low_m"], row["distance_high_m"], 101)
+    median = salt.chloride(distance, elevation_m=row["elevation_m"]).median
+    caught = candle_mg_m2_d(distance) if row["method"] == "wet candle" else median
+    given = np.sqrt(row["chloride_low_mg_m2_d"] * row["chloride_high_mg_m2_d"])
+    ratio = np.exp(np.log(caught).mean()) / given
+    failing = TOO_HIGH_INLAND.get(row["place"])
+    if failing is None:
+        assert 1 / WITHIN < ratio < WITHIN
+    else:
+        assert ratio == pytest.approx(failing, rel=0.01)
+        assert ratio > WITHIN
+
+
+def test_the_band_holds_most_published_extremes():
+    """Of 14 ends two lie above the 90th and one below the 10th percentile of the middle of its row:
+    the sites of Norfolk Island and of coastal Spain are extremes of many, inner Australia's is the
+    failure above. Wider or narrower bands hold more or fewer."""
+    middle_m = np.sqrt(STATIONS["distance_low_m"] * STATIONS["distance_high_m"]).to_numpy()
+    found = salt.chloride(middle_m, elevation_m=STATIONS["elevation_m"].to_numpy())
+    share = [
+        stats.norm.cdf(np.log(STATIONS[f"chloride_{end}_mg_m2_d"] / found.median) / found.sigma_ln)
+        for end in ("low", "high")
+    ]
+    assert (np.greater(share, 0.9).sum(), np.less(share, 0.1).sum()) == (2, 1)
+
+
+def test_the_highest_of_norfolk_island_is_no_surprise():
+    """Teixeira and others, doi:10.1002/hyp.15052 (abstract): 1023 near the shore, in the open. It
+    lay at the 96th percentile of a curve without spray."""
+    median, sigma_ln = salt.chloride(50.0)
+    assert stats.norm.cdf(np.log(1022.7 / median) / sigma_ln) == pytest.approx(0.79, abs=0.02)
+
+
+@pytest.mark.pinned("judgement", answers=8)
 def test_spray_by_hand():
     # 1000 exp(-d/30): 513.4 at 20 m, 188.9 at 50 m, 0.05 at 300 m (arithmetic on the module's own
     # judgement); times (o - 0.2)/0.3 and exp(-(h - 15)/30).
@@ -91,62 +126,47 @@ def test_published_losses_on_surf_beaches_lie_high_in_the_band():
     assert (p10 > 25).all()  # a straight shore need not have surf: the band reaches down to C3
 
 
-def test_only_open_shores_get_the_spray():
-    # Open warm and cool shores, 27 and 15 degC at 80 %: p90 of several hundred um at 20 and 50 m.
-    # A bay (0.1) stays below 180 um, as it was without spray.
-    open_, bay = (
-        loss_band(
-            pd.DataFrame(
-                [
-                    {"distance_low_m": d, "distance_high_m": d, "sea_openness": o,
-                     "elevation_m": np.nan, "temperature_c": t, "relative_humidity_pct": 80.0}
-                    for t in (27.0, 15.0) for d in (20.0, 50.0)
-                ]
-            )
-        )[:, 2]
-        for o in (0.5, 0.1)
-    )  # fmt: skip
-    assert open_ == pytest.approx([1006, 523, 630, 332], rel=0.02)
-    assert (bay < 180).all()
+@pytest.mark.pinned("peer", answers=4)
+@pytest.mark.parametrize("openness", [0.5, 0.1])
+def test_only_open_shores_get_the_spray(openness):
+    """90th percentile of steel's loss at 20 and 50 m, 27 and 15 degC, 80 %, against plain draws of
+    the chloride and of ISO 9223's equation 1 (written here, from memory). An open shore reaches
+    several hundred um/y, a bay stays below 180, as it was without spray. In the spray, where
+    ln(chloride) spreads by 1.3 and more, the nodes lie up to 7 % above the draws."""
+    warm, far = (v.ravel() for v in np.meshgrid([27.0, 15.0], [20.0, 50.0], indexing="ij"))
+    rows = pd.DataFrame({"distance_low_m": far, "distance_high_m": far, "sea_openness": openness,
+                         "elevation_m": np.nan, "temperature_c": warm,
+                         "relative_humidity_pct": 80.0})  # fmt: skip
+    z = np.random.default_rng(3).standard_normal((6, 200_000))
+    drawn = []
+    for t, d in zip(warm, far, strict=True):
+        median, sigma_ln = salt.chloride(np.maximum(d + 5 * z[0], 0), sea_openness=openness)
+        cl, so2 = median * np.exp(sigma_ln * z[1]), 1.6 * np.exp(0.7 * z[2])
+        t, h = t + z[3], np.minimum(80 + 5 * z[4], 100)
+        f_st = np.where(t <= 10, 0.150, -0.054) * (t - 10)
+        by_so2 = 1.77 * so2**0.52 * np.exp(0.020 * h + f_st)
+        rate = by_so2 + 0.102 * cl**0.62 * np.exp(0.033 * h + 0.040 * t)
+        own = atmosphere.error_sigma_ln("steel", t, h, so2, cl, by_so2 / rate)
+        drawn.append(np.quantile(rate * np.exp(own * z[5]), 0.9))
+    found = loss_band(rows)[:, 2]
+    assert found == pytest.approx(drawn, rel=0.07 if openness == 0.5 else 0.02)
+    assert (found > 300).all() if openness == 0.5 else (found < 180).all()
 
 
-def test_inland_spain_and_inner_australia():
-    # Alcalá and Custodio 2008 (abstract): 0.2 to 0.5 g/(m2 y) in the centre of the Peninsula, 0.55
-    # to 1.37 mg/(m2 d). Keywood and others 1997 (abstract): below 1 kg/(ha y), 0.274 mg/(m2 d), in
-    # the interior. Bulk collectors, not candles (which catch more: 2.4 times a dry plate, ISO 9225,
-    # from memory), so a median above them is no fault; a factor of 2.5 over their middle is.
-    spain = STATIONS[STATIONS["place"].str.startswith("Centre of the Iberian")].iloc[0]
-    middle = np.sqrt(spain["distance_low_m"] * spain["distance_high_m"])
-    median, sigma_ln = salt.chloride(middle, elevation_m=spain["elevation_m"])
-    given = np.sqrt(spain["chloride_low_mg_m2_d"] * spain["chloride_high_mg_m2_d"])
-    assert given == pytest.approx(0.868, abs=0.001)
-    assert 1 < median / given < 2.5
-    assert lognormal_quantile(median, sigma_ln, 0.1) < spain["chloride_low_mg_m2_d"]
-    assert lognormal_quantile(median, sigma_ln, 0.9) > spain["chloride_high_mg_m2_d"]
-    inner = STATIONS[STATIONS["place"].str.startswith("Interior of")].iloc[0]
-    middle = np.sqrt(inner["distance_low_m"] * inner["distance_high_m"])
-    median, sigma_ln = salt.chloride(middle, elevation_m=inner["elevation_m"])
-    assert median < 2.87  # the floor it had
-    assert lognormal_quantile(median, sigma_ln, 0.1) < inner["chloride_high_mg_m2_d"]
-
-
+@pytest.mark.pinned("memory", answers=3)
 def test_dry_and_cold_inland_steel():
-    # steel_losses.csv (from memory and one abstract): 0.8 to 4.6 um/y. With 2 ug/m3 of SO2 the
-    # model says 2.7 to 4.3 there: still high where the air is clean.
+    """`steel_losses.csv` (from memory and one abstract): 4.6, 0.8 and 1 to 2 um/y; the model is
+    high at the last two, where the air is clean. By hand, equation 1 of ISO 9223 (from memory) at
+    the median inputs, SO2 1.6 mg/(m2 d): 2.22 + 1.87, 1.01 + 1.57, 2.49 + 1.27; the median of the
+    spread lies a few per cent above, since a sum of lognormals is skew."""
     inland = STEEL[STEEL["setting"].str.endswith("inland")]
     p10, p50, _ = loss_band(inland).T
-    assert p50 == pytest.approx([4.3, 2.7, 4.0], rel=0.02)
+    assert p50 == pytest.approx(1.05 * np.array([4.10, 2.58, 3.76]), rel=0.03)
+    assert p50 / [4.6, 0.8, np.sqrt(2)] == pytest.approx([0.93, 3.4, 2.8], rel=0.05)
     assert (p10 < 2.3).all()
 
 
-def test_a_candle_near_the_antarctic_shore():
-    # Rivero and others 2007 (abstract): 125 to 225 mg/(m2 d) at Artigas; a candle, so no spray.
-    row = STATIONS[STATIONS["place"].str.startswith("Artigas")].iloc[0]
-    middle = np.sqrt(row["distance_low_m"] * row["distance_high_m"])
-    candle = candle_mg_m2_d(middle)
-    assert row["chloride_low_mg_m2_d"] < candle < row["chloride_high_mg_m2_d"]
-
-
+@pytest.mark.pinned("judgement", answers=6)
 def test_error_of_the_function_beyond_its_range_by_hand():
     # Steel, Annex A: ln 1.5 = 0.4055 inside. Chloride of e x 760.5 with all the rate from salt:
     # sqrt(0.4055^2 + 0.4^2) = 0.5696; half the rate: sqrt(0.4055^2 + 0.2^2) = 0.4521; 38.7 degC:
@@ -163,40 +183,35 @@ def test_error_of_the_function_beyond_its_range_by_hand():
     assert np.isfinite(own(20.0, 300.0, 0.1, so2=0.0))
 
 
+@pytest.mark.pinned("published")
 def test_decrease_on_one_hainan_shore():
-    # Equipment Environmental Engineering 2023, no. 2 (abstract): deposition at 300 m is about a
-    # third of that at 90 m. Not used in the fit; within a factor of 1.5.
-    ratio = salt.chloride(300.0)[0] / salt.chloride(90.0)[0]
-    assert ratio == pytest.approx(1 / 3, rel=0.5)
+    """Equipment Environmental Engineering 2023, no. 2 (abstract): deposition at 300 m is about a
+    third of that at 90 m. Not used in the fit."""
+    ratio = salt.chloride(300.0).median / salt.chloride(90.0).median
+    assert ratio == pytest.approx(1 / 3, rel=0.1)
 
 
 def test_decrease_beside_the_japanese_rule():
-    # C = C1 d^-0.6, d in km (JIS/PWRI, from memory): 6.034 at 50 m, 3.981 at 100 m, 0.660 at 2 km
-    # relative to 1 km (arithmetic). Same side and within a factor of 2.5, no more is claimed.
+    """C = C1 d^-0.6, d in km (JIS/PWRI, from memory): 6.034 at 50 m, 3.981 at 100 m, 0.660 at 2 km
+    relative to 1 km (arithmetic). Within a factor of 1.8, no more is claimed: ours falls faster
+    from the shore to a kilometre."""
     rule = {50: 6.034, 100: 3.981, 250: 2.297, 500: 1.516, 2000: 0.660}
-    for distance, factor in rule.items():
-        assert factor == pytest.approx((distance / 1000) ** -0.6, abs=6e-4)
-        ours = candle_mg_m2_d(distance) / candle_mg_m2_d(1000)
-        assert abs(np.log(ours / factor)) < np.log(2.5)
+    ours = candle_mg_m2_d(np.array(list(rule), float)) / candle_mg_m2_d(1000.0)
+    assert np.abs(np.log(ours / list(rule.values()))).max() < np.log(1.8)
 
 
+@pytest.mark.pinned("published", answers=3)
 def test_wind_law():
-    # ln(conc, ug/m3) = 0.16 u + 1.45 (N Atlantic ships 1974/75, Tellus 1978); 9.49, 21.1 and 47.0
-    # at 5, 10 and 15 m/s (arithmetic), doubling per 4.33 m/s.
-    concentration = {5: 9.49, 10: 21.1, 15: 47.0}
-    at_5 = salt.wind_factor(5.0)
-    for speed, ug_m3 in concentration.items():
-        assert salt.wind_factor(float(speed)) / at_5 == pytest.approx(ug_m3 / 9.49, rel=2e-3)
+    """ln(conc, ug/m3) = 0.16 u + 1.45 (N Atlantic ships 1974/75, Tellus 1978); 9.49, 21.1 and 47.0
+    at 5, 10 and 15 m/s (arithmetic), doubling per 4.33 m/s."""
+    at_5, at_10, at_15 = (salt.wind_factor(u) for u in (5.0, 10.0, 15.0))
+    assert at_10 / at_5 == pytest.approx(21.1 / 9.49, rel=2e-3)
+    assert at_15 / at_5 == pytest.approx(47.0 / 9.49, rel=2e-3)
     assert salt.wind_factor(10.0) / salt.wind_factor(10.0 - 4.33) == pytest.approx(2, rel=2e-3)
 
 
-def test_band_holds_80_pct_of_synthetic_stations():
-    # Synthetic: stations drawn from the model itself. Shows the percentiles are what they say,
-    # says nothing about the real world.
-    rng = np.random.default_rng(2026)
-    distance = 10 ** rng.uniform(1, 5.5, 20_000)
-    openness = np.where(rng.random(20_000) < 0.5, np.nan, rng.uniform(0, 1, 20_000))
-    median, sigma_ln = salt.chloride(distance, sea_openness=openness)
-    station = median * np.exp(sigma_ln * rng.standard_normal(median.shape))
-    low, high = (lognormal_quantile(median, sigma_ln, p) for p in (0.1, 0.9))
-    assert np.mean((low < station) & (station < high)) == pytest.approx(0.8, abs=0.01)
+@pytest.mark.pinned("peer", answers=3)
+def test_quantiles_of_a_lognormal_are_scipys():
+    for p in (0.05, 0.5, 0.9):
+        expected = stats.lognorm(0.97, scale=80.0).ppf(p)
+        assert lognormal_quantile(80.0, 0.97, p) == pytest.approx(expected)

@@ -4,17 +4,19 @@ import warnings
 
 import numpy as np
 import pytest
+import rasterio
+from rasterio.transform import from_origin
 
-rasterio = pytest.importorskip("rasterio")
-richdem = pytest.importorskip("richdem")
-from rasterio.transform import from_origin  # noqa: E402
+from helpers.peers import peer
+from saltreach.layers.terrain import read_terrain
 
-from saltreach.layers.terrain import read_terrain  # noqa: E402
+richdem = peer("richdem")
 
 # rasterio itself multiplies affine transforms in the way that affine 3 announces to drop.
 pytestmark = pytest.mark.filterwarnings("ignore:Use `@` matmul:PendingDeprecationWarning")
 
 
+@pytest.mark.pinned("peer", answers=3)
 def test_rough_ground_against_richdem(tmp_path):
     """Cell by cell on a random surface in UTM; its scale of 0.9996 is put into the peer's cells."""
     from pyproj import Transformer

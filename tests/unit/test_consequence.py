@@ -6,24 +6,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from saltreach.errors import OptionError
-from saltreach.science.time.consequence import (
-    CONSEQUENCE,
-    priority_rank,
-    priority_score,
-    yearly_loss,
-)
+from saltreach.science.time.consequence import priority_rank, priority_score, yearly_loss
 
 NAN = float("nan")
 
 
+@pytest.mark.pinned("judgement", answers=5)
 def test_belay_is_worst_and_unknown_position_counts_as_it():
     loss = yearly_loss(0.01, ["belay", "lower-off", "runner", "unknown", ""], 50.0)
-    assert loss[0] == max(loss) == loss[3] == loss[4]
-    assert loss[2] == min(loss)
+    assert loss.tolist() == [5.0, 4.0, 1.0, 5.0, 5.0]
 
 
+@pytest.mark.pinned("judgement", answers=2)
 def test_loss_is_a_product_and_unknown_probability_stays_unknown():
-    assert yearly_loss(0.02, "runner", 30.0) == pytest.approx(0.02 * CONSEQUENCE["runner"] * 30)
+    assert yearly_loss(0.02, "runner", 30.0) == pytest.approx(0.02 * 2 * 30)
     assert np.isnan(yearly_loss(NAN, "belay", 30.0))
     assert yearly_loss(0.1, "belay", NAN, unknown_visits_per_year=7.0) == pytest.approx(7.0)
 
@@ -37,6 +33,7 @@ def test_refuses_what_cannot_be():
         yearly_loss(0.1, "summit", 1.0)
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_sea_cliffs_come_first_within_their_band_or_a_milder_one():
     score = [9.0, 1.0, 8.0, 2.0, NAN]
     band = [3, 3, 4, 2, 3]
@@ -65,6 +62,3 @@ def test_ranks_are_an_order(rows, policy):
                 assert not (score[i] > score[j] and rank[i] > rank[j])
             elif sea[i] and not sea[j] and band[i] >= band[j]:
                 assert rank[i] < rank[j]
-
-
-METALS = np.array([0.0, 1.0])  # 0 good, 1 bad

@@ -10,6 +10,7 @@ import pytest
 from saltreach.planning.highs import SolverError, minimise
 
 
+@pytest.mark.pinned("worked")
 def test_a_start_is_not_handed_back_in_place_of_the_optimum():
     """28 choices in 18 groups, of which some share 20 pieces; by the last row the first group of
     choices is settled. HiGHS 1.16 gives the start, worth nothing, and the bound of the optimum."""

@@ -38,6 +38,7 @@ def rules(found):
     return list(zip(months, found["interval_rule"], strict=True))
 
 
+@pytest.mark.pinned("judgement", answers=22)
 def test_each_rule_governs_where_it_asks_for_the_shortest():
     found = decided(
         {},
@@ -81,6 +82,7 @@ def test_each_rule_governs_where_it_asks_for_the_shortest():
     )
 
 
+@pytest.mark.pinned("judgement", answers=9)
 def test_metal_that_does_not_crack_is_free_of_the_hazard_and_no_class_counts_as_that_of_304():
     severe = {"scc_band": "severe", "crc": "V"}
     young = {"material": "galvanised steel", "zinc_rate_um_y": 0.5, "age_y": 1.0}
@@ -104,6 +106,7 @@ def test_metal_that_does_not_crack_is_free_of_the_hazard_and_no_class_counts_as_
     ]  # fmt: skip
 
 
+@pytest.mark.pinned("memory", answers=2)
 def test_half_of_the_remaining_life_of_coated_steel():
     change = {"material": "galvanised steel", "zinc_rate_um_y": 3.0, "steel_rate_um_y": 60.0}
     table = pd.DataFrame([CALM | change | {"age_y": age} for age in (5.0, 11.9, np.nan)])
@@ -123,6 +126,7 @@ def test_half_of_the_remaining_life_of_coated_steel():
     assert gone.startswith("Governed by: half of remaining life (0 months; the shortest is 6).")
 
 
+@pytest.mark.pinned("judgement", answers=13)
 def test_the_target_and_what_lies_above_it():
     above = np.full(31, 0.03)
     far = np.full(31, 0.06)
@@ -153,6 +157,7 @@ def test_the_target_and_what_lies_above_it():
     assert rules(short) == [(36, "longest of the policy")]
 
 
+@pytest.mark.pinned("judgement", answers=2)
 def test_shorter_than_the_shortest_is_said():
     gone = {"material": "galvanised steel", "zinc_rate_um_y": 30.0, "steel_rate_um_y": 600.0}
     found = decided(gone, {"interval_set_months": 6.0})
@@ -165,6 +170,7 @@ def test_shorter_than_the_shortest_is_said():
     ]
 
 
+@pytest.mark.pinned("judgement", answers=4)
 def test_a_manager_s_own_shorter_interval_is_kept():
     found = decided(*[{"interval_set_months": m} for m in (3.0, 4.5, 1.0)])
     assert rules(found) == [(3, "external rule"), (4, "external rule"), (1, "external rule")]
@@ -176,11 +182,13 @@ def test_a_manager_s_own_shorter_interval_is_kept():
     assert "(0 months; the shortest is 3)" in spent["interval_reasons"].iloc[0]
 
 
+@pytest.mark.pinned("judgement")
 def test_a_policy_s_shorter_interval_is_kept():
     short = decided({}, policy=replace(DEFAULT, longest_interval_months=3))
     assert rules(short) == [(3, "longest of the policy")]
 
 
+@pytest.mark.pinned("judgement", answers=2)
 def test_worse_rock_does_not_lengthen_the_interval_of_rusted_steel():
     """Ten times above the target: 6 months where rust governs or alone would pass the target."""
     rusted = {"material": "galvanised steel", "zinc_rate_um_y": 0.5, "age_y": 1.0,
@@ -190,6 +198,7 @@ def test_worse_rock_does_not_lengthen_the_interval_of_rusted_steel():
     assert rules(found) == [(6, "yearly failure probability")] * 2
 
 
+@pytest.mark.pinned("judgement", answers=2)
 def test_a_year_where_a_like_anchor_failed():
     found = decided({"like_failed_share": 0.05}, {})
     assert found["inspection_interval_months"].tolist() == [12, 60]
@@ -213,6 +222,7 @@ def test_failed_and_unknown_places_have_no_interval():
     ]
 
 
+@pytest.mark.pinned("worked", answers=7)
 def test_due_dates_lie_ahead_and_lateness_counts_from_a_known_day():
     two_years = {"corrosivity_category": "C5"}
     dates = [

@@ -26,7 +26,7 @@ from helpers.holding_region import (
     landowner_data,
     with_anchors,
 )
-from saltreach.assessment.generalise import COUNT_RANGES, Grid, count_range, generalised
+from saltreach.assessment.generalise import Grid, count_range, generalised
 from saltreach.errors import OptionError, RegisterError
 from saltreach.intake.holding import Contact, Holding, Work, read_holding
 from saltreach.outputs.landowner.drawing import map_svg
@@ -129,6 +129,7 @@ def test_no_id_route_note_or_sector_reaches_the_files(tmp_path):
             assert secret not in text
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_a_lone_anchor_is_not_known_better_than_to_four_sides():
     """Arithmetic: four sides and a ring on both sides make a square six sides wide."""
     areas = generalised(np.array([-4.9]), np.array([43.4]), np.array([0]), Grid(250))
@@ -193,12 +194,12 @@ def test_grid_nodes_do_not_depend_on_the_anchors():
     assert off.max() < 1e-6
 
 
+@pytest.mark.pinned("judgement", answers=7)
 def test_counts_come_in_ranges_that_leave_no_gap():
-    assert COUNT_RANGES[0][0] == 1
-    assert all(a[1] + 1 == b[0] for a, b in zip(COUNT_RANGES, COUNT_RANGES[1:], strict=False))
-    assert count_range(5) == (1, 5)
-    assert count_range(6) == (6, 20)
-    assert count_range(10_000) == (501, None)
+    ends = [1, 5, 6, 20, 21, 50, 51, 100, 101, 200, 201, 500]
+    said = [(a, b) for a, b in zip(ends[::2], ends[1::2], strict=True) for _ in range(2)]
+    assert [count_range(n) for n in ends] == said
+    assert count_range(501) == count_range(10_000) == (501, None)
 
 
 def test_an_anchor_counts_by_its_cell_not_by_its_position():

@@ -6,6 +6,9 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import rasterio
+from affine import Affine
+from shapely import box
 
 from saltreach.errors import LayerError
 from saltreach.intake.options import Options
@@ -96,10 +99,6 @@ def test_unknown_positions_and_absent_files_stay_unknown():
 
 
 def test_the_users_files_are_sampled(tmp_path):
-    rasterio = pytest.importorskip("rasterio")
-    from affine import Affine
-    from shapely import box
-
     heights = tmp_path / "heights.tif"
     with rasterio.open(
         heights, "w", driver="GTiff", width=40, height=20, count=1, dtype="float32",

@@ -46,9 +46,16 @@ def _sure(table, crc, chances=None):
     return table.assign(**{f"probability_{c}": chances.get(c, 0.0) for c in CLASSES})
 
 
+def by_standard_or_ours(*cases):
+    """The standard's rows are from memory; what the hazard or the gas raises is judgement."""
+    ours = [{"scc_band_confident", "outside_standard"} & set(change) for change, _ in cases]
+    marks = [pytest.mark.pinned("judgement" if own else "memory", answers=4) for own in ours]
+    return [pytest.param(*case, marks=mark) for case, mark in zip(cases, marks, strict=True)]
+
+
 @pytest.mark.parametrize(
     ("change", "expected"),
-    [
+    by_standard_or_ours(
         (SEA, ["IV", "duplex", "titanium", "superaustenitic"]),
         (SEA | {"washing": "no"}, ["V", "superaustenitic", "titanium", "superaustenitic"]),
         (SEA | {"washing": "unknown"}, ["V", "superaustenitic", "titanium", "superaustenitic"]),
@@ -65,12 +72,13 @@ def _sure(table, crc, chances=None):
         ({"scc_band_confident": "raised"}, ["II", "304", "titanium", "superaustenitic"]),
         ({"scc_band_confident": "severe"}, ["II", "304", "titanium", "superaustenitic"]),
         (FAR | {"outside_standard": True}, ["V", "superaustenitic", "titanium", ""]),
-    ],
+    ),
 )  # fmt: skip
 def test_class_least_metal_and_metal_advised(change, expected):
     assert told(change)[0] == expected
 
 
+@pytest.mark.pinned("judgement", answers=3)
 def test_one_word_of_the_policy_decides_on_duplex_everywhere():
     assert told(SEA, policy=DUPLEX)[0] == ["IV", "duplex", "duplex", ""]
     raised = {"scc_band_confident": "raised"}
@@ -80,6 +88,7 @@ def test_one_word_of_the_policy_decides_on_duplex_everywhere():
     assert "NO-DUPLEX" not in told(SEA, policy=DUPLEX)[1]
 
 
+@pytest.mark.pinned("judgement", answers=3)
 def test_only_what_the_stock_list_has_is_advised_and_said_where_nothing_suffices():
     wet = SEA | {"washing": "no"}
     assert told(wet, stock=["316", "superaustenitic"])[0][2:] == ["superaustenitic", ""]
@@ -89,6 +98,7 @@ def test_only_what_the_stock_list_has_is_advised_and_said_where_nothing_suffices
     assert told({}, stock=["316", "titanium"])[0][2:] == ["316", "304"]
 
 
+@pytest.mark.pinned("judgement", answers=4)
 def test_duplex_is_bought_only_where_the_policy_accepts_it_and_the_stock_has_it():
     assert told(SEA, stock=["duplex", "titanium"])[0][2:] == ["titanium", "superaustenitic"]
     assert told(SEA, stock=["duplex", "titanium"], policy=DUPLEX)[0][2:] == ["duplex", ""]
@@ -110,6 +120,7 @@ SEA_CLIFF = (
 UNKNOWN_PLACE = {"class_distance_m": float("nan"), "salt_distance_m": float("nan")}
 
 
+@pytest.mark.pinned("judgement")
 @pytest.mark.parametrize(
     ("change", "more", "expected"),
     [
@@ -259,6 +270,7 @@ def test_each_reason_is_said_where_it_holds_and_nowhere_else(change, more, expec
     assert list(told(change, **more)[1].items()) == expected
 
 
+@pytest.mark.pinned("memory", answers=10)
 def test_a_known_grade_counts_in_place_of_its_family():
     """Table A.3 (from memory): 1.4539 class IV, 1.4410 class V; titanium is beyond the table."""
     metals = pd.Series(["316", "duplex", "titanium", "unknown", "zinc-plated steel"])
@@ -267,6 +279,7 @@ def test_a_known_grade_counts_in_place_of_its_family():
     assert resistance_class_of(metals).fillna(-1).tolist() == [3, 4, 6, -1, 0]
 
 
+@pytest.mark.pinned("judgement", answers=2)
 def test_the_class_must_suffice_with_84_percent():
     assert told({}, chances={"II": 0.84, "III": 0.16})[0][2] == "304"
     found, codes = told({}, chances={"II": 0.83, "III": 0.17})
@@ -283,6 +296,7 @@ AIR = {
 }  # fmt: skip
 
 
+@pytest.mark.pinned("judgement")
 @pytest.mark.parametrize(
     ("change", "band", "hazard", "name"),
     [
@@ -309,6 +323,7 @@ def test_hazard_is_no_lower_than_what_no_formula_reaches(change, band, hazard, n
         assert (found["scc_hazard"], found["scc_hazard_mild"]) == (hazard, hazard)
 
 
+@pytest.mark.pinned("judgement", answers=2)
 def test_the_band_to_buy_for_holds_with_84_percent_of_the_uncertain_salt():
     """Raised by 0.04 of a score at the median; a factor of 2 more salt, at 84 %, makes it high."""
     salt = {"chloride_mg_m2_d": 100.0, "temperature_c": 17.0, "washing": "no", "warm_month_c": 24.0}

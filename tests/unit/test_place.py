@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from saltreach.assessment.place import place_of
 
@@ -20,6 +21,7 @@ def places(*changes):
     return place_of(pd.DataFrame([INLAND | c for c in changes]))
 
 
+@pytest.mark.pinned("judgement", answers=12)
 def test_a_sea_cliff_by_word_height_steepness_or_distance():
     found = places(
         {},
@@ -44,6 +46,7 @@ def test_a_sea_cliff_by_word_height_steepness_or_distance():
     ]  # fmt: skip
 
 
+@pytest.mark.pinned("judgement", answers=4)
 def test_salt_lakes_count_as_a_shore_and_magnesium_brine_is_told():
     found = places(
         {"salt_lake_m": 500.0, "salt_lake": "Dead Sea", "salt_lake_brine": "magnesium",
@@ -61,12 +64,14 @@ def test_salt_lakes_count_as_a_shore_and_magnesium_brine_is_told():
     assert found["salt_share"].tolist() == [0.5, 0.5, 0.5, 1.0]
 
 
+@pytest.mark.pinned("judgement", answers=2)
 def test_salt_follows_salinity_and_never_more_than_the_ocean():
     """Gulf of Gdansk 7 g/kg of 35 (Zakowski and others 2014): 0.2, linear by assumption."""
     found = places({"sea_salinity_g_kg": 7.0}, {"sea_salinity_g_kg": 40.0})
     assert found["salt_share"].tolist() == [0.2, 1.0]
 
 
+@pytest.mark.pinned("memory", answers=7)
 def test_roads_and_air_outside_the_standard():
     """EN 1993-1-4 Table A.1: road up to 10 m -7, 100 m -3, tunnel -10; SO2 ends at 250 ug/m3."""
     found = places(
@@ -78,11 +83,13 @@ def test_roads_and_air_outside_the_standard():
     assert found["outside_standard"].tolist() == [False] * 4 + [True, True, False]
 
 
+@pytest.mark.pinned("judgement", answers=3)
 def test_what_covers_an_anchor_keeps_the_rain_off():
     found = places({"vegetation": "yes"}, {"salt_crust": "yes"}, {})
     assert found["washing"].tolist() == ["no", "no", "yes"]
 
 
+@pytest.mark.pinned("judgement", answers=16)
 def test_the_limits_of_a_place_belong_to_the_nearer_side():
     measured = {"coast_distance_source": "register"}
     found = places(

@@ -9,6 +9,7 @@ from saltreach.science.rock.capacity import anchor_resistance
 from saltreach.science.rock.strength import evidence_veto
 
 
+@pytest.mark.pinned("judgement", answers=2)
 def test_hollow_turns_any_rock_to_do_not_place():
     advice, reason = placement.advised_kind(
         [200.0, np.nan], 0.2, veto=evidence_veto(["hollow", "hollow"])
@@ -17,6 +18,7 @@ def test_hollow_turns_any_rock_to_do_not_place():
     assert reason.tolist() == ["hollow sound under the hammer"] * 2
 
 
+@pytest.mark.pinned("judgement", answers=5)
 def test_advice_by_strength():
     advice, reason = placement.advised_kind([160.0, 60.0, 15.0, 4.0, np.nan], 0.3)
     assert advice.tolist() == [
@@ -72,6 +74,7 @@ def test_impossible_loads_are_refused(load):
         placement.required_embedment_mm("bonded", 12.0, 100.0, 0.3, axial_kn=load)
 
 
+@pytest.mark.pinned("judgement", answers=5)
 def test_rules_of_thumb_at_their_limits():
     broken, unmeasured = placement.too_close(
         [80.0, 80.0, 120.0, 80.0, np.nan],

@@ -93,8 +93,8 @@ WORLDS = {
 
 YEARS = 0.42
 """Until June: five team-days of two tasks are a thousand plans."""
-PROVEN_S = 600
-"""Enough to prove these optima on any machine; the solver stops when it has."""
+PROVEN = 10_000
+"""Nodes of the search: enough to prove these optima; the solver stops when it has."""
 
 
 @cache
@@ -104,25 +104,28 @@ def lawful_plans(name):
     return [p for p in map(frozenset, every_plan(world)) if not broken_rules(world, p)]
 
 
+@pytest.mark.pinned("peer")
 @pytest.mark.parametrize("name", WORLDS)
 def test_the_solver_finds_the_optimum_of_trying_every_plan(name):
     world = problem(**WORLDS[name], unfair_hours=0, years=YEARS)
     plans = lawful_plans(name)
     assert len(plans) > 20
     best = min(cost_by_hand(world, p) for p in plans)
-    found = solve(world, greedy_plan(world), seconds=PROVEN_S)
+    found = solve(world, greedy_plan(world), nodes=PROVEN)
     assert found.proven
     assert cost_by_hand(world, found.pairs) == best
     assert found.bound_min == best
 
 
+@pytest.mark.pinned("peer")
 @pytest.mark.parametrize("name", WORLDS)
 def test_fairness_is_part_of_the_proven_optimum(name):
     world = problem(**WORLDS[name], years=YEARS)
     best = min(cost_of(world, p).total_min for p in lawful_plans(name))
-    assert solve(world, frozenset(), seconds=PROVEN_S).bound_min == best
+    assert solve(world, frozenset(), nodes=PROVEN).bound_min == best
 
 
+@pytest.mark.pinned("peer")
 def test_the_judge_adds_up_as_by_hand():
     world = problem(**WORLDS["two crags, one team"], unfair_hours=0, years=YEARS)
     for pairs in list(every_plan(world))[::7]:
@@ -130,23 +133,26 @@ def test_the_judge_adds_up_as_by_hand():
 
 
 def test_solving_from_nothing_and_in_parts_keeps_every_rule():
-    world = problem(sectors(8), [team("A"), team("B", lon=1.0, days_free=("3SA",))], years=1)
-    made = make_plan(world, seconds=3)
+    world = problem(sectors(6), [team("A"), team("B", lon=1.0, days_free=("3SA",))], years=0.4)
+    made = make_plan(world, nodes=10)
     assert not broken_rules(world, made.pairs)
     assert made.bound_min <= made.cost.total_min <= made.greedy.total_min
+    assert make_plan(world, nodes=10).pairs == made.pairs
 
 
+@pytest.mark.pinned("worked")
 def test_a_tide_window_is_kept_to_the_minute():
     tide = {"crag": "Crag 0", "sector": "Sector 0", "date": dt.date(2027, 2, 6),
             "from": 720, "until": 850}  # fmt: skip
     world = problem(sectors(2), [team(days_free=("1SA", "2SA"))], tables={"tides": sheet(tide)})
-    made = make_plan(world, seconds=5)
+    made = make_plan(world, nodes=PROVEN)
     ruled = made.flat.visits[made.flat.visits["sector"] == "Sector 0"]
     assert ruled["date"].tolist() == ["2027-02-06"]
     assert ruled["begins"].iloc[0] >= "12:00" and ruled["ends"].iloc[0] <= "14:10"
     assert set(made.flat.unmet.loc[made.flat.unmet["sector"] == "Sector 0", "rule"]) == {"tide"}
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_other_visits_fill_the_time_before_the_tide():
     tide = {"crag": "Crag 0", "sector": "Sector 0", "date": dt.date(2027, 1, 2),
             "from": 780, "until": 900}  # fmt: skip
@@ -186,17 +192,17 @@ def test_what_cannot_be_met_names_the_rule_and_the_remedy(teams, tables, frame, 
 
 def test_the_remedy_of_another_team_day_works():
     frame = sectors(1, inspection_interval_months=pd.array([12], dtype="Int64"))
-    before = make_plan(problem(frame, [team(days_free=("2SA",), days_per_month=0)]))
+    before = make_plan(problem(frame, [team(days_free=("2SA",), days_per_month=0)]), nodes=PROVEN)
     assert "January 2027" in before.flat.unmet["fix"].iloc[0]
     after = problem(frame, [team(days_free=("2SA",), until=dt.date(2027, 1, 31))])
-    assert make_plan(after).flat.unmet.empty
+    assert make_plan(after, nodes=PROVEN).flat.unmet.empty
 
 
 def test_rebolting_needs_its_skill_and_is_split_into_days():
     frame = sectors(1, anchors=20)
     chosen = frame[["crag", "sector", "anchors"]]
     teams = [team("A", days_free=("SA",)), team("B", days_free=("SU",), skills=("rebolting",))]
-    made = make_plan(problem(frame, teams, rebolt=chosen), seconds=5)
+    made = make_plan(problem(frame, teams, rebolt=chosen), nodes=PROVEN)
     work = made.flat.visits[made.flat.visits["kind"] == "rebolt"]
     assert set(work["team"]) == {"B"}
     assert work["part"].nunique() == len(work) == 4  # 20 h in days of 8 h less travel
@@ -206,6 +212,7 @@ def test_rebolting_needs_its_skill_and_is_split_into_days():
     assert odd.loc[odd["kind"] == "rebolt", "anchors"].sum() == 23
 
 
+@pytest.mark.pinned("worked", answers=3)
 def test_rebolting_is_due_by_the_day_the_assessment_gives():
     """2027-01-01 and half a year: without a day, or a late one, three quarters of the plan."""
     frame = sectors(3, replace_by=["2027-03-10", "2029-01-01", ""])
@@ -216,6 +223,7 @@ def test_rebolting_is_due_by_the_day_the_assessment_gives():
     assert [day_text(d) for d in due] == ["2027-03-10", "2027-05-16", "2027-05-16"]
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_what_was_done_moves_the_due_date():
     done = [{"crag": "Crag 0", "sector": "", "kind": "inspect", "done_on": dt.date(2026, 12, 1)}]
     world = problem(sectors(2), done=done)
@@ -225,14 +233,14 @@ def test_what_was_done_moves_the_due_date():
 def test_the_next_plan_keeps_names_and_says_what_changed():
     frame = sectors(4)
     teams = [team("A", days_free=("1SA", "3SA"))]
-    first = make_plan(problem(frame, teams), seconds=5)
+    first = make_plan(problem(frame, teams), nodes=PROVEN)
     assert first.flat.visits["visit_id"].is_unique
-    same = make_plan(problem(frame, teams), seconds=5, last=first.flat.visits)
+    same = make_plan(problem(frame, teams), nodes=PROVEN, last=first.flat.visits)
     assert same.flat.changes.empty and same.kept == len(first.flat.visits)
     assert same.flat.visits["visit_id"].tolist() == first.flat.visits["visit_id"].tolist()
     gone = dt.date.fromisoformat(first.flat.visits["date"].iloc[0])
     away = make_plan(
-        problem(frame, [teams[0] | {"away": ((gone, gone),)}]), seconds=5, last=first.flat.visits
+        problem(frame, [teams[0] | {"away": ((gone, gone),)}]), nodes=PROVEN, last=first.flat.visits
     )
     lost = set(first.flat.visits.loc[first.flat.visits["date"] == gone.isoformat(), "visit_id"])
     assert lost <= set(away.flat.changes["visit_id"])
@@ -249,12 +257,12 @@ def test_stability_is_worth_what_it_is_said_to_be():
     frame = sectors(4)
     teams = [team("A", days_free=("SA",))]
     world = problem(frame, teams, change_hours=0.0)
-    best = make_plan(world, seconds=5)
+    best = make_plan(world, nodes=PROVEN)
     worse = greedy_plan(world)
     assert cost_of(world, worse).total_min > best.cost.total_min
     last = visit_table(world, worse)
-    free = make_plan(world, seconds=5, last=last)
-    tied = make_plan(problem(frame, teams, change_hours=1000.0), seconds=5, last=last)
+    free = make_plan(world, nodes=PROVEN, last=last)
+    tied = make_plan(problem(frame, teams, change_hours=1000.0), nodes=PROVEN, last=last)
     assert free.cost.total_min == best.cost.total_min
     assert tied.pairs == worse and tied.flat.changes.empty
 
@@ -269,6 +277,7 @@ def test_travel_is_the_users_own_where_given():
     assert any("Nowhere" in note for note in world.notes)
 
 
+@pytest.mark.pinned("peer")
 def test_great_circle_agrees_with_the_geodesic():
     # geographiclib on WGS 84; a sphere is within 0.6 %
     rng = np.random.default_rng(1)
@@ -293,11 +302,16 @@ def test_a_round_of_three_crags_is_the_shortest():
 
 @pytest.mark.parametrize(
     ("change", "says"),
-    [({"seconds": -1}, "greedy plan"), ({"years": 9}, "years"), ({"crags_per_day": 4}, "crags")],
+    [
+        ({"seconds": -1}, "greedy plan"),
+        ({"nodes": 0}, "nodes = 0"),
+        ({"years": 9}, "years"),
+        ({"crags_per_day": 4}, "crags"),
+    ],
 )
 def test_impossible_settings_are_refused(change, says):
     with pytest.raises(OptionError, match=says):
-        if "seconds" in change:
+        if {"seconds", "nodes"} & set(change):
             make_plan(problem(), **change)
         else:
             problem(**change)
@@ -341,6 +355,7 @@ def test_the_model_of_a_plan_costs_what_the_judge_says(name):
                 assert cost == cost_of(world, pairs).total_min
 
 
+@pytest.mark.pinned("peer", answers=4)
 def test_what_no_plan_can_avoid_is_the_least_of_trying_every_plan():
     for months in (1, 3, 6, 12):
         frame = sectors(1, inspection_interval_months=pd.array([months], dtype="Int64"))
@@ -349,6 +364,7 @@ def test_what_no_plan_can_avoid_is_the_least_of_trying_every_plan():
         assert unavoidable_min(world) == min(cost_of(world, p).overdue_min for p in plans)
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_a_visit_so_early_that_it_is_due_sooner_is_not_forced():
     """Due on 1 June, every month: the one free day in January would only bring it forward."""
     frame = sectors(
@@ -360,6 +376,7 @@ def test_a_visit_so_early_that_it_is_due_sooner_is_not_forced():
     assert cost_of(world, frozenset({(0, 0)})).overdue_days == 149  # 2 February to 30 June
 
 
+@pytest.mark.pinned("peer")
 @pytest.mark.parametrize("name", WORLDS)
 def test_where_nothing_else_stands_against_it_all_that_can_be_avoided_is(name):
     world = problem(**WORLDS[name], years=YEARS)
@@ -368,7 +385,7 @@ def test_where_nothing_else_stands_against_it_all_that_can_be_avoided_is(name):
 
 
 def test_the_gap_is_said_of_a_plan_that_is_solved_whole():
-    made = make_plan(problem(**WORLDS["closure"], years=YEARS), seconds=PROVEN_S)
+    made = make_plan(problem(**WORLDS["closure"], years=YEARS), nodes=PROVEN)
     assert (made.bound_min, made.gap, made.proven) == (made.cost.total_min, 0.0, True)
     assert plan_lines(made)[3].endswith(
         "Gap to the bound: 0.0 % of the cost, 0.0 % of what a plan can change (proven: no better "
@@ -377,8 +394,8 @@ def test_the_gap_is_said_of_a_plan_that_is_solved_whole():
 
 
 def test_a_plan_too_large_to_be_solved_whole_has_no_bound(monkeypatch):
-    monkeypatch.setattr("saltreach.planning.plan.WHOLE_MODEL_PAIRS", 0)
-    made = make_plan(problem(), seconds=1)
+    monkeypatch.setattr("saltreach.planning.plan.WHOLE_BY_NODES_PAIRS", 0)
+    made = make_plan(problem(), nodes=5)
     assert (made.bound_min, made.gap, made.figures["gap"], made.proven) == (None, None, None, False)
     assert "How far it is from the best plan is not known." in plan_lines(made)[3]
 
@@ -387,12 +404,12 @@ def test_parts_of_a_plan_only_ever_make_it_better():
     frame = sectors(12, inspection_interval_months=pd.array([2, 3] * 6, dtype="Int64"))
     world = problem(frame, [team("A"), team("B", lon=1.5), team("C", lon=0.7)], years=1)
     base = greedy_plan(world)
-    parts = iter(range(40))  # so many parts, whatever the machine's speed
-    found = improve(world, base, seconds=600, stop=lambda: next(parts, None) is None)
+    found = improve(world, base, nodes=6)
     assert not broken_rules(world, found)
     assert cost_of(world, found).total_min < cost_of(world, base).total_min
 
 
+@pytest.mark.pinned("worked", answers=4)
 def test_the_work_of_a_year_and_the_sectors_that_are_not_in_the_plan():
     """Every 3 and every 12 months, 10 anchors at 0.15 h and 0.5 h to set up: 5 visits, 10 h.
 

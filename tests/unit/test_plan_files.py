@@ -1,6 +1,7 @@
 """Calendar, workbook and CSV, read back by other programs than wrote them."""
 
 import datetime as dt
+import re
 import zipfile
 from dataclasses import replace
 
@@ -24,7 +25,7 @@ HOSTILE = '=HYPERLINK("x");, \\ "Grüße"\n\x07<b>'
 
 def plan(name="Crag 0", last=None, **more):
     frame = sectors(2, crag=name)
-    return make_plan(problem(frame, [team("=Team", **more)]), seconds=3, last=last)
+    return make_plan(problem(frame, [team("=Team", **more)]), nodes=1000, last=last)
 
 
 def write(made, out):
@@ -82,7 +83,8 @@ def test_the_same_plan_gives_the_same_bytes(tmp_path):
         assert one.read_bytes() == two.read_bytes(), name
     with zipfile.ZipFile(tmp_path / "a" / "plan.xlsx") as book:  # the clock is nowhere inside
         assert {i.date_time for i in book.infolist()} == {(2000, 1, 1, 0, 0, 0)}
-        assert str(dt.date.today().year).encode() + b"-" not in book.read("docProps/core.xml")
+        days = re.findall(rb"\d{4}-\d\d-\d\d", book.read("docProps/core.xml"))
+        assert set(days) == {b"2000-01-01"}
 
 
 def test_the_workbook_opens_prints_and_holds_no_formula(tmp_path):
@@ -156,6 +158,7 @@ def test_the_chosen_rebolting_is_read_from_a_list_of_priorities(tmp_path):
         read_rebolting(path)
 
 
+@pytest.mark.pinned("worked", answers=3)
 def test_months_without_trips_stand_among_the_others():
     visits = pd.DataFrame({"crag": "C", "sector": ["a", "b", "a"], "trip": ["x", "x", "y"],
                            "date": ["2027-03-06", "2027-03-06", "2027-05-01"]})  # fmt: skip

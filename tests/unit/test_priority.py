@@ -21,6 +21,7 @@ def priority(*changes, policy=DEFAULT):
     return anchor_priority(pd.DataFrame([ANCHOR | change for change in changes]), policy)
 
 
+@pytest.mark.pinned("worked", answers=4)
 def test_a_new_anchor_costs_metal_and_work_and_keeps_the_rock_it_stands_in():
     found = priority({}, {"material_recommended": "316"}, {"rock_probability_after": 0.3})
     assert found["replacement_cost"].tolist() == [4.0 + 4.5, 4.0 + 1.3, 4.0 + 4.5]
@@ -36,6 +37,7 @@ def test_a_new_anchor_costs_metal_and_work_and_keeps_the_rock_it_stands_in():
     assert dear["replacement_cost"].tolist() == [20.0]
 
 
+@pytest.mark.pinned("judgement", answers=7)
 def test_only_replacing_and_taking_out_of_use_is_bought_for():
     actions = ("replace", "take out of use", "keep", "find out", "move or remove")
     found = priority(
@@ -50,6 +52,7 @@ def test_only_replacing_and_taking_out_of_use_is_bought_for():
     assert found["risk_band_after"].tolist() == [*["moderate"] * 5, "", ""]
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_unknown_visits_are_the_registers_median_and_unknown_metal_has_no_score():
     found = priority(
         {"visits_per_year": 30.0},
@@ -70,6 +73,7 @@ def test_unknown_visits_are_the_registers_median_and_unknown_metal_has_no_score(
     assert alone["yearly_loss"].tolist() == [10.0]  # nobody counted: 100
 
 
+@pytest.mark.pinned("worked", answers=3)
 def test_what_was_seen_of_an_anchor_counts_at_least_as_its_band_says():
     """Severe begins at 0.1 a year: 0.1 x 10 x 100."""
     found = priority(
@@ -105,6 +109,7 @@ def world():
     return sectors, anchors
 
 
+@pytest.mark.pinned("worked", answers=4)
 def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
     sectors, anchors = world()
     found = sector_priority(sectors, anchors)
@@ -136,6 +141,7 @@ def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
     assert ranks.tolist() == [2, 2, 3, 3, 4, 1]
 
 
+@pytest.mark.pinned("worked", answers=4)
 def test_a_low_risk_that_can_be_bought_for_comes_before_a_severe_one_that_cannot():
     sectors, anchors = world()
     sectors.loc[3, "risk_band"] = "low"
@@ -153,6 +159,7 @@ def test_shares_of_the_regions_loss_do_not_depend_on_its_unit():
     assert said[0] == said[1]
 
 
+@pytest.mark.pinned("worked", answers=4)
 def test_pure_risk_is_loss_avoided_per_cost_alone():
     sectors, anchors = world()
     found = sector_priority(sectors, anchors, replace(DEFAULT, order="pure-risk"))

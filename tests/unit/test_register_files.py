@@ -138,6 +138,7 @@ def utm_of_the_central_meridian(lat):
     return 500_000.0, 0.9996 * arc
 
 
+@pytest.mark.pinned("peer", answers=2)
 @pytest.mark.parametrize("mapped", [True, False])
 def test_eastings_and_northings_with_a_crs(tmp_path, mapped):
     east, north = utm_of_the_central_meridian(43.4)
@@ -226,12 +227,10 @@ def test_missing_file(tmp_path):
 
 
 def test_checksum_is_that_of_the_bytes(tmp_path):
-    """SHA-256 of the three bytes `abc` is the example of FIPS 180-2, appendix B.1."""
     import hashlib
 
     path = text_file(tmp_path, f"{HEADER}\n{ROW}\n")
     assert read_register(path).sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
-    assert hashlib.sha256(b"abc").hexdigest().startswith("ba7816bf8f01cfea414140de5dae2223")
 
 
 def test_workbook_cells_of_every_type(tmp_path):

@@ -30,6 +30,7 @@ def material(*given):
     return values.values.tolist(), notes
 
 
+@pytest.mark.pinned("memory")
 @pytest.mark.parametrize(("grade", "crc"), GRADES)
 def test_no_grade_is_read_as_a_metal_above_its_en_class(grade, crc):
     (name,), notes = material(grade)
@@ -149,6 +150,7 @@ def test_dates_without_one_reading_are_refused(given):
     assert parsed.reason.notna().all() and parsed.fix.notna().all()
 
 
+@pytest.mark.pinned("peer")
 def test_every_day_of_four_centuries_like_the_calendar_of_python():
     days = pd.date_range("1900-01-01", "2299-12-31", freq="13D")
     text = pd.Series(days.strftime("%d/%m/%Y"), dtype="str")
@@ -158,6 +160,7 @@ def test_every_day_of_four_centuries_like_the_calendar_of_python():
     assert (parsed.values[clear] == days[clear].strftime("%Y-%m-%d")).all()
 
 
+@pytest.mark.pinned("peer")
 def test_day_limits_like_the_calendar_of_python():
     months = pd.Series([f"{y}-{m:02d}" for y in (1900, 2000, 2023, 2024) for m in range(1, 13)])
     first, last = day_limits(months)
@@ -170,6 +173,7 @@ def test_day_limits_like_the_calendar_of_python():
     assert str(last[1]) == "2014-12-31"
 
 
+@pytest.mark.pinned("worked", answers=3)
 def test_year_fraction():
     """Arithmetic only: day 172 (of 366) of 2012 is 20 June, noon is 171.5 days in."""
     mid, half = year_fraction(pd.Series(["2014", "2012-06-20", np.nan, "2013-12"], dtype="str"))

@@ -23,10 +23,8 @@ from saltreach.assessment.resistance import (
     sector_kind,
 )
 from saltreach.assessment.rock import combined_grade, rock_notes, rock_strength
-from saltreach.science.rock.capacity import KIND_SHARES, anchor_resistance
-from saltreach.science.rock.placement import ADVICE, required_embedment_mm
-from saltreach.science.rock.strength import ISRM_LIMITS_MPA
-from saltreach.vocabulary.words import KINDS, KINDS_ADVISED, STRENGTH_GRADES
+from saltreach.science.rock.capacity import anchor_resistance
+from saltreach.science.rock.placement import required_embedment_mm
 
 SOUND = {
     "crag": "Alder", "sector": "North", "lithology": "granite", "rebound_number": np.nan,
@@ -48,12 +46,6 @@ def assessed(table, axial_kn=15.0):
     return found.join(rock_resistance(found, axial_kn))
 
 
-def test_words_of_the_register_are_those_of_the_science():
-    assert tuple(ISRM_LIMITS_MPA) == STRENGTH_GRADES
-    assert (*ADVICE, "unknown") == KINDS_ADVISED
-    assert tuple(KIND_SHARES) == KINDS
-
-
 def test_tests_of_one_sector_and_rock_are_combined_and_no_others():
     table = rows(
         {"rebound_number": 30.0}, {"rebound_number": 50.0}, {},
@@ -69,6 +61,7 @@ def test_tests_of_one_sector_and_rock_are_combined_and_no_others():
     assert two["rock_sigma_ln"].iloc[0] < one["rock_sigma_ln"].iloc[0]
 
 
+@pytest.mark.pinned("judgement", answers=6)
 def test_the_lower_of_own_and_sector_grade_holds():
     table = rows(*({"strength_grade": g} for g in ("R5", "R4", "R2", "")))
     # the median of 2, 4, 5 is 4
@@ -167,6 +160,7 @@ def test_required_embedment_is_that_of_the_science_on_the_rounded_rock():
     assert (stricter > found["embedment_required_mm"]).all()
 
 
+@pytest.mark.pinned("judgement", answers=3)
 def test_resin_only_where_the_metal_advised_is_not_made_mechanical():
     """EN 959 (handbook): at least 70 mm glued; a mechanical one may be shorter in granite."""
     table = rows(
@@ -184,6 +178,7 @@ def test_resin_only_where_the_metal_advised_is_not_made_mechanical():
     assert "mm bonded at" in why.iloc[1][-1]
 
 
+@pytest.mark.pinned("judgement", answers=3)
 def test_mechanical_only_where_the_rock_allows_it():
     soft = {"lithology": "gypsum", "rebound_number": 24.0, "diameter_mm": 16.0}
     found = assessed(
@@ -210,6 +205,7 @@ def test_rock_whose_strength_is_only_in_doubt_is_tested_and_not_given_up():
     assert 0 < found["embedment_required_mm"].iloc[0] <= 300
 
 
+@pytest.mark.pinned("judgement", answers=4)
 def test_rules_of_distance_and_length_are_flagged():
     found = assessed(rows(
         {"crack_distance_mm": 90.0}, {"edge_distance_mm": 140.0}, {"embedment_mm": 60.0},
@@ -237,6 +233,7 @@ def test_a_closer_crack_or_a_duller_sound_never_makes_it_better(crack, closer, t
     assert bad["rock_kn_p50"] <= good["rock_kn_p50"]
 
 
+@pytest.mark.pinned("worked", answers=4)
 def test_unknown_sizes_are_the_lower_quartile_of_register_and_trade():
     """By hand: bonded diameters 14, 14 of the register and 10, 12, 12, 14 of the trade: the lower
     quartile of 10 12 12 14 14 14 is 12; mechanical 8 10 10 12: 9.5."""
@@ -245,6 +242,7 @@ def test_unknown_sizes_are_the_lower_quartile_of_register_and_trade():
     assert filled_sizes(table)[0].tolist() == [14.0, 14.0, 12.0, 9.5]
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_unknown_rock_is_the_mixture_of_its_crag_and_a_prior():
     """By hand: one known anchor of ln 100 and sigma 0.3 and a prior of ln 60, 0.9 worth five."""
     table = rows({}, {}).assign(
@@ -257,12 +255,14 @@ def test_unknown_rock_is_the_mixture_of_its_crag_and_a_prior():
     assert sigma.tolist() == pytest.approx([0.3, np.sqrt(square - mean**2)])
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_unknown_kind_follows_the_register_and_the_trade():
     """By hand: 3 bonded, 1 expansion, 1 drive-in known; the trade's 0.4 and 0.1 worth five."""
     kinds = np.array(["bonded"] * 3 + ["expansion", "drive-in", ""], object)
     assert kind_mixture(kinds) == pytest.approx(((3 + 2) / 10, (1 + 0.5) / 7))
 
 
+@pytest.mark.pinned("judgement", answers=8)
 def test_loads_borne_and_their_axial_part():
     """1,200 loads are rounded up to 3,000; a wall takes 0.6 outwards, a roof all."""
     table = rows({"age_y": 12.0}, {"age_y": np.nan}, {"visits_per_year": np.nan})
@@ -280,6 +280,7 @@ def test_a_new_anchor_does_not_heal_the_rock():
     assert found["rock_after_kn_p50"].iloc[1] <= found["rock_after_kn_p50"].iloc[0] * 1.3
 
 
+@pytest.mark.pinned("judgement")
 @pytest.mark.parametrize(
     ("name", "rock", "factor"),
     [("welded tuff", "tuff", 4.0), ("silicified tuff", "tuff", 1.6), ("tuff", "tuff", 1.0),

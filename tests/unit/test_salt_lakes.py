@@ -38,6 +38,7 @@ SHORES = [
 ]
 
 
+@pytest.mark.pinned("memory")
 @pytest.mark.parametrize(("place", "lon", "lat", "lake", "brine", "salinity"), SHORES)
 def test_a_place_on_its_shore_names_the_lake(place, lon, lat, lake, brine, salinity):
     near = salt_lake_at(lon, lat)
@@ -86,6 +87,7 @@ def test_beside_fresh_water_there_is_nothing(lon, lat):
         assert np.isnan(value).all()
 
 
+@pytest.mark.pinned("worked")
 def test_due_north_of_a_corner_by_hand():
     # Northernmost corner of our Uyuni outline, 67.4 W 19.75 S. Both edges fall away from it, so
     # it is the nearest place for one 0.1 degrees north. Meridian arc about 19.7 S:
@@ -114,6 +116,7 @@ def by_geographiclib_m(shore, lon, lat):
     )
 
 
+@pytest.mark.pinned("peer", answers=6)
 @pytest.mark.parametrize(
     "name",
     # None with a listed neighbour within 85 km, which would be nearer for some places.
@@ -136,6 +139,7 @@ def test_distances_agree_with_geographiclib(name):
     np.testing.assert_allclose(near.salt_lake_m[found], expected[found], rtol=1e-3, atol=20)
 
 
+@pytest.mark.pinned("peer")
 def test_reach_ends_at_50_km():
     # Due west of the Great Salt Lake's bounding box, at the height of its westernmost corner.
     lake = next(lk for lk in salt_lakes.salt_lakes() if lk.name == "Great Salt Lake")

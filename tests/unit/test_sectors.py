@@ -33,6 +33,7 @@ def sector(*changes, by=("crag", "sector")):
     return found.iloc[0]
 
 
+@pytest.mark.pinned("judgement", answers=30)
 def test_the_worst_place_sets_metal_class_and_date():
     one = sector(
         {},
@@ -63,6 +64,7 @@ def test_the_worst_place_sets_metal_class_and_date():
     assert {name: one[name] for name in said} == said
 
 
+@pytest.mark.pinned("judgement", answers=2)
 @pytest.mark.parametrize(
     ("bands", "band", "share"),
     [
@@ -82,6 +84,7 @@ def test_a_sector_has_its_worst_band_where_a_fifth_shares_it_else_one_below(band
     assert one["worst_band"] == share.split(" at ")[0].replace("risk unknown", "")
 
 
+@pytest.mark.pinned("judgement", answers=4)
 def test_which_of_metal_and_rock_governs():
     pairs = [("high", "low"), ("low", "raised"), ("low", "low"), ("", "")]
     found = [sector({"metal_band": m, "rock_band": r})["risk_governed_by"] for m, r in pairs]
@@ -105,6 +108,7 @@ def test_what_is_unknown_everywhere_stays_unknown():
     assert one["interval_reasons"] == "Category and class unknown: no interval can be given."
 
 
+@pytest.mark.pinned("worked", answers=4)
 def test_medians_counts_and_warnings_of_a_group():
     one = sector(
         {"chloride_mg_m2_d": 10.0, "warnings": "Metal unknown. | Assumed SO2.",
@@ -122,12 +126,14 @@ def test_medians_counts_and_warnings_of_a_group():
     )
 
 
+@pytest.mark.pinned("worked", answers=6)
 def test_the_chances_of_the_categories_are_the_mean_of_the_anchors():
     one = sector({}, {"probability_C3": 0.4, "probability_C4": 0.6}, {}, {})
     chances = json.loads(one["category_probabilities"])
     assert chances == {"C1": 0.0, "C2": 0.0, "C3": 0.85, "C4": 0.15, "C5": 0.0, "CX": 0.0}
 
 
+@pytest.mark.pinned("judgement", answers=5)
 def test_a_sector_without_a_sound_spot_asks_for_no_length_and_a_crag_for_no_kind():
     refused = {"kind_advised": "do not place here", "kind_reasons": "Hollow."}
     one = sector(refused, refused)

@@ -12,7 +12,6 @@ from saltreach.intake import read_register
 from saltreach.intake.survey import read_survey, survey_at
 from saltreach.science.rock import rmr
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, SURVEY
-from saltreach.vocabulary.words import RMR_CLASSES
 
 HEAD = ",".join(c.name for c in SURVEY)
 GOOD = "Alder,North,400,2,0.5,slightly rough,none,slight,damp,80,fair"
@@ -35,7 +34,6 @@ def test_words_are_those_of_the_rating():
     assert words["joint_weathering"] == tuple(rmr.JOINT_WEATHERING)
     assert words["water"] == tuple(rmr.WATER)
     assert words["favourability"] == rmr.FAVOURABILITY
-    assert RMR_CLASSES == rmr.RMR_CLASSES
 
 
 def test_good_rows_are_read_and_all_but_the_names_may_be_empty(tmp_path):
@@ -134,6 +132,7 @@ def rated(tmp_path, *rows, strength=120.0):
     return rock_mass(table, values)
 
 
+@pytest.mark.pinned("published", answers=3)
 def test_rating_of_a_surveyed_sector(tmp_path):
     """Bieniawski (1989): UCS 120 MPa 12, RQD 80 % 17, spacing 0.4 m 10, damp 10, slopes fair -25.
 
@@ -147,6 +146,7 @@ def test_rating_of_a_surveyed_sector(tmp_path):
     assert np.isnan(found["rmr89"].iloc[1])
 
 
+@pytest.mark.pinned("published")
 def test_without_orientation_there_is_no_adjustment_and_without_rqd_the_spacing_stands_in(tmp_path):
     """RQD at 2.5 joints per metre: 100 exp(-0.25) 1.25 = 97 %, rating 20 (Priest and Hudson)."""
     found = rated(tmp_path, GOOD.replace(",80,fair", ",,"))
@@ -160,6 +160,7 @@ def test_a_part_that_is_missing_leaves_the_rating_unknown(tmp_path):
     assert rated(tmp_path, GOOD, strength=np.nan)["rmr89"].isna().all()
 
 
+@pytest.mark.pinned("published")
 def test_rqd_from_spacing_at_the_threshold():
     """Ten joints per metre: 100 (1 + 1) / e = 73.6 % (Priest and Hudson 1976, arithmetic)."""
     assert rmr.rqd_from_spacing_pct(100.0) == pytest.approx(200 / np.e)

@@ -93,6 +93,7 @@ def test_no_rows_give_no_rows(spread):
     assert [v.shape for v in spread(airs(0), chloride)] == [(0, 3), (0, 3), (0, 3), (0, 6)]
 
 
+@pytest.mark.pinned("worked", answers=7)
 def test_with_inputs_known_exactly_the_functions_error_is_all():
     """Then a loss is lognormal: p90 / p50 = exp(1.2816 sigma), and so the closed category chances.
 
@@ -107,10 +108,8 @@ def test_with_inputs_known_exactly_the_functions_error_is_all():
     ):
         expected = rate[metal] * 1.5 ** np.array([-1.28155, 0, 1.28155])
         assert quantiles[0] == pytest.approx(expected, rel=1e-4)
-    below = [
-        norm.cdf(np.log(np.array(atmosphere.UPPER_LIMIT_UM_Y[m][:-1]) / r) / np.log(1.5))
-        for m, r in rate.items()
-    ]
+    limits = {"steel": (1.3, 25, 50, 80, 200), "zinc": (0.1, 0.7, 2.1, 4.2, 8.4)}  # ISO 9223
+    below = [norm.cdf(np.log(np.array(limits[m]) / r) / np.log(1.5)) for m, r in rate.items()]
     closed = np.diff([*np.minimum(*below), 1.0], prepend=0.0)
     assert computed.category_probabilities[0] == pytest.approx(closed, abs=1e-6)
 
@@ -141,6 +140,7 @@ def test_draws_are_standard_normal():
     assert np.abs(np.corrcoef(z) - np.eye(6)).max() < 0.02
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_nodes_at_the_shore():
     """Half of a normal at 0 lies seaward; the mean of what is left is sd / sqrt(2 pi)."""
     node, weight = non_negative_nodes(np.zeros(1), np.array([250.0]), 8)
@@ -151,6 +151,7 @@ def test_nodes_at_the_shore():
     assert (exact[one > 0] == 700).all()
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_quantiles_of_two_far_normals():
     """Half the weight each, ten deviations apart: a quarter of all is the middle of the first."""
     computed = mixture_quantiles(

@@ -14,12 +14,14 @@ def months(value):
     return np.full(12, float(value))
 
 
+@pytest.mark.pinned("judgement", answers=4)
 def test_register_wins_over_the_slope():
     said = pd.Series(["yes", "no", "unknown", "unknown"], index=list("abcd"))
     slope = pd.Series([130.0, 60.0, 130.0, 60.0], index=list("abcd"))
     assert wetness.rain_washed_from_face(slope, said).tolist() == ["yes", "no", "no", "yes"]
 
 
+@pytest.mark.pinned("judgement")
 @pytest.mark.parametrize(
     ("slope", "expected"),
     # Our own rule (common practice, no source): its edges.
@@ -49,6 +51,7 @@ def test_wet_all_year_never_in_frost_never_when_dry():
     assert wetness.time_of_wetness_h_y(months(25), months(25)) < 1
 
 
+@pytest.mark.pinned("worked")
 def test_months_count_by_their_days():
     humid = months(30)
     humid[1] = 99.9
@@ -75,6 +78,7 @@ def test_one_unknown_month_makes_the_year_unknown_in_every_container():
     assert share.isnull().values.tolist() == [False, True, False]
 
 
+@pytest.mark.pinned("memory", answers=9)
 def test_tau_classes_and_unknown():
     # ISO 9223:1992, table 1, from memory: 10, 250, 2500, 5500 h/y.
     hours = [0, 10, 10.1, 250, 2500, 2501, 5500, 5501, 8760, np.nan]

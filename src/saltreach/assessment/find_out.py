@@ -99,7 +99,7 @@ def worth_finding_out(
     """
     scale = max(1.0, len(table) / MOST_ANCHORS)
     rows = table.iloc[np.unique(np.floor(np.arange(0, len(table), scale)).astype(int))]
-    candidates = _candidates(rows)
+    candidates = _candidates(rows, today)
     cases = [
         _case(rows, name, value, j) for name, value in candidates.items() for j in _cases(value)
     ]
@@ -127,7 +127,7 @@ def worth_finding_out(
     return total[COLUMNS].round({"decisions_changed": 1}).reset_index(drop=True)
 
 
-def _candidates(rows: pd.DataFrame) -> dict[str, Candidates]:
+def _candidates(rows: pd.DataFrame, today: date) -> dict[str, Candidates]:
     """What each unknown may turn out to be, and how likely."""
     shares = metal_shares(rows["crag"], rows["material"])
     shares = shares / shares.sum(axis=1, keepdims=True)
@@ -136,9 +136,8 @@ def _candidates(rows: pd.DataFrame) -> dict[str, Candidates]:
     metals = shares[:, likely] + prior[likely] * 1e-9
     known = rows["installed_on"].dropna()
     years = known.str[:4].astype(float)
-    spread = (
-        np.quantile(years, DATE_QUANTILES) if len(years) else 2026.0 - np.array(AGE_PRIOR_Y)[::2]
-    )
+    usual = today.year - np.array(AGE_PRIOR_Y)[::2]
+    spread = np.quantile(years, DATE_QUANTILES) if len(years) else usual
     dry = (rows["washing"] == "no").groupby(rows["crag"]).transform("sum") + WASHING_PRIOR
     wet = (rows["washing"] == "yes").groupby(rows["crag"]).transform("sum") + WASHING_PRIOR
     washed = (wet / (wet + dry)).to_numpy(float)

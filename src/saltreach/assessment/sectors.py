@@ -44,7 +44,8 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     DataFrame
         The columns of the vocabulary's table `sectors` or `crags` that are worked out from
         anchors alone, each as its `sector` rule says, in the vocabulary's order. A group's metal
-        is the best any of its anchors needs: one metal is bought for a sector. Bands of risk by
+        is the best any of its anchors needs: one metal is bought for a sector, and another
+        suffices only where it does at each of them. Bands of risk by
         `WORST_SHARE`, with `worst_band` and `risk_share`, the sentence on both.
     """
     keys = [anchors[name] for name in by]
@@ -57,6 +58,7 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     for column in columns.values():
         if (rule := _RULES.get(column.sector.split(" of ")[0])) is not None:
             out[column.name] = rule(column, anchors, keys)
+    out["material_alternative"] = _alternative(anchors, keys, out["material_recommended"])
     out["worst_band"] = _worst(columns["risk_band"], anchors, keys)
     out["risk_share"] = _risk_share(anchors["risk_band"], keys, out)
     out["risk_governed_by"] = _governs(out)
@@ -85,6 +87,13 @@ def _worst(column: Column, anchors: pd.DataFrame, keys: list[pd.Series]) -> pd.S
     order = YES_NO if set(column.choices) == set(YES_NO_UNKNOWN) else Scale(column.choices)
     rank = order.rank(anchors[column.name])
     return order.word(rank.groupby(keys, sort=True, dropna=False).max())
+
+
+def _alternative(anchors: pd.DataFrame, keys: list[pd.Series], recommended: pd.Series) -> pd.Series:
+    """The least metal that suffices at every anchor of a group, where it is not the one advised."""
+    own, other = (PLACEABLE.rank(anchors[f"material_{n}"]) for n in ("recommended", "alternative"))
+    least = other.fillna(own).groupby(keys, sort=True, dropna=False).max()
+    return PLACEABLE.word(least.where(least != PLACEABLE.rank(recommended)))
 
 
 def _first(column: Column, anchors: pd.DataFrame, keys: list[pd.Series]) -> pd.Series:

@@ -134,7 +134,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
         zinc_sigma_ln=_sigma_ln(table, "zinc_rate_um_y"),
         steel_sigma_ln=_sigma_ln(table, "steel_rate_um_y"),
         diameter_mm=filled_sizes(table)[0],
-        metal_strength_mpa=metal_strength(table)[0],
+        metal_shear_mpa=np.multiply(*metal_strength(table)),
         rock_kn_p05=table["rock_kn_p05"].to_numpy(float),
         rock_kn_p50=table["rock_kn_p50"].to_numpy(float),
         condition=table["condition"].to_numpy(float, na_value=np.nan),

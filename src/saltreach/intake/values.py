@@ -69,7 +69,9 @@ def parse_column(
     if column.choices:
         return parse_choices(known, column)
     if column.kind == "date":
-        return parse_dates(known, today or dt.date.today()), []
+        if today is None:
+            raise ValueError(f"{column.name}: dates are read for a day; give today")
+        return parse_dates(known, today), []
     return parse_numbers(known, column), []
 
 

@@ -19,11 +19,13 @@ class SolverError(SaltreachError):
 
 @dataclass(frozen=True)
 class Answer:
-    """Values (None where none was found), bound on the cost, and whether it is the optimum."""
+    """What was found: values (None where none), bound on the cost, whether it is the optimum,
+    and the nodes of the tree that it took."""
 
     values: np.ndarray | None
     bound: float | None
     proven: bool
+    nodes: int
 
 
 def minimise(
@@ -33,6 +35,7 @@ def minimise(
     *,
     start: Mapping[int, int] | None = None,
     seconds: float = 600.0,
+    nodes: int | None = None,
     seed: int = 0,
 ) -> Answer:
     """Least cost of whole variables from 0 to `upper` that keep the rows.
@@ -49,6 +52,8 @@ def minimise(
         Values of some variables to begin from.
     seconds : float
         Time after which the best answer so far is given.
+    nodes : int, optional
+        Nodes of the tree after which it is given, whatever the time: the same on every machine.
     seed : int
         Of the search.
 
@@ -66,9 +71,9 @@ def minimise(
             self.silent()
 
     solver = Quiet()
+    limit = ("time_limit", float(seconds)) if nodes is None else ("mip_max_nodes", nodes)
     for name, value in (
-        ("time_limit", float(seconds)), ("random_seed", seed % (1 << 30)),
-        ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.5),
+        limit, ("random_seed", seed % (1 << 30)), ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.5),
     ):  # fmt: skip
         solver.setOptionValue(name, value)
     count = len(upper)
@@ -97,10 +102,11 @@ def minimise(
         # HiGHS 1.16 may hand back the start in place of the optimum that its presolve found
         if not start:
             raise SolverError("HiGHS gave values that miss its objective; please report it")
-        return minimise(cost, upper, rows, seconds=seconds, seed=seed)
+        return minimise(cost, upper, rows, seconds=seconds, nodes=nodes, seed=seed)
     bound = float(info.mip_dual_bound)
     return Answer(
         values,
         bound if np.isfinite(bound) else None,
         solver.getModelStatus() == highspy.HighsModelStatus.kOptimal,
+        max(1, int(info.mip_node_count)),
     )

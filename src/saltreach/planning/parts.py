@@ -10,6 +10,8 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -25,6 +27,7 @@ PART_PAIRS = 600
 """Most possible visits of a span the first time it is tried; twice and three times later."""
 
 PART_SECONDS = (0.5, 2.0, 6.0)
+PART_NODES = (1, 10, 100)
 """Longest search of a part, the first, second and later times it is tried."""
 
 
@@ -56,10 +59,8 @@ class PartChooser:
         at = int(np.searchsorted(self.open_on[spell.task], first, side="right"))
         return int(self.open_on[spell.task][at - 1]) if at else first
 
-    def next_span(
-        self, spells: list[OverdueSpell], pairs: Pairs
-    ) -> tuple[set[int], set[int], float]:
-        """Team-days, tasks and seconds of the most promising span of time.
+    def next_span(self, spells: list[OverdueSpell], pairs: Pairs) -> tuple[set[int], set[int], int]:
+        """Team-days and tasks of the most promising span of time, and how often it was tried.
 
         Fewer teams and days are taken where there would be too many possible visits.
         """
@@ -73,16 +74,16 @@ class PartChooser:
         score = score + self.rng.uniform(0, 1, score.shape)
         team, at = np.unravel_index(int(score.argmax()), score.shape)
         self.tried[team, at] += 1
-        turn = min(int(self.tried[team, at]), len(PART_SECONDS)) - 1
+        turn = int(self.tried[team, at])
         begin = int(self.begins[at])
         sizes = [(PART_DAYS // cut, n) for cut in (1, 2, 4) for n in range(PART_TEAMS, 0, -1)]
         for days, count in sizes:
             end = begin + PART_DAYS  # the later days: their visits decide what comes after
             rows, tasks = self._span(self.near_teams[team][:count], end - days, end, spells, pairs)
             size = self.problem.allowed[np.ix_(sorted(tasks), sorted(rows))].sum()
-            if size <= PART_PAIRS * (turn + 1):
+            if size <= PART_PAIRS * min(turn, len(PART_SECONDS)):
                 break
-        return rows, tasks, PART_SECONDS[turn]
+        return rows, tasks, turn
 
     def _span(
         self, teams: np.ndarray, begin: int, end: int, spells: list[OverdueSpell], pairs: Pairs
@@ -98,8 +99,8 @@ class PartChooser:
         }
         return rows, {k for k, d in pairs if d in rows} | late
 
-    def next_crags(self, spells: list[OverdueSpell]) -> tuple[set[int], set[int], float]:
-        """Team-days, tasks and seconds of a promising crag and its neighbours, at any time."""
+    def next_crags(self, spells: list[OverdueSpell]) -> tuple[set[int], set[int], int]:
+        """The same of a promising crag and its neighbours, at any time."""
         p = self.problem
         cost = np.zeros(len(p.crags))
         for s in spells:
@@ -110,16 +111,16 @@ class PartChooser:
         near = np.argsort(p.between_min[crag], kind="stable")
         tasks = [int(k) for c in near[:PART_TASKS] for k in np.flatnonzero(self.crag_of == c)]
         teams = np.argsort(p.home_min[:, crag], kind="stable")[:PART_TEAMS]
-        seconds = PART_SECONDS[min(int(self.tried_crag[crag]), len(PART_SECONDS)) - 1]
         rows = set(np.flatnonzero(np.isin(self.team_of, teams)).tolist())
-        return rows, set(tasks[:PART_TASKS]), seconds
+        return rows, set(tasks[:PART_TASKS]), int(self.tried_crag[crag])
 
 
 def improve(
     problem: Problem,
     base: Pairs,
     *,
-    seconds: float,
+    seconds: float = inf,
+    nodes: int | None = None,
     last: Pairs = frozenset(),
     seed: int = 0,
     stop: Callable[[], bool] = lambda: False,
@@ -134,6 +135,8 @@ def improve(
         A plan that keeps the rules.
     seconds : float
         Time for all parts.
+    nodes : int, optional
+        Nodes for all parts, in place of the time; each part takes one at least.
     last, seed
         As in `solve`.
     stop : callable
@@ -147,19 +150,27 @@ def improve(
     until = time.monotonic() + seconds
     chooser = PartChooser(problem, seed)
     pairs = base
-    number = 0
-    while (left := until - time.monotonic()) > 0.3 and not stop():
+    number = used = 0
+
+    def over() -> bool:
+        return until - time.monotonic() <= 0.3 if nodes is None else used >= nodes
+
+    while not over() and not stop():
         spells = [s for s in overdue_spells(problem, pairs) if chooser.price[s.task]]
         if number % 3 < 2:
-            rows, tasks, most = chooser.next_span(spells, pairs)
+            rows, tasks, tried = chooser.next_span(spells, pairs)
         else:
-            rows, tasks, most = chooser.next_crags(spells)
+            rows, tasks, tried = chooser.next_crags(spells)
         number += 1
+        used += not (rows and tasks)
         if rows and tasks:
-            pairs = solve(
-                problem, pairs, seconds=min(most, left), last=last, rows=rows,
-                tasks=tasks, seed=seed + number,
-            ).pairs  # fmt: skip
+            turn = min(tried, len(PART_SECONDS)) - 1
+            found = solve(
+                problem, pairs, seconds=min(PART_SECONDS[turn], until - time.monotonic()),
+                nodes=None if nodes is None else min(PART_NODES[turn], nodes - used),
+                last=last, rows=rows, tasks=tasks, seed=seed + number,
+            )  # fmt: skip
+            pairs, used = found.pairs, used + found.nodes
     return pairs
 
 
@@ -167,19 +178,25 @@ def solve_both_ways(
     problem: Problem,
     base: Pairs,
     *,
-    seconds: float,
+    seconds: float = inf,
+    nodes: int | None = None,
     last: Pairs = frozenset(),
     seed: int = 0,
 ) -> Solved:
     """The whole model and its parts at the same time, one thread each; the better plan.
 
-    The whole gives the bound and may find the optimum; the parts find a good plan sooner.
-    Parameters as in `solve`.
+    The whole gives the bound and may find the optimum; the parts find a good plan sooner. With
+    `nodes` the parts come after the whole, if that was not solved to its end: what they do must
+    not depend on which thread is faster. Parameters as in `solve`.
     """
-    given: dict[str, Any] = {"seconds": seconds, "last": last, "seed": seed}
-    with ThreadPoolExecutor(1) as thread:
-        whole = thread.submit(solve, problem, base, **given)
-        parts = improve(problem, base, **given, stop=whole.done)
-        found = whole.result()
+    given: dict[str, Any] = {"seconds": seconds, "nodes": nodes, "last": last, "seed": seed}
+    if nodes is not None:
+        found = solve(problem, base, **given)
+        parts = base if found.proven else improve(problem, base, **given)
+    else:
+        with ThreadPoolExecutor(1) as thread:
+            whole = thread.submit(solve, problem, base, **given)
+            parts = improve(problem, base, **given, stop=whole.done)
+            found = whole.result()
     both = sorted((found.pairs, parts), key=lambda p: cost_of(problem, p, last).total_min)
-    return Solved(both[0], found.bound_min, found.proven)
+    return replace(found, pairs=both[0])

@@ -41,6 +41,8 @@ if TYPE_CHECKING:
 
 WHOLE_MODEL_PAIRS = 40_000
 """Above so many possible pairs of task and team-day the plan is improved part by part only."""
+WHOLE_BY_NODES_PAIRS = 1_000
+"""The same where nodes are counted: the first node of a larger model may take minutes."""
 SECONDS = 20.0
 """Time of the solver."""
 
@@ -234,6 +236,7 @@ def plan(
     start: Any = None,
     options: PlanOptions | None = None,
     seconds: float = SECONDS,
+    nodes: int | None = None,
     on_step: Callable[[str], None] = lambda _: None,
     **settings: Any,
 ) -> Plan:
@@ -256,6 +259,8 @@ def plan(
         How long things take, and what is traded for what.
     seconds : float
         Time of the solver. When it is up the best plan so far is taken, at worst the greedy.
+    nodes : int, optional
+        Nodes of its search, in place of the time: the same plan on every machine.
     on_step : callable
         Told the name of each step.
     **settings
@@ -302,7 +307,7 @@ def plan(
     )  # fmt: skip
     problem = replace(problem, notes=(*problem.notes, *looser(result.provenance)))
     last = None if last is None else still_ahead(last, start)
-    made = make_plan(problem, seconds=seconds, last=last, on_step=on_step)
+    made = make_plan(problem, seconds=seconds, nodes=nodes, last=last, on_step=on_step)
     return replace(
         made,
         rejected=pd.concat([s.rejected for s in given.values()], ignore_index=True),
@@ -317,6 +322,7 @@ def make_plan(
     problem: Problem,
     *,
     seconds: float = SECONDS,
+    nodes: int | None = None,
     last: pd.DataFrame | None = None,
     seed: int = 0,
     on_step: Callable[[str], None] = lambda _: None,
@@ -329,6 +335,8 @@ def make_plan(
         From `make_problem`.
     seconds : float
         Time of the solver; with none the greedy plan is taken.
+    nodes : int, optional
+        Nodes of its search, in place of the time.
     last : DataFrame, optional
         Visits of the last plan (its `VISIT_COLUMNS`); changes to it are kept few.
     seed : int
@@ -343,25 +351,28 @@ def make_plan(
     Raises
     ------
     OptionError
-        For a time below 0 or without end.
+        For a time below 0 or without end, and for less than one node.
     """
     if not 0 <= seconds < math.inf:
         raise OptionError(f"seconds = {seconds:g}: give 0 (the greedy plan) or more")
+    if nodes is not None and nodes < 1:
+        raise OptionError(f"nodes = {nodes}: give 1 or more")
     began = time.monotonic()
     before = pairs_of(problem, last) if last is not None else frozenset()
     on_step("greedy plan")
     pairs = base = greedy_plan(problem, before)
     how, proven, bound = "greedy", False, None
+    given: dict[str, Any] = {"seconds": seconds, "nodes": nodes, "last": before, "seed": seed}
     if seconds:
         size = int(problem.allowed.sum())
         on_step(f"solver ({size} possible visits)")
         parts = "in parts"
-        if size <= WHOLE_MODEL_PAIRS:
+        if size <= (WHOLE_MODEL_PAIRS if nodes is None else WHOLE_BY_NODES_PAIRS):
             parts = "whole and in parts"
-            found = solve_both_ways(problem, base, seconds=seconds, last=before, seed=seed)
+            found = solve_both_ways(problem, base, **given)
             pairs, bound, proven = found.pairs, found.bound_min, found.proven
         else:
-            pairs = improve(problem, base, seconds=seconds, last=before, seed=seed)
+            pairs = improve(problem, base, **given)
         how = f"highs, {parts}" if pairs != base else "greedy (the solver found no better)"
     cost = cost_of(problem, pairs, before)
     if bound is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
 
@@ -16,18 +17,21 @@ from saltreach.planning.problem import Problem
 
 @dataclass(frozen=True)
 class Solved:
-    """A plan, and the cost below which no plan of the model can be (None where not proven)."""
+    """A plan, the cost below which no plan of the model can be (None where not proven), and the
+    nodes of the solver's tree that it took."""
 
     pairs: Pairs
     bound_min: int | None
     proven: bool
+    nodes: int
 
 
 def solve(
     problem: Problem,
     base: Pairs,
     *,
-    seconds: float,
+    seconds: float = inf,
+    nodes: int | None = None,
     last: Pairs = frozenset(),
     rows: Iterable[int] | None = None,
     tasks: Iterable[int] | None = None,
@@ -43,6 +47,8 @@ def solve(
         A plan that keeps the rules; what it has outside `rows` and `tasks` stays.
     seconds : float
         Time of the search.
+    nodes : int, optional
+        Its nodes, in place of the time.
     last : frozenset of (task, team-day)
         The last plan; every difference from it is paid.
     rows, tasks : iterable of int, optional
@@ -58,8 +64,9 @@ def solve(
     whole = rows is None and tasks is None
     model = Model(problem, base, last, rows, tasks)
     answer = minimise(
-        model.cost, model.upper, model.rows, start=model.start, seconds=max(seconds, 0.1), seed=seed
-    )
+        model.cost, model.upper, model.rows, start=model.start, seconds=max(seconds, 0.1),
+        nodes=nodes, seed=seed,
+    )  # fmt: skip
     better = base
     if (values := answer.values) is not None:
         found = model.kept | {pair for pair, x in model.visit.items() if values[x] > 0.5}
@@ -69,8 +76,9 @@ def solve(
         if cheaper and not broken_rules(problem, found, set(model.free_rows)):
             better = found
     if not whole or answer.bound is None:
-        return Solved(better, None, False)
-    return Solved(better, int(np.ceil(answer.bound - 1e-6)) + model.constant, answer.proven)
+        return Solved(better, None, False, answer.nodes)
+    bound = int(np.ceil(answer.bound - 1e-6)) + model.constant
+    return Solved(better, bound, answer.proven, answer.nodes)
 
 
 def drop_redundant_visits(

@@ -19,7 +19,7 @@ from saltreach.planning.problem import (
     TOO_FAR,
     Problem,
 )
-from saltreach.planning.windows import day_text, in_window, open_days
+from saltreach.planning.windows import add_months, day_text, in_window, open_days
 from saltreach.vocabulary.columns import columns_of
 
 RULES = {
@@ -155,13 +155,15 @@ class _Case:
         if is_open.any():
             fix = f"one more team-day by {day_text(days[is_open][-1])}{self.by_whom()}"
             return f"closed ({said}) on every day a team is free", fix
+        why = f"closed ({said}) all the time from {day_text(days[0])} to {day_text(days[-1])}"
+        fix = f"agree one visit within the closure with whoever set it ({said})"
         months = int(self.task["months"])
-        shorter = f"; the interval of {months} months is shorter than the closure" if months else ""
-        span = f"from {day_text(days[0])} to {day_text(days[-1])}"
+        interval = np.arange(int(add_months(self.spell.due, -months)), self.spell.due + 1)
+        if not months or open_days(shut, interval).any():
+            return why, fix
         return (
-            f"closed ({said}) all the time {span}{shorter}",
-            f"agree one visit within the closure with whoever set it ({said}), or bring anchors to "
-            "a state that allows a longer interval",
+            f"{why}; the interval of {months} months is shorter than the closure",
+            f"{fix}, or bring anchors to a state that allows a longer interval",
         )
 
     def able(self) -> list[int]:

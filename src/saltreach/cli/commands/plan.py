@@ -51,6 +51,11 @@ Seconds = Annotated[
     float, typer.Option("--seconds", help="Time of the solver; 0: the plan a person would make.")
 ]
 
+Nodes = Annotated[
+    int | None,
+    typer.Option("--nodes", help="Nodes of the search, not its time: the same on any machine."),
+]
+
 
 def plan(
     results: Results,
@@ -90,6 +95,7 @@ def plan(
     last_plan: LastPlan = None,
     done: Done = None,
     seconds: Seconds = 20.0,
+    nodes: Nodes = None,
     as_json: AsJson = False,
 ) -> None:
     """Who inspects what when: a calendar for the teams, and what it cannot meet."""
@@ -109,7 +115,7 @@ def plan(
             made = make(
                 results_of(results), teams, windows=windows, tides=tides, needs=needs,
                 travel=travel, rebolt=rebolt, done=done, last_plan=last_plan, start=first,
-                options=options, seconds=seconds, on_step=step,
+                options=options, seconds=seconds, nodes=nodes, on_step=step,
             )  # fmt: skip
             step("files")
             write_plan(made, out)

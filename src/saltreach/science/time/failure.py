@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from saltreach.errors import OptionError
 from saltreach.science.labelled import labelled
 from saltreach.science.rock.capacity import STEEL_SIGMA_LN
+from saltreach.science.rock.resistance import steel_resistance_kn
 from saltreach.science.rows import distinct_rows
 from saltreach.science.time.reliability import (
     MODEL,
@@ -39,9 +40,10 @@ YEARS = 31
 
 _CHUNK_ROWS = 32768
 _RATE_STEP_LN = 0.02
-_SCORES = np.linspace(-3.6, 3.6, 15)
+_SCORES = np.linspace(-5.0, 5.0, 21)
 _SCORE_WEIGHTS = np.exp(-(_SCORES**2) / 2) / np.exp(-(_SCORES**2) / 2).sum()
-# even steps, not Gauss-Hermite: rusting through is a step that few nodes would miss by a third
+# even steps, not Gauss-Hermite: rusting through is a step that few nodes would miss by a third;
+# scores within 3.6 would lose up to a fifth of small probabilities
 _LEAST_KN, _MOST_KN, _HALVINGS = 1e-3, 1e3, 30
 
 
@@ -49,8 +51,8 @@ class Anchors(NamedTuple):
     """What the model needs of each anchor; arrays of shape (n,) or scalars.
 
     `scc_hazard` 0 to 1; first-year losses in µm/y with the standard deviation of their
-    logarithm; `diameter_mm`, NaN: `Model.diameter_mm`; `metal_strength_mpa`, NaN: the metal's
-    own least (`materials.MATERIALS`); rock side in kN, NaN: the prior of
+    logarithm; `diameter_mm`, NaN: `Model.diameter_mm`; `metal_shear_mpa`, strength in shear,
+    NaN: the metal's own least (`materials.MATERIALS`); rock side in kN, NaN: the prior of
     `Model`; `condition` 0 to 4 or NaN, and the years since it was recorded; `batch_factor` from
     `updating.batch_factor`.
     """
@@ -62,7 +64,7 @@ class Anchors(NamedTuple):
     steel_sigma_ln: Column = 0.4
     """Where no spread is given: about what the functions of ISO 9223 have alone; judgement."""
     diameter_mm: Column = np.nan
-    metal_strength_mpa: Column = np.nan
+    metal_shear_mpa: Column = np.nan
     rock_kn_p05: Column = np.nan
     rock_kn_p50: Column = np.nan
     condition: Column = np.nan
@@ -154,7 +156,7 @@ def failure_parts(
 
     Notes
     -----
-    Steel: one normal score, 15 even steps, shared by the losses of zinc and steel (both follow
+    Steel: one normal score, 21 even steps, shared by the losses of zinc and steel (both follow
     the air) and by the coating's thickness. Parts fail independently. That an anchor is recorded
     as failed is taken as the metal's; the rock then counts as in condition 3.
 
@@ -354,9 +356,10 @@ def _ratio(condition: Floats, way: str, since: Floats, age_y: Floats, shares: Ar
 def _whole_kn(name: str, a: Anchors, model: Model) -> Floats:
     """Nominal shear strength of an uncracked bar."""
     metal = MATERIAL_BY_NAME[name]
-    strength = np.where(np.isnan(a.metal_strength_mpa), metal.strength_mpa, a.metal_strength_mpa)
+    least = metal.shear_ratio * metal.strength_mpa
+    shear = np.where(np.isnan(a.metal_shear_mpa), least, a.metal_shear_mpa)
     diameter = np.where(np.isnan(a.diameter_mm), model.diameter_mm, a.diameter_mm)
-    return steel_strength_kn(0.0, diameter, 1.0, 1.0, 1.0, steel_strength_mpa=strength)
+    return steel_resistance_kn(diameter, shear)
 
 
 def _more_often(p: Floats, a: Anchors) -> Floats:
@@ -440,6 +443,7 @@ def _strength_terms(
                 cracked = odds_update(
                     cracked, odds_ratio(a.condition, "cracking", a.years_since_inspection)
                 )
+                cracked = np.where(weight == 0, 0.0, cracked)  # nor its NaN, see `_held`
                 whole = np.log(_median(_whole_kn(name, a, model)))
             yield _held(weight * cracked, np.full(len(age), -np.inf))
             yield _held(weight * (1 - cracked), whole)
