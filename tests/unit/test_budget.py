@@ -176,6 +176,13 @@ def test_a_piece_that_runs_out_is_named():
     assert used_up(frame, np.array([0, 1]), Prices(stock=(replace(piece, how_many=None),))) == []
 
 
+def test_a_piece_that_no_choice_needs_limits_nothing():
+    unused = Prices(stock=(Piece("bonded", "titanium", 12, 100, 30, how_many=0),))
+    money = BudgetLimits(budget=500.0)
+    without, beside = plans(table(1), money), plans(table(1), money, prices=unused)
+    assert {b: t.tolist() for b, t in without.items()} == {b: t.tolist() for b, t in beside.items()}
+
+
 @pytest.mark.parametrize("budget", [37.0, 210.0, 333.0, 500.0])
 def test_a_little_more_money_never_buys_less_than_a_little_less(budget):
     """Each asked for in a run of its own."""
