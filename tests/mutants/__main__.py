@@ -32,7 +32,10 @@ EVERYWHERE = {
     "science": [PAGE, *WORKED],
     "assessment": [PAGE, *WORKED, "tests/reference/test_places_decided.py"],
     "planning": [PAGE, *(f"tests/reference/test_worked_{part}.py" for part in ("prices", "plans"))],
-    "layers": [PAGE, "tests/reference/test_places.py"],
+    "layers": [
+        PAGE,
+        "tests/reference/test_worked.py::test_the_layers_still_say_what_the_places_were_given",
+    ],
 }
 """Tests that go through a whole room, beside those that import its module."""
 FOLDERS = ("unit", "reference", "property")

@@ -17,7 +17,7 @@ from saltreach.planning.parts import improve
 from saltreach.planning.plan import make_plan
 from saltreach.planning.solver import solve
 
-PROVEN_S = 60
+PROVEN = 10_000
 SATURDAY = dt.date(2027, 1, 2)
 
 
@@ -39,7 +39,7 @@ def test_a_visit_that_stays_takes_its_time_of_the_tide(until, joined):
     """Four hours from 12:00 hold both sectors; task 0 stays there, task 1 may join it."""
     world = problem(tables={"tides": sheet(tide("", 720, until))}, years=0.1)
     base = frozenset({(0, 0)})
-    found = solve(world, base, seconds=PROVEN_S, rows=[0], tasks=[1])
+    found = solve(world, base, nodes=PROVEN, rows=[0], tasks=[1])
     assert ((1, 0) in found.pairs) is joined
     assert base <= found.pairs and broken_rules(world, found.pairs) == []
 
@@ -49,7 +49,7 @@ def test_two_tides_that_hardly_meet_are_not_tried_on_one_day():
     tides = sheet(tide("Sector 0", 600, 730), tide("Sector 1", 710, 850))
     world = problem(tables={"tides": tides}, years=0.1)
     assert timetable(world, 0, [0, 1]) is not None
-    found = solve(world, frozenset(), seconds=PROVEN_S)
+    found = solve(world, frozenset(), nodes=PROVEN)
     assert found.proven and len(found.pairs) == 1
 
 
@@ -62,15 +62,15 @@ def test_of_two_windows_of_a_day_the_longer_counts():
 
 def test_where_overdue_days_cost_nothing_nobody_goes():
     world = problem(overdue_hours=0)
-    found = solve(world, frozenset({(0, 0)}), seconds=PROVEN_S)
+    found = solve(world, frozenset({(0, 0)}), nodes=PROVEN)
     assert (found.proven, found.pairs) == (True, frozenset())
 
 
 def test_a_team_without_a_free_day_takes_no_part_in_fairness():
     teams = [team("A"), team("B", lon=0.5)]
     idle = team("C", **{"from": dt.date(2040, 1, 1)})
-    alone = solve(problem(teams=teams, years=0.3), frozenset(), seconds=PROVEN_S)
-    beside = solve(problem(teams=[*teams, idle], years=0.3), frozenset(), seconds=PROVEN_S)
+    alone = solve(problem(teams=teams, years=0.3), frozenset(), nodes=PROVEN)
+    beside = solve(problem(teams=[*teams, idle], years=0.3), frozenset(), nodes=PROVEN)
     assert alone.proven and alone.bound_min == beside.bound_min
 
 
@@ -78,7 +78,7 @@ def test_parts_too_large_are_cut_to_the_least_and_tried_all_the_same(monkeypatch
     monkeypatch.setattr("saltreach.planning.parts.PART_PAIRS", 1)
     world = problem(sectors(8), [team("A"), team("B", lon=1.0), team("C", lon=0.5)], years=1)
     base, parts = greedy_plan(world), iter(range(20))
-    found = improve(world, base, seconds=600, stop=lambda: next(parts, None) is None)
+    found = improve(world, base, stop=lambda: next(parts, None) is None)
     assert broken_rules(world, found) == []
     assert cost_of(world, found).total_min <= cost_of(world, base).total_min
 

@@ -8,7 +8,7 @@ Any other line or polygon file serves instead (`read_coast_file`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -271,12 +271,10 @@ def _lines_touching(coast: Coast, west: float, south: float, east: float, north:
 
 def open_coast(options: Options) -> Coast:
     """The shoreline the options ask for."""
+    if options.coast_file is None:
+        return load_coast()
     sd = options.coast_sd_m
-    if options.coast_file is not None:
-        return read_coast_file(
-            Path(options.coast_file), position_sd_m=FILE_SD_M if sd is None else sd
-        )
-    return load_coast() if sd is None else replace(load_coast(), position_sd_m=sd)
+    return read_coast_file(Path(options.coast_file), position_sd_m=FILE_SD_M if sd is None else sd)
 
 
 def _sample(coast: Coast, places: pd.DataFrame) -> dict[str, Any]:
