@@ -185,6 +185,11 @@ def months_asked(a, curve, policy):
     return {rule: float(m) for rule, m in asked.items() if m is not None}
 
 
+def first_day(text):
+    """The first day that a year, a month or a date can mean."""
+    return dt.date.fromisoformat(text + "-01-01"[len(text) - 4 :])
+
+
 def interval(a, curve, policy, today):
     if a.get("condition") == 4 or not (a.get("corrosivity_category") or a.get("crc")):
         return None, "", None, ""
@@ -199,10 +204,93 @@ def interval(a, curve, policy, today):
     start = a.get("last_inspected_on") or a.get("installed_on")
     if start is None:
         return months, rule, today.isoformat(), "no"
-    first = dt.date.fromisoformat((start + "-01-01")[:10] if len(start) == 4 else
-                                  (start + "-01")[:10])  # fmt: skip
-    due = first + relativedelta(months=months)
+    due = first_day(start) + relativedelta(months=months)
     return months, rule, max(due, today).isoformat(), "yes" if due < today else "no"
+
+
+def told_of_interval(a, curve, policy, months, rule, today):
+    """The sentences a reader gets with the interval."""
+    if a.get("condition") == 4:
+        return "Out of use: no inspection until it is replaced."
+    if months is None:
+        return "Category and class unknown: no interval can be given."
+    asked = min(months_asked(a, curve, policy).values())
+    step = "" if round(asked) == months else f", rounded down to {months}"
+    if asked < min(months, 6):
+        step = f"; the shortest is {months}"
+    said = [f"Governed by: {rule} ({asked:.0f} months{step})."]
+    if asked < min(months, 6):
+        said.append("Even the shortest interval is longer than the rule asks: looking does not "
+                    "mend it, replace it or keep it out of use.")  # fmt: skip
+    cracks = may_crack(life.weaker_metal(a)) and a.get("scc_band", "low") != "low"
+    by_metal = a["metal_probability_y1"] > a["rock_probability_y1"]
+    if rule == "yearly failure probability" and cracks and by_metal:
+        said.append("An eye sees next to nothing of stress-corrosion cracks: better metal, not "
+                    "looks.")  # fmt: skip
+    start = a.get("last_inspected_on") or a.get("installed_on")
+    if start is None:
+        return " | ".join([*said, "Due now: neither inspection nor placement is dated."])
+    due = first_day(start) + relativedelta(months=months)
+    if "last_inspected_on" in a:
+        said += [f"Due now: it was due on {due.isoformat()}."] if due < today else []
+    elif due < today:
+        said.append(f"Due now: never inspected since {start[:4]}.")
+    else:
+        said.append("Never inspected on record: from placement.")
+    return " | ".join(said)
+
+
+def told_of_action(a, word, by, why):
+    """The sentences a reader gets with the action, but what the rock says of a refused spot."""
+    metal, above = life.weaker_metal(a), BANDS.index(a["metal_band"]) >= 2
+    loose = BANDS.index(a["rock_band"]) >= 2
+    held, needed = class_held(a), CLASSES.get(a.get("crc"))
+    below = held is not None and needed is not None and held < needed
+    driven = a.get("kind") in rock.MECHANICAL
+    untested = a.get("rock_strength_mpa") is None or (a["untested"] and not driven)
+    cases = {
+        "take out of use": [
+            (True, "Recorded as failed: take it out of use today, and look again only once it is "
+             "replaced."),
+        ],
+        "replace": [
+            ("poor" in why, "Recorded as poor."),
+            ("spent" in why, "By the rates of its air its zinc and a fifth of its section are used "
+             "up where it rusts most."),
+            (below, "Its metal is below the class the place needs."),
+            ("risky" in why.replace("soon risky", "") or "thin" in why,
+             "The risk of its metal is above the default target."),
+            ("thin" in why, "It is thinner than the loads ask of the metal advised."),
+            ("mends" in why, "Its hold in the rock is weak; a new anchor as advised holds better "
+             "in the same rock."),
+        ],
+        "find out": [
+            (metal == "unknown", "Its metal is unknown: find it out before anything is bought."),
+            (loose and "kind" not in a, "Its kind is not recorded, and its hold in the rock is in "
+             "doubt: look what it is."),
+            (loose and untested, "Its hold in the rock is in doubt and the strength of the rock is "
+             "not sure: test the rock on site before anything is bought."),
+            (loose and not untested and "kind" in a, "Its hold in the rock is in doubt and a new "
+             "anchor would not be surer: test the rock on site before anything is bought."),
+            (above and a.get("condition") is None, "Its condition is not recorded, and its risk is "
+             "above the default target: look at it before anything is bought."),
+        ],
+        "keep": [
+            (below, "Its metal is below the class the place needs: it may serve its time, the next "
+             "one is of the metal advised."),
+            (above, "The risk of its metal is above the default target and no better metal is "
+             "advised: keep to the interval, and replace it when a look finds it worse."),
+        ],
+    }  # fmt: skip
+    said = [sentence for applies, sentence in cases[word] if applies]
+    if by and word == "find out":
+        said.append(f"Know it, or close by {by}.")
+    elif by and may_crack(metal) and a.get("scc_band") in ("high", "severe"):
+        said.append("Looking does not mend it (an eye sees next to nothing of stress-corrosion "
+                    f"cracks): replace or close by {by}.")  # fmt: skip
+    elif by:
+        said.append(f"Replace or close by {by}.")
+    return " | ".join(said)
 
 
 def priority(a, register, policy):
@@ -215,7 +303,7 @@ def priority(a, register, policy):
     bought = bought and a["kind_advised"] != "do not place here"
     out = {"yearly_loss": now, "yearly_loss_after": now, "replacement_cost": 0.0,
            "priority_score": 0.0}  # fmt: skip
-    if "rock_probability_after" not in a:
+    if "rock_probability_after" not in a or "material_recommended" not in a:
         return out
     new = {"condition": 0, "since_inspection_y": 0.0, "age_y": 0.0,
            "scc_hazard": a.get("scc_hazard", math.nan), "material": a["material_recommended"],
@@ -332,6 +420,9 @@ def worked(file, register):
     )
     months, rule, due, overdue = interval(a, curve, policy, today)
     a |= {"interval_rule": rule}
+    a["interval_reasons"] = told_of_interval(a, curve, policy, months, rule, today)
+    if a["action"] != "move or remove" and a["kind_advised"] != "do not place here":
+        a["action_reasons"] = told_of_action(a, a["action"], a["replace_by"], why)
     if months is not None:
         a |= {"inspection_interval_months": months, "next_inspection_on": due, "overdue": overdue}
         asked = months_asked(a, curve, policy)
@@ -352,14 +443,15 @@ COLUMNS = (
     "metal_probability_y1", "rock_probability_y1", "failure_probability_y1",
     "failure_probability_y10", "failure_probability_y30", "rock_probability_after",
     "metal_band", "rock_band", "risk_band", "risk_governed_by", "action", "replace_by",
-    "inspection_interval_months", "interval_rule", "next_inspection_on", "overdue",
+    "action_reasons", "interval_reasons", "inspection_interval_months", "interval_rule",
+    "next_inspection_on", "overdue",
     "risk_band_after", "yearly_loss", "yearly_loss_after", "replacement_cost", "priority_score",
 )  # fmt: skip
 
 OF_THE_ROCKS_KN = (
     "capacity_kn_p05", "rock_probability_y1", "failure_probability_y1", "failure_probability_y10",
     "failure_probability_y30", "rock_probability_after", "yearly_loss", "yearly_loss_after",
-    "priority_score",
+    "priority_score", "interval_reasons",
 )  # fmt: skip
 """Steep in what the rock holds: written only where that is given and not sampled."""
 
