@@ -66,7 +66,9 @@ def test_an_anchor_that_is_not_there_and_a_result_that_was_read_back(result):
         f"no assessed anchor has anchor_id 'nobody' (the first are {ids[0]}, {ids[1]}, {ids[2]}); "
         "if it is in the register, see the refused rows"
     )
-    with pytest.raises(OptionError, match="only a fresh assessment can explain an anchor"):
+    with pytest.raises(
+        OptionError, match="^only a fresh assessment can explain an anchor; run saltreach assess$"
+    ):
         anchor_chain(replace(result, working=None), ids[0])
 
 

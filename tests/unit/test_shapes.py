@@ -6,7 +6,7 @@ import pytest
 import shapely
 from pyproj import Geod
 
-from saltreach.assessment.shapes import centre_lon_deg, sector_shapes
+from saltreach.assessment.shapes import centre_lon_deg, sector_shapes, unwrapped_lon
 from saltreach.errors import LayerError, RegisterError
 from saltreach.outputs.window import label_points, map_window, window_coast
 
@@ -103,8 +103,12 @@ def test_empty_and_unusable_anchors():
         sector_shapes(points([("a", "b", 0, 0)]).set_crs(None, allow_override=True))
     frame = points([("a", "b", 0, 0), ("a", "b", 1, 1)])
     frame.geometry = [None, shapely.Point(1, 1)]
-    with pytest.raises(RegisterError, match="1 rows have no position"):
+    with pytest.raises(RegisterError) as caught:
         sector_shapes(frame)
+    assert str(caught.value) == (
+        "anchors: 1 rows have no position, the first at index 0; give lon and lat or leave the "
+        "rows out"
+    )
 
 
 def test_other_coordinate_systems_are_understood():
@@ -164,10 +168,13 @@ def test_shorelines_nothing_and_no_crs():
 
 BAY = [(0, 0), (1000, 0), (1000, 150), (150, 150), (150, 1000), (0, 1000), (500, 60), (60, 500)]
 """Anchors along an L, metres east and north: the hull must follow the bay, not bridge it."""
+FEW = [(440, 910), (230, 480), (360, 690), (850, 50), (180, 330), (90, 920), (600, 550),
+       (860, 850), (590, 600)]  # fmt: skip
+"""Anchors whose hull is another at a ratio of 0.45 or 0.55."""
 
 
 @pytest.mark.parametrize("buffer_m", [60.0, 120.0])
-@pytest.mark.parametrize("xy", [[(0, 0), (1000, 0)], BAY])
+@pytest.mark.parametrize("xy", [[(0, 0), (1000, 0)], BAY, FEW])
 @pytest.mark.pinned("peer")
 def test_the_shape_is_a_concave_hull_widened_by_the_buffer(xy, buffer_m):
     """Against shapely in UTM (zone 30, scale 0.9996 at its middle): concave hull of ratio 0.5,
@@ -191,6 +198,13 @@ def test_the_edge_is_60_metres_from_the_anchors_unless_asked():
     assert rim_distances_m(shape, -5.0, 43.4).max() == pytest.approx(60.0, abs=0.5)
 
 
+@pytest.mark.pinned("worked", answers=8)
+def test_longitudes_lie_within_half_a_turn_of_the_centre():
+    found = unwrapped_lon(np.array([179.0, -179.0, 180.0, -180.0, 541.0]), 0.0)
+    assert found.tolist() == [179.0, -179.0, -180.0, -180.0, -179.0]
+    assert unwrapped_lon(np.array([-170.0, 9.0, 11.0]), 190.0).tolist() == [190.0, 369.0, 11.0]
+
+
 def test_sectors_of_one_name_in_two_crags_are_two():
     frame = points([("b", "x", -5.0, 43.4), ("a", "x", -5.2, 43.4), ("a", "x", -5.2001, 43.4)])
     shapes = sector_shapes(frame)
@@ -198,10 +212,14 @@ def test_sectors_of_one_name_in_two_crags_are_two():
     assert shapes.geometry.iloc[0].bounds[0] < -5.19 < -5.01 < shapes.geometry.iloc[1].bounds[0]
 
 
-def test_a_shape_across_180_holds_its_anchors_on_both_sides():
-    frame = points([("a", "b", 179.999, 10.0), ("a", "b", -179.999, 10.0)])
+@pytest.mark.parametrize("east", [-0.0005, 0.0, 0.0005])
+def test_a_shape_across_180_holds_its_anchors_on_both_sides(east):
+    """Whether its middle lies west of the antimeridian, on it or east of it."""
+    west, other = 179.999 + east, -179.999 + east
+    frame = points([("a", "b", west, 10.0), ("a", "b", other, 10.0)])
     shape = sector_shapes(frame).geometry.iloc[0]
-    for lon in (179.999, -179.999, 179.99999, -179.99999):
+    assert (shape.bounds[0], shape.bounds[2]) == (-180.0, 180.0)
+    for lon in (west, other, 179.99999, -179.99999):
         assert shape.contains(shapely.Point(lon, 10.0))
     # 223 m apart at this latitude less the cut: the area of the whole is that of a shape elsewhere
     away = points([("a", "b", 19.999, 10.0), ("a", "b", 20.001, 10.0)])

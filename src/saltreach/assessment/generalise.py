@@ -74,7 +74,7 @@ class Grid:
         # The narrow edge, and a row and a half beyond it for the ring.
         edge = np.maximum(np.abs(degree), np.abs(degree + 1)) + 1.5 / self.rows_per_degree
         around_m = 360.0 * _LON_DEGREE_M * np.cos(np.radians(np.minimum(edge, _POLAR_LIMIT_DEG)))
-        return np.maximum(around_m / (_SLACK * self.side_m), 4).astype(int) // 4 * 4
+        return (around_m / (_SLACK * self.side_m)).astype(int) // 4 * 4
 
     def cell_of(self, lon: np.ndarray, lat: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Row and column of each position.
