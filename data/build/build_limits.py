@@ -333,8 +333,8 @@ def numbers() -> list[str]:
         "## Every other number",
         "",
         "By what it serves. Where a row names no source, it is judgement. Numbers of published "
-        "tables (ISO 9223, ISO 9224, EN 1993-1-4 Annex A, RMR89) stand in `tests/reference` "
-        "instead, which holds them.",
+        "tables that `tests/reference` holds (functions of ISO 9223, EN 1993-1-4 Annex A, RMR89) "
+        "stand there.",
         "",
         *(line for heading, modules in GROUPS.items() for line in section(heading, modules)),
     ]  # fmt: skip

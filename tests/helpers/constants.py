@@ -122,12 +122,8 @@ TECHNICAL = {
 HELD = {
     "science.air.atmosphere": {
         "DOSE_RESPONSE": "test_atmosphere.py",
-        "UPPER_LIMIT_UM_Y": "test_atmosphere.py",
-        "ALUMINIUM_UPPER_LIMIT_G_M2_Y": "test_atmosphere.py",
     },
     "science.metal.metal_loss": {
-        "EXPONENT_MEAN": "test_metal_loss.py",
-        "EXPONENT_UPPER": "test_metal_loss.py",
         "LINEAR_AFTER_Y": "test_metal_loss.py",
     },
     "science.metal.stainless": {

@@ -247,7 +247,7 @@ def test_the_curve_rises_with_pure_risk_and_bounds_every_order():
 )
 def test_what_a_solver_hands_back_is_checked(taken, proven, says, monkeypatch):
     def mistaken(cost, upper, rows, **more):
-        return Answer(np.full(len(upper), taken), None, proven)
+        return Answer(np.full(len(upper), taken), None, proven, nodes=0)
 
     monkeypatch.setattr("saltreach.planning.budget.minimise", mistaken)
     with pytest.raises(SolverError, match=says):

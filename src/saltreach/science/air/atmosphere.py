@@ -77,10 +77,12 @@ UPPER_LIMIT_UM_Y: dict[str, tuple[float, ...]] = {
     "zinc": (0.1, 0.7, 2.1, 4.2, 8.4, 25.0),
     "copper": (0.1, 0.6, 1.3, 2.8, 5.6, 10.0),
 }
-"""Upper limit of C1 to CX, um/y (ISO 9223:2012, table 2); a limit belongs to the lower class."""
+"""Upper limit of C1 to CX, um/y (ISO 9223:2012, table 2, from memory); a limit belongs to the lower
+class."""
 
 ALUMINIUM_UPPER_LIMIT_G_M2_Y: tuple[float, ...] = (0.0, 0.6, 2.0, 5.0, 10.0, np.inf)
-"""Upper limit of C1 to CX for aluminium, g/(m2 y): the table is in mass, the function in um."""
+"""Upper limit of C1 to CX for aluminium, g/(m2 y): the table (ISO 9223:2012, 2, from
+memory) is in mass, the function in um."""
 
 ALUMINIUM_DENSITY_G_CM3 = 2.7  # handbooks, from memory
 
