@@ -87,8 +87,8 @@ def world(tmp_path_factory):
 
 
 # At a node of every grid: 22.5 E, 45 N. Heights: 1000 + 450 + 45 = 1495 m; ERA5 20 - 18 + 0.45 +
-# month; vapour 20 - 4 ln p; scale height 2.045 + 0.1 ln p km; its surface 1.495 km; rain of month m:
-# m (50 + 4.5 + 0.225) = 54.725 m by the ITU-R, 64.5 + m - 1 by ERA5.
+# month; vapour 20 - 4 ln p; scale height 2.045 + 0.1 ln p km; its surface 1.495 km; rain of month
+# m: m (50 + 4.5 + 0.225) = 54.725 m by the ITU-R, 64.5 + m - 1 by ERA5.
 NODE = (22.5, 45.0)
 
 

@@ -244,7 +244,7 @@ def _blocks_needed(coast: Coast, points: Floats) -> Ints:
     # Any vertex is on the shore, so the nearest block's own vertex bounds the distance above.
     sample = ecef_m(*coast.vertex_deg[::BLOCK].T)
     bound = cKDTree(sample).query(cells, workers=-1)[0] + 2 * cell_radius
-    needed: list[Ints] = [np.empty(0, np.int64)]
+    needed: list[Ints] = []
     limits = (0.0, 1e4, 3e4, 1e5, 4e5, np.inf)
     for low, high in zip(limits[:-1], limits[1:], strict=True):
         members = np.flatnonzero((coast.block_radius_m > low) & (coast.block_radius_m <= high))

@@ -249,12 +249,8 @@ def _count_crossings(count: NDArray[np.int8], a: Floats, b: Floats, upward: int)
     share = (row - a[piece, 1]) / (b[piece, 1] - a[piece, 1])
     column = np.ceil(a[piece, 0] + share * (b[piece, 0] - a[piece, 0])).astype(np.int64)
     sign = np.where(high > low, upward, -upward)[piece].astype(np.int8)
-    if single:  # what lies before the first cell is part of its unknown state
-        keep = (column > 0) & (column < columns)
-        np.add.at(count, column[keep], sign[keep])
-        return
-    keep = (column > 0) & (column < columns)
-    np.add.at(count, (row[keep], column[keep]), sign[keep])
+    keep = (column > 0) & (column < columns)  # before the first cell: part of its unknown state
+    np.add.at(count, column[keep] if single else (row[keep], column[keep]), sign[keep])
 
 
 def _start_cells(land: NDArray[np.bool_], cell: Ints) -> Ints:

@@ -93,11 +93,9 @@ def read_terrain(
         slope, aspect = _slope_aspect(raster, row, column, across, down)
     known = np.isfinite(elevation)
     notes = np.full(len(lon), "", object)
-    notes[known & nearest] = NEAREST
-    notes[known & np.isnan(slope)] += np.where(nearest, " " + NO_SLOPE, NO_SLOPE)[
-        known & np.isnan(slope)
-    ]
-    notes[slope < FLAT_DEG] += np.where(nearest, " " + FLAT, FLAT)[slope < FLAT_DEG]
+    notes[known & np.isnan(slope)] = NO_SLOPE
+    notes[nearest] = f"{NEAREST} {NO_SLOPE}"  # a neighbour without data is one of the nine
+    notes[slope < FLAT_DEG] = FLAT
     notes[~known] = NO_DATA
     notes[np.isnan(row)] = OUTSIDE
     return pd.DataFrame(
