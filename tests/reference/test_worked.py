@@ -10,9 +10,11 @@ from itertools import chain
 
 import by_hand
 import numpy as np
+import pandas as pd
 import pytest
 
 from helpers import worked
+from saltreach.assessment.corrosivity import chloride_at
 from saltreach.science.metal.stress_corrosion import scc_hazard
 from saltreach.vocabulary.metals import PLACEABLE
 from saltreach.vocabulary.words import BANDS, CATEGORIES, CLASSES, YES_NO, YES_NO_UNKNOWN
@@ -75,6 +77,22 @@ def off(want: dict, row: dict) -> list[str]:
 )
 def test_the_tool_says_what_was_worked_out(name, answers):
     assert off(PLACES[name]["expected"], answers[name]) == []
+
+
+def step(name: str, what: str) -> object:
+    return next(s["value"] for s in PLACES[name]["step"] if s["what"].startswith(what))
+
+
+@pytest.mark.pinned("worked", answers=2 * len(PLACES))
+def test_salt_at_just_that_distance(answers):
+    """The formula by itself: 4 figures stand in the files, and no spread of a distance hides it."""
+    table = pd.DataFrame.from_dict(answers, orient="index")
+    median, sigma_ln = chloride_at(table)(table[["salt_distance_m"]].to_numpy(float), slice(None))
+    for row, name in enumerate(table.index):
+        worked_out = step(name, "chloride at just"), step(name, "sigma of its logarithm")
+        found = median[row, 0], sigma_ln[row, 0]
+        # the share of open sea is given to 3 decimals, and moves a little with the company
+        assert found == pytest.approx(worked_out, rel=2.5e-3), name
 
 
 def test_the_layers_still_say_what_the_places_were_given(layers):
