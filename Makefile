@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 # The tests start Python many times: what it compiled once it keeps, whatever the caller's shell says.
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo docs test lint suite search mutants mutants-sample bench clean
+.PHONY: demo docs test lint suite search coverage mutants mutants-sample bench clean
 
 demo: $(VENV)/installed
 	$(BIN)/saltreach demo --out maps/demo
@@ -32,6 +32,13 @@ search: $(VENV)/tested
 	$(BIN)/python -m pytest --numprocesses auto -m search
 	$(BIN)/python -m pytest --numprocesses auto tests/property --hypothesis-profile search
 
+# Every process that a test starts or forks is counted. It takes longer than the suite alone.
+coverage: $(VENV)/tested
+	$(BIN)/python tests/helpers/ensure_browser.py
+	$(BIN)/python -m coverage erase
+	$(BIN)/python -m coverage run -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
+	$(BIN)/python tests/helpers/branches.py
+
 # One change at a time of a rule or a number: does a test fail? All take hours, the sample minutes.
 mutants: $(VENV)/tested
 	$(BIN)/python tests/mutants --record build/mutants.json
@@ -40,7 +47,9 @@ mutants-sample: $(VENV)/tested
 	$(BIN)/python tests/mutants --sample 0.01
 
 bench: $(VENV)/benched
+	$(BIN)/python tests/helpers/ensure_browser.py
 	$(BIN)/python tests/benchmarks/bench_coast.py
+	$(BIN)/python tests/benchmarks/bench_layers.py
 	$(BIN)/python tests/benchmarks/bench_assess.py
 	$(BIN)/python tests/benchmarks/bench_map.py
 	$(BIN)/python tests/benchmarks/bench_plan.py

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from helpers import pinned
 from helpers.once import once
 
 settings.register_profile(
@@ -37,6 +38,10 @@ ORDER = (*ALWAYS, "tests/unit/", "tests/browser/", "tests/end_to_end/", "tests/p
 LEFT_OUT = "not begun: this run's time was over"
 
 
+def pytest_configure(config):
+    config.pluginmanager.register(pinned, "pinned")
+
+
 def place(nodeid: str) -> int:
     """Where a test stands in `ORDER`; doctests come last."""
     return next((n for n, start in enumerate(ORDER) if nodeid.startswith(start)), len(ORDER))
@@ -46,27 +51,11 @@ def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: place(item.nodeid))
 
 
-PINNED = ("published", "peer", "worked", "memory", "judgement")
-"""What stands behind a pinned answer: a published value or worked example, a reference library, a
-place worked out by hand or by an independent script, a published value typed from memory, and a
-judged value in a table that documents it."""
-
-
-def pins(marks) -> dict[str, int]:
-    """Pinned answers by what stands behind them, of the marks `pinned(kind, answers=1)`."""
-    found = dict.fromkeys(PINNED, 0)
-    for mark in marks:
-        (kind,) = mark.args
-        found[kind] += mark.kwargs.get("answers", 1)
-    return found
-
-
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item):
     until = os.environ.get("TESTS_UNTIL")
     if until and time.time() > float(until):
         pytest.skip(LEFT_OUT)
-    item.user_properties.append(("pinned", pins(item.iter_markers("pinned"))))
 
 
 def left_out(config) -> list[str]:
@@ -82,12 +71,6 @@ def pytest_sessionfinish(session):
 
 
 def pytest_terminal_summary(terminalreporter, config):
-    passed = [r for r in terminalreporter.stats.get("passed", []) if r.when == "call"]
-    found = [dict(r.user_properties).get("pinned", {}) for r in passed]  # doctests have none
-    counts = {kind: sum(one.get(kind, 0) for one in found) for kind in PINNED}
-    if any(counts.values()):
-        said = ", ".join(f"{count:,} {kind}" for kind, count in counts.items())
-        terminalreporter.line(f"answers pinned by value: {said}")
     files = [nodeid.split("::")[0] for nodeid in left_out(config)]
     if files:
         terminalreporter.section("NOT RUN: this run's time was over", red=True, bold=True)

@@ -1,13 +1,17 @@
 """Write data/limits_and_judgement.md: what the answers rest on, from the code's own tables.
 
 Run from the top: ``python data/build/build_limits.py``. A test compares the page with what this
-makes, so that a judged number cannot change unseen.
+makes, so that a judged number cannot change unseen. The first sections lay out what a reader asks
+for; the last one lists every other named number of the modules in `GROUPS` with the note that
+stands beside it in the code (`tests/helpers/constants.py`).
 """
 
 from __future__ import annotations
 
 import sys
+from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -15,6 +19,7 @@ TOP = Path(__file__).resolve().parents[2]
 TARGET = TOP / "data" / "limits_and_judgement.md"
 sys.path.insert(0, str(TOP / "tests"))
 
+from helpers.constants import Constant, constants  # noqa: E402
 from helpers.decided import ANSWERS, table  # noqa: E402
 from saltreach.assessment import risk, state  # noqa: E402
 from saltreach.assessment.corrosivity import CATEGORY_FLOORS  # noqa: E402
@@ -22,14 +27,76 @@ from saltreach.assessment.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOO
 from saltreach.assessment.sectors import WORST_SHARE  # noqa: E402
 from saltreach.science.metal.stress_corrosion import MINIMUM_MATERIAL, WEIGHTS  # noqa: E402
 from saltreach.science.rock import bond  # noqa: E402
+from saltreach.science.rock.lithology import QUALIFIERS  # noqa: E402
 from saltreach.science.rock.placement import (  # noqa: E402
     SOFT_ROCK_MEDIAN_MPA,
     TOO_WEAK_MEDIAN_MPA,
 )
 from saltreach.science.time import inspection, updating  # noqa: E402
-from saltreach.science.time.reliability import MODEL  # noqa: E402
 from saltreach.vocabulary.metals import GRADES  # noqa: E402
+from saltreach.vocabulary.rocks import lithologies  # noqa: E402
 from saltreach.vocabulary.words import BANDS  # noqa: E402
+
+GROUPS = {
+    "Corrosivity of the air": (
+        "science.air.atmosphere", "science.air.uncertainty", "layers.so2",
+        "science.metal.metal_loss",
+    ),
+    "Salt of the sea": (
+        "science.air.salt", "layers.openness", "layers.shielding", "layers.salinity",
+        "layers.salt_lakes", "layers.seas",
+    ),
+    "Wetness and sun": ("science.air.wetness", "science.air.sunlight"),
+    "Climate": ("layers.climate", "layers.climate_maps"),
+    "Shore, sea cliff and face": (
+        "layers.coast", "layers.terrain", "assessment.place", "assessment.material",
+    ),
+    "Stress corrosion": ("science.metal.stress_corrosion",),
+    "Strength of rock": (
+        "science.rock.strength", "science.rock.rebound", "science.rock.lithology",
+        "science.rock.rmr", "assessment.resistance",
+    ),
+    "Resistance in rock": (
+        "science.rock.resistance", "science.rock.capacity", "science.rock.knock_down",
+        "science.rock.bond",
+    ),
+    "Placing a new anchor": ("science.rock.placement", "science.rock.adhesive"),
+    "Failure": (
+        "science.time.reliability", "science.time.failure", "science.time.updating",
+        "assessment.state", "assessment.risk", "assessment.sectors",
+    ),
+    "Interval": ("science.time.inspection",),
+    "Priority": ("science.time.consequence",),
+    "What to find out": ("assessment.find_out",),
+    "Maps and what a landowner sees": (
+        "assessment.generalise", "assessment.landowner", "assessment.shapes",
+    ),
+    "Plan": ("planning.options", "planning.problem", "planning.greedy"),
+    "Budget": ("planning.offers",),
+}  # fmt: skip
+"""Headings of the last section, and the modules whose numbers stand below each."""
+
+LAID_OUT = {
+    "assessment.material": ("CONFIDENCE", "HAZARD_FLOORS"),
+    "assessment.risk": ("MANY_FAILED", "REPLACE_WITHIN_MONTHS"),
+    "assessment.sectors": ("WORST_SHARE",),
+    "assessment.state": (
+        "METAL_PRIOR_WEIGHT", "CONDITION_PRIOR_WEIGHT", "REGION_WEIGHT", "AGE_PRIOR_Y",
+        "AGE_QUANTILES", "RANGE_FACTOR",
+    ),
+    "science.metal.stress_corrosion": ("WEIGHTS",),
+    "science.rock.bond": ("ADHESIVES", "ROD_SHAPES", "HOLE_CONDITIONS"),
+    "science.rock.lithology": ("QUALIFIERS",),
+    "science.rock.placement": ("SOFT_ROCK_MEDIAN_MPA", "TOO_WEAK_MEDIAN_MPA"),
+    "science.time.inspection": (
+        "LADDER_MONTHS", "NORM_MONTHS", "CATEGORY_CAP_MONTHS", "SCC_CAP_MONTHS",
+        "CONDITION_CAP_MONTHS", "UNKNOWN_METAL_CAP_MONTHS", "UNKNOWN_DATE_CAP_MONTHS",
+        "HOLLOW_CAP_MONTHS", "VOLCANIC_CAP_MONTHS", "BELOW_CLASS_CAP_MONTHS",
+        "RUST_ABOVE_TARGET", "HALF_LIFE_CAP_MONTHS", "TARGET_PER_Y",
+    ),
+    "science.time.updating": ("CONDITION_SHARES",),
+}  # fmt: skip
+"""Numbers that the sections before the last one show: module, names."""
 
 
 def rows(heads: tuple[str, ...], body: list[tuple[object, ...]]) -> list[str]:
@@ -50,7 +117,7 @@ def caps() -> list[tuple[str, str, str]]:
         for b, m in inspection.SCC_CAP_MONTHS.items()
     ]  # fmt: skip
     by += [
-        (f"condition {i}", "none: out of use" if i == 4 else f"{m:.0f}", "judgement")
+        (f"condition {i}", f"{m:.0f}, and out of use" if i == 4 else f"{m:.0f}", "judgement")
         for i, m in enumerate(inspection.CONDITION_CAP_MONTHS)
     ]
     for name, months in (
@@ -64,9 +131,16 @@ def caps() -> list[tuple[str, str, str]]:
         ),
     ):
         by.append((name, f"{months:.0f}", "judgement"))
-    by.append(("coated steel", "half of its remaining life", "API 570 (second-hand)"))
-    by.append(("yearly probability at the target", f"{inspection.NORM_MONTHS:.0f}, or 6 where rust "
-               "governs ten times above it", "judgement"))  # fmt: skip
+    by.append(("coated steel", f"half of its remaining life, {inspection.HALF_LIFE_CAP_MONTHS:.0f}",
+               "API 570 (second-hand)"))  # fmt: skip
+    (factor, months), (_, above) = inspection.RUST_ABOVE_TARGET
+    passed = f"yearly probability above the target ({inspection.TARGET_PER_Y:g})"
+    for where, most in (
+        (passed, inspection.NORM_MONTHS),
+        (f"rust governs, up to {factor:g} times the target", months),
+        ("rust governs, more than that", above),
+    ):
+        by.append((where, f"{most:.0f}", "judgement"))
     return by
 
 
@@ -87,11 +161,65 @@ def floors() -> list[tuple[str, str]]:
     ]
 
 
+def plain(value: Any) -> str:
+    """A number, or a table of numbers, as it is read."""
+    if hasattr(value, "_asdict"):
+        own = {n: v for n, v in value._asdict().items() if v != value._field_defaults.get(n)}
+        return plain(own)
+    if isinstance(value, dict):
+        return ", ".join(f"{name} {plain(v)}" for name, v in value.items())
+    if isinstance(value, tuple):
+        return "(" + ", ".join(map(plain, value)) + ")"
+    if isinstance(value, float):
+        exact = f"{value:.10g}"
+        return exact if len(exact) < 10 else f"{value:.4g}"
+    return str(value)
+
+
+def listed(modules: tuple[str, ...]) -> list[Constant]:
+    """The numbers of some modules that no section shows otherwise, in the order given."""
+    return [
+        one
+        for module in modules
+        for one in constants()
+        if one.module == module and not one.kept_for and one.name not in LAID_OUT.get(module, ())
+    ]
+
+
+def section(heading: str, modules: tuple[str, ...]) -> list[str]:
+    """Heading and table of their numbers; those that share a note share a row."""
+    body = [
+        (", ".join(f"`{one.name}` {plain(one.value)}" for one in ones), note)
+        for (_, note), ones in (
+            (key, list(found))
+            for key, found in groupby(listed(modules), lambda one: (one.module, one.note))
+        )
+    ]
+    table = rows(("number", "what it is, and its source"), body)
+    return [f"### {heading}", "", *table, ""] if body else []
+
+
 def page() -> str:
     """The whole page."""
     answers = pd.read_csv(ANSWERS, dtype=str, keep_default_na=False).set_index("anchor_id")
-    ladder = ", ".join(str(m) for m in inspection.LADDER_MONTHS)
     parts = [
+        *numbers(),
+        "## Places decided blind",
+        "",
+        "Expected answers by somebody who had not seen the tool's; how a second officer would "
+        "differ stands in `tests/reference/places_decided.csv`. One person's list: it judges the "
+        "tool, and it is no measurement.",
+        "",
+        table(answers),
+        "",
+    ]
+    return "\n".join(parts)
+
+
+def numbers() -> list[str]:
+    """All but the places."""
+    ladder = ", ".join(str(m) for m in inspection.LADDER_MONTHS)
+    return [
         "# Limits and judgement",
         "",
         "Made from the code by `data/build/build_limits.py`; do not edit by hand. It advises; it "
@@ -185,20 +313,31 @@ def page() -> str:
             ],
         ),
         "",
-        "## Failure model",
+        "## Rock by its name",
         "",
-        *rows(("number", "value"), [(n, f"{v:g}") for n, v in MODEL._asdict().items()]),
+        "Wide textbook ranges from memory; each row says what it leans on.",
         "",
-        "## Places decided blind",
+        *rows(
+            ("rock", "strength, MPa", "density, t/m3", "leans on"),
+            [
+                (r.name, f"{r.ucs_low_mpa:g} to {r.ucs_high_mpa:g}",
+                 f"{r.density_low_t_m3:g} to {r.density_high_t_m3:g}", r.source)
+                for r in lithologies().values() if r.ucs_low_mpa > 0
+            ],
+        ),
         "",
-        "Expected answers by somebody who had not seen the tool's; how a second officer would "
-        "differ stands in `tests/reference/places_decided.csv`. One person's list: it judges the "
-        "tool, and it is no measurement.",
+        "Words beside the name, and the factor on the median (judgement): "
+        + ", ".join(f"{word} {factor:g}" for word, factor, _ in QUALIFIERS)
+        + ".",
         "",
-        table(answers),
+        "## Every other number",
         "",
+        "By what it serves. Where a row names no source, it is judgement. Numbers of published "
+        "tables that `tests/reference` holds (functions of ISO 9223, EN 1993-1-4 Annex A, RMR89) "
+        "stand there.",
+        "",
+        *(line for heading, modules in GROUPS.items() for line in section(heading, modules)),
     ]  # fmt: skip
-    return "\n".join(parts)
 
 
 if __name__ == "__main__":

@@ -40,6 +40,11 @@ def cities() -> pd.DataFrame:
     return temperature.assign(annual_mm=rain["annual_mm"])
 
 
+def monthly_temperature_c(table: pd.DataFrame) -> np.ndarray:
+    """The cities' monthly temperatures, shape (cities, 12)."""
+    return table[[c for c in table if c.endswith("_c") and c != "annual_c"]].to_numpy()
+
+
 def rain_row(name: str, computed: np.ndarray, reference: np.ndarray) -> str:
     """One line of the rain table."""
     error = computed - reference
@@ -71,8 +76,7 @@ def main() -> None:
     table = cities()
     lon, lat = table["lon"].to_numpy(), table["lat"].to_numpy()
     rain = table["annual_mm"].to_numpy(float)
-    month_columns = [c for c in table if c.endswith("_c") and c != "annual_c"]
-    temperature = table[month_columns].to_numpy()
+    temperature = monthly_temperature_c(table)
     folder = maps.itu_folder()
     year, months = sample_climate(lon, lat), monthly_climate(lon, lat)
 

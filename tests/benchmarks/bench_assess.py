@@ -15,6 +15,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from helpers.figures import figure
 from saltreach.layers.coast import load_coast
 
 
@@ -66,12 +68,13 @@ def main() -> None:
         europe(count).to_csv(register, index=False)
         print(f"{os.cpu_count()} cores")
         runs = [timed(command, "demo", "--out", f"{folder}/demo") for _ in range(3)]
-        print(f"demo: {min(runs):.1f} s (best of 3; {', '.join(f'{r:.1f}' for r in runs)})")
+        figure("assess / demo", f"{min(runs):.1f} to {max(runs):.1f} s, 3 runs")
         seconds = timed(command, "assess", str(register), "--out", f"{folder}/europe")
         peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e6
         size = (Path(folder) / "europe" / "map.html").stat().st_size / 1e6
-        print(
-            f"{count:,} anchors over Europe: {seconds:.1f} s, peak {peak:.1f} GB, map {size:.1f} MB"
+        figure(
+            "assess / Europe",
+            f"{count:,} anchors, {seconds:.1f} s, peak {peak:.1f} GB, map {size:.1f} MB",
         )
 
 

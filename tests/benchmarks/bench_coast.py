@@ -6,12 +6,16 @@ index is built by a first small query. Run: ``python tests/benchmarks/bench_coas
 """
 
 import os
+import sys
 import time
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import shapely
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from helpers.figures import figure
 from saltreach.layers.coast import load_coast
 
 POINTS = 10_000
@@ -53,22 +57,20 @@ def main() -> None:
     pieces = shapely.linestrings(np.stack([coords[:-1][same], coords[1:][same]], axis=1))
     segments = gpd.GeoDataFrame(geometry=pieces, crs=3035)
 
-    rows = [("saltreach, geodesic, to segments", ours)]
-    for name, peer in (("sjoin_nearest, lines", lines), ("sjoin_nearest, segments", segments)):
+    def peers(peer):
         gpd.sjoin_nearest(points.iloc[:2], peer, distance_col="d")
-        seconds, joined = best_of(
-            lambda peer=peer: gpd.sjoin_nearest(points, peer, distance_col="d")
-        )
-        rows.append((name, seconds))
+        return best_of(lambda: gpd.sjoin_nearest(points, peer, distance_col="d"))
+
+    by_line, _ = peers(lines)
+    by_segment, joined = peers(segments)
     planar = joined[~joined.index.duplicated()].sort_index()["d"].to_numpy()
-    print(f"{os.cpu_count()} cores; {POINTS} points; best of {REPEATS}")
-    print(f"load {loaded:.2f} s, index the region {indexed:.2f} s")
-    for name, seconds in rows:
-        print(
-            f"{name:35s} {POINTS / seconds:10,.0f} points/s  ({rows[0][1] / seconds:.3f} of ours)"
-        )
     off = np.abs(planar / shore.distance_m - 1)
-    print(f"planar peer against ours: median {np.median(off):.2%}, worst {off.max():.2%}")
+    print(f"{os.cpu_count()} cores; {POINTS:,} points; best of {REPEATS}")
+    figure("coast / load", f"{loaded:.2f} s, and {indexed:.2f} s to index the region")
+    figure("coast / search", f"{POINTS / ours:,.0f} points/s, geodesic, to segments")
+    figure("coast / peer, lines", f"{POINTS / by_line:,.0f} points/s, sjoin_nearest")
+    figure("coast / peer, segments", f"{POINTS / by_segment:,.0f} points/s, sjoin_nearest")
+    figure("coast / peer against ours", f"median {np.median(off):.2%}, worst {off.max():.2%}")
 
 
 if __name__ == "__main__":

@@ -2,7 +2,7 @@
 
 Run: ``python tests/benchmarks/bench_map.py [number of anchors]``. Prints the size of the file,
 the time from opening it until its sectors are on the screen, and the longest frame while a mouse
-drags the map. The region is the invented one of tests/browser/synthetic.py, 25 anchors a sector.
+drags the map. The region is the invented one of tests/helpers/synthetic.py, 25 anchors a sector.
 The peer is one `folium.Marker` for each anchor with a tooltip, its Leaflet given to it locally; it
 grows until it misses the bounds. Chromium draws without a graphics card here, and the machine may
 be busy: its load is printed.
@@ -20,6 +20,7 @@ from playwright.sync_api import Error, sync_playwright
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from helpers import synthetic
 from helpers.ensure_browser import chromium
+from helpers.figures import figure
 from helpers.pages import write_map
 from saltreach.outputs.html import asset_text
 
@@ -118,19 +119,18 @@ def measured(browser, path: Path, watch: str, zoom_to: str, zooms: tuple[float, 
             "frames": sum(map(len, frames.values()))}  # fmt: skip
 
 
-def said(name: str, path: Path, found: dict) -> bool:
-    """Print one line; whether it keeps the bounds."""
+def judged(path: Path, found: dict) -> tuple[str, bool]:
+    """What was found in words, and whether it keeps the bounds."""
     size_mb = path.stat().st_size / 1e6
     worst = max(found["longest"].values())
     good = size_mb < SIZE_MB and found["first_s"] < FIRST_S and worst < FRAME_MS
     longest = ", ".join(f"{where} {ms:.0f}" for where, ms in found["longest"].items())
-    print(
-        f"{name}: {size_mb:.1f} MB, first picture {found['first_s']:.2f} s, longest frame while "
+    said = (
+        f"{size_mb:.1f} MB, first picture {found['first_s']:.2f} s, longest frame while "
         f"panning {worst:.0f} ms ({longest}; {found['frames']} frames): "
-        f"{'within' if good else 'MISSES'} the bounds",
-        flush=True,
+        f"{'within' if good else 'MISSES'} the bounds"
     )
-    return good
+    return said, good
 
 
 def folium_map(anchors, path: Path) -> Path:
@@ -158,15 +158,19 @@ def main() -> None:
         zoom_to = """(zoom) => saltreach.map.setView(
           saltreach.boundsOf([40]).getCenter(), zoom, { animate: false })"""
         found = measured(browser, path, WATCH_OURS, zoom_to, (11.0, 15.0))
-        said(f"saltreach, {count:,} anchors in {len(sectors):,} sectors", path, found)
+        figure(
+            "map / ours", f"{count:,} anchors, {len(sectors):,} sectors, {judged(path, found)[0]}"
+        )
         for size in PEER_SIZES:
             path = folium_map(anchors.iloc[:size], folder / f"folium-{size}.html")
             try:
                 found = measured(browser, path, WATCH_PEER, "() => null", ())
             except Error as error:
-                print(f"folium markers, {size:,}: stops working ({str(error).splitlines()[0]})")
+                figure("map / peer", f"{size:,} markers, stops ({str(error).splitlines()[0]})")
                 break
-            if not said(f"folium markers, {size:,} anchors", path, found):
+            said, good = judged(path, found)
+            figure("map / peer", f"{size:,} markers, {said}")
+            if not good:
                 break
         browser.close()
     print(f"load at the end {os.getloadavg()[0]:.1f}")

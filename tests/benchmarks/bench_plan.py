@@ -1,13 +1,12 @@
 """`saltreach plan`: the demo under several solvers, and a large region.
 
-Run: ``python tests/benchmarks/bench_plan.py`` compares, on the demo and judged by the same cost,
-the greedy plan, the default (HiGHS on the whole and on parts), HiGHS on the whole alone, and
-PyVRP (a routing heuristic). ``--large`` plans 2,000 sectors with 30 teams over 5 years.
-``--seconds`` sets the time of each search.
+``python tests/benchmarks/bench_plan.py`` (in `make bench`) compares, on the demo and judged by the
+same cost, the greedy plan, the default (HiGHS on the whole and on parts), HiGHS on the whole alone,
+and as peer PyVRP (a routing heuristic). ``--large``, not in `make bench`, plans 2,000 sectors with
+30 teams over 5 years. ``--seconds`` sets the time of each search.
 """
 
 import argparse
-import json
 import os
 import resource
 import subprocess
@@ -19,6 +18,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from helpers.figures import figure
 from saltreach.assessment.files import read_results
 from saltreach.intake.sheets import NOTHING, Sheet, refuse_unknown
 from saltreach.intake.teams import read_needs, read_teams, read_windows
@@ -193,26 +194,35 @@ def compare(seconds):
 
     ways = {
         "greedy": lambda: (greedy_plan(problem), None),
-        "default (HiGHS, whole and parts)": default,
-        "HiGHS whole": whole,
-        "PyVRP": lambda: (pyvrp_plan(problem, seconds), None),
+        "default": default,
+        "whole": whole,
+        "peer": lambda: (pyvrp_plan(problem, seconds), None),
     }  # fmt: skip
     found = {}
     for name, way in ways.items():
         began = time.perf_counter()
         pairs, own = way()
         bound = max(bound, own or 0)
-        found[name] = (pairs, own, time.perf_counter() - began)
-    for name, (pairs, own, took) in found.items():
+        found[name] = (pairs, time.perf_counter() - began)
+
+    def said(name):
+        pairs, took = found[name]
         cost = cost_of(problem, pairs)
-        own_gap = "-" if own is None else f"{1 - own / cost.total_min:.1%}"
-        print(
-            f"{name:34s} cost {cost.total_min / 60:8.0f} h  gap {1 - bound / cost.total_min:6.1%} "
-            f"(own {own_gap:>5s})  overdue {cost.overdue_min / base.overdue_min:5.0%}  avoidable "
-            f"{(cost.overdue_min - forced) / (base.overdue_min - forced):5.0%}  travel "
-            f"{cost.travel_min / base.travel_min:5.0%}  trips {cost.trips}  rules broken "
-            f"{len(broken_rules(problem, pairs))}  {took:.1f} s"
+        gap = cost.total_min - bound
+        return (
+            f"{took:.1f} s, cost {cost.total_min / 60:.0f} h, gap to the bound "
+            f"{gap / cost.total_min:.1%} ({gap / (cost.total_min - forced):.1%} of what a plan can "
+            f"change), of the greedy plan's overdue risk "
+            f"{cost.overdue_min / base.overdue_min:.0%} (of what can be avoided "
+            f"{(cost.overdue_min - forced) / (base.overdue_min - forced):.0%}), of its travel "
+            f"{cost.travel_min / base.travel_min:.0%}, {cost.trips} trips, "
+            f"{len(broken_rules(problem, pairs))} rules broken"
         )
+
+    figure("plan / greedy", said("greedy"))
+    figure("plan / default", said("default"))
+    figure("plan / whole", said("whole"))
+    figure("plan / peer", said("peer"))
 
 
 def large(seconds):
@@ -232,14 +242,14 @@ def large(seconds):
     cost, greedy = made.cost, made.greedy
     total = time.perf_counter() - began
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
-    print(json.dumps({
-        "seconds": round(total, 1), "peak_gb": round(peak, 2), "visits": len(made.flat.visits),
-        "trips": cost.trips,
-        "travel_to_greedy": round(cost.travel_min / greedy.travel_min, 3),
-        "overdue_to_greedy": round(cost.overdue_min / max(greedy.overdue_min, 1), 3),
-        "overdue_days": cost.overdue_days, "greedy_overdue_days": greedy.overdue_days,
-        "rules_broken": len(broken_rules(problem, made.pairs)),
-    }, indent=1))  # fmt: skip
+    figure(
+        "plan / large",
+        f"{total:.0f} s, peak {peak:.1f} GB, of the greedy plan's overdue risk "
+        f"{cost.overdue_min / max(greedy.overdue_min, 1):.0%}, of its travel "
+        f"{cost.travel_min / greedy.travel_min:.0%}, {len(made.flat.visits)} visits, {cost.trips} "
+        f"trips, {cost.overdue_days} overdue days (greedy {greedy.overdue_days}), "
+        f"{len(broken_rules(problem, made.pairs))} rules broken",
+    )
 
 
 def main():

@@ -57,7 +57,7 @@ class Change:
     """One change of one module."""
 
     module: str
-    function: str  # dotted, empty at the top of a module
+    function: str  # or the name that is given a value, dotted; empty at the top of a module
     inside: tuple[str, int] | None  # outermost function whose code holds it, and its first line
     lines: range  # of the statement that holds it
     what: str
@@ -193,6 +193,9 @@ def changes(module: str, source: str | None = None) -> list[Change]:
                         outer = own, first
                 elif isinstance(node, ast.ClassDef):
                     own = f"{function}.{node.name}".strip(".")
+                elif isinstance(node, ast.Assign | ast.AnnAssign) and inside is None:
+                    targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+                    own = f"{function}.{ast.unparse(targets[0])}".strip(".")
                 walk(child, own, outer, lines)
 
     walk(tree, "", None, range(0))

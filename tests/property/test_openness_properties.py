@@ -5,17 +5,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from saltreach.layers.coast import Coast, block_spheres
-from saltreach.layers.layer import Origin
+from helpers.coasts import coast_of
 from saltreach.layers.openness import sea_fetch, sea_openness
-
-
-def coast_of(rings):
-    vertex = np.concatenate(rings)
-    start = np.r_[0, np.cumsum([len(r) for r in rings])].astype(np.int64)
-    centre, radius = block_spheres(vertex)
-    land = np.ones(len(rings), bool)
-    return Coast(vertex, start, land, centre, radius, True, 1.0, Origin("drawn", "shoreline"))
 
 
 def blob(lon, lat, radii_deg):
@@ -35,12 +26,12 @@ places = st.tuples(st.floats(-170, 170), st.floats(-75, 75))
 def test_land_in_front_never_opens_the_sea(at, shape, other, turn):
     lon, lat = at
     island = blob(lon, lat, shape)
-    alone = sea_openness([lon], [lat], coast_of([island]))[0]
+    alone = sea_openness([lon], [lat], coast_of(island))[0]
     assert 0 <= alone <= 1
     away = 0.2 + max(other) + 0.05
     beside = blob(lon + away * np.cos(turn) / np.cos(np.radians(lat)), lat + away * np.sin(turn),
                   other)  # fmt: skip
-    single, both = coast_of([island]), coast_of([island, beside])
+    single, both = coast_of(island), coast_of(island, beside)
     # The nearest shore must still be the first island's.
     assume(both.shore([lon], [lat]).distance_m[0] == single.shore([lon], [lat]).distance_m[0])
     # Half a cell of drawing may move the start by a cell: 1 % of room.
@@ -49,7 +40,7 @@ def test_land_in_front_never_opens_the_sea(at, shape, other, turn):
 
 @given(at=places, shape=shapes)
 def test_openness_is_the_mean_of_fetches_within_their_bounds(at, shape):
-    coast = coast_of([blob(*at, shape)])
+    coast = coast_of(blob(*at, shape))
     rays = sea_fetch([at[0]], [at[1]], coast)
     assert rays.fetch_m.min() >= 0
     assert rays.fetch_m.max() <= 20_000

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from saltreach.science.air import salt
 from saltreach.science.distributions import lognormal_quantile
 
-distances = st.one_of(st.floats(0, 1e3), st.floats(0, 3e6))
+distances = st.one_of(st.floats(0, 1e3), st.floats(1, 6.5).map(lambda power: 10.0**power))
+"""Near the shore, and even in the logarithm up to 3,000 km."""
 nan = st.just(np.nan)
 surroundings = st.fixed_dictionaries(
     {

@@ -37,10 +37,12 @@ def test_damper_months_are_wet_no_less(t, one, other):
     assert wetness.wet_share(t, dry) <= wetness.wet_share(t, damp) + 1e-12
 
 
-@given(temperatures, humidities)
-def test_unknown_stays_unknown(t, h):
+@given(temperatures, humidities, st.floats(1, 40))
+def test_unknown_stays_unknown(t, h, excess):
+    """The share of brine in the shade does not depend on the temperature, in the sun it does."""
+    assert np.isnan(wetness.wet_share(np.nan, h))
+    assert np.isnan(wetness.deliquescent_share(np.nan, h, metal_excess_c=excess))
     for function in (wetness.wet_share, wetness.deliquescent_share):
-        assert np.isnan(function(np.nan, h)) or function is wetness.deliquescent_share
         assert np.isnan(function(t, np.nan))
 
 

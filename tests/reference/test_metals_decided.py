@@ -40,15 +40,14 @@ def anchors(given):
     return anchors_of(rows).set_index("anchor_id")
 
 
+@pytest.mark.pinned("judgement", answers=59)
 def test_bands_are_those_on_record_and_mostly_those_expected(given, anchors):
     pinned = pd.read_csv(ANSWERS, dtype=str).set_index("anchor_id")["risk_band"]
     assert anchors["risk_band"].to_dict() == pinned.to_dict()
     rank = {band: i for i, band in enumerate(BANDS)}
     off = anchors["risk_band"].map(rank) - given["expected_risk_band"].map(rank)
-    assert (off == 0).mean() >= 0.7
-    assert (off.abs() <= 1).mean() >= 0.97
-    assert off.max() <= 2  # farther off only to the safe side, and never more than two
-    assert off.min() >= -1
+    # of 84; farther off than a step only to the safe side
+    assert off.value_counts().to_dict() == {0: 59, 1: 14, -1: 9, 2: 2}
 
 
 def test_a_better_metal_is_never_worse_and_where_salt_is_far_better(given, anchors):

@@ -33,16 +33,15 @@ def test_no_place_is_told_a_weaker_metal_than_expected_by_more_than_one_step(ans
     assert (verdict["class"] != "wrong").all()
 
 
+RIGHT = {
+    "metal": 40, "class": 44, "hazard": 33, "months": 32, "risk": 27, "sea cliff": 43, "action": 41,
+}  # fmt: skip
+"""Of 44. The rest differ by a step, but for those the page of limits calls wrong."""
+
+
 @pytest.mark.parametrize(
-    ("aspect", "least"),
-    [
-        ("metal", 0.8),
-        ("class", 0.9),
-        ("sea cliff", 0.95),
-        ("hazard", 0.5),
-        ("risk", 0.5),
-        ("months", 0.5),
-    ],
+    "aspect",
+    [pytest.param(k, marks=pytest.mark.pinned("judgement", answers=n)) for k, n in RIGHT.items()],
 )
-def test_most_are_right(answers, aspect, least):
-    assert (judged(answers)[aspect] == "right").mean() >= least
+def test_so_many_are_as_the_practitioner_said(answers, aspect):
+    assert (judged(answers)[aspect] == "right").sum() == RIGHT[aspect]

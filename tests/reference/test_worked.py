@@ -139,6 +139,13 @@ def test_hazard_of_a_wall_with_one_thing_changed(changed, mild, harsh):
     assert (float(found.mild), float(found.harsh)) == pytest.approx((mild, harsh), abs=1e-6)
 
 
+@pytest.mark.pinned("judgement")
+def test_a_hazard_is_at_most_1():
+    """Hot, salt without end, sulphate on limestone: the factors alone make 1.15 x 1.5 x 0.9."""
+    worst = {"warm_month_c": 45.0, "sun": 1.0, "carbonate_rock": 1.0, "sulphate": 1.0}
+    assert float(scc_hazard(1e6, 45.0, **KNOWN | worst).harsh) == 1.0
+
+
 CODES = {
     "OUTSIDE-STANDARD",
     "EN-1993-1-4",

@@ -6,8 +6,10 @@ The anchors are invented; the answers follow from the rule that each column docu
 """
 
 import json
+import tempfile
 import tomllib
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import geopandas as gpd
@@ -72,7 +74,7 @@ def answers(file):
 FILES = sorted(f.name for f in FOLDER.glob("*.toml") if f.name != CALM)
 
 
-def table_of(said, tmp_path):
+def table_of(said):
     """The anchors as they are after their own decisions."""
     size = len(said["anchor_id"]["anchors"])
     lines = {n: line["anchors"] for n, line in said.items() if isinstance(line, dict)
@@ -80,9 +82,10 @@ def table_of(said, tmp_path):
     # `anchors` is the count of a group too: that line has no list of anchors
     table = pd.DataFrame({n: v if isinstance(v, list) else [v] * size for n, v in lines.items()})
     if "survey" in said:
-        sheet = tmp_path / "survey.csv"
-        pd.DataFrame([said["survey"]]).to_csv(sheet, index=False)
-        surveyed, kept = survey_at(read_survey(sheet), table)
+        with tempfile.TemporaryDirectory() as folder:
+            sheet = Path(folder) / "survey.csv"
+            pd.DataFrame([said["survey"]]).to_csv(sheet, index=False)
+            surveyed, kept = survey_at(read_survey(sheet), table)
         assert not len(kept.rejected)
         found = rock_mass(table, surveyed)
         table = table.drop(columns=[n for n in found if n in table]).join(found)
@@ -93,10 +96,11 @@ def table_of(said, tmp_path):
 CASES = [pytest.param(f, marks=pytest.mark.pinned("worked", answers=answers(f))) for f in FILES]
 
 
-def grouped_as(file, tmp_path):
+@cache
+def grouped_as(file):
     """What the file says, and the three tables the tool makes of its anchors."""
     said = world(file)
-    table, curve = table_of(said, tmp_path)
+    table, curve = table_of(said)
     register = gpd.GeoDataFrame(
         table[["anchor_id", "crag", "sector"]],
         geometry=gpd.points_from_xy(np.linspace(-5.0, -5.001, len(table)), [43.4] * len(table)),
@@ -120,8 +124,8 @@ def same(column, got, want):
 
 
 @pytest.mark.parametrize("file", CASES)
-def test_every_column_of_every_sector_and_crag(file, tmp_path):
-    said, (_, sectors, crags) = grouped_as(file, tmp_path)
+def test_every_column_of_every_sector_and_crag(file):
+    said, (_, sectors, crags) = grouped_as(file)
     size = rows(said)
     wrong = []
     for table, frame in (("sectors", sectors), ("crags", crags)):
@@ -140,8 +144,8 @@ def test_every_column_of_every_sector_and_crag(file, tmp_path):
 
 
 @pytest.mark.parametrize("file", FILES)
-def test_each_anchor_has_the_place_of_its_sector_in_the_order(file, tmp_path):
-    said, (anchors, sectors, _) = grouped_as(file, tmp_path)
+def test_each_anchor_has_the_place_of_its_sector_in_the_order(file):
+    said, (anchors, sectors, _) = grouped_as(file)
     want = said["priority_rank"]
     ranks = expected(want, "sectors")
     by = dict(zip(zip(sectors["crag"], sectors["sector"], strict=True),

@@ -10,6 +10,7 @@ import pytest
 from saltreach.errors import OptionError
 from saltreach.intake.prices import Piece, Prices, read_prices
 from saltreach.planning.budget import curve, plans, ranked, shopping, used_up
+from saltreach.planning.highs import Answer, SolverError
 from saltreach.planning.offers import ALL, WORST, resin_ml
 from saltreach.planning.options import BudgetLimits
 from saltreach.vocabulary.words import BANDS
@@ -175,6 +176,13 @@ def test_a_piece_that_runs_out_is_named():
     assert used_up(frame, np.array([0, 1]), Prices(stock=(replace(piece, how_many=None),))) == []
 
 
+def test_a_piece_that_no_choice_needs_limits_nothing():
+    unused = Prices(stock=(Piece("bonded", "titanium", 12, 100, 30, how_many=0),))
+    money = BudgetLimits(budget=500.0)
+    without, beside = plans(table(1), money), plans(table(1), money, prices=unused)
+    assert {b: t.tolist() for b, t in without.items()} == {b: t.tolist() for b, t in beside.items()}
+
+
 @pytest.mark.parametrize("budget", [37.0, 210.0, 333.0, 500.0])
 def test_a_little_more_money_never_buys_less_than_a_little_less(budget):
     """Each asked for in a run of its own."""
@@ -232,6 +240,18 @@ def test_the_curve_rises_with_pure_risk_and_bounds_every_order():
     assert (sea["avoided_pct"] <= sea["avoided_pure_risk_pct"] + 1e-9).all()
     assert (sea["spent"] <= sea["budget"]).all()
     assert 300.0 in set(sea["budget"])
+
+
+@pytest.mark.parametrize(
+    ("taken", "proven", "says"), [(1.0, True, "overspent"), (0.0, False, "could not be proven")]
+)
+def test_what_a_solver_hands_back_is_checked(taken, proven, says, monkeypatch):
+    def mistaken(cost, upper, rows, **more):
+        return Answer(np.full(len(upper), taken), None, proven, nodes=0)
+
+    monkeypatch.setattr("saltreach.planning.budget.minimise", mistaken)
+    with pytest.raises(SolverError, match=says):
+        plans(table(0), BudgetLimits(budget=10.0))
 
 
 @pytest.mark.pinned("worked")

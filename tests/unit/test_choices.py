@@ -5,6 +5,8 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+import saltreach as sr
+from saltreach.assessment.result import Assessment, Flat
 from saltreach.errors import OptionError
 from saltreach.intake.prices import Piece, Prices
 from saltreach.planning.offers import ALL, SOME, WORST, choices
@@ -91,6 +93,16 @@ def test_of_a_stock_list_only_whole_pieces_that_suffice_and_are_there():
         "left out, because nothing should be placed there (move, close or remove): Alder / Hollow",
         "nothing in the stock list suffices at: Alder / Deep (at least titanium, 150 mm)",
     ]
+
+
+def test_what_runs_out_is_said_with_the_plan():
+    """Two of titanium: Sea, of the worse band, takes both, and Long waits for more."""
+    stock = tuple(replace(p, how_many=2) if p is TI_2 else p for p in STOCK)
+    flat = Flat(anchors(), SECTORS.assign(priority_rank=range(1, 8)), SECTORS, SECTORS.iloc[:0])
+    result = Assessment(flat, {"time": "2026-11-25T10:00:00+00:00", "policy": {"loosened": []}})
+    found = sr.priorities(result, 1e4, Prices(stock=stock, **COSTS))
+    said = found.figures["notes"][-1]
+    assert said.endswith("for more: bonded titanium grade 2, 12 x 100 mm (2 of 2 used)")
 
 
 @pytest.mark.pinned("worked", answers=2)

@@ -50,18 +50,19 @@ def test_what_is_said_beside_the_times(sheet):
 
 def test_an_expired_cartridge_is_refused_from_the_day_after(sheet):
     assert advice(sheet, 10, expires_on="2026-11-25")["expiry"] == "in date"
-    with pytest.raises(
-        OptionError,
-        match=r"expired \(2026-11-24, used on 2026-11-25\): do not use it",
-    ):
+    with pytest.raises(OptionError) as caught:
         advice(sheet, 10, expires_on="2026-11-24")
+    assert str(caught.value) == (
+        "the cartridge expired (2026-11-24, used on 2026-11-25): do not use it"
+    )
     assert advice(sheet, 10, expires_on="2026-11-24", on=dt.date(2026, 11, 24))["gel_min"] == 20.0
 
 
 @pytest.mark.parametrize("degrees", [float("nan"), float("inf"), -float("inf")])
 def test_a_temperature_that_is_none_is_refused(sheet, degrees):
-    with pytest.raises(OptionError, match=r"rock temperature .*: give degrees Celsius"):
+    with pytest.raises(OptionError) as caught:
         advice(sheet, degrees)
+    assert str(caught.value) == f"rock temperature {degrees}: give degrees Celsius"
 
 
 @pytest.mark.parametrize("degrees", [-0.1, 20.1])

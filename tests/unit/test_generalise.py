@@ -61,6 +61,8 @@ def test_a_cell_is_found_and_drawn_where_it_is():
     assert row.tolist() == [ROW] * 3
     assert column.tolist() == [COLUMN, 0, 0]
     width, height = 360 / COLUMNS, 1 / ROWS
+    bare = grid.boxes(np.array([ROW]), np.array([COLUMN]), np.array([0]))
+    assert bare[0, :2] == pytest.approx([-180 + COLUMN * width, ROW * height], abs=1e-9)
     for level, side in ((0, 1), (1, 2), (2, 4)):
         for ring in (0, 1):
             box = grid.boxes(np.array([ROW]), np.array([COLUMN]), np.array([level]), ring=ring)
@@ -88,6 +90,8 @@ def test_six_in_a_cell_stay_in_it_and_fewer_share_a_larger_square():
     assert in_cells(both.shapes[0]) == [59_999, 19_019, 60_005, 19_025]
     # more than the lowest range of counts stands in a cell drawn alone
     assert count_range(5)[1] < 6
+    # drawn around the middle of the longitudes
+    assert both.centre_lon == pytest.approx(-180 + 60_002 * 360 / COLUMNS)
     # one anchor alone: the same square
     assert in_cells(areas((COLUMN, ROW, 1)).shapes[0]) == [59_999, 19_019, 60_005, 19_025]
 

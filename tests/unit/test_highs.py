@@ -1,11 +1,13 @@
 """One call of the solver: what it hands back is the optimum that it claims."""
 
 from math import inf
+from types import SimpleNamespace
 
+import highspy
 import numpy as np
 import pytest
 
-from saltreach.planning.highs import minimise
+from saltreach.planning.highs import SolverError, minimise
 
 
 @pytest.mark.pinned("worked")
@@ -36,3 +38,26 @@ def test_a_start_is_not_handed_back_in_place_of_the_optimum():
                for g in set(group[second]))  # fmt: skip
     assert worth[second] @ found.values.round()[second] == best == 241_089
     assert -found.bound == best
+
+
+def test_a_row_of_a_variable_that_is_not_there_is_refused():
+    with pytest.raises(SolverError, match="refused the model"):
+        minimise({0: 1}, [1], [([(5, 1)], -inf, 1)])
+
+
+@pytest.mark.parametrize("start", [None, {0: 1}])
+def test_values_that_miss_their_objective_are_not_handed_back(start, monkeypatch):
+    """At most one of two: taking the second alone costs least, -2. The solver is made to say -1."""
+    cost, rows = {0: -1, 1: -2}, [([(0, 1), (1, 1)], -inf, 1)]
+    assert minimise(cost, [1, 1], rows, start=start).values.round().tolist() == [0, 1]
+    told = highspy.Highs.getInfo
+
+    def mistaken(solver):
+        true = told(solver)
+        return SimpleNamespace(
+            primal_solution_status=true.primal_solution_status, objective_function_value=-1.0
+        )
+
+    monkeypatch.setattr(highspy.Highs, "getInfo", mistaken)
+    with pytest.raises(SolverError, match="miss its objective"):
+        minimise(cost, [1, 1], rows, start=start)

@@ -44,10 +44,11 @@ def test_the_margin_is_half_a_degree_or_three_fifths_of_the_region(box):
     # 4 degrees tall, 58 to 62: 2.4, and 2.4 / cos 60 = 4.8 of longitude
     assert box((10.0, 58.0), (10.0, 62.0)) == pytest.approx((5.2, 55.6, 14.8, 64.4))
     # across the antimeridian: 4 degrees the short way
-    assert box((178.0, 0.0), (-178.0, 0.0)) == pytest.approx((175.6, -2.4, 184.4, 2.4))
-    # exactly half the world is taken as it is: 0.6 x 180 = 108, at most 60 of longitude, and no
+    assert box((178.0, 0.0), (-178.0, 0.0)) == pytest.approx((-184.4, -2.4, -175.6, 2.4))
+    # 200 degrees wide, but nowhere narrower: 0.6 x 200 = 120, at most 60 of longitude, and no
     # farther than the poles
-    assert box((-90.0, 0.0), (90.0, 0.0)) == pytest.approx((-150.0, -90.0, 150.0, 90.0))
+    wide = box((-100.0, 0.0), (0.0, 0.0), (100.0, 0.0))
+    assert wide == pytest.approx((-160.0, -90.0, 160.0, 90.0))
     # near the pole a degree of longitude counts as at most ten of latitude
     assert box((0.0, 89.0)) == pytest.approx((-5.0, 88.5, 5.0, 89.5))
     assert box((0.0, -89.8)) == pytest.approx((-5.0, -90.0, 5.0, -89.3))

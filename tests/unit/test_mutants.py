@@ -29,8 +29,8 @@ def risk(p: float, floor: str = "low") -> str:
 '''
 
 MADE = {
-    "x:top: 0.5 -> 0.6": "LIMIT = 0.6",
-    "x:top: 'severe' -> 'low'": "BAND = 'low'",
+    "x:LIMIT: 0.5 -> 0.6": "LIMIT = 0.6",
+    "x:BAND: 'severe' -> 'low'": "BAND = 'low'",
     "x:risk: 'low' -> 'moderate'": "floor: str='moderate'",
     "x:risk: p < LIMIT and (not done(p)): and -> or": "if p < LIMIT or not done(p):",
     "x:risk: p < LIMIT: < -> <=": "if p <= LIMIT and",
@@ -57,7 +57,7 @@ def test_a_change_knows_the_function_to_put_it_into_and_the_lines_that_run_it():
     assert found["x:risk: 2 -> 3"].inside == ("risk", 7)
     assert list(found["x:risk: 2 -> 3"].lines) == [12]
     assert found["x:risk: 'low' -> 'moderate'"].inside is None  # a default is made by the import
-    assert found["x:top: 0.5 -> 0.6"].inside is None
+    assert found["x:LIMIT: 0.5 -> 0.6"].inside is None
 
 
 def test_every_listed_change_without_effect_is_one_that_is_made():

@@ -3,21 +3,9 @@
 import numpy as np
 import pytest
 
-from saltreach.layers.coast import Coast, block_spheres, load_coast
-from saltreach.layers.layer import Origin
+from helpers.coasts import METRES_PER_DEGREE, box, coast_of
+from saltreach.layers.coast import load_coast
 from saltreach.layers.openness import sea_fetch, sea_openness
-
-METRES_PER_DEGREE = 111_319.49  # WGS 84 equator: 2 pi a / 360
-
-
-def coast_of(*rings, sided=True, land=None):
-    """Rings of lon/lat, land to the left of the drawing direction."""
-    rings = [np.asarray(r, float) for r in rings]
-    vertex = np.concatenate(rings)
-    start = np.r_[0, np.cumsum([len(r) for r in rings])].astype(np.int64)
-    centre, radius = block_spheres(vertex)
-    land = np.ones(len(rings), bool) if land is None else np.asarray(land)
-    return Coast(vertex, start, land, centre, radius, sided, 1.0, Origin("drawn", "shoreline"))
 
 
 def circle(lon, lat, radius_m, count=720, clockwise=False):
@@ -28,10 +16,6 @@ def circle(lon, lat, radius_m, count=720, clockwise=False):
     )
     ring[-1] = ring[0]
     return ring
-
-
-def box(west, south, east, north):
-    return np.array([[west, south], [east, south], [east, north], [west, north], [west, south]])
 
 
 def wrapped(ring):

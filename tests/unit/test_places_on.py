@@ -80,6 +80,8 @@ def test_each_area_tells_the_worst_and_the_soonest_of_its_sectors(region):
     assert found.anchors == (21, 50)  # 7 + 23 + 5 = 35
     assert (found.overdue, found.overdue_planned) == (1, True)
     assert found.coarseness_m == COARSENESS_M == 250.0
+    assert found.table.crs == "EPSG:4326"
+    assert found.centre_lon == pytest.approx(-4.9, abs=0.01)
 
 
 def test_crags_whose_areas_touch_are_one_place_with_the_earliest_visit(region):
@@ -114,6 +116,14 @@ def test_an_overdue_place_is_planned_for_from_the_month_of_the_assessment_on(
     assert (found.overdue, found.overdue_planned) == (1, planned)
     none = places_on(region, land("Alder", visits=visits if "Alder" in visits else {}))
     assert (none.overdue, none.overdue_planned) == (0, False)
+
+
+def test_of_two_overdue_places_both_must_be_planned_for(region):
+    region.flat.sectors.loc[region.flat.sectors["crag"] == "Cedar", "overdue"] = "yes"
+    for visits, planned in (({"Birch": "2026-08"}, False),
+                            ({"Birch": "2026-08", "Cedar": "2026-09"}, True)):  # fmt: skip
+        found = places_on(region, land(visits=visits))
+        assert (found.overdue, found.overdue_planned) == (2, planned)
 
 
 def test_only_what_lies_on_the_land_counts(region):

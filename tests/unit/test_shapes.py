@@ -6,7 +6,7 @@ import pytest
 import shapely
 from pyproj import Geod
 
-from saltreach.assessment.shapes import centre_lon_deg, sector_shapes
+from saltreach.assessment.shapes import centre_lon_deg, sector_shapes, unwrapped_lon
 from saltreach.errors import LayerError, RegisterError
 from saltreach.outputs.window import label_points, map_window, window_coast
 
@@ -103,8 +103,12 @@ def test_empty_and_unusable_anchors():
         sector_shapes(points([("a", "b", 0, 0)]).set_crs(None, allow_override=True))
     frame = points([("a", "b", 0, 0), ("a", "b", 1, 1)])
     frame.geometry = [None, shapely.Point(1, 1)]
-    with pytest.raises(RegisterError, match="1 rows have no position"):
+    with pytest.raises(RegisterError) as caught:
         sector_shapes(frame)
+    assert str(caught.value) == (
+        "anchors: 1 rows have no position, the first at index 0; give lon and lat or leave the "
+        "rows out"
+    )
 
 
 def test_other_coordinate_systems_are_understood():
@@ -160,3 +164,63 @@ def test_shorelines_nothing_and_no_crs():
     assert window_coast(line.iloc[:0], (-1, -1, 1, 1)) == ("none", [])
     with pytest.raises(LayerError, match="coordinate system"):
         window_coast(line.set_crs(None, allow_override=True), (-1, -1, 1, 1))
+
+
+BAY = [(0, 0), (1000, 0), (1000, 150), (150, 150), (150, 1000), (0, 1000), (500, 60), (60, 500)]
+"""Anchors along an L, metres east and north: the hull must follow the bay, not bridge it."""
+FEW = [(440, 910), (230, 480), (360, 690), (850, 50), (180, 330), (90, 920), (600, 550),
+       (860, 850), (590, 600)]  # fmt: skip
+"""Anchors whose hull is another at a ratio of 0.45 or 0.55."""
+
+
+@pytest.mark.parametrize("buffer_m", [60.0, 120.0])
+@pytest.mark.parametrize("xy", [[(0, 0), (1000, 0)], BAY, FEW])
+@pytest.mark.pinned("peer")
+def test_the_shape_is_a_concave_hull_widened_by_the_buffer(xy, buffer_m):
+    """Against shapely in UTM (zone 30, scale 0.9996 at its middle): concave hull of ratio 0.5,
+    our own choice, and a true round buffer."""
+    east, north = np.array(xy, float).T
+    plane = gpd.GeoSeries(gpd.points_from_xy(500_000 + east, 4_800_000 + north), crs="EPSG:32630")
+    frame = gpd.GeoDataFrame({"crag": "a", "sector": "b"}, index=plane.index, geometry=plane)
+    shape = sector_shapes(frame, buffer_m=buffer_m).to_crs("EPSG:32630").geometry.iloc[0]
+    hull = shapely.concave_hull(shapely.MultiPoint(plane.values), ratio=0.5)
+    want = shapely.buffer(hull, buffer_m, quad_segs=64)
+    assert shapely.area(shapely.symmetric_difference(shape, want)) < 0.03 * shapely.area(want)
+    convex = shapely.buffer(shapely.convex_hull(hull), buffer_m)
+    if xy is BAY:  # the check can fail: the convex hull is another shape
+        apart = shapely.area(shapely.symmetric_difference(convex, want))
+        assert apart > 0.1 * shapely.area(want)
+
+
+@pytest.mark.pinned("judgement")
+def test_the_edge_is_60_metres_from_the_anchors_unless_asked():
+    shape = sector_shapes(points([("a", "b", -5.0, 43.4)])).geometry.iloc[0]
+    assert rim_distances_m(shape, -5.0, 43.4).max() == pytest.approx(60.0, abs=0.5)
+
+
+@pytest.mark.pinned("worked", answers=8)
+def test_longitudes_lie_within_half_a_turn_of_the_centre():
+    found = unwrapped_lon(np.array([179.0, -179.0, 180.0, -180.0, 541.0]), 0.0)
+    assert found.tolist() == [179.0, -179.0, -180.0, -180.0, -179.0]
+    assert unwrapped_lon(np.array([-170.0, 9.0, 11.0]), 190.0).tolist() == [190.0, 369.0, 11.0]
+
+
+def test_sectors_of_one_name_in_two_crags_are_two():
+    frame = points([("b", "x", -5.0, 43.4), ("a", "x", -5.2, 43.4), ("a", "x", -5.2001, 43.4)])
+    shapes = sector_shapes(frame)
+    assert shapes[["crag", "sector"]].to_numpy().tolist() == [["a", "x"], ["b", "x"]]
+    assert shapes.geometry.iloc[0].bounds[0] < -5.19 < -5.01 < shapes.geometry.iloc[1].bounds[0]
+
+
+@pytest.mark.parametrize("east", [-0.0005, 0.0, 0.0005])
+def test_a_shape_across_180_holds_its_anchors_on_both_sides(east):
+    """Whether its middle lies west of the antimeridian, on it or east of it."""
+    west, other = 179.999 + east, -179.999 + east
+    frame = points([("a", "b", west, 10.0), ("a", "b", other, 10.0)])
+    shape = sector_shapes(frame).geometry.iloc[0]
+    assert (shape.bounds[0], shape.bounds[2]) == (-180.0, 180.0)
+    for lon in (west, other, 179.99999, -179.99999):
+        assert shape.contains(shapely.Point(lon, 10.0))
+    # 223 m apart at this latitude less the cut: the area of the whole is that of a shape elsewhere
+    away = points([("a", "b", 19.999, 10.0), ("a", "b", 20.001, 10.0)])
+    assert shape.area == pytest.approx(sector_shapes(away).geometry.iloc[0].area, rel=0.01)

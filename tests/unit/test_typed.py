@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from saltreach.assessment.result import Assessment, Flat
-from saltreach.assessment.typed import typed
+from saltreach.assessment.typed import curves_of, typed
 from saltreach.vocabulary.columns import columns_of
 
 SECTORS = {
@@ -56,6 +56,7 @@ def test_days_words_and_counts_have_real_types(result):
     assert (sectors["risk_band"] > "raised").tolist() == [True, False]
     assert sectors["crc"].cat.categories.tolist() == ["I", "II", "III", "IV", "V"]
     assert sectors["inspection_interval_months"].tolist() == [12, pd.NA]
+    assert sectors["rain_mm_y"].dtype == float
     assert sectors["mine"].tolist() == ["x", "y"]
     assert sectors.crs == "EPSG:4326"
     assert isinstance(sectors, gpd.GeoDataFrame)
@@ -92,6 +93,11 @@ def test_a_date_that_stops_at_the_year_is_not_made_a_day(result):
 def test_curves_are_numbers_by_year(result):
     assert result.curves.loc[("Alder", "North")].tolist() == [0.01, 0.02]
     assert len(result.curves) == 1
+    assert result.curves.columns.name == "year"
+    assert result.curves.columns.tolist() == [0, 1]
+    none = curves_of(pd.DataFrame({"crag": ["A"], "sector": ["B"], "failure_curve": [""]}))
+    assert len(none) == 0
+    assert none.index.names == ["crag", "sector"]
 
 
 def test_the_flat_tables_stay_as_they_are(result):

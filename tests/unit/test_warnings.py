@@ -87,6 +87,7 @@ CASES = [
     ({"material": "304", "hanger_material": "304"}, [BELOW]),
     ({"material": "304", "hanger_material": "304", "crc": "II"}, []),
     ({"crc": "IV"}, [BELOW]),
+    ({"material": "430", "hanger_material": "430", "crc": "II"}, [BELOW]),  # of class I
     # a grade of class IV (EN 1993-1-4 Table A.3); its hanger has none
     ({"crc": "IV", "grade": "1.4439", "hanger_material": "unknown"}, []),
     ({"crc": "IV", "grade": "1.4439"}, [BELOW]),

@@ -37,11 +37,13 @@ TAP_PRIOR = (0.70, 0.15, 0.12, 0.03)
 MOST_ANCHORS = 5_000
 """More anchors than this are sampled evenly along the register; counts are scaled up."""
 FAR_M = 20_000.0
-"""Farther from the sea than this no shoreline error moves a class."""
-NODES = 3
+"""Farther from the sea than this no shoreline error moves a class: twice the standard's
+last limit (10 km, EN 1993-1-4 Table A.1); judgement."""
 WASHING_PRIOR = 1.0
 """Washed and unwashed count as this many anchors each beside a crag's own counts: judgement."""
 DATE_QUANTILES = (0.15, 0.5, 0.85)
+"""Dates that an undated anchor may turn out to have, of the register's own: judgement."""
+NODES = len(DATE_QUANTILES)
 
 COLUMNS = [name for name in columns_of("find_out") if name != "caution"]
 DECISIONS = ["rank", "months"]

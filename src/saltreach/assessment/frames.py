@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
 from saltreach.vocabulary.columns import ANCHORS_BY_NAME
@@ -32,14 +31,10 @@ def anchor_frame(table: pd.DataFrame, register: gpd.GeoDataFrame) -> gpd.GeoData
 
     names = list(ANCHORS_BY_NAME)
     extra = [c for c in register.columns if c not in names and c != register.geometry.name]
-    empty = {"number": np.nan, "integer": pd.NA}
     kinds = {c.name: c.kind for c in ANCHORS_BY_NAME.values()}
     columns = {}
     for name in [*names, *extra]:
-        if name in table:
-            column = table[name]
-        else:
-            column = pd.Series(empty.get(kinds[name], ""), index=table.index)
+        column = table[name] if name in table else pd.Series("", index=table.index)
         columns[name] = _typed(column, kinds.get(name))
     return gpd.GeoDataFrame(columns, geometry=register.geometry, crs=register.crs)
 

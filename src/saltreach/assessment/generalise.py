@@ -29,13 +29,14 @@ from saltreach.errors import OptionError, RegisterError
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-COARSENESS_M = 250.0
 COARSENESS_RANGE_M = (100.0, 10_000.0)
+"""Sides of the grid that may be asked for: own choice."""
 FEWEST_TOGETHER = 6
 """Own choice: more than the lowest range of counts, so `1 to 5` never stands in a single cell."""
 LEVELS = 3
 """Sides in use: one, two and four times the coarseness."""
 COUNT_RANGES = ((1, 5), (6, 20), (21, 50), (51, 100), (101, 200), (201, 500), (501, None))
+"""Ranges that stand for a number of anchors: own choice."""
 
 # Shortest lengths of a degree on WGS 84: of latitude at the equator, of longitude there times
 # cos(latitude). Cells are at least as large as asked for, everywhere.
@@ -73,7 +74,7 @@ class Grid:
         # The narrow edge, and a row and a half beyond it for the ring.
         edge = np.maximum(np.abs(degree), np.abs(degree + 1)) + 1.5 / self.rows_per_degree
         around_m = 360.0 * _LON_DEGREE_M * np.cos(np.radians(np.minimum(edge, _POLAR_LIMIT_DEG)))
-        return np.maximum(around_m / (_SLACK * self.side_m), 4).astype(int) // 4 * 4
+        return (around_m / (_SLACK * self.side_m)).astype(int) // 4 * 4
 
     def cell_of(self, lon: np.ndarray, lat: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Row and column of each position.

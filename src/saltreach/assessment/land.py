@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from saltreach.assessment.shapes import centre_lon_deg, unwrapped_lon
+
 if TYPE_CHECKING:
     import geopandas as gpd
 
@@ -82,10 +84,10 @@ def land_around(result: Assessment) -> gpd.GeoDataFrame:
     places = result.flat.anchors.geometry
     if not len(places):
         return gpd.GeoDataFrame(geometry=gpd.GeoSeries([], crs=4326))
-    west, south, east, north = places.total_bounds
-    if east - west > 180:  # a region across the antimeridian is narrower the other way round
-        lon = np.where(places.x < 0, places.x + 360, places.x)
-        west, east = lon.min(), lon.max()
+    _, south, _, north = places.total_bounds
+    lon = places.x.to_numpy()
+    lon = unwrapped_lon(lon, centre_lon_deg(lon))  # the narrow way round, across 180 where it is
+    west, east = lon.min(), lon.max()
     margin = max(0.5, 0.6 * (east - west), 0.6 * (north - south))
     margin_lon = min(margin / max(np.cos(np.radians((south + north) / 2)), 0.1), 60)
     return land_in(

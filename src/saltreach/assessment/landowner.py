@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from saltreach.intake.holding import Holding
 
 COARSENESS_M = 250.0
-"""Side of the grid that hides positions unless another is asked for."""
+"""Side of the grid that hides positions unless another is asked for; judgement."""
 
 
 @dataclass(frozen=True)

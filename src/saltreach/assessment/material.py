@@ -53,8 +53,10 @@ RESISTANT = PLACEABLE[-1]
 """What is advised where no rule of ours reaches."""
 
 SULPHATE_REACH_M = 10_000.0
+"""Sulphate seepage this near the sea has the floor `sulphate_coast`; judgement."""
 WARM_BRINE_C = 15.0
-"""Annual mean above which a magnesium brine is as bad as its floor; colder ones crack less."""
+"""Annual mean above which a magnesium brine is as bad as its floor; colder ones crack less;
+judgement."""
 HAZARD_FLOORS: tuple[tuple[str, float, str], ...] = (
     ("warm_brine_dry", 0.45, "Shore of a magnesium brine, not washed: its salt stays wet in dry "
      "air (no measured rates exist)."),

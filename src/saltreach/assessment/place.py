@@ -22,7 +22,7 @@ CLIFF_HEIGHT_REACH_M = 1000.0
 """An anchor no higher than this above the sea is on a sea cliff even where the layer draws the
 shore this far away: four standard deviations of the embedded shoreline."""
 STEEP_DEG = 60.0
-"""A face this steep near the sea is a cliff."""
+"""A face this steep near the sea is a cliff; judgement."""
 
 SALTIEST_SEA_G_KG = 45.0
 """Water saltier than this is a salt lake, whatever it is called: the northern Red Sea has 41."""
@@ -30,7 +30,7 @@ LAKE_SHARE = 0.5
 """Salt thrown up by a salt lake over that of a sea at the same distance: small waves, no
 measurements; saturated brine counts no more than sea water."""
 MAGNESIUM_REACH_M = 2000.0
-"""Shore of a magnesium brine: its salt stays wet near 33 % humidity, so dry air is no help."""
+"""This near a magnesium brine salt stays wet at 33 % humidity: dry air is no help; judgement."""
 SO2_TABLE_END_UG_M3 = stainless.F2_SO2[-1][0]
 
 

@@ -51,6 +51,7 @@ from saltreach.vocabulary.words import ADVICE, DO_NOT_PLACE, UNKNOWN
 
 STRENGTH_STEP_LN, SIGMA_STEP, SPACING_STEP_LN, GSI_STEP = 0.03, 0.02, 0.05, 2.0
 NEAR_STEP_MM, FAR_STEP_MM, FAR_MM = 10.0, 50.0, 200.0
+"""Steps to which what is known of a place is rounded, so that like places are computed once."""
 CRACK_FAR_MM, EDGE_FAR_MM = 500.0, 1000.0
 """Farther than these a crack or an edge takes nothing from an anchor of 300 mm, the longest."""
 
@@ -60,15 +61,15 @@ TRADE_SIZES_MM = {
 }
 """Usual diameters and embedments (common practice, no source), beside the register's own."""
 SIZE_QUANTILE = 0.25
-"""An unknown size counts as the lower quartile of these."""
+"""An unknown size counts as the lower quartile of these; judgement."""
 ROCK_PRIOR_MPA, ROCK_PRIOR_SIGMA_LN, ROCK_PRIOR_WEIGHT = 60.0, 0.9, 5.0
 """Rock nobody named: strength of climbed rock at large, worth so many known anchors; judgement."""
 KIND_PRIOR_WEIGHT = 5.0
-"""The trade's shares of the kinds count as this many known anchors."""
+"""The trade's shares of the kinds count as this many known anchors; judgement."""
 USUAL_VISITS, USUAL_AGE_Y = 100.0, 20.0
 """Use of a mechanical anchor where visits or date are not known; judgement."""
 CYCLE_STEPS = (0.0, 300.0, 1000.0, 3000.0, 10_000.0, 30_000.0, 100_000.0)
-"""Loads borne are rounded up to one of these."""
+"""Loads borne are rounded up to one of these; judgement."""
 AXIAL_SHARE, ROOF_SHARE = 0.6, 1.0
 AXIAL_SHARE_UNKNOWN = 0.8
 WALL_DEG, ROOF_DEG = 100.0, 130.0

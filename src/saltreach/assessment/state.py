@@ -26,13 +26,12 @@ from saltreach.science.time.failure import (
 )
 from saltreach.science.time.reliability import (
     MODEL,
-    ZINC_UM,
     material_weights,
     rock_failure_probability,
     rust_life_y,
 )
 from saltreach.science.time.updating import CONDITION_SHARES, batch_factor
-from saltreach.vocabulary.metals import FAMILIES, MATERIAL_NAMES
+from saltreach.vocabulary.metals import FAMILIES, MATERIAL_NAMES, ZINC_UM
 from saltreach.vocabulary.words import UNKNOWN
 
 METAL_PRIOR: dict[str, float] = {
@@ -43,14 +42,18 @@ METAL_PRIOR_WEIGHT = 10.0
 """The trade's shares of the metals, and its ages, count as this many anchors beside the register's:
 new titanium elsewhere says little of an old anchor that nobody wrote down. Judgement."""
 CONDITION_PRIOR_WEIGHT = 20.0
-"""The trade's shares of the conditions count as at least this many anchors."""
+"""The trade's shares of the conditions count as at least this many anchors; judgement."""
 REGION_WEIGHT = 5.0
-"""The region's shares of the metals count as this many anchors beside a crag's own counts."""
+"""The region's shares of the metals count as this many anchors beside a crag's own counts;
+judgement."""
 AGE_PRIOR_Y = (5.0, 12.0, 20.0, 28.0, 35.0)
 """Ages of undated anchors in the trade: judgement."""
 AGE_QUANTILES = (0.1, 0.3, 0.5, 0.7, 0.9)
+"""Of the ages that the register knows, for those that it does not; judgement."""
 FAILED = 4
+"""Condition of an anchor that failed."""
 WORST_FIFTH = 0.8
+"""The curve of a sector is that of its worst fifth; judgement."""
 SECTION_LEFT = 0.8
 """Coated steel is at the end of its life at this share of its section; judgement."""
 OLDEST_Y = 35.0

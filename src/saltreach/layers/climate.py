@@ -303,7 +303,7 @@ def _notes(
     humidity: np.ndarray,
 ) -> np.ndarray:
     """What a reader must know of each row; parts are joined by a semicolon."""
-    placed = np.isfinite(lon) & np.isfinite(lat) & (np.abs(lat) <= 90)
+    placed = np.isfinite(lon) & np.isfinite(lat)
     yearly = humidity.mean(axis=1)
     remarks = (
         (~placed, "position unknown"),

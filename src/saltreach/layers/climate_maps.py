@@ -51,7 +51,6 @@ class GlobalGrid:
         around = round(360 / self.lon_step_deg)
         x = np.where(known, (lon - self.lon_first_deg) / self.lon_step_deg, 0.0) % around
         y = np.where(known, (lat - self.lat_first_deg) / self.lat_step_deg, 0.0)
-        y = np.clip(y, 0, self.values.shape[0] - 1)
         west = np.minimum(x.astype(int), around - 1)
         upper = np.minimum(y.astype(int), self.values.shape[0] - 2)
         east, right, down = (west + 1) % around, x - west, y - upper

@@ -8,7 +8,7 @@ Any other line or polygon file serves instead (`read_coast_file`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -40,12 +40,14 @@ Median disagreement with an OpenStreetMap-derived coast, 144 to 192 m over six s
 0.6745 as for a normal error. The tail is heavier than normal (90th percentile 1.0 to 1.7 km:
 estuaries, deltas, lagoons)."""
 FILE_SD_M = 50.0
-"""Assumed for a coast file of the user's unless they say otherwise, m."""
+"""Assumed for a coast file of the user's unless they say otherwise, m; judgement."""
 ODD_CLIFF_M = 2000.0
-"""Said to be a sea cliff farther from the sea than this, a place is worth a second look."""
+"""Said to be a sea cliff farther from the sea than this, a place is worth a second look;
+judgement."""
 GIVEN_DISTANCE_SD_M = 10.0
 GIVEN_DISTANCE_SD_SHARE = 0.05
-"""A distance that the register gives is taken as known to 10 m or 5 %, whichever is more."""
+"""A distance that the register gives is taken as known to 10 m or 5 %, whichever is more;
+judgement."""
 _CELL_M = 20_000.0  # points closer than this are served by one look-up of blocks
 
 
@@ -242,7 +244,7 @@ def _blocks_needed(coast: Coast, points: Floats) -> Ints:
     # Any vertex is on the shore, so the nearest block's own vertex bounds the distance above.
     sample = ecef_m(*coast.vertex_deg[::BLOCK].T)
     bound = cKDTree(sample).query(cells, workers=-1)[0] + 2 * cell_radius
-    needed: list[Ints] = [np.empty(0, np.int64)]
+    needed: list[Ints] = []
     limits = (0.0, 1e4, 3e4, 1e5, 4e5, np.inf)
     for low, high in zip(limits[:-1], limits[1:], strict=True):
         members = np.flatnonzero((coast.block_radius_m > low) & (coast.block_radius_m <= high))
@@ -269,12 +271,10 @@ def _lines_touching(coast: Coast, west: float, south: float, east: float, north:
 
 def open_coast(options: Options) -> Coast:
     """The shoreline the options ask for."""
+    if options.coast_file is None:
+        return load_coast()
     sd = options.coast_sd_m
-    if options.coast_file is not None:
-        return read_coast_file(
-            Path(options.coast_file), position_sd_m=FILE_SD_M if sd is None else sd
-        )
-    return load_coast() if sd is None else replace(load_coast(), position_sd_m=sd)
+    return read_coast_file(Path(options.coast_file), position_sd_m=FILE_SD_M if sd is None else sd)
 
 
 def _sample(coast: Coast, places: pd.DataFrame) -> dict[str, Any]:

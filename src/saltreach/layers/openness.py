@@ -26,8 +26,10 @@ from saltreach.layers.geodesy import ecef_m, lonlat_deg
 from saltreach.layers.layer import Layer, Value, lonlat
 
 FETCH_M = 20_000.0
+"""Sea that a ray may cross at most: openness is the mean share of it; judgement."""
 DIRECTIONS = 36
 CELL_M = 125.0
+"""Rays at a place, and their steps."""
 LAND_TOLERANCE_M = 500.0
 """Land a ray may cross in all, m: twice the embedded shoreline's standard deviation."""
 _TILE_M = 80_000.0
@@ -247,12 +249,8 @@ def _count_crossings(count: NDArray[np.int8], a: Floats, b: Floats, upward: int)
     share = (row - a[piece, 1]) / (b[piece, 1] - a[piece, 1])
     column = np.ceil(a[piece, 0] + share * (b[piece, 0] - a[piece, 0])).astype(np.int64)
     sign = np.where(high > low, upward, -upward)[piece].astype(np.int8)
-    if single:  # what lies before the first cell is part of its unknown state
-        keep = (column > 0) & (column < columns)
-        np.add.at(count, column[keep], sign[keep])
-        return
-    keep = (column > 0) & (column < columns)
-    np.add.at(count, (row[keep], column[keep]), sign[keep])
+    keep = (column > 0) & (column < columns)  # before the first cell: part of its unknown state
+    np.add.at(count, column[keep] if single else (row[keep], column[keep]), sign[keep])
 
 
 def _start_cells(land: NDArray[np.bool_], cell: Ints) -> Ints:

@@ -7,11 +7,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from saltreach.layers.layer import Layer, Value, lonlat
 
-# Rough outlines of our own, drawn inside the sea's limits so that a doubtful place counts as
-# the harsher coast. The Baltic is taken from Bornholm eastwards.
 _BALTIC = ((14.0, 53.4), (24.5, 53.9), (30.6, 59.4), (30.6, 60.8), (26.0, 66.1), (21.0, 66.1),
            (16.5, 61.5), (16.2, 57.0), (14.0, 55.3))  # fmt: skip
 _GERMAN_BIGHT = ((6.9, 53.2), (9.2, 53.3), (9.2, 54.9), (8.0, 55.05), (6.6, 53.8))
+"""Rough outlines of our own, drawn inside the sea's limits so that a doubtful place counts as the
+harsher coast. The Baltic is taken from Bornholm eastwards."""
 
 
 def is_mild_sea(lon: ArrayLike, lat: ArrayLike) -> NDArray[np.bool_]:

@@ -15,10 +15,13 @@ FULL_SHELTER_DEG = 15.0
 """Rise towards the sea that counts as wholly hidden: a ridge seen from about four times its
 height behind it. Our own judgement, no source."""
 REACH_M = 20_000.0
-"""Farther from the sea the surf part of the salt is gone, and terrain is not looked at."""
+"""Farther from the sea the surf part of the salt is gone, and terrain is not looked at;
+judgement."""
 STEPS = 24
+"""Heights that are read on the way to the sea."""
 NEAREST_M = 30.0
-"""Nearer to the place than this the raster shows the place's own cell, not terrain before it."""
+"""Nearer to the place than this the raster shows the place's own cell, not terrain before it;
+judgement."""
 
 Floats = NDArray[np.float64]
 

@@ -31,7 +31,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FLAT_DEG = 1.0
-"""Below this slope the aspect of a height raster is noise, and is left unknown."""
+"""Below this slope the aspect of a height raster is noise, and is left unknown; judgement."""
 AZIMUTH_TOLERANCE_DEG = 45.0
 SLOPE_TOLERANCE_DEG = 20.0
 SLOPE_WITH_ASPECT_DEG = 15.0
@@ -93,11 +93,9 @@ def read_terrain(
         slope, aspect = _slope_aspect(raster, row, column, across, down)
     known = np.isfinite(elevation)
     notes = np.full(len(lon), "", object)
-    notes[known & nearest] = NEAREST
-    notes[known & np.isnan(slope)] += np.where(nearest, " " + NO_SLOPE, NO_SLOPE)[
-        known & np.isnan(slope)
-    ]
-    notes[slope < FLAT_DEG] += np.where(nearest, " " + FLAT, FLAT)[slope < FLAT_DEG]
+    notes[known & np.isnan(slope)] = NO_SLOPE
+    notes[nearest] = f"{NEAREST} {NO_SLOPE}"  # a neighbour without data is one of the nine
+    notes[slope < FLAT_DEG] = FLAT
     notes[~known] = NO_DATA
     notes[np.isnan(row)] = OUTSIDE
     return pd.DataFrame(

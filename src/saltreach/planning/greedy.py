@@ -11,11 +11,12 @@ from saltreach.planning.cost import Pairs, timetable
 from saltreach.planning.problem import Problem
 
 LOOK_AHEAD_DAYS = 45
-"""A sector is taken along from this many days before it is due, or a third of its interval."""
+"""A sector is taken along from this many days before it is due, or a third of its interval;
+judgement."""
 
-LONG_GAP_DAYS = 60
+LONG_GAP_DAYS = 60  # judgement: a sector presses before it is out of reach for so long
 MOST_PRESSING_DAYS = 60
-"""Days past due beyond which a sector presses no more: its risk decides."""
+"""Days past due beyond which a sector presses no more: its risk decides; judgement."""
 
 NEVER = np.iinfo(np.int32).max
 

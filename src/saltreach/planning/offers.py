@@ -171,8 +171,6 @@ def _pieces(
     limit and without: a longer one for all of them, and a shorter one for most.
     """
     depth_mm = _filled(depth_mm)
-    if not len(depth_mm):
-        return []
     if not prices.stock:
         diameter = metal_diameter_mm(pd.Series([metal]), EN959_AXIAL_KN, EN959_RADIAL_KN)[0]
         offered = [

@@ -34,6 +34,8 @@ from saltreach.vocabulary.words import BANDS, INSPECT, REBOLT, UNKNOWN
 OPEN, NO_SKILL, FEW_PEOPLE, SHUT, NO_TIDE, TOO_FAR = range(6)
 """Why a team-day cannot serve a visit; the first that applies."""
 
+WEIGHT_PER_BAND = 2.0
+"""Weight of an overdue day over that of the band below; judgement."""
 UNKNOWN_RISK = "raised"
 """A sector of unknown risk is not taken for a safe one."""
 
@@ -343,11 +345,11 @@ def _last_done(done: Sequence[Mapping[str, Any]], kind: str, crag: str, sector: 
 def risk_weight(sectors: pd.DataFrame) -> np.ndarray:
     """Weight of one overdue day of each sector.
 
-    Each band weighs twice the one below it, and where priority ranks are known up to as much
-    again within the band, so that no rank lifts a sector above the next band.
+    Each band weighs `WEIGHT_PER_BAND` times the one below it, and where priority ranks are known
+    up to as much again within the band, so that no rank lifts a sector above the next band.
     """
     band = BANDS.rank(sectors["risk_band"]).fillna(BANDS.index(UNKNOWN_RISK))
-    weight = 2.0 ** band.to_numpy(float)
+    weight = WEIGHT_PER_BAND ** band.to_numpy(float)
     if "priority_rank" not in sectors or not len(sectors):
         return weight
     rank = pd.to_numeric(sectors["priority_rank"], errors="coerce").to_numpy(float, na_value=np.nan)

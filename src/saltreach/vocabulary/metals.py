@@ -147,5 +147,6 @@ STAINLESS = "stainless"
 STAINLESS_METALS: tuple[str, ...] = tuple(n for n, f in FAMILIES.items() if STAINLESS in f.what)
 """What a stainless steel of a grade nobody noted may be."""
 ZINC_UM = {name: f.zinc_um for name, f in FAMILIES.items() if f.zinc_um is not None}
-"""Usual range of the coating of the coated metals, µm."""
+"""Usual range of the coating of the coated metals, µm, read as its 10th and 90th percentile (common
+practice)."""
 COATED: tuple[str, ...] = tuple(ZINC_UM)

@@ -57,7 +57,8 @@ CALIBRATION_RANGE: dict[str, tuple[float, float]] = {
     "so2_mg_m2_d": (0.7, 150.4),
     "chloride_mg_m2_d": (0.4, 760.5),
 }
-"""Inputs the functions were fitted on; outside, values are computed, flagged and less sure."""
+"""Inputs the functions were fitted on; outside, values are computed, flagged and less sure
+(ISO 9223:2012, table 3, from memory)."""
 
 BEYOND_SIGMA_LN = 0.4
 """Standard deviation of ln(rate) that extrapolation adds per `BEYOND_UNIT` outside
@@ -76,12 +77,14 @@ UPPER_LIMIT_UM_Y: dict[str, tuple[float, ...]] = {
     "zinc": (0.1, 0.7, 2.1, 4.2, 8.4, 25.0),
     "copper": (0.1, 0.6, 1.3, 2.8, 5.6, 10.0),
 }
-"""Upper limit of C1 to CX, um/y (ISO 9223:2012, table 2); a limit belongs to the lower class."""
+"""Upper limit of C1 to CX, um/y (ISO 9223:2012, table 2, from memory); a limit belongs to the lower
+class."""
 
 ALUMINIUM_UPPER_LIMIT_G_M2_Y: tuple[float, ...] = (0.0, 0.6, 2.0, 5.0, 10.0, np.inf)
-"""Upper limit of C1 to CX for aluminium, g/(m2 y): the table is in mass, the function in um."""
+"""Upper limit of C1 to CX for aluminium, g/(m2 y): the table (ISO 9223:2012, 2, from
+memory) is in mass, the function in um."""
 
-ALUMINIUM_DENSITY_G_CM3 = 2.7
+ALUMINIUM_DENSITY_G_CM3 = 2.7  # handbooks, from memory
 
 
 @labelled("um year-1")

@@ -85,27 +85,27 @@ SPRAY_SIGMA_LN = 1.5
 published losses of steel on surf beaches lie between the 80th and the 99th percentile (a test
 checks it), as the known extremes among shores that openness cannot tell apart."""
 
-OPENNESS_OF_A_STRAIGHT_COAST = 0.5
-SHELTERED_SHARE = 0.2
-OPENNESS_SIGMA_LN = 0.41
-SHELTERED_FROM_SPRAY = 0.2
+OPENNESS_OF_A_STRAIGHT_COAST = 0.5  # geometry: half of all directions
+SHELTERED_SHARE = 0.2  # judgement: of the surf part, where no open sea is in sight
+OPENNESS_SIGMA_LN = 0.41  # of ln(openness factor), openness even over 0.1 to 0.9: worked out
+SHELTERED_FROM_SPRAY = 0.2  # judgement: openness up to which there is no spray (a bay, a ria)
 
-WIND_PER_M_S = 0.16
-WIND_ONSET_M_S = 3.0
-WIND_LIMIT_M_S = 15.0
+WIND_PER_M_S = 0.16  # ships in the North Atlantic 1974/75 (Tellus, 1978)
+WIND_ONSET_M_S = 3.0  # Meira and others (2006)
+WIND_LIMIT_M_S = 15.0  # judgement: no mean wind is stronger
 WIND_REFERENCE_M_S = 6.6
 """Area mean of the COADS climatology of 1997 over the oceans, 2 degrees."""
 
-HEIGHT_WITHOUT_GRADIENT_M = 15.0
-HEIGHT_SCALE_M = 100.0
-SPRAY_HEIGHT_SCALE_M = 30.0
-HEIGHT_DOUBT = 0.5
+HEIGHT_WITHOUT_GRADIENT_M = 15.0  # no gradient below (California Channel)
+HEIGHT_SCALE_M = 100.0  # judgement on conflicting evidence
+SPRAY_HEIGHT_SCALE_M = 30.0  # judgement: surf's aerosol stays low (Tedeschi and others 2017)
+HEIGHT_DOUBT = 0.5  # judgement: share of a decrease with height that joins the spread
 
-ELEVATION_WITHOUT_GRADIENT_M = 200.0
-ELEVATION_SCALE_M = 500.0
-INLAND_SCALE_M = 50e3
+ELEVATION_WITHOUT_GRADIENT_M = 200.0  # judgement: stations of the fit are taken to stand below
+ELEVATION_SCALE_M = 500.0  # judgement, on the centre of Spain (Alcalá and Custodio 2008)
+INLAND_SCALE_M = 50e3  # judgement: near the coast mountains comb out the salt
 
-TERRAIN_FOLD = 30.0
+TERRAIN_FOLD = 30.0  # around Wanning, the full range (Equipment Environmental Engineering 2023)
 
 
 class Parts(NamedTuple):

@@ -38,7 +38,9 @@ Drawn = tuple[Floats, Floats, Floats, Floats]
 
 METALS = ("steel", "zinc")
 QUANTILES = (0.1, 0.5, 0.9)
+"""What is told of a spread: our choice."""
 HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT = 1.0, 100.0
+"""Ends of a humidity that is not known exactly; the low one is judgement."""
 INPUTS = ("coast_distance", "chloride", "temperature", "relative_humidity", "so2", "function")
 """Sources of uncertainty, in the order of `variance_shares`."""
 SAMPLES_AT_ONCE = 400_000
@@ -129,8 +131,10 @@ def variance_shares(metal: str, exposure: Exposure, chloride: Chloride) -> dict[
 
     Notes
     -----
-    Each input moves alone (nodes over its whole distribution, so bends are seen) with the
-    others at their central values; what inputs do only together is left out.
+    Sums over nodes of each input's whole distribution, so that bends are seen. Place of the
+    shoreline and chloride are averaged over, because near the shore one decides how much the
+    other matters, and salt how sure the function is; of temperature, humidity and SO2 one moves
+    at a time, the others at their central values. What inputs do only together is left out.
 
     References
     ----------
@@ -143,7 +147,7 @@ def variance_shares(metal: str, exposure: Exposure, chloride: Chloride) -> dict[
 
 
 def input_variances(metal: str, exposure: Exposure, chloride: Chloride) -> dict[str, Floats]:
-    """Variance of ln(first-year loss) when one input moves alone, by `INPUTS`.
+    """Variance of the mean ln(first-year loss) at each value of one input, by `INPUTS`.
 
     Parameters
     ----------
@@ -164,21 +168,34 @@ def input_variances(metal: str, exposure: Exposure, chloride: Chloride) -> dict[
     mean, sd = air.coast_distance_m, air.coast_distance_sd_m
     places, by_place = non_negative_nodes(mean, sd, _SHARE_NODES)
     node, by_node = normal_nodes(_SHARE_NODES)
+    weights = [by_place, by_node[None], by_node[None]]
+    shape = (len(mean), *(w.shape[1] for w in weights))
     out = {}
-    for moved in INPUTS[:-1]:
-        z = {name: node if name == moved else np.zeros(1) for name in INPUTS[1:]}
-        alone = moved == "coast_distance"
-        distance, weight = (places, by_place) if alone else (np.maximum(mean, 0)[:, None], by_node)
-        drawn = _draw(air, chloride, rows, distance, z)
+    for third in INPUTS[2:-1]:
+        z = {name: np.zeros(1) for name in INPUTS[1:]}
+        z["chloride"] = np.tile(np.repeat(node, _SHARE_NODES), shape[1])
+        z[third] = np.tile(node, shape[1] * _SHARE_NODES)
+        drawn = _draw(air, chloride, rows, np.repeat(places, _SHARE_NODES**2, axis=1), z)
         with np.errstate(divide="ignore"):
-            ln_rate = np.log(atmosphere.first_year_loss_um_y(metal, *drawn))
-        average = (ln_rate * weight).sum(axis=1, keepdims=True)
-        out[moved] = ((ln_rate - average) ** 2 * weight).sum(axis=1)
-    still = {name: np.zeros(1) for name in INPUTS[1:]}
-    central = _draw(air, chloride, rows, np.maximum(mean, 0)[:, None], still)
-    own = _own_sigma_ln(metal, central)[:, 0] ** 2
-    out["function"] = np.where(np.isnan(out["chloride"]), np.nan, own)
-    return out
+            ln_rate = np.log(atmosphere.first_year_loss_um_y(metal, *drawn)).reshape(shape)
+        for axis, name in enumerate((*INPUTS[:2], third)):
+            by_value, weight = _means_along(axis, ln_rate, weights), weights[axis]
+            average = (by_value * weight).sum(axis=1, keepdims=True)
+            out[name] = ((by_value - average) ** 2 * weight).sum(axis=1)
+        own = _own_sigma_ln(metal, drawn).reshape(shape)
+        out["function"] = (_means_along(0, own, weights) * by_place).sum(axis=1) ** 2
+    return {name: out[name] for name in INPUTS}
+
+
+def _means_along(axis: int, value: Floats, weights: list[Floats]) -> Floats:
+    """Means over all axes but one, shape (n, size of that axis).
+
+    `value` has a row per anchor and an axis per item of `weights`, each (n or 1, size).
+    """
+    value = np.moveaxis(value, axis + 1, 1)
+    for weight in weights[:axis:-1] + weights[:axis][::-1]:
+        value = (value * weight.reshape(len(weight), *[1] * (value.ndim - 2), -1)).sum(axis=-1)
+    return value
 
 
 def _columns(exposure: Exposure) -> Exposure:

@@ -32,17 +32,19 @@ TEMPERATURE_AMPLITUDE_C = 4.0
 TEMPERATURE_SPREAD_C = 4.0
 """Half of the mean day-night range, and standard deviation between days: judgement."""
 
-WET_ABOVE_PCT = 80.0
+WET_ABOVE_PCT = 80.0  # wet above this and 0 °C: ISO 9223:1992, from memory
 MAGNESIUM_CHLORIDE_PCT = 33.0
 SODIUM_CHLORIDE_PCT = 75.0
 """Humidity at which MgCl2 and NaCl turn liquid near 25 °C, from memory."""
 
 WASHED_BELOW_DEG = 85.0
 SHELTERED_ABOVE_DEG = 100.0
+"""Faces that every rain washes, and that none does: common practice, no source."""
 
 TAU_CLASSES = Scale(("tau1", "tau2", "tau3", "tau4", "tau5"))
 """Of time of wetness, ISO 9223:1992."""
 TAU_UPPER_H_Y = (10.0, 250.0, 2500.0, 5500.0)
+"""Upper limit of tau1 to tau4, h/y: ISO 9223:1992, from memory."""
 
 PHASES = 24  # of half a wave; the other half mirrors it
 _COSINES = np.cos(np.pi * (np.arange(PHASES) + 0.5) / PHASES)

@@ -13,12 +13,12 @@ from saltreach.science.types import Floats, Values, numbers
 EXPONENT_MEAN: dict[str, float] = {
     "steel": 0.523, "zinc": 0.813, "copper": 0.667, "aluminium": 0.728,
 }  # fmt: skip
-"""B1: exponent of an average alloy of the metal."""
+"""B1: exponent of an average alloy of the metal (ISO 9224:2012, from memory)."""
 
 EXPONENT_UPPER: dict[str, float] = {
     "steel": 0.575, "zinc": 0.873, "copper": 0.726, "aluminium": 0.807,
 }  # fmt: skip
-"""B2: B1 plus two standard deviations, for a conservative answer."""
+"""B2: B1 plus two standard deviations, for a conservative answer (ISO 9224:2012, from memory)."""
 
 LINEAR_AFTER_Y = 20.0
 """From here on the loss goes on along its tangent."""

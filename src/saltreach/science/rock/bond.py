@@ -56,6 +56,7 @@ ROD_SHAPES: dict[str, Factor] = {
     "plain": Factor(0.45, 0.20, "less than half of a thread (Hawkshaw 2003, abstract)"),
     UNKNOWN: Factor(0.80, 0.20, "mixture; a product made for rock has a shape: judgement"),
 }
+"""What the shape of the rod leaves of the bond."""
 
 HOLE_CONDITIONS: dict[str, Factor] = {
     "clean and dry": Factor(1.0, 0.0, "reference"),

@@ -33,12 +33,14 @@ EN959_AXIAL_KN = 15.0
 EN959_RADIAL_KN = 25.0
 EN959_GLUED_MIN_MM = 70.0
 EN959_MECHANICAL_DIAMETERS = 5.0
+"""Loads, 4.3.1 and 4.3.2; least glued length, and mechanical in hole diameters, 4.2.6."""
 GLUED = ("bonded", "bonded twin-leg")
 
 EMBEDMENT_STEP_MM = 5.0
 EMBEDMENT_MAX_MM = 300.0
 """Embedments are offered in steps up to what a hand drill makes (judgement)."""
 STANDARD_DIAMETERS_MM = (6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 20.0, 24.0)
+"""Rods of the trade: common practice, no source."""
 
 EDGE_MIN_MM = 150.0
 EDGE_MIN_EMBEDMENTS = 1.5

@@ -61,7 +61,7 @@ ORIENTATION: Mapping[str, Mapping[str, float]] = {
     "foundations": dict(zip(FAVOURABILITY, (0, -2, -7, -15, -25), strict=True)),
     "slopes": dict(zip(FAVOURABILITY, (0, -5, -25, -50, -60), strict=True)),
 }
-GSI_VALID_ABOVE_RMR89 = 23
+GSI_VALID_ABOVE_RMR89 = 23  # Hoek, Kaiser and Bawden (1995), from memory
 
 
 def _stepped(value: Values, lowest: float, steps: Steps, *, from_limit: bool = False) -> Floats:

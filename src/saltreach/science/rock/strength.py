@@ -60,7 +60,7 @@ TAP_TILT: Mapping[str, float] = {"ringing": 0.5, "mixed": -0.5, "dull": -2.0, "h
 numbers are our judgement. It moves the mean by tilt times the variance and keeps the variance,
 so the less is known, the more the ear counts."""
 
-CONFLICT_Z = 2.0
+CONFLICT_Z = 2.0  # judgement: standard deviations apart at which two sources disagree
 
 
 def _isrm_ln(isrm_grade: Words) -> Floats:

@@ -16,7 +16,6 @@ from saltreach.science.rows import distinct_rows
 from saltreach.science.time.reliability import (
     MODEL,
     Z_95,
-    ZINC_UM,
     Model,
     overload_probability,
     rock_failure_probability,
@@ -34,7 +33,7 @@ from saltreach.science.time.updating import (
     unknown_condition,
 )
 from saltreach.science.types import Column, Floats, Values, number, numbers
-from saltreach.vocabulary.metals import COATED, MATERIAL_BY_NAME, MATERIAL_NAMES
+from saltreach.vocabulary.metals import COATED, MATERIAL_BY_NAME, MATERIAL_NAMES, ZINC_UM
 
 YEARS = 31
 """Years of a curve: the coming one and 30 more."""
@@ -63,6 +62,7 @@ class Anchors(NamedTuple):
     steel_rate_um_y: Column
     zinc_sigma_ln: Column = 0.4
     steel_sigma_ln: Column = 0.4
+    """Where no spread is given: about what the functions of ISO 9223 have alone; judgement."""
     diameter_mm: Column = np.nan
     metal_shear_mpa: Column = np.nan
     rock_kn_p05: Column = np.nan

@@ -40,12 +40,6 @@ from saltreach.science.types import Floats, Values, Words, number, numbers
 from saltreach.vocabulary.metals import MATERIAL_BY_NAME, MATERIAL_NAMES
 from saltreach.vocabulary.words import UNKNOWN
 
-ZINC_UM: dict[str, tuple[float, float]] = {
-    "zinc-plated steel": (5.0, 12.0),
-    "galvanised steel": (45.0, 85.0),
-}
-"""Usual range of the coating, read as its 10th and 90th percentile (common practice)."""
-
 _NO_STRENGTH_KN = 1e-3
 Z_95 = 1.6448536269514722
 """95th percentile of the standard normal distribution."""
@@ -57,10 +51,10 @@ class Model(NamedTuple):
     load_median_kn: float = 4.0
     """Greatest load of a year. Lowering is 1 to 2.5 kN, most falls 2 to 5 kN, hard ones 7 to 9
     (common practice); EN 959's 25 kN is what a new product must hold."""
-    load_sigma_ln: float = 0.4
+    load_sigma_ln: float = 0.4  # of the load: from place to place and year to year
     local_factor: float = 3.0
     """Deepest rust over the mean, at the rim of the hole and under the hanger."""
-    local_sigma_ln: float = 0.3
+    local_sigma_ln: float = 0.3  # of the local factor
     diameter_mm: float = 8.0
     """Where unknown: the thinnest in common use, so that not knowing never looks better."""
     scale_304_y: float = 6.0
