@@ -20,6 +20,7 @@ from pathlib import Path
 
 from hand import Place, figures, read
 from hand_air import losses, salt, wetness
+from hand_in_place import in_place
 from hand_metal import hazard, metal
 from hand_place import kind_of_place, resistance_class, so2_of_place
 
@@ -33,6 +34,7 @@ CHAPTERS = (
     wetness,
     hazard,
     metal,
+    in_place,
 )
 BELOW = "\n# Below: written by by_hand.py from what stands above; do not edit.\n"
 
