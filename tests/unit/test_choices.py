@@ -211,3 +211,98 @@ def test_by_price_the_size_is_the_metals_and_the_rocks():
     ]
     assert (table["piece"] == "").all()
     assert notes[1] == "metals without a price, not offered: superaustenitic"
+
+
+def one_sector(losses, prices, kind="bonded", metal="316", **more):
+    """Choices of one sector of belays whose losses are given, with what else its anchors have."""
+    table = pd.concat([anchors().iloc[[4]]] * len(losses), ignore_index=True)
+    table = table.assign(
+        sector="Wood", visits_per_year=100.0, risk_band="low", embedment_required_mm=80.0,
+        failure_probability_y1=[loss / 1000 for loss in losses],
+    ).assign(**more)  # fmt: skip
+    wood = SECTORS[SECTORS["sector"] == "Wood"].assign(
+        kind_advised=kind, material_recommended=metal, material_alternative=""
+    )
+    return choices(table, wood, prices, BudgetLimits(budget=1e4))
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_what_avoids_hardly_more_is_not_offered():
+    """500 and 0.25: the second adds 0.0005 of all; 0.025 would add 0.00005."""
+    priced = Prices(anchors={("bonded", "316"): 8.0})
+    found, _ = one_sector([500.0, 0.25], priced)
+    assert found["count"].tolist() == [1, 2]
+    assert found["avoided"].tolist() == pytest.approx([500 / 500.25, 1.0], abs=1e-5)
+    found, _ = one_sector([500.0, 0.025], priced)
+    assert found["count"].tolist() == [1]
+
+
+@pytest.mark.pinned("worked", answers=5)
+def test_which_are_the_worst():
+    """High and severe, or condition 3 and worse; there must be as many pieces as there are bad."""
+    priced = Prices(anchors={("bonded", "316"): 8.0})
+
+    def scopes(bands, condition=1.0, stock=None):
+        prices = priced if stock is None else Prices(stock=(replace(STEEL, how_many=stock),))
+        found, _ = one_sector([30.0, 20.0, 10.0], prices, risk_band=bands, condition=condition)
+        return list(found[["count", "scope"]].itertuples(index=False, name=None))
+
+    assert scopes(["severe", "high", "raised"]) == [(1, SOME), (2, WORST), (3, ALL)]
+    assert scopes(["raised"] * 3) == [(1, SOME), (2, SOME), (3, ALL)]
+    assert scopes(["low"] * 3, [3.0, 2.0, 2.0]) == [(1, WORST), (2, SOME), (3, ALL)]
+    assert scopes(["severe", "high", "raised"], stock=2) == [(1, SOME), (2, WORST)]
+    assert scopes(["severe", "high", "raised"], stock=1) == [(1, SOME)]
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_a_region_without_loss_is_refused_and_a_small_loss_is_not():
+    priced = Prices(anchors={("bonded", "316"): 8.0})
+    with pytest.raises(OptionError, match="no anchor has a loss to avoid"):
+        one_sector([0.0, 0.0], priced)
+    found, _ = one_sector([0.25, 0.25], priced)
+    assert found["avoided"].tolist() == pytest.approx([0.5, 1.0], rel=0.01)
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_of_kinds_by_price_the_cheaper_with_its_adhesive():
+    """Bonded 8.00 and 6.0083 mL at 0.1: 8.60. Mechanical at 8.50 is cheaper, at 8.70 it is not."""
+    for price, kind, cost in ((8.5, "mechanical", 8.5), (8.7, "bonded", 8.6)):
+        prices = Prices(
+            anchors={("bonded", "316"): 8.0, ("mechanical", "316"): price}, resin_per_ml=0.1
+        )
+        found, _ = one_sector([10.0], prices, kind="mechanical or bonded")
+        assert found[["kind", "cost"]].to_numpy().tolist() == [[kind, cost]]
+
+
+@pytest.mark.pinned("worked", answers=4)
+def test_shares_of_a_sector_are_of_what_a_piece_reaches():
+    """Eight anchors: 2, 4, 6; of six reached: round(1.5) = 2, 3, round(4.5) = 4; five are there."""
+    priced = Prices(anchors={("bonded", "316"): 8.0})
+    assert one_sector([10.0] * 8, priced)[0]["count"].tolist() == [2, 4, 6, 8]
+    depth = [80.0] * 6 + [120.0] * 2
+    found, notes = one_sector([10.0] * 8, Prices(stock=(STEEL,)), embedment_required_mm=depth)
+    assert found["count"].tolist() == [2, 3, 4, 6]
+    assert notes == ["too deep for every piece of the stock list, so not bought for: Alder / Wood "
+                     "(2 of 8, 120 mm)"]  # fmt: skip
+    five = Prices(stock=(replace(STEEL, how_many=5),))
+    found, _ = one_sector([10.0] * 8, five, embedment_required_mm=depth)
+    assert found["count"].tolist() == [2, 3, 4, 5]
+    # just as long as it is deep
+    exact = Prices(stock=(replace(STEEL, length_mm=120),))
+    assert one_sector([10.0] * 8, exact, embedment_required_mm=depth)[0]["count"].max() == 8
+
+
+@pytest.mark.pinned("worked", answers=4)
+def test_the_least_diameter_of_a_piece():
+    """25 kN across: titanium grade 2 (400 MPa x 0.6) 11.5, so 12 mm; two legs 8.1, so 10. 316 of no
+    named grade 12 mm, A4-70 (700 x 0.5) 9.5, so 10; two legs of it 6.7, so 8."""
+    ok = {
+        ("titanium", "titanium grade 2", 12, 1), ("titanium", "titanium grade 2", 10, 2),
+        ("316", "", 12, 1), ("316", "A4-70", 10, 1), ("316", "A4-70", 8, 2), ("316", "", 8, 2),
+    }  # fmt: skip
+    for metal, grade, diameter, legs in ok:
+        for least, suffices in ((diameter, True), (diameter - 0.5, False)):
+            piece = Piece("bonded", metal, least, 100, 5, grade=grade, legs=legs)
+            found, notes = one_sector([10.0], Prices(stock=(piece,)), metal=metal)
+            assert (len(found) == 1) == suffices, (metal, grade, least, legs)
+            assert (notes == []) == suffices

@@ -24,8 +24,10 @@ def plan(frame, teams=None, ways=None, kept=frozenset(), **more):
     """Sectors by number, by team and date."""
     teams = teams or [team()]
     crags = list(dict.fromkeys(frame["crag"]))
-    near = [(t["team"], c, 1.0) for t in teams for c in crags]
-    tables = {"travel": sheet(*legs(*near).rows, *(ways or legs()).rows)} | more.pop("tables", {})
+    own = (ways or legs()).rows
+    known = {(leg["from"], leg["to"]) for leg in own}
+    near = [(t["team"], c, 1.0) for t in teams for c in crags if (t["team"], c) not in known]
+    tables = {"travel": sheet(*legs(*near).rows, *own)} | more.pop("tables", {})
     world = problem(frame, teams, tables=tables, **more)
     found = {}
     for k, d in sorted(greedy_plan(world, kept)):
@@ -51,6 +53,7 @@ ONE = {"until": dt.date(2027, 1, 31)}
         # 45 days at most: 16 February less 45 days is 2 January
         (12, "2027-02-16", "01-02"), (12, "2027-02-17", "02-06"), (4, "2027-02-11", "01-02"),
         (4, "2027-02-12", "02-06"),
+        (1, "2027-01-12", "01-02"), (1, "2027-01-13", "02-06"),
     ],
 )  # fmt: skip
 def test_how_long_before_its_due_day_a_sector_is_taken(months, due, visited):
@@ -193,3 +196,101 @@ def test_two_teams_on_one_day_do_not_see_one_sector_twice():
     kept = frozenset({(0, 0), (0, 1)})
     found = plan(monthly, [team("A", **ONE), team("B", **ONE)], kept=kept)
     assert found == {("A", "01-02"): [0]}
+
+
+def test_a_gap_is_long_beyond_sixty_days():
+    """Due on 15 March; free on 6 February and then on 7 April, 60 days later, or on the 8th."""
+    frame = sectors(1, next_inspection_on="2027-03-15")
+    off = ((dt.date(2027, 3, 1), dt.date(2027, 4, 6)),)
+    for day, visited in (("2027-04-07", "04-07"), ("2027-04-08", "02-06")):
+        back = ((dt.date.fromisoformat(day),) * 2,)
+        found = plan(frame, [team(away=off, also=back, until=dt.date(2027, 4, 8))])
+        assert next(iter(found)) == ("A", visited)
+    # due on the day it opens again, it is not pressed before
+    due = frame.assign(next_inspection_on="2027-04-08")
+    assert next(iter(plan(due, [team(away=off, also=back)]))) == ("A", "04-08")
+
+
+@pytest.mark.parametrize(
+    ("due", "first"),
+    [
+        # 46 days less those to the due day: raised 60 x 4 is high 120 x 2; raised 60 x 3 is less
+        (["2027-02-13", "2027-02-15"], 0), (["2027-02-14", "2027-02-15"], 1),
+    ],
+)  # fmt: skip
+def test_a_day_nearer_weighs_against_a_worse_band(due, first):
+    frame = year(2, risk_band=["raised", "high"], next_inspection_on=due)
+    one = team(hours_per_day=4.5, **ONE)
+    assert plan(frame, [one]) == {("A", "01-02"): [first]}
+
+
+def test_what_is_done_once_may_wait_nine_hundred_days():
+    """20 June 2029 is 900 days after 2 January 2027; three quarters of five years are later."""
+    frame = year(1, next_inspection_on="2031-12-01")
+    bolts = frame[["crag", "sector"]].assign(anchors=2)
+    able = [team(skills=("rebolting",))]
+    for due, visited in (("2029-06-20", "01-02"), ("2029-06-21", "02-06")):
+        found = plan(frame.assign(replace_by=due), able, rebolt=bolts, years=5)
+        assert found["A", visited] == [1]
+
+
+def test_a_day_is_filled_to_the_minute():
+    """30 + 120 + 3 x 120 = 510."""
+    for hours, found in ((8.5, [0, 1, 2]), (8.4, [0, 1])):
+        assert plan(year(3), [team(hours_per_day=hours, **ONE)]) == {("A", "01-02"): found}
+
+
+def test_each_that_joins_is_the_nearest_to_those_before():
+    """From 0: 1 is 30 min, 2 is 45, 3 is 50; from 1: 2 is 40, 3 is 5. Three crags a day."""
+    frame = year(4, crag=[f"Crag {i}" for i in range(4)], risk_band=["severe", *["high"] * 3])
+    minutes = {(0, 1): 30, (0, 2): 45, (0, 3): 50, (1, 2): 40, (1, 3): 5, (2, 3): 55}
+    ways = legs(*((f"Crag {a}", f"Crag {b}", m / 60) for (a, b), m in minutes.items()))
+    found = plan(frame, [team(hours_per_day=12.0, **ONE)], ways)
+    assert found == {("A", "01-02"): [0, 1, 3]}
+
+
+def test_what_is_due_again_on_the_day_after_the_plan_is_not_in_it():
+    """First Thursdays. Seen on 1 April, due again on 1 July, 28 days after 3 June."""
+    frame = sectors(1, next_inspection_on="2027-04-05")
+    days = [team(days_free=("1TH",))]
+    assert plan(frame, days) == {("A", "04-01"): [0]}
+    assert plan(frame, days, kept=frozenset({(0, 5)})) == {("A", "04-01"): [0]}
+
+
+@pytest.mark.parametrize(
+    ("ways", "anchors", "crags", "idlest"),
+    [
+        # A 2 x 120 + 30 + 120 = 390; B 2 x 30 + 30 + 3 x 120 = 450
+        ((2.0, 2.0, 0.5), (10, 0, 10, 10, 10), "00111", "A"),
+        # A the same; B with two, 330
+        ((2.0, 2.0, 0.5), (10, 0, 10, 10, 0), "00111", "B"),
+        # A at two crags, of which the farther counts: 240 + 30 + 240 = 510; B 450
+        ((2.0, 0.5, 0.5), (10, 10, 10, 10, 10), "01222", "B"),
+    ],
+)
+def test_the_load_of_a_team_is_its_way_its_packing_and_its_work(ways, anchors, crags, idlest):
+    """On 2 January A goes to the first sectors, B to the next; the last is an hour from both."""
+    keep = [i for i, n in enumerate(anchors) if n]
+    names = [f"Crag {c}" for c in crags] + ["Crag 9"]
+    skills = [("a",), ("a",), ("b",), ("b",), ("b",), ()]
+    frame = year(
+        6, crag=names, next_inspection_on=["2027-01-10"] * 5 + ["2027-03-15"]
+    ).iloc[[*keep, 5]]  # fmt: skip
+    needs = [{"crag": names[i], "sector": f"Sector {i}", "skills": skills[i], "people": 1,
+              "access_hours": 0.0, "hours_per_anchor": None} for i in keep]  # fmt: skip
+    there = {names[0]: ways[0], names[1]: ways[1], names[2]: ways[2], "Crag 9": 1.0}
+    legs_ = [(t, c, h) for t in "AB" for c, h in there.items()]
+    legs_ += [(a, b, 0.25 if "9" not in a + b else 3.0) for a in there for b in there if a < b]
+    teams = [team(n, hours_per_day=12.0, skills=(n.lower(),)) for n in "AB"]
+    found = plan(frame, teams, legs(*legs_), tables={"needs": sheet(*needs)})
+    last = len(keep)
+    assert [who for who, tasks in found.items() if last in tasks][0][0] == idlest
+
+
+def test_the_load_is_a_share_of_the_teams_own_time():
+    """270 min of B's every Saturday are less than 270 of A's first Saturdays."""
+    frame = year(3, crag=[f"Crag {i}" for i in range(3)],
+                 next_inspection_on=["2027-01-05", "2027-01-05", "2027-03-20"])  # fmt: skip
+    far = legs(*((f"Crag {a}", f"Crag {b}", 5.0) for b in range(3) for a in range(b)))
+    sheet_b = team("B", days_free=("SA",), away=((dt.date(2027, 1, 3), dt.date(2027, 2, 5)),))
+    assert plan(frame, [team("A"), sheet_b], far)["B", "02-06"] == [2]

@@ -101,6 +101,7 @@ def test_the_tide_and_what_fills_the_time_before_it():
     # at 852 both fit, to the minute; at 851 only the longer
     assert times(tidal((852, 930)), [0, 2, 3]) == [(2, 630, 786), (3, 786, 852), (0, 852, 918)]
     assert times(tidal((851, 930)), [0, 2, 3])[1] == (0, 851, 917)
+    assert times(tidal((786, 930)), [0, 2, 3]) == [(2, 630, 786), (0, 786, 852), (3, 852, 918)]
     # longer than the time before the tide: the shorter one fills it
     assert times(tidal((780, 900)), [0, 2, 3]) == [(3, 630, 696), (0, 780, 846), (2, 846, 1002)]
     # two windows: the one that shuts first comes first; a minute too late is too late
@@ -129,6 +130,8 @@ def test_overdue_days_and_spells():
     rows = {int(d): i for i, d in enumerate(world.days["day"])}
     plan = frozenset({(0, rows[day[0]]), (0, rows[day[1]])})
     start, end = day_number("2027-01-01"), day_number("2027-07-01")
+    on_the_day = frozenset({(0, rows[day[0]]), (0, rows[day_number("2027-03-06")])})
+    assert [s.days for s in overdue_spells(world, on_the_day)] == [17, 86]  # from 6 April on
     assert list(overdue_spells(world, plan)) == [
         OverdueSpell(0, day_number("2027-01-20"), start, day[0], 17),
         OverdueSpell(0, day_number("2027-03-06"), day[0] + 1, day[1], 28),
@@ -190,6 +193,9 @@ def test_every_broken_rule_is_named():
     month = (2027 - 1970) * 12
     assert broken_rules(world, frozenset({(0, 0)})) == []
     assert broken_rules(world, frozenset({(3, 0)})) == ["task 3 on team-day 0: reason 1"]
+    assert broken_rules(world, frozenset({(0, 0), (1, 0), (3, 0)})) == [
+        "task 3 on team-day 0: reason 1"
+    ]
     assert broken_rules(world, frozenset({(0, 0), (0, 1)})) == [
         f"task 0: visited twice on day {day}"
     ]

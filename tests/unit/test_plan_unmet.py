@@ -8,6 +8,7 @@ import pytest
 from helpers.planning_world import closed, problem, sectors, sheet, team
 from saltreach.planning.unmet import unmet_summary, unmet_visits
 from saltreach.planning.windows import day_number
+from saltreach.vocabulary.columns import columns_of
 
 ROPES = {"crag": "Crag 0", "sector": "", "skills": ("ropes",), "people": 1, "access_hours": 0.0,
          "hours_per_anchor": None}  # fmt: skip
@@ -17,13 +18,15 @@ def legs(*rows):
     return sheet(*({"from": a, "to": b, "hours": h} for a, b, h in rows))
 
 
-def one(teams, tables=None, pairs=(), frame=None, years=0.5):
+def one(teams, tables=None, pairs=(), frame=None, **more):
     """First row of what is not met, of one sector due on 20 January, 1 h away."""
     teams = teams if isinstance(teams, list) else [teams]
     ways = legs(*((t["team"], "Crag 0", 1) for t in teams))
     frame = sectors(1) if frame is None else frame
-    world = problem(frame, teams, tables={"travel": ways} | (tables or {}), years=years)
-    found = unmet_visits(world, frozenset(pairs)).iloc[0]
+    world = problem(frame, teams, tables={"travel": ways} | (tables or {}), **more)
+    found = unmet_visits(world, frozenset(pairs))
+    assert set(found) == set(columns_of("unmet")) - {"caution"}
+    found = found.iloc[0]
     return found["rule"], found["why"], found["fix"]
 
 
@@ -78,6 +81,11 @@ def test_closures():
         "closure", "closed (works) on every day a team is free",
         "one more team-day by 2027-01-20, for example of A",
     )  # fmt: skip
+    # to the due day itself, and from the day three months before it
+    just = {"windows": sheet(closed("Crag 0", "10-20", "01-20"))}
+    assert "shorter" in one(team(), just)[1]
+    free_later = one(team(days_free=("4SA",)), yearly)
+    assert free_later[0] == "team-days" and free_later[2].startswith("agree one visit within")
     season = {"windows": sheet(closed("Crag 0", "05-01", "06-30", access="open only", reason=""))}
     assert "closed (open only) all the time" in one(team(), season)[1]
 
@@ -90,7 +98,27 @@ def test_tides():
             ("2027-01-20", 700, 820), ("2027-01-21", 700, 900)]  # fmt: skip
     says = "no free day has a dry window of 2.0 h for the work"
     fix = "a team-day on a day with a longer window"
-    assert one(team(days_free=every), {"tides": tide(*rows)}) == ("tide", says, fix)
+    assert one(team(days_free=every), {"tides": tide(*rows)}) == (
+        "tide", says, f"{fix} (2027-01-03, 2027-01-20)"
+    )  # fmt: skip
+    # it must leave time to come and go: 10:30 to 12:30, 14:00 to 16:00
+    edge = [("2027-01-04", 0, 750), ("2027-01-05", 0, 749), ("2027-01-06", 840, 1400),
+            ("2027-01-07", 841, 1400)]  # fmt: skip
+    assert one(team(days_free=every), {"tides": tide(*edge)})[2] == (
+        f"{fix} (2027-01-04, 2027-01-06)"
+    )
+    assert one(team(days_free=every), {"tides": tide(rows[0])}) == ("tide", says, fix)
+    # nobody free in that time: the last day on which the tide is right
+    late = {"days_free": ("1SA",), "from": dt.date(2027, 2, 1)}
+    march = sectors(1, next_inspection_on="2027-02-05")
+    when = {"tides": tide(("2027-01-12", 700, 830), ("2027-02-03", 700, 819))}
+    assert one(team(**late), when, frame=march) == (
+        "team-days", "no team is free between 2027-01-01 and 2027-02-05",
+        "one more team-day in January 2027, for example of A",
+    )  # fmt: skip
+    assert one(team(**late), {"tides": tide(rows[0])}, frame=march)[2] == fix
+    long = sectors(1, anchors=20)
+    assert one(team(), {"tides": tide(rows[0])}, frame=long)[1] == says.replace("2.0", "3.5")
     # another team's days, of which the tide of some is right for it
     ropes = {"needs": sheet(ROPES), "tides": tide(
         *rows, ("2027-01-10", 700, 820), ("2027-01-17", 700, 819), ("2027-01-15", 700, 830),
@@ -138,7 +166,7 @@ def test_who_could_do_it_and_when():
     teams[1] = team("B", hours_per_day=3.4, **late)
     assert one(teams, ways)[2].endswith("for example of A")
     large = ways | {"needs": sheet(ROPES | {"skills": (), "people": 3})}
-    big = [team("A", people=3, **late), team("B", people=2, **late), team("C", people=4, **late)]
+    big = [team("A", people=4, **late), team("B", people=2, **late), team("C", people=3, **late)]
     assert one(big, large)[2].endswith("for example of C")
     assert one(team("A", hours_per_day=3.0, **late))[2] == "a nearer team or a longer day"
     # the last day on which it is open
@@ -164,6 +192,9 @@ def test_a_spell_that_a_day_only_shortens():
     early = {"windows": sheet(closed("Crag 0", "2027-08-01", "2027-12-31"))}
     ended = one(world, early, pairs=[(0, 1)], frame=monthly, years=0.17)
     assert "shortens" not in ended[2]
+    # seen on the very day on which it would be due again
+    again = [team(days_free=("4SA",), also=((dt.date(2027, 2, 20),) * 2,))]
+    assert "shortens" not in one(again, early, pairs=[(0, 1)], frame=monthly, years=0.17)[2]
 
 
 @pytest.mark.pinned("worked", answers=3)
@@ -189,6 +220,8 @@ def test_what_was_overdue_before_the_plan():
     assert "closed (nesting) on every day a team is free" in why
     never = {"windows": sheet(closed("Crag 0", "2027-01-01", "2027-12-31"))}
     assert one(days, never, frame=old)[0] == "closure"
+    # a team free on the very first day
+    assert one(team(), start="2027-01-02")[1].startswith("the one team-day that could")
     # due on the first day: not before it
     today = sectors(1, next_inspection_on="2027-01-01")
     assert one(team(), frame=today) == (
@@ -216,6 +249,8 @@ def test_the_dearest_spells_come_first_and_like_ones_are_taken_together():
         ("team time", 3, ["Crag 0 / Sector 1"]),
     ]
     assert len(unmet_summary(found, most=1)) == 1
+    level = pd.concat([found.iloc[:1].assign(fix=f) for f in "ba"])
+    assert [s["fix"] for s in unmet_summary(level)] == ["b", "a"]
     many = pd.concat([found.iloc[:1].assign(fix=str(n), days_overdue=n) for n in range(12)])
     assert [s["days_overdue"] for s in unmet_summary(many)] == [11, 10, 9, 8, 7, 6, 5, 4]
     done = frozenset({(k, 0) for k in range(3)})

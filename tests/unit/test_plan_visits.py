@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from helpers.planning_world import problem, sectors, sheet, team
+from saltreach.intake.plan_file import VISIT_COLUMNS
 from saltreach.planning.visits import (
     CHANGE_COLUMNS,
     changes,
@@ -71,6 +72,9 @@ def test_pairs_of_a_last_plan_and_what_is_still_ahead():
     assert pairs_of(there, last.assign(team="B")) == frozenset()
     assert still_ahead(last, "2027-01-02")["date"].tolist() == ["2027-01-02", "2027-02-06"]
     assert still_ahead(last, "2027-01-03")["date"].tolist() == ["2027-02-06"]
+    pd.testing.assert_frame_equal(
+        still_ahead(last, "2027-01-03"), last.iloc[1:].set_axis([0], axis=0)
+    )
 
 
 @pytest.mark.pinned("worked", answers=5)
@@ -111,7 +115,9 @@ def test_the_months_of_a_plan():
     assert found.index.tolist() == [f"2027-0{m}" for m in range(1, 7)]
     assert found["team_hours"].tolist() == [9.0, 9.0, 0, 0, 0, 0]
     assert found[["trips", "visits"]].iloc[:3].to_numpy().tolist() == [[1, 3], [2, 2], [0, 0]]
-    assert found[["A", "B"]].iloc[:2].to_numpy().tolist() == [[1, 0], [1, 1]]
+    assert found[["A", "B"]].to_numpy().tolist() == [[1, 0], [1, 1], *[[0, 0]] * 4]
+    # to 1 July
+    assert months_of(world(start="2027-01-02"), table).index[-1] == "2027-07"
     assert found["visits_after_due"].tolist() == [0, 0, 0, 0, 0, 0]
     late = months_of(there, table.assign(days_late=[1, 0, 2, 0, 1]))
     assert late["visits_after_due"].tolist() == [2, 1, 0, 0, 0, 0]
@@ -132,3 +138,21 @@ def test_the_trips_of_each_month():
     ]  # fmt: skip
     assert trips_by_month(visits.iloc[:0]).empty
     assert len(trips_by_month(visits.iloc[:0], "2027-01-01", "2027-02-01")) == 2
+
+
+@pytest.mark.pinned("worked", answers=6)
+def test_hours_have_two_decimals_and_visits_stand_by_date_and_team():
+    """20 min to set up and 90: 1.83 h. 1.01 h are 61 min: there and back 2.03 h; all 4.37 h."""
+    teams = [team("B"), team("A")]
+    ways = sheet(*({"from": t, "to": "Crag 0", "hours": 1.01} for t in "AB"))
+    there = problem(sectors(2), teams, tables={"travel": ways}, hours_per_sector=1 / 3)
+    found = visit_table(there, frozenset({(0, 0), (1, 1)}))
+    assert found["team"].tolist() == ["A", "B"]
+    assert found.index.tolist() == [0, 1]
+    assert found["work_hours"].tolist() == [1.83, 1.83]
+    assert found["trip_travel_hours"].tolist() == [2.03, 2.03]
+    assert found["trip_back"].tolist() == ["13:22", "13:22"]  # 09:00, 30, 61, 110 and 61 min
+    assert months_of(there, found)["team_hours"].iloc[0] == 8.73
+    for table in (found, visit_table(there, frozenset())):
+        assert sorted(table) == sorted(VISIT_COLUMNS)
+        assert list(table)[:2] == ["visit_id", "revision"]

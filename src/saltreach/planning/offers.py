@@ -165,7 +165,7 @@ def _filled(depth_mm: np.ndarray) -> np.ndarray:
 def _pieces(
     depth_mm: np.ndarray, metal: str, kind: str, prices: Prices, limits: BudgetLimits
 ) -> list[Piece]:
-    """The anchors of a metal that may be placed: of the stock, or the cheapest by price.
+    """The anchors of a metal that may be placed: of the stock, or the cheapest, adhesive included.
 
     Of the stock the cheapest of those that are long enough for as many of the anchors, with a
     limit and without: a longer one for all of them, and a shorter one for most.
@@ -178,7 +178,7 @@ def _pieces(
             for k in _offered(kind)
             if (k, metal) in prices.anchors
         ]
-        return sorted(offered, key=lambda p: (p.price, p.kind))[:1]
+        return sorted(offered, key=lambda p: (_each(p, prices, limits), p.kind))[:1]
     best: dict[tuple[int, bool], Piece] = {}
     for piece in sorted(prices.stock, key=lambda p: (_each(p, prices, limits), p.length_mm)):
         fits = (

@@ -417,13 +417,14 @@ def _tide(
     row: np.ndarray,
     options: PlanOptions,
 ) -> None:
-    """Mark team-days without a dry window long enough; keep the longest window of each day."""
+    """Mark team-days without a dry window long enough; keep the longest window of every day."""
     longest: dict[int, tuple[int, int]] = {}
     for w in windows:
         day = day_number(w["date"])
         held = longest.get(day, (0, 0))
         if w["until"] - w["from"] > held[1] - held[0]:
             longest[day] = (w["from"], w["until"])
+    tides |= {(k, day): window for day, window in longest.items()}
     ready = round(options.hours_per_trip * 60)
     for d, (team, day, starts, length) in enumerate(
         days[["team_at", "day", "starts", "length_min"]].itertuples(index=False)
@@ -433,8 +434,5 @@ def _tide(
         if window is not None:
             begin = max(window[0], starts + ready + go)
             stop = min(window[1], starts + length - go)
-        if window is None or stop - begin < task.work_min:
-            if row[d] == OPEN:
-                row[d] = NO_TIDE
-            continue
-        tides[k, day] = window
+        if row[d] == OPEN and (window is None or stop - begin < task.work_min):
+            row[d] = NO_TIDE

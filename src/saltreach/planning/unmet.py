@@ -31,6 +31,7 @@ RULES = {
     OPEN: "team time",
 }
 NO_DAYS, BACKLOG = "team-days", "already overdue"
+LONGER_WINDOW = "a team-day on a day with a longer window"
 
 
 def unmet_visits(problem: Problem, pairs: Pairs) -> pd.DataFrame:
@@ -88,8 +89,8 @@ class _Case:
 
     @property
     def days(self) -> np.ndarray:
-        """Those days, and at least one."""
-        return np.arange(self.spell.since, max(self.stop, self.spell.since + 1))
+        """Those days."""
+        return np.arange(self.spell.since, self.stop)
 
     def explain(self) -> tuple[str, str, str]:
         """Rule, reason and remedy."""
@@ -136,7 +137,8 @@ class _Case:
             fix = f"two teams together, or {people} on one day"
         elif code == NO_TIDE:
             why = f"no free day has a dry window of {hours} for the work"
-            fix = f"a team-day on a day with a longer window{self.tide_days()}"
+            days = ", ".join(day_text(d) for d in self.right_tides()[:3])
+            fix = f"{LONGER_WINDOW} ({days})" if days else LONGER_WINDOW
         elif code == TOO_FAR:
             why = f"{hours} of work and the way there do not fit into a day"
             fix = "a longer day, a nearer team, or a night away"
@@ -186,12 +188,14 @@ class _Case:
         """Another team-day, in the last month in which the sector is open and a tide is right."""
         problem, k, days = self.problem, self.spell.task, self.days
         is_open = open_days(problem.closures.get(k, ()), days)
-        if problem.tidal[k]:
-            is_open &= np.array([(k, int(d)) in problem.tides for d in days])
         if not is_open.any():
             return self.closed()[1]
         if not self.able():
             return "a nearer team or a longer day"
+        if problem.tidal[k]:
+            is_open &= np.isin(days, self.right_tides())
+            if not is_open.any():
+                return LONGER_WINDOW
         last = int(days[is_open][-1])
         on = pd.Timestamp(day_text(last))
         cured = f"one more team-day in {on.month_name()} {on.year}{self.by_whom()}"
@@ -200,14 +204,20 @@ class _Case:
             cured += "; it shortens the spell, only a visit agreed within the closure ends it"
         return cured
 
-    def tide_days(self) -> str:
-        """Up to three days with a window long enough, in words."""
-        days = sorted(
-            day for (k, day), (a, b) in self.problem.tides.items()
-            if k == self.spell.task and self.spell.since <= day < self.stop
-            and b - a >= self.task["work_min"]
-        )  # fmt: skip
-        return f" ({', '.join(day_text(d) for d in days[:3])})" if days else ""
+    def right_tides(self) -> list[int]:
+        """Days with a window in which a team that can do it could, if it were free."""
+        problem, task, found = self.problem, self.task, []
+        for (k, day), (opens, shuts) in problem.tides.items():
+            if k != self.spell.task or not self.spell.since <= day < self.stop:
+                continue
+            for i in self.able():
+                team, way = problem.teams[i], int(problem.home_min[i, task["crag_at"]])
+                begins = max(opens, team["starts"] + problem.trip_min + way)
+                ends = min(shuts, team["starts"] + round(60 * team["hours_per_day"]) - way)
+                if ends - begins >= task["work_min"]:
+                    found.append(day)
+                    break
+        return sorted(found)
 
 
 def _skilled(team: Mapping[str, Any], task: Mapping[str, Any]) -> bool:
