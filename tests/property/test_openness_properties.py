@@ -22,13 +22,14 @@ shapes = st.lists(st.floats(0.02, 0.2), min_size=5, max_size=20)
 places = st.tuples(st.floats(-170, 170), st.floats(-75, 75))
 
 
-@given(at=places, shape=shapes, other=shapes, turn=st.floats(0, 6.28))
-def test_land_in_front_never_opens_the_sea(at, shape, other, turn):
+@given(at=places, shape=shapes, other=shapes, turn=st.floats(0, 6.28), gap=st.floats(0.02, 0.1))
+def test_land_in_front_never_opens_the_sea(at, shape, other, turn, gap):
+    """The second island lies within the 20 km that a ray looks, 2 to 11 km off the first."""
     lon, lat = at
     island = blob(lon, lat, shape)
     alone = sea_openness([lon], [lat], coast_of(island))[0]
     assert 0 <= alone <= 1
-    away = 0.2 + max(other) + 0.05
+    away = max(shape) + max(other) + gap
     beside = blob(lon + away * np.cos(turn) / np.cos(np.radians(lat)), lat + away * np.sin(turn),
                   other)  # fmt: skip
     single, both = coast_of(island), coast_of(island, beside)
