@@ -43,6 +43,17 @@ def test_ten_years_of_each_metal_iso_9224(exponents, metal, exponent):
 
 
 @pytest.mark.pinned("memory")
+@pytest.mark.parametrize(
+    ("exponents", "metal", "factor"),
+    [(EXPONENT_MEAN, "copper", 4.6452), (EXPONENT_MEAN, "aluminium", 5.3456),
+     (EXPONENT_UPPER, "copper", 5.3211), (EXPONENT_UPPER, "aluminium", 6.4121)],
+)  # fmt: skip
+def test_ten_years_of_copper_and_aluminium_iso_9224(exponents, metal, factor):
+    """Tables 2 and 3, from memory: 10 ** 0.667, 0.728, 0.726 and 0.807."""
+    assert loss_um(1.0, 10.0, exponents[metal]) == pytest.approx(factor, abs=5e-5)
+
+
+@pytest.mark.pinned("memory")
 def test_slope_after_20_years_iso_9224():
     slope = loss_um(1, 31.0, 0.523) - loss_um(1, 30.0, 0.523)
     assert slope == pytest.approx(0.1253, abs=5e-5)
@@ -88,3 +99,17 @@ def test_life_of_a_zinc_coating(coating_um, first_year_um, years):
 def test_section_left(diameter_mm, loss_mm, ratio):
     """Geometry of a circle, no other source."""
     assert section_ratio(diameter_mm, loss_mm) == pytest.approx(ratio, abs=5e-4)
+
+
+def test_no_section_is_left_once_the_loss_has_met_itself():
+    """6 mm per side of a bar of 12 mm; more cannot be lost."""
+    assert section_ratio(12.0, [0.0, 6.0, 7.0]).tolist() == [1.0, 0.0, 0.0]
+
+
+@pytest.mark.pinned("memory", answers=4)
+def test_loss_and_its_time_by_hand_iso_9224():
+    """Exponent 0.5: 3 um a year are 9 after 9 years and 3 (4.4721 + 0.1118 x 10) = 16.7705 after
+    30; back again; nothing lost takes no time."""
+    assert loss_um(3.0, [9.0, 30.0], 0.5) == pytest.approx([9.0, 16.7705], abs=5e-5)
+    assert years_to_loss([9.0, 16.7705], 3.0, 0.5) == pytest.approx([9.0, 30.0], abs=5e-4)
+    assert loss_um(3.0, 0.0, 0.5) == years_to_loss(0.0, 3.0, 0.5) == 0.0

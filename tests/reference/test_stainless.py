@@ -102,3 +102,60 @@ def test_road_salt_en_1993_1_4_table_a_1():
     assert stainless.road_factor(distance).tolist() == [-7, -7, -3, -3, 0, 0, 0]
     assert stainless.road_factor([5.0, np.nan], [True, True]).tolist() == [-10, -10]
     assert stainless.road_factor([5.0, np.nan], [False, False]).tolist() == [-7, 0]
+
+
+@pytest.mark.pinned("memory", answers=24)
+def test_every_limit_of_table_a1_and_what_lies_beside_it():
+    """EN 1993-1-4:2006+A1:2015, from memory: a distance belongs to the nearer band, SO2 to the
+    dirtier one but for the last; the Baltic and Germany's North Sea only up to 250 m."""
+    distance = [0.0, 250.0, 250.1, 1_000.0, 1_000.1, 10_000.0, 10_000.1, np.nan]
+    expected = [-15.0, -15.0, -7.0, -7.0, -3.0, -3.0, 0.0]
+    assert stainless.sea_factor(distance).tolist()[:-1] == expected
+    assert np.isnan(stainless.sea_factor(distance)[-1])
+    assert stainless.sea_factor(distance[:-1], True).tolist() == [-10.0, -10.0, *expected[2:]]
+    so2 = stainless.so2_factor([0.0, 9.99, 10.0, 89.9, 90.0, 250.0, 250.1, np.nan])
+    assert so2.tolist()[:-2] == [0.0, 0.0, -5.0, -5.0, -10.0, -10.0]
+    assert np.isnan(so2[-2:]).all()
+    assert stainless.resistance_factor([-3.0, 0.0, -0.5], 0.0, -7.0).tolist() == [-10.0, 0.0, -7.5]
+    assert stainless.resistance_factor(0.0, [-5.0, 0.0], [-2.0, -2.0]).tolist() == [-7.0, 0.0]
+    assert np.isnan(stainless.resistance_class(np.nan))
+
+
+@pytest.mark.pinned("worked", answers=4)
+def test_class_chances_where_a_road_is_salted():
+    """20 km from the sea, SO2 5, in the open: a road within 10 m gives -7, class III; within 100 m
+    -3, II; nothing 0, II; at 240 +- 50 m from the sea its own -15 or -7 is no milder."""
+    chances = stainless.crc_probabilities(20_000.0, 0.0, 5.0, 0.0, 0.0, f1_road=[-7.0, -3.0, 0.0])
+    assert chances.tolist() == np.eye(5)[[2, 1, 1]].tolist()
+    # P(distance <= 250) = P(Z <= 0.2) = 0.579260 (table of the normal distribution)
+    near = stainless.crc_probabilities(240.0, 50.0, 5.0, 0.0, 0.0, f1_road=-3.0)
+    assert near == pytest.approx([0, 0, 0.420740, 0.579260, 0], abs=1e-6)
+    assert stainless.crc_probabilities(np.zeros((2, 3)), 0.0, 5.0, 0.0, 0.0).shape == (2, 3, 5)
+
+
+@pytest.mark.pinned("worked", answers=10)
+def test_class_chances_with_both_inputs_uncertain():
+    """900 +- 200 m and SO2 60 with sigma 0.5, not washed. P(d <= 250, 1000, 10,000) = 0.000577,
+    0.691462, 1; P(SO2 < 10, 90, 250) = P(Z < -3.583519, 0.810930, 2.854233) = 0.000170, 0.791297,
+    0.997843. CRF = F1 + F2 - 7: -22, -27, -32; -14, -19, -24; -10, -15, -20."""
+    sea = np.diff([0.0, 0.000577025, 0.691462461, 1.0])
+    air = np.diff([0.0, 0.000169498, 0.791297, 0.997842913])
+    classes = [[5, 5, 5], [3, 4, 5], [3, 4, 4]]
+    expected = np.zeros(5)
+    for p, row in zip(sea, classes, strict=True):
+        for q, crc in zip(air, row, strict=True):
+            expected[crc - 1] += p * q
+    found = stainless.crc_probabilities(900.0, 200.0, 60.0, 0.5, -7.0)
+    assert found == pytest.approx(expected, abs=3e-6)
+
+
+def test_class_chances_are_unknown_where_any_input_is():
+    known = [900.0, 200.0, 60.0, 0.5, -7.0]
+    for place in range(5):
+        asked = [np.nan if i == place else v for i, v in enumerate(known)]
+        assert np.isnan(stainless.crc_probabilities(*asked)).all()
+    clean = stainless.crc_probabilities(900.0, 0.0, 0.0, 0.0, 0.0)
+    assert clean.tolist() == [0, 0, 1, 0, 0]
+    # 250 +- nothing is the end of the table, with a doubt it is not
+    end = stainless.crc_probabilities(100.0, 0.0, 250.0, [0.0, 0.5], 0.0)
+    assert end.sum(axis=1) == pytest.approx([1.0, 0.5])

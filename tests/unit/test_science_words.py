@@ -5,9 +5,8 @@ import pytest
 from saltreach.science.air import wetness
 from saltreach.science.metal import stress_corrosion
 from saltreach.science.rock import bond, capacity, placement, rmr, strength
-from saltreach.science.time import consequence, inspection, reliability
+from saltreach.science.time import consequence, inspection
 from saltreach.vocabulary import words
-from saltreach.vocabulary.metals import COATED
 
 TABLES = [
     (stress_corrosion.MINIMUM_MATERIAL, words.BANDS),
@@ -26,7 +25,6 @@ TABLES = [
     (consequence.CONSEQUENCE, words.POSITIONS),
     (inspection.CATEGORY_CAP_MONTHS, words.CATEGORIES),
     (inspection.SCC_CAP_MONTHS, words.BANDS),
-    (reliability.ZINC_UM, COATED),
 ]
 
 

@@ -88,7 +88,7 @@ def truncated_normal(mean: Values, sd: Values, low: float, high: float, z: Value
     from scipy.special import ndtr, ndtri
 
     mean, sd, z = np.broadcast_arrays(*numbers(mean, sd, z))
-    out = np.clip(mean + sd * z, low, high)
+    out = np.array(np.clip(mean + sd * z, low, high))
     # Where 4 standard deviations stay inside, the cut moves nothing that matters.
     cut = (np.minimum(mean - low, high - mean) < 4 * sd) & (sd > 0)
     m, s = mean[cut], sd[cut]

@@ -127,8 +127,8 @@ def so2_factor(so2_ug_m3: Values) -> Floats:
     """
     so2 = number(so2_ug_m3)
     limits, factors = (np.array(v) for v in zip(*F2_SO2, strict=True))
-    index = np.minimum(np.searchsorted(limits[:-1], so2, side="right"), len(factors) - 1)
-    return np.where(np.isnan(so2) | (so2 > limits[-1]), np.nan, factors[index])
+    factor = factors[np.searchsorted(limits[:-1], so2, side="right")]
+    return np.where(np.isnan(so2) | (so2 > limits[-1]), np.nan, factor)
 
 
 @labelled("1")
