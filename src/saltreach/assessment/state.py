@@ -16,6 +16,7 @@ import pandas as pd
 from saltreach.assessment.resistance import filled_sizes, metal_strength
 from saltreach.intake.dates import year_fraction
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, years_to_loss
+from saltreach.science.rock.capacity import kind_shares
 from saltreach.science.rock.resistance import SHEAR_RATIO, steel_resistance_kn
 from saltreach.science.time.failure import (
     Anchors,
@@ -135,6 +136,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
         steel_sigma_ln=_sigma_ln(table, "steel_rate_um_y"),
         diameter_mm=filled_sizes(table)[0],
         metal_shear_mpa=np.multiply(*metal_strength(table)),
+        legs=kind_shares(table["kind"].fillna("").astype("str").to_numpy(object))[2],
         rock_kn_p05=table["rock_kn_p05"].to_numpy(float),
         rock_kn_p50=table["rock_kn_p50"].to_numpy(float),
         condition=table["condition"].to_numpy(float, na_value=np.nan),

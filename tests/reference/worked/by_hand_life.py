@@ -174,13 +174,20 @@ def rusted(metal, age, anchor, diameter):
     bare_y = np.maximum(age - coated_y, 0)
     deep_mm = 3 * loss_um(steel, bare_y, 0.523) / 1000
     left = np.maximum(1 - 2 * deep_mm / diameter, 0) ** 2
-    return 0.6 * 500 * math.pi / 4 * diameter**2 / 1000 * left * math.exp(ONE_SIDED * 0.05)
+    whole = legs(anchor) * 0.6 * 500 * math.pi / 4 * diameter**2 / 1000
+    return whole * left * math.exp(ONE_SIDED * 0.05)
 
 
 def whole_kn(metal, anchor, diameter):
     """Median of an uncracked bar in shear; EN 1992-4:2018 7.2.2.3.1, from memory, for the ratio."""
     mpa, shear = metal_of(anchor) or STRENGTHS[metal]
-    return shear * mpa * math.pi / 4 * diameter**2 / 1000 * math.exp(ONE_SIDED * 0.05)
+    return (
+        legs(anchor) * shear * mpa * math.pi / 4 * diameter**2 / 1000 * math.exp(ONE_SIDED * 0.05)
+    )
+
+
+def legs(anchor):
+    return 2 if anchor.get("kind") == "bonded twin-leg" else 1
 
 
 def cracking_y(metal, anchor):

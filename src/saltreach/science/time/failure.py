@@ -52,9 +52,9 @@ class Anchors(NamedTuple):
 
     `scc_hazard` 0 to 1; first-year losses in µm/y with the standard deviation of their
     logarithm; `diameter_mm`, NaN: `Model.diameter_mm`; `metal_shear_mpa`, strength in shear,
-    NaN: the metal's own least (`materials.MATERIALS`); rock side in kN, NaN: the prior of
-    `Model`; `condition` 0 to 4 or NaN, and the years since it was recorded; `batch_factor` from
-    `updating.batch_factor`.
+    NaN: the metal's own least (`materials.MATERIALS`); `legs`, rods of that diameter;
+    rock side in kN, NaN: the prior of `Model`; `condition` 0 to 4 or NaN, and the years since it
+    was recorded; `batch_factor` from `updating.batch_factor`.
     """
 
     scc_hazard: Column
@@ -65,6 +65,7 @@ class Anchors(NamedTuple):
     """Where no spread is given: about what the functions of ISO 9223 have alone; judgement."""
     diameter_mm: Column = np.nan
     metal_shear_mpa: Column = np.nan
+    legs: Column = 1.0
     rock_kn_p05: Column = np.nan
     rock_kn_p50: Column = np.nan
     condition: Column = np.nan
@@ -359,7 +360,7 @@ def _whole_kn(name: str, a: Anchors, model: Model) -> Floats:
     least = metal.shear_ratio * metal.strength_mpa
     shear = np.where(np.isnan(a.metal_shear_mpa), least, a.metal_shear_mpa)
     diameter = np.where(np.isnan(a.diameter_mm), model.diameter_mm, a.diameter_mm)
-    return steel_resistance_kn(diameter, shear)
+    return a.legs * steel_resistance_kn(diameter, shear)
 
 
 def _more_often(p: Floats, a: Anchors) -> Floats:
@@ -388,7 +389,7 @@ def _rust_nodes(name: str, a: Anchors, model: Model) -> Iterator[tuple[Any, ...]
 def _rust_curve(name: str, time: Floats, a: Anchors, model: Model) -> Floats:
     """Yearly probability by rust; rates in steps of 2 %, so that like anchors are done once."""
     rates = [_stepped(v) for v in (a.zinc_rate_um_y, a.steel_rate_um_y)]
-    others = [a.zinc_sigma_ln, a.steel_sigma_ln, a.diameter_mm]
+    others = [a.zinc_sigma_ln, a.steel_sigma_ln, a.diameter_mm, a.legs]
     first, inverse = distinct_rows([time[:, 0], *rates, *others])
     some = Anchors(
         *(c[first] for c in a._replace(zinc_rate_um_y=rates[0], steel_rate_um_y=rates[1]))
@@ -399,6 +400,7 @@ def _rust_curve(name: str, time: Floats, a: Anchors, model: Model) -> Floats:
         strength = steel_strength_kn(
             ages, diameter[:, None], coating, zinc[:, None], steel[:, None], model.local_factor
         )
+        strength = some.legs[:, None] * strength
         total += weight * overload_probability(_median(strength), STEEL_SIGMA_LN, model)
     return total[inverse]
 
@@ -435,7 +437,7 @@ def _strength_terms(
                 if name in COATED:
                     for w, bar, coating, zinc, steel in _rust_nodes(name, a, model):
                         left = steel_strength_kn(age, bar, coating, zinc, steel, model.local_factor)
-                        yield _held(weight * w, np.log(_median(left)))
+                        yield _held(weight * w, np.log(_median(a.legs * left)))
                     continue
                 cracked = weibull_probability(
                     age, scc_scale_y(a.scc_hazard, name, model), model.shape
