@@ -256,6 +256,12 @@ AXIAL, RADIAL = ("bond", "pull-through", "cone"), ("pry-out", "edge")
 METAL_SCATTER = 0.05
 
 
+@cache
+def steel_scatter(count):
+    places = (np.arange(count) * 0.6180339887498949 + 0.5 / count) % 1.0
+    return np.exp(METAL_SCATTER * stats.norm.ppf(places))
+
+
 def quantiles(modes, names, *steel_kn):
     weakest = np.min([modes[n] for n in names], axis=0)
     if not steel_kn:
@@ -264,8 +270,7 @@ def quantiles(modes, names, *steel_kn):
     # 5th percentile of the lesser of rock and steel, whose scatter is independent
     nominal = steel_kn[0]
     median_kn = nominal * math.exp(-METAL_SCATTER * stats.norm.ppf(0.05))
-    z = stats.norm.ppf((np.arange(len(weakest)) * 0.6180339887498949 + 0.5 / len(weakest)) % 1.0)
-    return (np.quantile(np.minimum(weakest, median_kn * np.exp(METAL_SCATTER * z)), 0.05),)
+    return (np.quantile(np.minimum(weakest, median_kn * steel_scatter(len(weakest))), 0.05),)
 
 
 def shares_of_kind(anchor, register):
@@ -347,12 +352,9 @@ NEW = resin_bond("vinylester", "ribbed", "clean and dry")
 DEPTHS = range(5, 301, 5)
 
 
-def least_depth(kind, diameter, rock, axial_kn):
-    """Least depth whose 5th percentile bears both loads; None where none up to 300 mm does.
-
-    With it the least margin: how far the answer's own and the next shorter depth are from the
-    loads, as a share. Below 2 % the tool's few draws may rightly say one step more or less.
-    """
+@cache
+def found_depth(kind, diameter, rock_items, axial_kn):
+    rock = dict(rock_items)
     glued = float(kind.startswith("bonded"))
     shares = (glued, float(kind in ("drive-in", "other")), 2 if kind == "bonded twin-leg" else 1)
     least = 70.0 if glued else 5 * diameter  # EN 959:2018, 4.2.6
@@ -372,6 +374,15 @@ def least_depth(kind, diameter, rock, axial_kn):
     if low == len(DEPTHS):
         return None, margin
     return max(float(DEPTHS[low]), math.ceil(least / 5) * 5.0), margin
+
+
+def least_depth(kind, diameter, rock, axial_kn):
+    """Least depth whose 5th percentile bears both loads; None where none up to 300 mm does.
+
+    With it the least margin: how far the answer's own and the next shorter depth are from the
+    loads, as a share. Below 2 % the tool's few draws may rightly say one step more or less.
+    """
+    return found_depth(kind, diameter, tuple(sorted(rock.items())), axial_kn)
 
 
 def slope_share(slope):
