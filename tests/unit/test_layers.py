@@ -14,8 +14,9 @@ from saltreach.errors import LayerError
 from saltreach.intake.options import Options
 from saltreach.layers import LAYERS, coast, join, sample
 from saltreach.layers.climate import sample_climate
-from saltreach.layers.layer import Layer, Origin, Value
+from saltreach.layers.layer import Layer, Origin, Value, joined, positions
 from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.words import SEPARATOR
 
 LON, LAT = [-5.85, -5.57, 18.66], [43.655, 42.6, 54.4]  # Cabo de Penas, Leon, Gdansk
 PLACES = pd.DataFrame({"lon": LON, "lat": LAT})
@@ -155,3 +156,99 @@ def test_one_record_adds_a_layer_everywhere(monkeypatch):
     assert sampled["frost_source"].tolist() == ["frost-trial"] * 3
     listed(replace(trial, open=lambda _: None))
     assert sample(LON, LAT, "frost_m")["frost_m"].isna().all()
+
+
+def test_what_is_known_of_a_layer_is_not_asked_again():
+    """Whatever it says: here 7 m, which openness and the rest do not care about."""
+    sources = join.open_layers(Options(), join.in_order(["coast", "salinity"]))
+    known = join.sample_layers(PLACES, sources, ["coast"])
+    known |= {"coast_distance_m": np.full(3, 7.0), "shore_lat": np.full(3, 54.4),
+              "shore_lon": np.full(3, 18.66)}  # fmt: skip
+    found = join.sample_layers(PLACES, sources, ["salinity"], known=known)
+    assert found["coast_distance_m"].tolist() == [7.0] * 3
+    assert found["sea_salinity_g_kg"].tolist() == [7.0] * 3
+    assert set(found["sea_salinity_source"]) == {"sea-salinity"}
+    assert "sea_salinity_g_kg" not in known
+
+
+@pytest.mark.pinned("memory", answers=2)
+def test_the_registers_salinity_wins():
+    known = {"sea_salinity_g_kg": [12.0, np.nan, np.nan]}
+    table = sample(LON, LAT, "sea_salinity_g_kg", known=known)
+    assert table["sea_salinity_g_kg"].tolist() == [12, 35, 7]
+    assert table["sea_salinity_source"].tolist() == ["register", "sea-salinity", "sea-salinity"]
+
+
+def test_each_value_names_the_origins_it_is_from():
+    columns = ["temperature_c", "relative_humidity_pct", "rain_mm_y", "sea_openness"]
+    table = sample(LON[:1], LAT[:1], columns, known=pd.DataFrame({"elevation_m": [5.0]}))
+    assert table.index.tolist() == [0]
+    assert table.loc[0, [c for c in table if c.endswith("_source")]].tolist() == [
+        "climate_era5 + elevation_itu_p1511",
+        "climate_era5 + humidity_itu_p836 + elevation_itu_p1511",
+        "climate_era5 + rain_itu_p837",
+        "coast-gshhg-h",
+    ]
+
+
+def test_only_what_was_opened_has_an_origin():
+    sources = join.open_layers(Options(), join.in_order(["coast", "geology", "terrain"]))
+    assert sources["terrain"] is None
+    assert [o.name for o in join.origins_of(sources)] == ["coast-gshhg-h"]
+    assert [o.name for o in join.origins_of({"salt-lakes": ()})] == ["salt-lakes"]
+
+
+def test_what_an_absent_layer_gives_is_unknown_in_its_own_way():
+    found = join.sample_layers(PLACES, join.open_layers(Options()), ["shielding", "climate"])
+    assert np.isnan(found["slope_deg"]).all()
+    assert found["slope_deg"].dtype == float
+    assert found["raster_name"].tolist() == [""] * 3
+    assert found["raster_name"].dtype == object
+    assert np.isnan(found["sea_shielding"]).all()
+    assert {layer.name for layer in LAYERS if not layer.embedded} == {
+        "terrain", "shielding", "geology",
+    }  # fmt: skip
+
+
+def test_a_name_like_no_other_gets_no_hint():
+    with pytest.raises(LayerError, match=r"no layer gives 'qqqq' \(given: coast_distance_m, "):
+        sample(LON, LAT, "qqqq")
+
+
+def test_notes_of_all_layers_are_joined():
+    found = join.sample_layers(PLACES, join.open_layers(Options()))
+    found["coast_notes"] = np.array(["Check.", "", ""], object)
+    found["climate_notes"] = np.array(["Doubtful.", "Doubtful.", ""], object)
+    table = join.with_layers(PLACES, found)
+    assert table["layer_notes"].tolist() == [f"Check.{SEPARATOR}Doubtful.", "Doubtful.", ""]
+    assert table["lon"].tolist() == LON
+
+
+def test_sentences_are_joined_where_there_are_any():
+    first, second, third = ["a", "", "a", ""], ["b", "b", "", ""], ["", "c", "c", ""]
+    found = joined(first, second, third)
+    assert found.tolist() == [f"a{SEPARATOR}b", f"b{SEPARATOR}c", f"a{SEPARATOR}c", ""]
+    assert joined(first).tolist() == first
+
+
+def test_positions_are_columns_of_one_length_and_latitudes():
+    lon, lat = positions(5, 90, "x")
+    assert (lon.tolist(), lat.tolist()) == ([5.0], [90.0])
+    assert positions([1.0, 2.0], [-90.0, 90.0], "x")[1].tolist() == [-90, 90]
+    series = pd.Series([1.0, 2.0], index=["a", "b"])
+    assert positions(series, series, "x")[0].tolist() == [1, 2]
+    assert positions(series, [3.0, 4.0], "x")[1].tolist() == [3, 4]
+    with pytest.raises(LayerError, match="x: the index of lat differs"):
+        positions(series, series.rename({"a": "c"}), "x")
+    for lon, lat in (([1.0], [1.0, 2.0]), ([[1.0, 2.0]], [[1.0, 2.0]])):
+        with pytest.raises(LayerError, match="give one-dimensional columns of one length"):
+            positions(lon, lat, "x")
+    with pytest.raises(LayerError, match=r"lat 90.5 at place 2 is no latitude"):
+        positions([1.0, 2.0, 3.0], [1.0, 90.5, -2.0], "x")
+    with pytest.raises(LayerError, match="lat -91 at place 1"):
+        positions([1.0], [-91.0], "x")
+
+
+def test_all_a_layer_gives_and_passes():
+    one, two = Value("one"), Value("two", "")
+    assert Layer("x", (one,), dict, passes=(two,)).values == (one, two)

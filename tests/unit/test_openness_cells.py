@@ -187,7 +187,10 @@ def test_company_far_off_in_the_same_tile_changes_nothing():
     lon = lat = -36 * km
     there = lon + 70 * km
     islet = box(there, there, there + 0.3 * km, there + 0.3 * km)
-    coast = coast_of(box(lon - 2, lat - 2, lon, lat + 2), islet)
+    north = np.linspace(lat - 2, lat + 2, 8001)  # so fine that a block of it is 3.6 km
+    shore = np.column_stack([np.full(8001, lon), north])
+    coast = coast_of(np.vstack([[lon - 2, lat - 2], shore, [lon - 2, lat + 2], [lon - 2, lat - 2]]),
+                     islet)  # fmt: skip
     feet = np.array([[lon, lat], [there, there]]).T
     assert openness._tiles(ecef_m(*feet))[1] == 1
     both = openness.sea_openness(*feet, coast)

@@ -37,6 +37,7 @@ HARSH = {
     "Hamburg": (9.97, 53.54), "Polotsk": (28.77, 55.49), "Shlisselburg, Ladoga": (31.03, 59.95),
     "Joensuu": (29.76, 62.60), "Kuhmo": (29.52, 64.13), "Rovaniemi": (25.73, 66.50),
     "Jokkmokk": (19.83, 66.60),
+    "Linkoeping": (15.62, 58.41), "Vaexjoe": (14.80, 56.88),
 }  # fmt: skip
 
 

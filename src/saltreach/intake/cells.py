@@ -91,7 +91,8 @@ def code(text: object) -> str:
     """Read a code of a map's legend: case, blanks and a trailing .0 do not matter."""
     plain = " ".join(str(text).casefold().split())
     try:
-        return f"{float(plain):g}"
+        number = float(plain)
+        return f"{number:.0f}" if number % 1 == 0 else f"{number:g}"
     except ValueError:
         return plain
 

@@ -114,7 +114,7 @@ def era5_height(folder: Path) -> GlobalGrid:
     """
     share = np.array([0.5, 1, 1, 0.5], dtype=np.float32) / 3
     height = topography(folder).values
-    rows = np.clip(3 * np.arange(721)[:, None] + np.arange(4), 0, height.shape[0] - 1)
+    rows = 3 * np.arange(721)[:, None] + np.arange(4)
     columns = (3 * np.arange(1440)[:, None] + np.arange(4)) % 4320
     by_row = sum(height[rows[:, k]] * share[k] for k in range(4))
     values = sum(by_row[:, columns[:, k]] * share[k] for k in range(4))

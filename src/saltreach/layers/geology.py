@@ -299,10 +299,10 @@ def _polygon_legend(
 
 def _entry(value: object) -> str:
     """Text of a legend cell, whole numbers without a point."""
-    if value is None or value != value or value is pd.NA:
+    if pd.isna(value):
         return ""
     if isinstance(value, float | np.floating):
-        return f"{value:g}"
+        return f"{value:.0f}" if value % 1 == 0 else f"{value:g}"
     return str(value).strip()
 
 
