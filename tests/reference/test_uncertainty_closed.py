@@ -79,6 +79,18 @@ def test_variance_of_the_place_and_of_a_function_beyond_its_range():
     assert found["function"] == pytest.approx([0.804402], rel=1e-3)
 
 
+@pytest.mark.pinned("memory", answers=3)
+def test_each_anchor_has_its_own_salt():
+    """(0.62 x 0.2)^2, (0.62 x 0.5)^2, (0.62 x 0.8)^2."""
+    sigma_ln = np.array([0.2, 0.5, 0.8])
+    found = input_variances(
+        "steel",
+        exposure(coast_distance_m=np.full(3, 500.0)),
+        lambda distance_m, rows: (60.0 + 0 * distance_m, sigma_ln[rows, None]),
+    )
+    assert found["chloride"] == pytest.approx([0.015376, 0.0961, 0.246016], rel=1e-3)
+
+
 AIRS = [(18.0, 70.0, 6.0, 20.0), (4.0, 85.0, 30.0, 90.0), (48.7, 60.0, 0.1, 2000.0)]
 
 
