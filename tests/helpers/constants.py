@@ -101,6 +101,7 @@ TECHNICAL = {
     "science.time.failure": {
         "YEARS": "length of a curve",
         "Anchors.batch_factor": "none",
+        "Anchors.legs": "one rod",
         "_CHUNK_ROWS": "memory",
         "_RATE_STEP_LN": "grid of a table",
         "_SCORES": "nodes of a sum",
