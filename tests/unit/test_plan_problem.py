@@ -271,3 +271,28 @@ def test_a_visit_makes_a_task_due_again_after_its_interval():
     assert [day_text(world.due_after(k, day)) for k in (0, 1)] == ["2027-02-28", "2028-01-31"]
     assert world.due_after(2, day) == world.end + 1  # once only
     assert day_text(world.due_after(0, world.end)) == "2027-08-01"
+
+
+@pytest.mark.pinned("worked", answers=7)
+def test_an_hour_to_pack_and_a_year_to_plan():
+    """60 + 2 x 60 + 120 = 300 min, 5 h; of 8 h 480 - 120 - 60 - 30 = 270 are left, 30 anchors."""
+    legs = sheet(leg("A", "Crag 0", 1.0), leg("B", "Crag 0", 1.0))
+    frame = sectors(1, next_inspection_on="2027-01-01")
+    for hours, code in ((5.0, 0), (5.0 - 1 / 60, 5)):
+        teams = [team(hours_per_day=hours), team("B")]
+        world = problem(frame, teams, tables={"travel": legs}, hours_per_trip=1.0, years=1,
+                        unfair_hours=10)  # fmt: skip
+        assert set(world.blocked_by[0, world.days["team_at"] == 0]) == {code}
+    assert (world.trip_min, world.unfair_min, day_text(world.end)) == (60, 60, "2028-01-01")
+    assert world.tasks["was_due"].tolist() == [False]
+    day = {"tables": {"travel": legs}, "hours_per_trip": 1.0}
+    parts = [problem(sectors(1, anchors=n), **day).tasks["parts"][0] for n in (30, 31)]
+    assert parts == [1, 2]
+    # there at 11:00
+    for until, code in ((780, 0), (779, 4)):
+        tide = {"crag": "Crag 0", "sector": "", "date": dt.date(2027, 1, 2), "from": 0,
+                "until": until}  # fmt: skip
+        world = problem(
+            sectors(1), tables={"travel": legs, "tides": sheet(tide)}, hours_per_trip=1.0
+        )
+        assert world.blocked_by[0, 0] == code

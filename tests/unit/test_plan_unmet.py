@@ -108,6 +108,8 @@ def test_tides():
         f"{fix} (2027-01-04, 2027-01-06)"
     )
     assert one(team(days_free=every), {"tides": tide(rows[0])}) == ("tide", says, fix)
+    new_year = {"tides": tide(("2027-01-01", 700, 820))}
+    assert one(team(days_free=every), new_year)[2] == f"{fix} (2027-01-01)"
     # nobody free in that time: the last day on which the tide is right
     late = {"days_free": ("1SA",), "from": dt.date(2027, 2, 1)}
     march = sectors(1, next_inspection_on="2027-02-05")
@@ -163,7 +165,7 @@ def test_who_could_do_it_and_when():
     teams = [team("A", **late), team("B", hours_per_day=3.5, **late),
              team("C", hours_per_day=2.9, **late)]  # fmt: skip
     assert one(teams, ways)[2].endswith("for example of B")  # 210 min are 3.5 h
-    teams[1] = team("B", hours_per_day=3.4, **late)
+    teams[1] = team("B", hours_per_day=3.45, **late)
     assert one(teams, ways)[2].endswith("for example of A")
     large = ways | {"needs": sheet(ROPES | {"skills": (), "people": 3})}
     big = [team("A", people=4, **late), team("B", people=2, **late), team("C", people=3, **late)]
@@ -254,7 +256,11 @@ def test_the_dearest_spells_come_first_and_like_ones_are_taken_together():
     many = pd.concat([found.iloc[:1].assign(fix=str(n), days_overdue=n) for n in range(12)])
     assert [s["days_overdue"] for s in unmet_summary(many)] == [11, 10, 9, 8, 7, 6, 5, 4]
     done = frozenset({(k, 0) for k in range(3)})
-    assert unmet_summary(unmet_visits(problem(sectors(1)), done & {(0, 0), (0, 3)}).iloc[:0]) == []
+    none = unmet_visits(problem(sectors(1)), done & {(0, 0), (0, 3)}).iloc[:0]
+    assert unmet_summary(none) == []
+    late = sectors(1, inspection_interval_months=pd.array([12], dtype="Int64"))
+    met = unmet_visits(problem(late), frozenset({(0, 0)}))
+    assert met.empty and set(met) == set(columns_of("unmet")) - {"caution"}
 
 
 def test_a_visit_on_the_last_day_is_named_and_the_end_of_the_plan_is_not():
