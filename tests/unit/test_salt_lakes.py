@@ -55,6 +55,8 @@ def test_every_listed_lake_is_found_from_its_own_shore_and_from_within():
         near = salt_lake_at([corner[0], middle.x], [corner[1], middle.y])
         assert near.salt_lake.tolist() == [lake.name] * 2
         assert near.salt_lake_m[0] < 0.01
+        closing = (lake.shore_deg[-2] + lake.shore_deg[-1]) / 2
+        assert salt_lake_at(*closing).salt_lake_m[0] < 0.5
         assert near.salt_lake_m[1] == 0
         assert near.salt_lake_sd_m[0] == lake.outline_sd_m
 
