@@ -55,6 +55,8 @@ def test_every_listed_lake_is_found_from_its_own_shore_and_from_within():
         near = salt_lake_at([corner[0], middle.x], [corner[1], middle.y])
         assert near.salt_lake.tolist() == [lake.name] * 2
         assert near.salt_lake_m[0] < 0.01
+        closing = (lake.shore_deg[-2] + lake.shore_deg[-1]) / 2
+        assert salt_lake_at(*closing).salt_lake_m[0] < 0.5
         assert near.salt_lake_m[1] == 0
         assert near.salt_lake_sd_m[0] == lake.outline_sd_m
 
@@ -156,6 +158,21 @@ def test_reach_ends_at_50_km():
     np.testing.assert_array_equal((near.salt_lake != "")[sure], (true_m < 50_000)[sure])
 
 
+@pytest.mark.pinned("peer")
+def test_every_lake_is_known_49_9_km_from_its_outermost_corners():
+    """Due north, east, south and west of them, by GeographicLib; another lake may be nearer."""
+    ends = []
+    for lake in salt_lakes.salt_lakes():
+        lon, lat = lake.shore_deg.T
+        for corner, azimuth in (
+            (lat.argmax(), 0), (lon.argmax(), 90), (lat.argmin(), 180), (lon.argmin(), 270),
+        ):  # fmt: skip
+            ends.append(Geodesic.WGS84.Direct(lat[corner], lon[corner], azimuth, 49_900.0))
+    near = salt_lake_at([end["lon2"] for end in ends], [end["lat2"] for end in ends])
+    assert (near.salt_lake != "").all()
+    assert near.salt_lake_m.max() < 49_900.5
+
+
 def test_the_nearer_of_two_lakes_counts():
     # Lakes Abijatta and Shala lie a few kilometres apart.
     lakes = {lake.name: lake for lake in salt_lakes.salt_lakes()}
@@ -217,4 +234,7 @@ def test_the_record_names_licence_and_gap():
     assert record["licence"] == "LGPL-3.0"
     assert "Salar de Uyuni" in record["source"]
     assert "nothing is calibrated" in record["note"]
+    drawn = [lake for lake in salt_lakes.salt_lakes() if not lake.outline.startswith("own")]
+    assert f"), {len(drawn)} lakes of level 2" in record["source"]
+    assert record["extent"].startswith("50 km around")
     assert len(record["sha256"]) == 64
