@@ -100,6 +100,7 @@ TECHNICAL = {
     "science.rows": {"_CHUNK_ROWS": "memory"},
     "science.time.failure": {
         "YEARS": "length of a curve",
+        "Anchors.legs": "one rod",
         "Anchors.batch_factor": "none",
         "_CHUNK_ROWS": "memory",
         "_RATE_STEP_LN": "grid of a table",
