@@ -100,7 +100,6 @@ TECHNICAL = {
     "science.rows": {"_CHUNK_ROWS": "memory"},
     "science.time.failure": {
         "YEARS": "length of a curve",
-        "Anchors.legs": "one rod",
         "Anchors.batch_factor": "none",
         "Anchors.legs": "one rod",
         "_CHUNK_ROWS": "memory",
