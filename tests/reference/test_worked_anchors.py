@@ -21,6 +21,7 @@ from saltreach.assessment.state import age_of_anchors, state_of_anchors
 from saltreach.intake import read_register
 from saltreach.intake.policy import DEFAULT
 from saltreach.intake.survey import survey_at
+from saltreach.science.time.reliability import rock_failure_probability
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
 FILES = sorted((Path(__file__).parent / "worked" / "anchors").glob("*.toml"))
@@ -145,3 +146,10 @@ def test_anchor(name, answers):
         if not agree(want, found[column], within.get(column, SHARE))
     }
     assert not wrong, "\n".join(f"{column}: {said}" for column, said in wrong.items())
+
+
+@pytest.mark.pinned("worked")
+def test_rock_of_which_a_caller_knows_nothing():
+    """8 kN at the 5th percentile, 30 in the middle (judgement): `by_hand_life.rock_gives_way`."""
+    nan = float("nan")
+    assert rock_failure_probability(nan, nan) == pytest.approx(0.0076275, rel=1e-3)
