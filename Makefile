@@ -44,7 +44,7 @@ mutants: $(VENV)/tested
 	$(BIN)/python tests/mutants --record build/mutants.json
 
 mutants-sample: $(VENV)/tested
-	$(BIN)/python tests/mutants --sample 0.01
+	$(BIN)/python tests/mutants --sample 0.004
 
 bench: $(VENV)/benched
 	$(BIN)/python tests/helpers/ensure_browser.py

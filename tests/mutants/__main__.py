@@ -1,4 +1,8 @@
-"""Does a test fail when a rule or a number is changed? `python tests/mutants --help`."""
+"""Changes one rule or number at a time, and says which change no test sees.
+
+A module passes where its tests see 95 % of its changes, those without effect apart. Example:
+python tests/mutants science.air.salt --record build/salt.json
+"""
 
 from __future__ import annotations
 
@@ -29,7 +33,7 @@ GOAL = 0.95
 PAGE = "tests/unit/test_limits_page.py::test_the_page_is_up_to_date"
 WORKED = [f"tests/reference/test_worked{part}.py" for part in ("", "_anchors")]
 EVERYWHERE = {
-    "science": [PAGE, *WORKED],
+    "science": [PAGE],
     "assessment": [PAGE, *WORKED, "tests/reference/test_places_decided.py"],
     "planning": [PAGE, *(f"tests/reference/test_worked_{part}.py" for part in ("prices", "plans"))],
     "layers": [
@@ -106,6 +110,9 @@ def main() -> int:
     args = parser.parse_args()
     os.chdir(runner.TOP)
     wanted = tuple(f"saltreach.{m}" for m in args.modules) or ("",)
+    for name in wanted:
+        if not any(m.startswith(name) for m in changes.modules()):
+            parser.error(f"no module of {', '.join(changes.ROOMS)} is called {name}")
     chosen = {m: changes.changes(m) for m in changes.modules() if m.startswith(wanted)}
     if args.sample:
         chosen = {

@@ -12,8 +12,8 @@ from saltreach.science.rock import resistance
 
 @pytest.mark.pinned("published", answers=3)
 def test_bond_cone_and_steel_of_a_printed_example():
-    """Hilti HIT-HY 150 with rebar, to EOTA TR 029, as a test of xcfem/xc quotes it: bar of 25 mm,
-    210 mm deep, cubes of 25 MPa; design values, with 2.1 for concrete and 1.4 for steel."""
+    """A resin with rebar, to EOTA TR 029, as a test of xcfem/xc quotes it: bar of 25 mm, 210 mm
+    deep, cubes of 25 MPa; design values, with 2.1 for concrete and 1.4 for steel."""
     bond = resistance.bond_resistance_kn(25.0, 210.0, 7.5)
     assert bond / 2.1 == pytest.approx(58.9, rel=1e-3)
     cone = resistance.cone_resistance_kn(10.1, 25.0, 210.0)  # 10.1: uncracked, cubes

@@ -9,6 +9,7 @@ import tomllib
 from dataclasses import replace
 from pathlib import Path
 
+import by_hand_anchor
 import pandas as pd
 import pytest
 
@@ -153,3 +154,13 @@ def test_rock_of_which_a_caller_knows_nothing():
     """8 kN at the 5th percentile, 30 in the middle (judgement): `by_hand_life.rock_gives_way`."""
     nan = float("nan")
     assert rock_failure_probability(nan, nan) == pytest.approx(0.0076275, rel=1e-3)
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_the_files_are_what_the_script_writes(part):
+    changed = [
+        path.name
+        for path in FILES[part::4]
+        if path.read_text(encoding="utf-8") != by_hand_anchor.written(path)
+    ]
+    assert changed == []

@@ -482,12 +482,17 @@ def lines(file, found, steps):
     return [*out, *(f"{c} = {literal(found[c])}" for c in columns), ""]
 
 
+def written(path):
+    """A file as it is to be: what is given stays, steps and answers are worked out again."""
+    file, _, register = read(path)
+    found, steps = worked(file, register)
+    text = path.read_text(encoding="utf-8").split("\n[[step]]")[0].rstrip("\n")
+    return "\n".join([text, *lines(file, found, steps)])
+
+
 def main(paths):
     for path in map(Path, paths):
-        file, _, register = read(path)
-        found, steps = worked(file, register)
-        text = path.read_text(encoding="utf-8").split("\n[[step]]")[0].rstrip("\n")
-        path.write_text("\n".join([text, *lines(file, found, steps)]), encoding="utf-8")
+        path.write_text(written(path), encoding="utf-8")
 
 
 if __name__ == "__main__":
