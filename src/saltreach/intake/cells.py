@@ -87,12 +87,16 @@ def words(text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(p for p in parts if p))
 
 
+def number_text(number: float) -> str:
+    """A number as a map's legend writes it: a whole one with every figure and without a point."""
+    return f"{number:.0f}" if number % 1 == 0 else f"{number:g}"
+
+
 def code(text: object) -> str:
     """Read a code of a map's legend: case, blanks and a trailing .0 do not matter."""
     plain = " ".join(str(text).casefold().split())
     try:
-        number = float(plain)
-        return f"{number:.0f}" if number % 1 == 0 else f"{number:g}"
+        return number_text(float(plain))
     except ValueError:
         return plain
 

@@ -16,6 +16,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from saltreach.errors import LayerError
+from saltreach.intake.cells import number_text
 from saltreach.intake.rock_mapping import read_rock_mapping
 from saltreach.layers.embedded import sha256_of
 from saltreach.layers.layer import Layer, Origin, Value, lonlat
@@ -302,7 +303,7 @@ def _entry(value: object) -> str:
     if pd.isna(value):
         return ""
     if isinstance(value, float | np.floating):
-        return f"{value:.0f}" if value % 1 == 0 else f"{value:g}"
+        return number_text(value)
     return str(value).strip()
 
 
