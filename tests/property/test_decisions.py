@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from saltreach.assessment.corrosivity import corrosivity
@@ -33,6 +33,14 @@ places = st.fixed_dictionaries(
         "face_azimuth_deg": st.sampled_from([np.nan, 0.0, 180.0]),
     }
 )
+HOT_CLIFF = {
+    "coast_distance_m": 300.0, "coast_distance_sd_m": 50.0, "temperature_c": 28.0,
+    "relative_humidity_pct": 75.0, "so2_ug_m3_used": 2.0, "rain_washed": "no", "material": "316",
+    "condition": 1, "installed_on": "2010", "face_azimuth_deg": 180.0,
+}  # fmt: skip
+"""Class III by the standard, of severe hazard: always among what is tried."""
+COLD_SHORE = HOT_CLIFF | {"coast_distance_m": 900.0, "temperature_c": -4.0, "rain_washed": "yes"}
+"""Where the standard's class alone decides on the metal."""
 LADDER = (*COATED, *PLACEABLE)
 """Metals in rising resistance; the others are held against 304 in a test of their own."""
 FIXED = {
@@ -78,11 +86,14 @@ def months(table):
     return table["inspection_interval_months"].to_numpy(float)
 
 
+@example(COLD_SHORE, 0.05)
 @given(place=places, nearer=st.sampled_from([0.0, 0.05, 0.3, 0.9]))
 def test_nearer_the_sea_never_weaker_metal_nor_longer_interval(place, nearer):
     near = place | {"coast_distance_m": place["coast_distance_m"] * nearer}
     found = decide(place, near)
     assert metal(found)[1] >= metal(found)[0]
+    least = MATERIAL_NAMES.rank(found["material_minimum"])
+    assert least.iloc[1] >= least.iloc[0]
     if place["condition"] != 4:
         assert months(found)[1] <= months(found)[0]
 
@@ -201,6 +212,7 @@ def test_a_tighter_policy_never_gives_less(place, metal_name):
         assert months(tight)[0] <= min(12, months(easy)[0])
 
 
+@example(HOT_CLIFF)
 @given(place=places)
 def test_high_hazard_never_ends_at_304_or_316(place):
     found = decide(place).iloc[0]

@@ -1,7 +1,7 @@
 """What must hold of intervals and samples."""
 
 import numpy as np
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from saltreach.science.time import inspection as look
@@ -9,6 +9,7 @@ from saltreach.science.time import inspection as look
 months = st.floats(0, 200) | st.just(float("nan"))
 
 
+@example([24.0, 36.0, 48.0], 60.0)
 @given(a=st.lists(months, min_size=3, max_size=3), add=months)
 def test_another_rule_never_lengthens(a, add):
     rules = dict(zip("abc", a, strict=True))

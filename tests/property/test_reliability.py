@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from saltreach.science.air.atmosphere import first_year_loss_um_y
@@ -166,16 +166,32 @@ def months_of_place(metal, age, chloride, temperature, washed):
         f"{m}_rate_um_y": first_year_loss_um_y(m, temperature, 75.0, 5.0, chloride)
         for m in ("zinc", "steel")
     }
-    state = {"scc_hazard": hazard, "rock_kn_p50": NAN, "diameter_mm": 20.0, **rates}
+    # firm rock and a look today: else every place would be at the shortest interval
+    firm = {
+        "rock_kn_p50": 1e6,
+        "diameter_mm": 20.0,
+        "condition": 1.0,
+        "years_since_inspection": 0.0,
+    }
+    state = {"scc_hazard": hazard, **firm, **rates}
     yearly = curve(metal, age, state)
     cap = cap_months(scc_band=scc_band(hazard), cracks=metal not in ("superaustenitic", "titanium"))
     return float(governing({"target": months_to_target(yearly[None, :])[0], **cap}).months)
 
 
+def test_the_intervals_of_places_differ():
+    """What the next test compares: of duplex, from a cold inland place to a hot shore."""
+    places = ((1.0, 5.0, "yes"), (60.0, 22.0, "yes"), (300.0, 28.0, "no"))
+    assert [months_of_place("duplex", 0.0, *place) for place in places] == [60, 24, 12]
+
+
+@example("duplex", 0.0, 60.0, 22.0, 2.5, 1.0, 0.0)
+@example("316", 0.0, 5.0, 12.0, 4.0, 5.0, 20.0)
+@example("zinc-plated steel", 2.0, 3.0, 10.0, 5.0, 0.0, 10.0)
 @given(
     metal=st.sampled_from(LADDER),
-    age=ages,
-    chloride=st.floats(1, 500),
+    age=st.floats(0, 30),
+    chloride=st.floats(0, 2.7).map(lambda power: 10.0**power),
     temperature=st.floats(0, 28),
     more=st.floats(1, 5),
     by=st.floats(0, 5),

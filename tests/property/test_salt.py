@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from saltreach.science.air import salt
@@ -40,6 +40,13 @@ def test_positive_and_finite_everywhere(distance, around):
     assert all(0 < q < np.inf for q in quantiles(distance, **around))
 
 
+NOTHING_KNOWN = dict.fromkeys(
+    ("sea_openness", "wind_speed_m_s", "height_above_sea_m", "shielding", "elevation_m"), np.nan
+)
+
+
+@example(1e5, 5e5, NOTHING_KNOWN)
+@example(5e5, 3e6, NOTHING_KNOWN)
 @given(distances, distances, surroundings)
 def test_never_more_salt_farther_from_the_sea(one, other, around):
     near, far = sorted((one, other))
