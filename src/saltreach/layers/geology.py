@@ -303,7 +303,7 @@ def _entry(value: object) -> str:
     if pd.isna(value):
         return ""
     if isinstance(value, float | np.floating):
-        return number_text(value)
+        return number_text(float(value))
     return str(value).strip()
 
 
