@@ -17,7 +17,9 @@ import sys
 import tomllib
 from pathlib import Path
 
-os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"  # before numpy: it forks
+# before numpy and dask: a fork has none of the threads of what it was forked from
+os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
+os.environ["DASK_SCHEDULER"] = "synchronous"
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
@@ -92,7 +94,10 @@ def report(module: str, found: dict[str, tuple[str, str]], without: int) -> int:
         print(f"  alive  {name}" + (f" ({by})" if by else ""))
     seen = len(found) - len(alive)
     share = f"{seen / len(found):.0%}" if found else "none"
-    print(f"{module}: {seen} of {len(found)} seen ({share}), {without} without effect", flush=True)
+    late = sum(what == runner.LATE for what, _ in found.values())
+    by_time = f", {late} of them by time" if late else ""
+    told = f"{seen} of {len(found)} seen ({share}){by_time}, {without} without effect"
+    print(f"{module}: {told}", flush=True)
     return seen
 
 

@@ -160,6 +160,29 @@ def test_another_unit_is_refused_and_one_of_the_name_or_of_none_is_taken():
         both(array(1.0, 2.0, units="m"))
 
 
+@pytest.mark.parametrize("chunked", [False, True], ids=["numpy", "dask"])
+def test_what_is_nothing_or_one_number_is_handed_on_as_it_is(chunked):
+    given = []
+
+    @labelled("m")
+    def noted(length_m: "Values", width_m: "Values" = None, **more: "Words") -> object:  # noqa: F821
+        given.append((width_m, more))
+        return np.asarray(length_m, float)
+
+    length = array(1.0, 2.0).chunk() if chunked else array(1.0, 2.0)
+    assert noted(length, None, colour="grey").compute().values.tolist() == [1.0, 2.0]
+    assert given[-1] == (None, {"colour": "grey"})
+
+
+def test_words_by_names_of_their_own_are_words():
+    @labelled(None)
+    def joined(length_m: "Values", **more: "Words") -> object:  # noqa: F821
+        return np.char.add(*(np.asarray(v, str) for v in more.values())).astype(object)
+
+    words = pd.Series(["a", None], INDEX, dtype="string")
+    assert joined(series(1.0, 2.0), one=words, two=words).tolist() == ["aa", ""]
+
+
 def test_a_result_may_be_written_to():
     for made in (series, array):
         found = by_name(made(1.0, 2.0))["one"]

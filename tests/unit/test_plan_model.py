@@ -13,9 +13,11 @@ from helpers.planning_world import closed, problem, sectors, sheet, team
 from saltreach.errors import OptionError
 from saltreach.planning.cost import Stop, broken_rules, cost_of, timetable
 from saltreach.planning.greedy import greedy_plan
+from saltreach.planning.highs import Answer
+from saltreach.planning.model import Model
 from saltreach.planning.parts import improve
 from saltreach.planning.plan import make_plan
-from saltreach.planning.solver import solve
+from saltreach.planning.solver import Solved, solve
 
 PROVEN = 10_000
 SATURDAY = dt.date(2027, 1, 2)
@@ -64,6 +66,16 @@ def test_where_overdue_days_cost_nothing_nobody_goes():
     world = problem(overdue_hours=0)
     found = solve(world, frozenset({(0, 0)}), nodes=PROVEN)
     assert (found.proven, found.pairs) == (True, frozenset())
+
+
+def test_a_search_that_ends_before_it_has_a_plan_leaves_the_one_it_was_given(monkeypatch):
+    """Nobody going is the base; the solver's bound, without what is always paid, is 1.2 min."""
+    world, base = problem(), frozenset()
+    nothing = Answer(values=None, bound=1.2, proven=False, nodes=7)
+    monkeypatch.setattr("saltreach.planning.solver.minimise", lambda *_, **__: nothing)
+    always = Model(world, base).constant
+    assert solve(world, base, nodes=PROVEN) == Solved(base, always + 2, False, 7)
+    assert solve(world, base, rows=[0], nodes=PROVEN).bound_min is None
 
 
 def test_a_team_without_a_free_day_takes_no_part_in_fairness():
@@ -133,3 +145,15 @@ def test_a_sector_that_falls_due_within_a_closure_is_visited_before_it():
     shut = {"windows": sheet(closed("Crag 0", "2027-02-01", "2027-05-31"))}
     made = make_plan(problem(sectors(1), tables=shut), seconds=0)
     assert made.flat.visits["date"].iloc[0] == "2027-01-02"
+
+
+def test_a_kept_visit_that_its_sector_no_longer_allows_is_dropped():
+    world = problem(tables={"windows": sheet(closed("Crag 0", "2027-01-01", "2027-01-31"))})
+    assert greedy_plan(world, frozenset({(0, 0)})) == greedy_plan(world)
+
+
+def test_a_kept_day_that_no_longer_fits_is_planned_anew():
+    world = problem(teams=[team(hours_per_day=293 / 60)])
+    found = greedy_plan(world, frozenset({(0, 0), (1, 0)}))
+    assert broken_rules(world, found) == []
+    assert found == greedy_plan(world)

@@ -142,16 +142,13 @@ ACCEPTED = {
 def _refuse_other_unit(name: str, value: Any) -> None:
     """A unit that a DataArray says must be the one in the argument's name."""
     said = getattr(value, "attrs", {}).get("units")
-    ends = [end for end in ACCEPTED if name.endswith(end)]
-    if said is None or not ends:
-        return
-    accepted = ACCEPTED[max(ends, key=len)]
-    if said not in accepted:
+    accepted = next((units for end, units in ACCEPTED.items() if name.endswith(end)), None)
+    if said is not None and accepted and said not in accepted:
         raise OptionError(f"{name}: its units are {said!r}; convert it to {accepted[0]}")
 
 
 def _is_xarray(value: object) -> bool:
-    return hasattr(value, "dims") and hasattr(value, "coords")
+    return hasattr(value, "coords")
 
 
 def _has_labels(value: object) -> bool:
