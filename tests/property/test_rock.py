@@ -113,6 +113,14 @@ def test_sector_mean_does_not_depend_on_row_order(rows):
     assert tests.tolist() == back_tests[::-1].tolist()
     for key in set(sectors):
         assert mean[sectors == key][0] == pytest.approx(numbers[sectors == key].mean())
+        assert (tests[sectors == key] == (sectors == key).sum()).all()
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_anchors_without_a_number_share_their_sector_s_mean():
+    mean, tests = rebound.sector_mean_rebound([40.0, np.nan, 50.0], ["A", "A", "A"])
+    assert (mean.tolist(), tests.tolist()) == ([45.0] * 3, [2] * 3)
+    assert [v.shape for v in rebound.sector_mean_rebound([], [])] == [(0,), (0,)]
 
 
 @given(st.text(max_size=40))

@@ -27,6 +27,9 @@ def test_loss_is_a_product_and_unknown_probability_stays_unknown():
 def test_refuses_what_cannot_be():
     with pytest.raises(OptionError, match="cost"):
         priority_score(1.0, 0.0, 0.0)
+    with pytest.raises(OptionError, match=r"cost 0\.0"):
+        priority_score(1.0, 0.0, [0.0, 5.0])
+    assert priority_score(1.0, 0.0, 0.5) == 2.0
     with pytest.raises(OptionError, match="policy"):
         priority_rank([1.0], [1], [True], "alphabetical")
     with pytest.raises(OptionError, match="position"):

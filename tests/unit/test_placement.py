@@ -5,7 +5,9 @@ import pytest
 
 from saltreach.errors import OptionError
 from saltreach.science.rock import placement
+from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import anchor_resistance
+from saltreach.science.rock.resistance import steel_resistance_kn
 from saltreach.science.rock.strength import evidence_veto
 
 
@@ -57,6 +59,65 @@ def test_reasons_of_the_embedment():
     assert reason.tolist() == list(cases.values())
     assert np.isnan(length).tolist() == [False, False, True, True, True]
     assert length[0] == 60.0
+
+
+@pytest.mark.pinned("worked", answers=2)
+@pytest.mark.parametrize(
+    ("kind", "diameter_mm", "strength_mpa", "more", "loads_kn", "expected_mm", "governs"),
+    [
+        ("bonded", 12.0, 6.7, {}, (15.0, 25.0), 300.0, "axial 15 kN (bond)"),
+        ("bonded", 12.0, 20.0, {}, (15.0, 25.0), 130.0, "axial 15 kN (bond)"),
+        ("bonded", 12.0, 100.0, {"gsi": 30.0}, (15.0, 25.0), 85.0, "axial 15 kN (cone)"),
+        ("expansion", 12.0, 40.0, {"crack_distance_mm": 40.0}, (15.0, 25.0), 80.0,
+         "axial 15 kN (cone)"),
+        ("bonded twin-leg", 12.0, 25.0, {"gsi": 30.0}, (15.0, 25.0), 100.0, "axial 15 kN (cone)"),
+        ("bonded", 16.0, 40.0, {}, (15.0, 48.0), 115.0, "radial 48 kN (pry-out)"),
+        ("bonded", 16.0, 60.0, {"edge_distance_mm": 230.0}, (15.0, 30.0), 150.0,
+         "radial 30 kN (edge)"),
+        ("bonded", 16.0, 60.0, {"edge_distance_mm": 170.0, "gsi": 90.0}, (15.0, 30.0), 185.0,
+         "radial 30 kN (edge)"),
+    ],
+)  # fmt: skip
+def test_the_least_of_every_length_that_bears_both_loads(
+    kind, diameter_mm, strength_mpa, more, loads_kn, expected_mm, governs
+):
+    """Each length from 5 to 300 mm by itself; what fails one step shorter governs."""
+    axial_kn, radial_kn = loads_kn
+    tried = {}
+    for length_mm in np.arange(5.0, 301.0, 5.0):
+        found = anchor_resistance(kind, diameter_mm, length_mm, strength_mpa, 0.3, **more,
+                                  **NEW_BOND)  # fmt: skip
+        tried[length_mm] = (
+            f"axial {axial_kn:g} kN ({found.axial_mode})" if found.axial_kn_p05 < axial_kn
+            else f"radial {radial_kn:g} kN ({found.radial_mode})" if found.radial_kn_p05 < radial_kn
+            else ""
+        )  # fmt: skip
+    assert [length for length, fails in tried.items() if not fails][0] == expected_mm
+    assert tried[expected_mm - 5] == governs
+    length, reason = placement.required_embedment_mm(
+        kind, diameter_mm, strength_mpa, 0.3, axial_kn=axial_kn, radial_kn=radial_kn, **more
+    )
+    assert (float(length), str(reason)) == (expected_mm, governs)
+
+
+@pytest.mark.pinned("judgement", answers=12)
+def test_each_limit_of_the_advice_and_of_the_metal_from_both_sides():
+    """The 10th percentile is the median times exp(-1.2816 sigma): 0.6808 at a spread of 0.3, so
+    50 MPa are 73.44; without spread the median itself."""
+    cases = {(73.5, 0.3): "mechanical or bonded", (73.3, 0.3): "bonded",
+             (50.0, 0.0): "mechanical or bonded", (49.9, 0.0): "bonded", (25.0, 0.3): "bonded",
+             (24.9, 0.3): "bonded, longer", (5.1, 0.3): "bonded, longer",
+             (5.0, 0.3): "do not place here"}  # fmt: skip
+    median, sigma = np.array(list(cases)).T
+    assert placement.advised_kind(median, sigma)[0].tolist() == list(cases.values())
+    # of an unknown kind both rules of EN 959: five holes of 12 are 60, glued is 70
+    assert placement.en959_minimum_mm("", [12.0, 16.0]).tolist() == [70.0, 80.0]
+    # pi / 4 x 144 x 0.5 is borne by 12 mm exactly, and not called too thin
+    full = float(steel_resistance_kn(12.0, 500.0))
+    for loads in ({"axial_kn": full, "radial_kn": 1.0}, {"axial_kn": 1.0, "radial_kn": 0.6 * full}):
+        assert placement.required_diameter_mm(**loads) == 12.0
+        _, reason = placement.required_embedment_mm("bonded", 12.0, 200.0, 0.3, **loads)
+        assert str(reason) != "steel too thin for the loads"
 
 
 def test_softer_rock_and_the_uiaa_load_ask_for_more():

@@ -134,7 +134,7 @@ def action(a, today):
     by = ""
     if word in ("replace", "move or remove") or (word == "find out" and months < 60):
         by = (today + relativedelta(months=months)).isoformat()
-    return word, by, ", ".join(why) or "nothing presses"
+    return word, by, ", ".join(why) or "no reason to replace"
 
 
 LADDER = (6, 12, 24, 36, 48, 60)
