@@ -7,6 +7,7 @@ below V. All from memory.
 
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -17,6 +18,8 @@ from saltreach.assessment.material import (
     stress_corrosion_hazard,
 )
 from saltreach.intake.policy import DEFAULT
+from saltreach.science.air.sunlight import sun_exposure
+from saltreach.science.metal.stress_corrosion import scc_hazard
 from saltreach.vocabulary.words import SEPARATOR
 
 CLASSES = ("I", "II", "III", "IV", "V")
@@ -332,3 +335,30 @@ def test_the_band_to_buy_for_holds_with_84_percent_of_the_uncertain_salt():
     found = stress_corrosion_hazard(pd.DataFrame([AIR | salt | wide, AIR | salt | tight]))
     assert found["scc_band"].tolist() == ["raised", "raised"]
     assert found["scc_band_confident"].tolist() == ["high", "raised"]
+
+
+def test_what_is_unknown_of_the_rock_and_how_far_the_salt_spreads_reach_the_hazard():
+    """An unknown lithology is neither carbonate nor not: its hazard holds both. The 10th and 90th
+    percentile of a lognormal lie 2.5631 of its spread apart."""
+    salt = AIR | {"chloride_mg_m2_d": 100.0, "temperature_c": 17.0, "warm_month_c": 24.0,
+                  "washing": "no"}  # fmt: skip
+    kinds = ("granite", "limestone", "unknown")
+    found = stress_corrosion_hazard(pd.DataFrame([salt | {"lithology": k} for k in kinds]))
+    mild, harsh = (found[f"scc_hazard{end}"].tolist() for end in ("_mild", ""))
+    assert mild[0] == harsh[0] and mild[1] == harsh[1] and mild[0] != mild[1]
+    assert (mild[2], harsh[2]) == (min(mild[:2]), max(harsh[:2]))
+    for spread in (0.3, 0.9):
+        ends = np.exp(np.array([-1, 1]) * spread * 2.5631 / 2) * salt["chloride_mg_m2_d"]
+        row = salt | dict(zip(("chloride_mg_m2_d_p10", "chloride_mg_m2_d_p90"), ends, strict=True))
+        found = stress_corrosion_hazard(pd.DataFrame([row]))
+        _, expected = scc_hazard(
+            100.0, 17.0, chloride_sigma_ln=spread, rain_washed="no", warm_month_c=24.0,
+            sun=sun_exposure(0.0, 90.0, 45.0), humidity_share=0.3, carbonate_rock=0.0, sulphate=0.0,
+        )  # fmt: skip
+        assert found["scc_hazard"][0] == pytest.approx(float(expected), rel=1e-4)
+
+
+def test_a_lake_beyond_the_reach_of_its_salt_is_not_named():
+    lake = {"by_salt_lake": True, "salt_lake": "Lake Van"}
+    assert "SALT-LAKE" not in told(FAR | lake)[1]
+    assert "SALT-LAKE" in told({"class_distance_m": 9000.0} | lake)[1]

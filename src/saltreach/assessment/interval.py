@@ -170,6 +170,6 @@ def _due(
 def _earliest(dates: pd.Series) -> pd.Series:
     """First day a partial ISO date can mean."""
     text = dates.fillna("").astype("str")
-    full = (text + "-01-01").str.slice(0, 10).where(text.str.len() == 4, text)
+    full = (text + "-01-01").where(text.str.len() == 4, text)
     full = (full + "-01").where(full.str.len() == 7, full)
     return pd.to_datetime(full.where(text != "", None), format="%Y-%m-%d").astype("datetime64[s]")

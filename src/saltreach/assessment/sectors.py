@@ -49,7 +49,7 @@ def aggregate(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
         `WORST_SHARE`, with `worst_band` and `risk_share`, the sentence on both.
     """
     keys = [anchors[name] for name in by]
-    groups = anchors.groupby(by, sort=True, dropna=False)
+    groups = anchors.groupby(by, dropna=False)
     columns = columns_of(by[-1] + "s")
     out = groups.size().rename("anchors").to_frame()
     for how in ("median", "min", "max"):
@@ -86,27 +86,27 @@ def _worst(column: Column, anchors: pd.DataFrame, keys: list[pd.Series]) -> pd.S
     """The last of a column's words that any anchor of a group has."""
     order = YES_NO if set(column.choices) == set(YES_NO_UNKNOWN) else Scale(column.choices)
     rank = order.rank(anchors[column.name])
-    return order.word(rank.groupby(keys, sort=True, dropna=False).max())
+    return order.word(rank.groupby(keys, dropna=False).max())
 
 
 def _alternative(anchors: pd.DataFrame, keys: list[pd.Series], recommended: pd.Series) -> pd.Series:
     """The least metal that suffices at every anchor of a group, where it is not the one advised."""
     own, other = (PLACEABLE.rank(anchors[f"material_{n}"]) for n in ("recommended", "alternative"))
-    least = other.fillna(own).groupby(keys, sort=True, dropna=False).max()
+    least = other.fillna(own).groupby(keys, dropna=False).max()
     return PLACEABLE.word(least.where(least != PLACEABLE.rank(recommended)))
 
 
 def _first(column: Column, anchors: pd.DataFrame, keys: list[pd.Series]) -> pd.Series:
     """The earliest day of a group."""
     days = anchors[column.name].replace("", None)
-    return days.groupby(keys, sort=True, dropna=False).min().fillna("")
+    return days.groupby(keys, dropna=False).min().fillna("")
 
 
 def _number(column: Column, anchors: pd.DataFrame, keys: list[pd.Series]) -> pd.Series:
     """How many anchors of a group have the word that `to_...` names."""
     source = column.sector.split(" of ")[1]
     word = column.name.removeprefix("to_").replace("_", " ")
-    return (anchors[source] == word).groupby(keys, sort=True, dropna=False).sum().astype("Int64")
+    return (anchors[source] == word).groupby(keys, dropna=False).sum().astype("Int64")
 
 
 def _counted(column: Column, anchors: pd.DataFrame, keys: list[pd.Series]) -> pd.Series:
@@ -118,7 +118,7 @@ def _most_common(column: Column, anchors: pd.DataFrame, keys: list[pd.Series]) -
     values = anchors[column.name]
     known = values != ""
     most = _counts(values[known], [key[known] for key in keys]).str.split(" x ").str[0]
-    return most.reindex(values.groupby(keys, sort=True, dropna=False).size().index).fillna("")
+    return most.reindex(values.groupby(keys, dropna=False).size().index).fillna("")
 
 
 def _shared(column: Column, anchors: pd.DataFrame, keys: list[pd.Series]) -> pd.Series:
@@ -128,7 +128,7 @@ def _shared(column: Column, anchors: pd.DataFrame, keys: list[pd.Series]) -> pd.
 def _shared_band(band: pd.Series, keys: list[pd.Series]) -> pd.Series:
     """Band of a group: the worst a share of it has, or one below its worst anchor's."""
     place = BANDS.rank(band)
-    groups = place.groupby(keys, sort=True, dropna=False)
+    groups = place.groupby(keys, dropna=False)
     worst = groups.max()
     # the band that a fifth of the anchors, rounded up, has or exceeds; unknown ones do not count
     fifth = groups.agg(
@@ -145,7 +145,7 @@ def _risk_share(band: pd.Series, keys: list[pd.Series], out: pd.DataFrame) -> pd
     """`severe at 1 of 13 anchors`: the worst band of a group and how many have it."""
     place = BANDS.rank(band)
     worst = place.groupby(keys, dropna=False).transform("max")
-    count = (place == worst).groupby(keys, sort=True, dropna=False).sum()
+    count = (place == worst).groupby(keys, dropna=False).sum()
     text = (
         out["worst_band"].astype("str")
         + " at "
@@ -169,7 +169,7 @@ def _counts(values: pd.Series, keys: list[pd.Series]) -> pd.Series:
     count = count.rename_axis([*(k.name for k in keys), "value"]).rename("n").reset_index()
     count = count.sort_values(["n", "value"], ascending=[False, True], kind="stable")
     count["text"] = count["value"].astype("str") + " x " + count["n"].astype("str")
-    return count.groupby([k.name for k in keys], sort=True, dropna=False)["text"].agg("; ".join)
+    return count.groupby([k.name for k in keys], dropna=False)["text"].agg("; ".join)
 
 
 def _texts(anchors: pd.DataFrame, name: str, rows: pd.Series, by: list[str]) -> pd.Series:
@@ -177,7 +177,7 @@ def _texts(anchors: pd.DataFrame, name: str, rows: pd.Series, by: list[str]) -> 
     parts = anchors.loc[rows, [*by, name]].drop_duplicates()
     parts = parts.assign(**{name: parts[name].str.split(SEPARATOR, regex=False)}).explode(name)
     parts = parts[parts[name] != ""].drop_duplicates()
-    return parts.groupby(by, sort=True, dropna=False)[name].agg(SEPARATOR.join)
+    return parts.groupby(by, dropna=False)[name].agg(SEPARATOR.join)
 
 
 def _warnings(anchors: pd.DataFrame, by: list[str], size: pd.Series) -> pd.Series:
@@ -186,14 +186,14 @@ def _warnings(anchors: pd.DataFrame, by: list[str], size: pd.Series) -> pd.Serie
     parts = parts.assign(warnings=parts["warnings"].str.split(SEPARATOR, regex=False))
     parts = parts.explode("warnings")
     parts = parts[parts["warnings"] != ""]
-    count = parts.groupby([*by, "warnings"], sort=True, dropna=False).size().rename("n")
+    count = parts.groupby([*by, "warnings"], dropna=False).size().rename("n")
     count = count.reset_index().join(size.rename("of"), on=by)
     order = {sentence: i for i, sentence in enumerate(SENTENCES.values())}
     count["order"] = count["warnings"].map(order).fillna(len(order))
     count = count.sort_values("order", kind="stable")
     some = " (" + count["n"].astype("str") + " of " + count["of"].astype("str") + " anchors)"
     count["warnings"] += some.where(count["n"] < count["of"], "")
-    return count.groupby(by, sort=True, dropna=False)["warnings"].agg(SEPARATOR.join)
+    return count.groupby(by, dropna=False)["warnings"].agg(SEPARATOR.join)
 
 
 _RULES: dict[str, Callable[[Column, pd.DataFrame, list[pd.Series]], pd.Series]] = {
