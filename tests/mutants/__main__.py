@@ -48,12 +48,17 @@ FOLDERS = ("unit", "reference", "property")
 
 
 def tests_of(module: str) -> list[str]:
-    """The module for its doctests, the files of tests that import it, and those of its room."""
+    """The module for its doctests, the files of tests that import it, and those of its room.
+
+    A file that imports a world made by a helper imports what that world is made of.
+    """
     own = str(changes.path_of(module).relative_to(runner.TOP))
-    found = [own]
+    found, tests = [own], runner.TOP / "tests"
+    worlds = {f"helpers.{path.stem}" for path in (tests / "helpers").glob("*_world.py")
+              if module in imported(path)}  # fmt: skip
     for folder in FOLDERS:
-        for path in sorted((runner.TOP / "tests" / folder).glob("test_*.py")):
-            if module in imported(path):
+        for path in sorted((tests / folder).glob("test_*.py")):
+            if not {module, *worlds}.isdisjoint(imported(path)):
                 found.append(str(path.relative_to(runner.TOP)))
     return list(dict.fromkeys([*found, *EVERYWHERE[module.split(".")[1]]]))
 

@@ -200,6 +200,12 @@ def forget_saltreach() -> None:
         del sys.modules[name]
 
 
+def leave_no_threads() -> None:
+    """Ends the solver's threads: a fork has none of them, and would wait for them."""
+    if "highspy" in sys.modules:
+        sys.modules["highspy"].Highs.resetGlobalScheduler(True)
+
+
 def warm(
     quick: Sequence[tuple[Change, Sequence[str]]],
     files: Sequence[str],
@@ -208,6 +214,7 @@ def warm(
 ) -> list[tuple[str, tuple[str, str]]]:
     """In a fork: runs the tests once, then tries each change in a fork of its own."""
     run_tests(files, stop=False)
+    leave_no_threads()
     jobs = [(c.name, functools.partial(tried_in_place, c, own)) for c, own in quick]
     return list(in_forks(jobs, workers, seconds))
 

@@ -100,3 +100,24 @@ def changed_once():
         cwd=TOOL.parents[1], capture_output=True, text=True, check=True,
     )  # fmt: skip
     return json.loads(run.stdout.splitlines()[-1])
+
+
+SOLVES_IN_A_FORK = """
+import runner
+from saltreach.planning.highs import minimise
+from math import inf
+def solved():
+    rows = [([(i, 5 + i * k % 11) for i in range(30)], -inf, 40) for k in range(2, 9)]
+    return minimise({i: -10 - i % 7 for i in range(30)}, [1] * 30, rows).proven
+assert solved()
+runner.leave_no_threads()
+print(dict(runner.in_forks([("", solved)], 1, 60.0)))
+"""
+
+
+def test_a_fork_of_a_process_that_has_solved_a_plan_can_solve_one():
+    """What waits for threads that it has not would count as seen, by time."""
+    done = subprocess.run(
+        [sys.executable, "-c", SOLVES_IN_A_FORK], cwd=TOOL, capture_output=True, text=True
+    )
+    assert done.stdout == "{'': True}\n", done.stderr
