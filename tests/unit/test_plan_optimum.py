@@ -107,6 +107,28 @@ def test_a_part_of_a_plan(part, hours, last):
 
 
 @pytest.mark.pinned("peer")
+@pytest.mark.parametrize(("hours", "joined"), [(7.4, False), (7.5, True)])
+def test_what_stays_leaves_the_rest_of_the_day_to_another_crag(hours, joined):
+    """Packed, there and back by both crags and 120 minutes of what stays: 66 more make 445."""
+    frame = sectors(3, anchors=[10, 4, 4])
+    world = problem(frame, [team(lon=-0.6, hours_per_day=hours,
+                                 **days("2027-01-01", "2027-01-31"))])  # fmt: skip
+    given = (frozenset({(0, 0)}), frozenset(), None, [2])
+    assert best_of_the_model(world, *given) == best_of_every_plan(world, *given)
+    assert (broken_rules(world, frozenset({(0, 0), (2, 0)})) == []) is joined
+
+
+@pytest.mark.pinned("peer")
+@pytest.mark.parametrize(("rows", "tasks"), [([0], None), (None, [0, 1]), ([0], [0, 1])])
+def test_in_a_part_crags_farther_apart_than_home_share_no_day(rows, tasks):
+    """Crag 0 is 12 minutes from home, Crag 1 46, and 34 lie between: fewer pairs to search."""
+    world = problem(in_a_row(2), [team(**days("2027-01-01", "2027-01-31"))])
+    assert best_of_every_plan(world) == best_of_the_model(world)
+    apart = best_of_every_plan(world, stricter=lambda p: len(p) < 2)
+    assert best_of_the_model(world, rows=rows, tasks=tasks) == apart > best_of_the_model(world)
+
+
+@pytest.mark.pinned("peer")
 @pytest.mark.parametrize("per_month", [None, 1])
 @pytest.mark.parametrize("unfair_hours", [0.0, 50.0])
 @pytest.mark.parametrize(("rows", "tasks"), [([0, 1], [0]), ([2, 3], None), (None, [0, 1])])
@@ -196,16 +218,29 @@ def test_a_tide_beside_a_visit_that_stays(base, tasks, until):
 
 
 @pytest.mark.pinned("peer")
-def test_a_day_of_a_tide_goes_to_one_crag_in_the_model():
+@pytest.mark.parametrize("bands", [("severe", "low"), ("low", "severe"), ("high", "high")])
+def test_a_day_of_a_tide_goes_to_one_crag_in_the_model(bands):
     """The judge would allow the other crag after it: the model is stricter, and says so."""
     table = tides(("", FIRST, ARRIVE, ARRIVE + 120))
     one_day = [team(hours_per_day=12.0, **days("2027-01-01", "2027-01-31"))]
-    frame = in_a_row(2)
+    frame = in_a_row(2, risk_band=list(bands))
     free = problem(frame, one_day, years=0.2)
     assert best_of_the_model(free) == best_of_every_plan(free)
     ruled = problem(frame, one_day, years=0.2, tables={"tides": table})
     assert best_of_every_plan(ruled) == best_of_every_plan(free)
     assert best_of_the_model(ruled) == best_of_every_plan(ruled, stricter=lambda p: len(p) < 2)
+
+
+@pytest.mark.pinned("peer")
+@pytest.mark.parametrize("second", [(700, 765), (700, 770), (700, 819), (700, 890)])
+def test_a_long_visit_may_have_the_day_where_both_do_not_fit(second):
+    """120 minutes from 9:42 on, and 66 within a window of their own."""
+    table = tides(("Sector 0", FIRST, ARRIVE, 1000), ("Sector 1", FIRST, *second))
+    frame = sectors(2, anchors=[10, 4], risk_band=["severe", "low"])
+    world = problem(frame, [team(**days("2027-01-01", "2027-01-31"))], years=0.2,
+                    tables={"tides": table})  # fmt: skip
+    rule = as_the_model({0: (ARRIVE, 1000), 1: second}, {0: 120, 1: 66})
+    assert best_of_the_model(world) == best_of_every_plan(world, stricter=rule)
 
 
 @pytest.mark.pinned("peer")
