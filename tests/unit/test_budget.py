@@ -9,6 +9,7 @@ import pytest
 
 from saltreach.errors import OptionError
 from saltreach.intake.prices import Piece, Prices, read_prices
+from saltreach.planning import budget
 from saltreach.planning.budget import curve, plans, ranked, shopping, used_up
 from saltreach.planning.highs import Answer, SolverError
 from saltreach.planning.offers import ALL, WORST, resin_ml
@@ -195,6 +196,46 @@ def test_a_little_more_money_never_buys_less_than_a_little_less(budget):
 
 
 @pytest.mark.pinned("worked", answers=2)
+@pytest.mark.pinned("worked")
+@pytest.mark.parametrize(
+    ("asked", "between"),
+    [
+        (60.0, [51.56, 53.12, 54.69, 56.25, 57.81, 59.38]),
+        (26.0, []),
+        (0.5, []),
+        (0.0, []),
+        (4.0, [1.56, 3.12]),
+        (110.0, []),
+        (98.0, [76.56, 78.12, 79.69, 81.25, 82.81, 84.38, 85.94, 87.5, 89.06, 90.62, 92.19, 93.75,
+                95.31, 96.88]),
+    ],
+)  # fmt: skip
+def test_budgets_just_below_the_one_asked_for_are_counted_with_it(asked, between, monkeypatch):
+    """All costs 100, shown in four steps of 25; a sixteenth of a step is 1.5625."""
+    one = table(1, sectors=1).iloc[[0]].assign(cost=100.0)
+    counted = []
+    best = budget._best
+    monkeypatch.setattr(
+        budget, "_best", lambda t, li, b, *a, **k: (counted.append(b), best(t, li, b, *a, **k))[1]
+    )
+    plans(one, BudgetLimits(asked), points=4)
+    assert counted[1:] == sorted({0.0, 25.0, 50.0, 75.0, 100.0, asked, *between})
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_work_that_takes_no_time_is_within_any_days():
+    """And shares of what is avoided: of sea cliffs alone, and of an order that asks for nothing."""
+    frame = table(3).assign(minutes=0, sea_cliff="yes")
+    most = float(frame.groupby("sector")["cost"].max().sum())
+    shown, taken = curve(frame, BudgetLimits(most, team_days=0.0), points=1)
+    last = shown[shown["budget"] == most].iloc[0]
+    best = 100 * frame.groupby("sector")["avoided"].max().sum()
+    assert last["avoided_pct"] == pytest.approx(best, abs=1e-3)
+    assert last["avoided_sea_cliffs_pct"] == last["avoided_pct"]
+    assert last["avoided_pure_risk_pct"] == last["avoided_pct"]
+    assert len(taken) == 5
+
+
 def test_a_metal_that_runs_out_does_not_end_the_list():
     """By hand: 20 titanium go to A, C and D (0.076; A and B would be 0.067), 316 to the others."""
     names = ["A", "B", "C", "D", *(f"inland {i}" for i in range(10))]

@@ -231,7 +231,7 @@ def shopping(taken: pd.DataFrame) -> pd.DataFrame:
     keys = ["kind", "metal", *SIZE, "piece", "size_assumed"]
     if not len(taken):
         return pd.DataFrame(columns=[*keys, "count", "resin_ml", "sectors"])
-    groups = taken.groupby(keys, sort=True)
+    groups = taken.groupby(keys)
     out = groups[["count", "resin_ml"]].sum()
     out["sectors"] = groups.size()
     return out.reset_index()
