@@ -17,7 +17,7 @@ from saltreach.planning.highs import Answer
 from saltreach.planning.model import Model
 from saltreach.planning.parts import improve
 from saltreach.planning.plan import make_plan
-from saltreach.planning.solver import Solved, solve
+from saltreach.planning.solver import Solved, drop_redundant_visits, solve
 
 PROVEN = 10_000
 SATURDAY = dt.date(2027, 1, 2)
@@ -76,6 +76,23 @@ def test_a_search_that_ends_before_it_has_a_plan_leaves_the_one_it_was_given(mon
     always = Model(world, base).constant
     assert solve(world, base, nodes=PROVEN) == Solved(base, always + 2, False, 7)
     assert solve(world, base, rows=[0], nodes=PROVEN).bound_min is None
+
+
+@pytest.mark.pinned("worked")
+@pytest.mark.parametrize(
+    ("change_hours", "last", "stays"),
+    [(2.0, False, False), (2.0, True, True), (1.9, True, False), (0.0, True, False)],
+)
+def test_a_visit_that_no_due_date_needs_goes_unless_the_change_costs_as_much(
+    change_hours, last, stays
+):
+    """Due once, on 20 January: the visit of 6 February saves nothing and takes two hours."""
+    frame = sectors(1, inspection_interval_months=pd.array([60], dtype="Int64"))
+    world = problem(frame, change_hours=change_hours)
+    first, second = (0, 0), (0, 1)
+    both = frozenset({first, second})
+    kept = drop_redundant_visits(world, both, both if last else frozenset())
+    assert kept == (both if stays else {first})
 
 
 def test_a_team_without_a_free_day_takes_no_part_in_fairness():

@@ -62,7 +62,7 @@ def days(first, last):
     return {"from": dt.date.fromisoformat(first), "until": dt.date.fromisoformat(last)}
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize("hours", [6.0, 8.0, 9.5, 12.0])
 @pytest.mark.parametrize("crags", [1, 2, 3])
 def test_three_crags_in_a_row(hours, crags):
@@ -72,7 +72,7 @@ def test_three_crags_in_a_row(hours, crags):
     assert best_of_the_model(world) == best_of_every_plan(world)
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize("months", [1, 2, 6])
 def test_two_teams_out_on_the_same_days(months):
     interval = np.full(2, months)
@@ -91,7 +91,7 @@ PARTS = {
 }
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize("last", [frozenset(), frozenset({(1, 0), (2, 1)})], ids=["new", "again"])
 @pytest.mark.parametrize("hours", [7.8, 8.5, 12.0])
 @pytest.mark.parametrize("part", PARTS)
@@ -106,7 +106,7 @@ def test_a_part_of_a_plan(part, hours, last):
     assert best_of_the_model(world, *given) == best_of_every_plan(world, *given)
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize(("hours", "joined"), [(8.5, False), (8.6, True)])
 def test_what_stays_leaves_the_rest_of_the_day_to_another_crag(hours, joined):
     """Packed, there and back by both crags and 186 minutes of what stays: 66 more make 511."""
@@ -118,7 +118,7 @@ def test_what_stays_leaves_the_rest_of_the_day_to_another_crag(hours, joined):
     assert (broken_rules(world, frozenset({(0, 0), (1, 0), (2, 0)})) == []) is joined
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize(("rows", "tasks"), [([0], None), (None, [0, 1]), ([0], [0, 1])])
 def test_in_a_part_crags_farther_apart_than_home_share_no_day(rows, tasks):
     """Crag 0 is 12 minutes from home, Crag 1 46, and 34 lie between: fewer pairs to search."""
@@ -128,7 +128,7 @@ def test_in_a_part_crags_farther_apart_than_home_share_no_day(rows, tasks):
     assert best_of_the_model(world, rows=rows, tasks=tasks) == apart > best_of_the_model(world)
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize("per_month", [None, 1])
 @pytest.mark.parametrize("unfair_hours", [0.0, 50.0])
 @pytest.mark.parametrize(("rows", "tasks"), [([0, 1], [0]), ([2, 3], None), (None, [0, 1])])
@@ -174,7 +174,7 @@ def as_the_model(ruled, work, day=0):
     return kept
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize("opens", [500, 582, 600, 640, 702, 720, 800])
 @pytest.mark.parametrize("minutes", [119, 120, 180, 239, 240, 300])
 @pytest.mark.parametrize("both", [False, True])
@@ -188,7 +188,7 @@ def test_a_tide_of_one_sector_or_of_both(opens, minutes, both):
     assert best_of_the_model(world) == best_of_every_plan(world, stricter=rule)
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize("second", [(582, 702), (700, 900), (750, 870), (560, 960), (800, 1020)])
 @pytest.mark.parametrize("first", [(582, 702), (640, 880), (582, 960), (700, 1020)])
 def test_two_sectors_of_tides_of_their_own_and_a_third_of_none(first, second):
@@ -201,7 +201,7 @@ def test_two_sectors_of_tides_of_their_own_and_a_third_of_none(first, second):
     assert best_of_the_model(world) == best_of_every_plan(world, stricter=rule)
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize(("base", "tasks"), [({(0, 0)}, [1]), ({(1, 0)}, [0, 2]),
                                              ({(0, 0)}, [2]), ({(2, 0)}, [0, 1])])  # fmt: skip
 @pytest.mark.parametrize("until", [702, 822, 930, 960])
@@ -217,7 +217,7 @@ def test_a_tide_beside_a_visit_that_stays(base, tasks, until):
     assert best_of_the_model(world, *given) == best_of_every_plan(world, *given, stricter=rule)
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize("bands", [("severe", "low"), ("low", "severe"), ("high", "high")])
 def test_a_day_of_a_tide_goes_to_one_crag_in_the_model(bands):
     """The judge would allow the other crag after it: the model is stricter, and says so."""
@@ -231,7 +231,7 @@ def test_a_day_of_a_tide_goes_to_one_crag_in_the_model(bands):
     assert best_of_the_model(ruled) == best_of_every_plan(ruled, stricter=lambda p: len(p) < 2)
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 @pytest.mark.parametrize("second", [(700, 765), (700, 770), (700, 819), (700, 890)])
 def test_a_long_visit_may_have_the_day_where_both_do_not_fit(second):
     """120 minutes from 9:42 on, and 66 within a window of their own."""
@@ -243,7 +243,7 @@ def test_a_long_visit_may_have_the_day_where_both_do_not_fit(second):
     assert best_of_the_model(world) == best_of_every_plan(world, stricter=rule)
 
 
-@pytest.mark.pinned("peer")
+@pytest.mark.pinned("worked")
 def test_a_closure_between_two_days_that_are_free():
     table = sheet(closed("Crag 0", "02-01", "02-28"))
     world = problem(in_a_row(2), [team(**days("2027-01-01", "2027-03-31"))],
