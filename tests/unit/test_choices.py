@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -255,6 +256,20 @@ def test_which_are_the_worst():
 
 
 @pytest.mark.pinned("worked", answers=2)
+@pytest.mark.pinned("worked", answers=2)
+def test_a_size_is_assumed_where_one_depth_is_unknown_and_an_unknown_condition_is_not_poor():
+    table = anchors()
+    at_sea = table["sector"] == "Sea"
+    table.loc[at_sea, "embedment_required_mm"] = [95.0, np.nan]
+    table["condition"] = pd.array([pd.NA] * len(table), dtype="Int64")
+    bought, rows, _ = offered(Prices(stock=(TI_2,), **COSTS), table)
+    sea = bought[bought["sector"] == "Sea"]
+    assert sea[["scope", "count", "size_assumed"]].to_numpy().tolist() == [
+        [WORST, 1, "no"], [ALL, 2, "yes"],
+    ]  # fmt: skip
+    assert not any(scope == WORST for sector, scope, *_ in rows if sector != "Sea")
+
+
 def test_a_region_without_loss_is_refused_and_a_small_loss_is_not():
     priced = Prices(anchors={("bonded", "316"): 8.0})
     with pytest.raises(OptionError, match="no anchor has a loss to avoid"):
