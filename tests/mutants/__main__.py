@@ -37,7 +37,11 @@ WORKED = [f"tests/reference/test_worked{part}.py" for part in ("", "_anchors")]
 EVERYWHERE = {
     "science": [PAGE, *WORKED],
     "assessment": [PAGE, *WORKED, "tests/reference/test_places_decided.py"],
-    "planning": [PAGE, *(f"tests/reference/test_worked_{part}.py" for part in ("prices", "plans"))],
+    "planning": [
+        PAGE,
+        "tests/unit/test_planning_python.py",
+        *(f"tests/reference/test_worked_{part}.py" for part in ("prices", "plans")),
+    ],
     "layers": [
         PAGE,
         "tests/reference/test_worked.py::test_the_layers_still_say_what_the_places_were_given",

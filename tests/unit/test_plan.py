@@ -1,6 +1,8 @@
 """Plans of small worlds whose optimum is found by trying every plan."""
 
 import datetime as dt
+import math
+from dataclasses import replace
 from functools import cache
 from itertools import chain, combinations
 
@@ -14,6 +16,7 @@ from saltreach.errors import OptionError
 from saltreach.intake.teams import read_teams
 from saltreach.outputs.tables.plan import plan_lines
 from saltreach.planning.cost import (
+    Cost,
     broken_rules,
     cost_of,
     round_min,
@@ -430,3 +433,31 @@ def test_the_work_of_a_year_and_the_sectors_that_are_not_in_the_plan():
         "first due after the plan, so not in it: Crag 1 / Sector 2 (2027-07-01), Crag 1 / "
         "Sector 3 (2028-01-01), Crag 2 / Sector 4 (2029-02-03) and 1 more",
     )
+
+
+@pytest.mark.pinned("worked", answers=10)
+def test_figures_are_hours_to_a_tenth():
+    """Minutes of the judge, over 60; the load and the gaps are shares."""
+    world = problem(**WORLDS["closure"], years=YEARS)
+    made = make_plan(world, seconds=0)
+    made = replace(made, bound_min=1001, forced_min=77)
+    told = made.figures
+    assert (told["bound_team_hours"], told["forced_overdue_team_hours"]) == (16.7, 1.3)
+    cost = Cost(total_min=1001, overdue_min=77, team_min=0, unfair_min=0, change_min=0,
+                travel_min=100, work_min=124, trips=3, overdue_days=5, load=(0.12345,))  # fmt: skip
+    told = replace(made, cost=cost).figures["cost"]
+    assert told == {
+        "total_team_hours": 16.7, "overdue_team_hours": 1.3, "overdue_days": 5,
+        "travel_hours": 1.7, "work_hours": 2.1, "trips": 3, "load": [0.123],
+    }  # fmt: skip
+    assert replace(made, bound_min=None).figures["bound_team_hours"] is None
+
+
+@pytest.mark.parametrize(("seconds", "nodes"), [(math.inf, None), (-1.0, None), (5.0, 0)])
+def test_a_search_without_an_end_or_a_beginning_is_refused(seconds, nodes):
+    with pytest.raises(OptionError):
+        make_plan(problem(years=0.3), seconds=seconds, nodes=nodes)
+
+
+def test_one_node_is_a_search():
+    assert make_plan(problem(years=0.3), nodes=1).cost.total_min > 0
