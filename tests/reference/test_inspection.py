@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from saltreach.errors import OptionError
 from saltreach.science.time.inspection import (
     cap_months,
     governing,
@@ -29,6 +30,17 @@ def test_shortest_rule_governs_and_is_named():
     assert (float(found.months), str(found.rule)) == (24.0, "corrosivity category")
     found = governing({"half of remaining life": 29.0, **caps, "land manager": 7.0})
     assert (float(found.months), str(found.rule)) == (6.0, "land manager")
+
+
+@pytest.mark.pinned("judgement", answers=9)
+def test_the_rule_is_named_to_the_end_of_the_ladder_and_what_somebody_asks_for_below_it_is_kept():
+    found = governing({"rule": [49.0, 60.0, 60.1]})
+    assert found.rule.tolist() == ["rule", "rule", "longest interval in use"]
+    asked = governing({"land manager": [0.4, 1.9, 5.9, 6.0], "rule": 24.0}, kept=["land manager"])
+    assert asked.months.tolist() == [1.0, 1.0, 5.0, 6.0]
+    assert set(asked.rule) == {"land manager"} and asked.below_ladder.tolist()[2:] == [False, False]
+    with pytest.raises(OptionError, match="'rule' has negative months"):
+        governing({"other": [3.0, 3.0], "rule": [24.0, -1.0]})
 
 
 def test_unknown_stays_unknown():
