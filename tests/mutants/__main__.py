@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import ast
 import fnmatch
+import functools
 import hashlib
 import importlib
 import json
@@ -67,6 +68,7 @@ def tests_of(module: str) -> list[str]:
     return list(dict.fromkeys([*found, *EVERYWHERE[module.split(".")[1]]]))
 
 
+@functools.cache
 def imported(path: Path) -> set[str]:
     """Every dotted name that a file of tests imports."""
     names: set[str] = set()

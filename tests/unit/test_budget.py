@@ -195,7 +195,6 @@ def test_a_little_more_money_never_buys_less_than_a_little_less(budget):
     assert found == sorted(found)
 
 
-@pytest.mark.pinned("worked", answers=2)
 @pytest.mark.pinned("worked")
 @pytest.mark.parametrize(
     ("asked", "between"),
@@ -236,6 +235,7 @@ def test_work_that_takes_no_time_is_within_any_days():
     assert len(taken) == 5
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_a_metal_that_runs_out_does_not_end_the_list():
     """By hand: 20 titanium go to A, C and D (0.076; A and B would be 0.067), 316 to the others."""
     names = ["A", "B", "C", "D", *(f"inland {i}" for i in range(10))]

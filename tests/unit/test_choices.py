@@ -256,7 +256,6 @@ def test_which_are_the_worst():
 
 
 @pytest.mark.pinned("worked", answers=2)
-@pytest.mark.pinned("worked", answers=2)
 def test_a_size_is_assumed_where_one_depth_is_unknown_and_an_unknown_condition_is_not_poor():
     table = anchors()
     at_sea = table["sector"] == "Sea"
@@ -270,6 +269,7 @@ def test_a_size_is_assumed_where_one_depth_is_unknown_and_an_unknown_condition_i
     assert not any(scope == WORST for sector, scope, *_ in rows if sector != "Sea")
 
 
+@pytest.mark.pinned("worked", answers=2)
 def test_a_region_without_loss_is_refused_and_a_small_loss_is_not():
     priced = Prices(anchors={("bonded", "316"): 8.0})
     with pytest.raises(OptionError, match="no anchor has a loss to avoid"):

@@ -8,7 +8,7 @@ import pytest
 import xarray as xr
 
 from saltreach.errors import OptionError
-from saltreach.science.labelled import Axis, labelled
+from saltreach.science.labelled import ACCEPTED, Axis, labelled
 
 
 class Pair(NamedTuple):
@@ -172,6 +172,16 @@ def test_what_is_nothing_or_one_number_is_handed_on_as_it_is(chunked):
     length = array(1.0, 2.0).chunk() if chunked else array(1.0, 2.0)
     assert noted(length, None, colour="grey").compute().values.tolist() == [1.0, 2.0]
     assert given[-1] == (None, {"colour": "grey"})
+
+
+def test_what_has_dimensions_but_no_coordinates_is_an_array():
+    found = force(xr.Variable("place", [1.0, 2.0]))
+    assert isinstance(found, np.ndarray) and found.tolist() == [1.0, 2.0]
+
+
+def test_no_end_of_a_name_is_the_end_of_another():
+    """So the first unit found for a name is its only one."""
+    assert not [(a, b) for a in ACCEPTED for b in ACCEPTED if a != b and a.endswith(b)]
 
 
 def test_words_by_names_of_their_own_are_words():

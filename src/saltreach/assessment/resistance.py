@@ -463,16 +463,16 @@ def sector_kind(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     refused = rank == 0
     counts = rank.where(~refused)
     keys = [anchors[name] for name in by]
-    worst = counts.groupby(keys, sort=True, dropna=False).transform("min")
-    worst = worst.fillna(rank.groupby(keys, sort=True, dropna=False).transform("min"))
+    worst = counts.groupby(keys, dropna=False).transform("min")
+    worst = worst.fillna(rank.groupby(keys, dropna=False).transform("min"))
     sets = (rank == worst) | worst.isna() | refused
     parts = anchors.loc[sets, [*by, "kind_reasons"]]
     parts = parts.assign(kind_reasons=parts["kind_reasons"].str.split(SEPARATOR, regex=False))
     parts = parts.explode("kind_reasons")
     # the depth of the deepest place stands for all of them: one length is bought for a sector
     first = parts[~parts["kind_reasons"].str.contains(" governs.", regex=False)]
-    count = first.groupby([*by, "kind_reasons"], sort=True, dropna=False).size().rename("n")
-    size = anchors.groupby(by, sort=True, dropna=False).size().rename("of")
+    count = first.groupby([*by, "kind_reasons"], dropna=False).size().rename("n")
+    size = anchors.groupby(by, dropna=False).size().rename("of")
     count = count.reset_index().join(size, on=by)
     some = " (" + count["n"].astype("str") + " of " + count["of"].astype("str") + " anchors)"
     count["kind_reasons"] += some.where(count["n"] < count["of"], "")
@@ -482,11 +482,9 @@ def sector_kind(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     deepest = deepest.assign(kind_reasons="Deepest place: " + last)
     deepest = deepest.drop_duplicates(by, keep="last")
     text = pd.concat([count[[*by, "kind_reasons"]], deepest[[*by, "kind_reasons"]]])
-    grouped = worst.groupby(keys, sort=True, dropna=False)
+    grouped = worst.groupby(keys, dropna=False)
     out = grouped.first().to_frame("kind_advised")
-    out["spots_refused"] = refused.groupby(keys, sort=True, dropna=False).sum().astype("Int64")
+    out["spots_refused"] = refused.groupby(keys, dropna=False).sum().astype("Int64")
     out["kind_advised"] = ADVICE.word(out["kind_advised"], UNKNOWN)
-    out["kind_reasons"] = text.groupby(by, sort=True, dropna=False)["kind_reasons"].agg(
-        SEPARATOR.join
-    )
+    out["kind_reasons"] = text.groupby(by, dropna=False)["kind_reasons"].agg(SEPARATOR.join)
     return out.fillna({"kind_reasons": ""})

@@ -97,7 +97,7 @@ def sector_shapes(anchors: gpd.GeoDataFrame, *, buffer_m: float = MIN_BUFFER_M) 
     from pyproj import Geod
 
     points = _lonlat_points(anchors)
-    grouped = points.groupby(["crag", "sector"], sort=True, dropna=False)
+    grouped = points.groupby(["crag", "sector"], dropna=False)
     group = grouped.ngroup().to_numpy()
     names = grouped.size().reset_index()[["crag", "sector"]]
     if len(points) == 0:

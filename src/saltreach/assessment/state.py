@@ -233,7 +233,7 @@ def failure_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> l
     """
     years = pd.DataFrame(curve, index=anchors.index)
     keys = [anchors[name] for name in by]
-    worst = years.groupby(keys, sort=True, dropna=False).quantile(WORST_FIFTH)
+    worst = years.groupby(keys, dropna=False).quantile(WORST_FIFTH)
     return [
         "" if np.isnan(row).any() else json.dumps([float(f"{p:.2g}") for p in row])
         for row in worst.to_numpy()

@@ -148,7 +148,7 @@ def _refuse_other_unit(name: str, value: Any) -> None:
 
 
 def _is_xarray(value: object) -> bool:
-    return hasattr(value, "coords")
+    return hasattr(value, "dims") and hasattr(value, "coords")
 
 
 def _has_labels(value: object) -> bool:
