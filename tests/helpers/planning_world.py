@@ -1,5 +1,8 @@
 """A small invented world for the tests of the calendar: crags in a row, teams at its ends."""
 
+import datetime as dt
+from itertools import chain, combinations
+
 import numpy as np
 import pandas as pd
 
@@ -58,3 +61,18 @@ def problem(frame=None, teams=None, start=START, rebolt=None, done=(), tables=No
     return make_problem(
         frame, anchors(frame), Tables(**given), start, settings, rebolt=rebolt, done=done
     )
+
+
+def every_plan(world, rows=None, tasks=None):
+    """Every set of the visits that are allowed, on some team-days and of some tasks."""
+    able = [
+        (int(k), int(d))
+        for k, d in np.argwhere(world.allowed)
+        if (tasks is None or k in tasks) and (rows is None or d in rows)
+    ]
+    return chain.from_iterable(combinations(able, n) for n in range(len(able) + 1))
+
+
+def tide(sector, opens, shuts, date=dt.date(2027, 1, 2)):
+    """A dry window of Crag 0, in minutes of the day; by default of the first Saturday."""
+    return {"crag": "Crag 0", "sector": sector, "date": date, "from": opens, "until": shuts}

@@ -92,7 +92,7 @@ def test_the_least_of_every_length_that_bears_both_loads(
             else f"radial {radial_kn:g} kN ({found.radial_mode})" if found.radial_kn_p05 < radial_kn
             else ""
         )  # fmt: skip
-    assert [length for length, fails in tried.items() if not fails][0] == expected_mm
+    assert next(length for length, fails in tried.items() if not fails) == expected_mm
     assert tried[expected_mm - 5] == governs
     length, reason = placement.required_embedment_mm(
         kind, diameter_mm, strength_mpa, 0.3, axial_kn=axial_kn, radial_kn=radial_kn, **more

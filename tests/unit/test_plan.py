@@ -4,14 +4,13 @@ import datetime as dt
 import math
 from dataclasses import replace
 from functools import cache
-from itertools import chain, combinations
 
 import numpy as np
 import pandas as pd
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from helpers.planning_world import closed, problem, sectors, sheet, team
+from helpers.planning_world import closed, every_plan, problem, sectors, sheet, team
 from saltreach.errors import OptionError
 from saltreach.intake.teams import read_teams
 from saltreach.outputs.tables.plan import plan_lines
@@ -63,11 +62,6 @@ def cost_by_hand(world, pairs):
             way = int(home[a] + home[b] + world.between_min[a, b])
         total += way + 30 + sum(int(world.tasks["work_min"].iloc[k]) for k in mine)
     return total
-
-
-def every_plan(world):
-    able = [(int(k), int(d)) for k, d in np.argwhere(world.allowed)]
-    return chain.from_iterable(combinations(able, n) for n in range(len(able) + 1))
 
 
 WORLDS = {

@@ -12,7 +12,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from helpers.planning_world import closed, problem, sectors, sheet, team
+from helpers.planning_world import closed, problem, sectors, sheet, team, tide
 from saltreach.planning.cost import (
     OverdueSpell,
     broken_rules,
@@ -258,8 +258,6 @@ def test_a_day_has_so_many_crags():
 @pytest.mark.parametrize(("until", "kept"), [(961, True), (959, False)])
 def test_two_sectors_of_one_tide_need_a_window_for_both(until, kept):
     """Two hours each from 12:00 on: 16:00 is just enough."""
-    tide = {"crag": "Crag 0", "sector": "", "date": dt.date(2027, 1, 2), "from": 720}
-    tide["until"] = until
-    world = problem(tables={"tides": sheet(tide)})
+    world = problem(tables={"tides": sheet(tide("", 720, until))})
     assert world.allowed[:, 0].all()
     assert (timetable(world, 0, [0, 1]) is not None) is kept

@@ -9,7 +9,7 @@ import datetime as dt
 import pandas as pd
 import pytest
 
-from helpers.planning_world import closed, problem, sectors, sheet, team
+from helpers.planning_world import closed, problem, sectors, sheet, team, tide
 from saltreach.errors import OptionError
 from saltreach.planning.cost import Stop, broken_rules, cost_of, timetable
 from saltreach.planning.greedy import greedy_plan
@@ -20,11 +20,6 @@ from saltreach.planning.plan import make_plan
 from saltreach.planning.solver import Solved, drop_redundant_visits, solve
 
 PROVEN = 10_000
-SATURDAY = dt.date(2027, 1, 2)
-
-
-def tide(sector, opens, shuts, date=SATURDAY):
-    return {"crag": "Crag 0", "sector": sector, "date": date, "from": opens, "until": shuts}
 
 
 def test_before_the_tide_goes_what_fits_and_the_rest_after():

@@ -6,12 +6,11 @@ knows nothing of that search, and the judge nothing of the model.
 """
 
 import datetime as dt
-from itertools import chain, combinations
 
 import numpy as np
 import pytest
 
-from helpers.planning_world import closed, problem, sectors, sheet, team
+from helpers.planning_world import closed, every_plan, problem, sectors, sheet, team, tide
 from saltreach.planning.cost import broken_rules, cost_of
 from saltreach.planning.highs import minimise
 from saltreach.planning.model import Model
@@ -23,12 +22,10 @@ def best_of_every_plan(
     world, base=frozenset(), last=frozenset(), rows=None, tasks=None, stricter=lambda plan: True
 ):
     """The least cost of every lawful plan that differs from the base in the part only."""
-    rows = range(len(world.days)) if rows is None else rows
-    tasks = range(len(world.tasks)) if tasks is None else tasks
-    able = [(int(k), int(d)) for k, d in np.argwhere(world.allowed) if k in tasks and d in rows]
-    kept = {(k, d) for k, d in base if k not in tasks or d not in rows}
-    each = chain.from_iterable(combinations(able, n) for n in range(len(able) + 1))
-    plans = (kept.union(some) for some in each)
+    movable = range(len(world.tasks)) if tasks is None else tasks
+    free = range(len(world.days)) if rows is None else rows
+    kept = {(k, d) for k, d in base if k not in movable or d not in free}
+    plans = (kept.union(some) for some in every_plan(world, rows, tasks))
     return min(
         cost_of(world, frozenset(p), last).total_min
         for p in plans
@@ -144,15 +141,8 @@ def test_a_part_beside_days_of_two_teams_that_stay(per_month, unfair_hours, rows
     assert best_of_the_model(world, *given) == best_of_every_plan(world, *given)
 
 
-FIRST, SECOND = dt.date(2027, 1, 2), dt.date(2027, 2, 6)
 ARRIVE, LEAVE = 582, 1008
 """Out 9:00, packed 9:30, 12 minutes on the road; home at 17:00."""
-
-
-def tides(*windows):
-    """Sector, date, from and until, of the one crag."""
-    names = ("sector", "date", "from", "until")
-    return sheet(*({"crag": "Crag 0"} | dict(zip(names, w, strict=True)) for w in windows))
 
 
 def as_the_model(ruled, work, day=0):
@@ -180,7 +170,7 @@ def as_the_model(ruled, work, day=0):
 @pytest.mark.parametrize("both", [False, True])
 def test_a_tide_of_one_sector_or_of_both(opens, minutes, both):
     """Two hours at each sector."""
-    table = tides(("" if both else "Sector 0", FIRST, opens, opens + minutes))
+    table = sheet(tide("" if both else "Sector 0", opens, opens + minutes))
     world = problem(sectors(2), [team(**days("2027-01-01", "2027-01-31"))], years=0.3,
                     tables={"tides": table})  # fmt: skip
     window = (opens, opens + minutes)
@@ -193,7 +183,7 @@ def test_a_tide_of_one_sector_or_of_both(opens, minutes, both):
 @pytest.mark.parametrize("first", [(582, 702), (640, 880), (582, 960), (700, 1020)])
 def test_two_sectors_of_tides_of_their_own_and_a_third_of_none(first, second):
     """120 minutes at each of the two, 66 at the third."""
-    table = tides(("Sector 0", FIRST, *first), ("Sector 1", FIRST, *second))
+    table = sheet(tide("Sector 0", *first), tide("Sector 1", *second))
     frame = sectors(3, crag="Crag 0", anchors=[10, 10, 4])
     world = problem(frame, [team(**days("2027-01-01", "2027-01-31"))], years=0.2,
                     tables={"tides": table})  # fmt: skip
@@ -207,7 +197,7 @@ def test_two_sectors_of_tides_of_their_own_and_a_third_of_none(first, second):
 @pytest.mark.parametrize("until", [702, 822, 930, 960])
 def test_a_tide_beside_a_visit_that_stays(base, tasks, until):
     """The third sector is of no tide."""
-    table = tides(("Sector 0", FIRST, 582, until), ("Sector 1", FIRST, 582, until))
+    table = sheet(tide("Sector 0", 582, until), tide("Sector 1", 582, until))
     frame = sectors(3, crag="Crag 0", anchors=[10, 10, 4])
     world = problem(frame, [team(**days("2027-01-01", "2027-02-28"))], years=0.2,
                     tables={"tides": table})  # fmt: skip
@@ -221,7 +211,7 @@ def test_a_tide_beside_a_visit_that_stays(base, tasks, until):
 @pytest.mark.parametrize("bands", [("severe", "low"), ("low", "severe"), ("high", "high")])
 def test_a_day_of_a_tide_goes_to_one_crag_in_the_model(bands):
     """The judge would allow the other crag after it: the model is stricter, and says so."""
-    table = tides(("", FIRST, ARRIVE, ARRIVE + 120))
+    table = sheet(tide("", ARRIVE, ARRIVE + 120))
     one_day = [team(hours_per_day=12.0, **days("2027-01-01", "2027-01-31"))]
     frame = in_a_row(2, risk_band=list(bands))
     free = problem(frame, one_day, years=0.2)
@@ -235,7 +225,7 @@ def test_a_day_of_a_tide_goes_to_one_crag_in_the_model(bands):
 @pytest.mark.parametrize("second", [(700, 765), (700, 770), (700, 819), (700, 890)])
 def test_a_long_visit_may_have_the_day_where_both_do_not_fit(second):
     """120 minutes from 9:42 on, and 66 within a window of their own."""
-    table = tides(("Sector 0", FIRST, ARRIVE, 1000), ("Sector 1", FIRST, *second))
+    table = sheet(tide("Sector 0", ARRIVE, 1000), tide("Sector 1", *second))
     frame = sectors(2, anchors=[10, 4], risk_band=["severe", "low"])
     world = problem(frame, [team(**days("2027-01-01", "2027-01-31"))], years=0.2,
                     tables={"tides": table})  # fmt: skip
