@@ -125,6 +125,15 @@ def test_in_a_part_crags_farther_apart_than_home_share_no_day(rows, tasks):
     assert best_of_the_model(world, rows=rows, tasks=tasks) == apart > best_of_the_model(world)
 
 
+def test_in_a_part_crags_as_far_apart_as_home_may_share_a_day():
+    world = problem(in_a_row(2), [team(lon=-0.2, hours_per_day=9.5,
+                                       **days("2027-01-01", "2027-01-31"))])  # fmt: skip
+    assert world.home_min[0, 0] == world.between_min[0, 1]
+    best = best_of_every_plan(world)
+    assert best < best_of_every_plan(world, stricter=lambda p: len({d for _, d in p}) == len(p))
+    assert best_of_the_model(world, rows=[0]) == best
+
+
 @pytest.mark.pinned("worked")
 @pytest.mark.parametrize("per_month", [None, 1])
 @pytest.mark.parametrize("unfair_hours", [0.0, 50.0])

@@ -8,6 +8,8 @@ import pytest
 
 from saltreach.assessment.priority import anchor_priority, rank_of_sector, sector_priority
 from saltreach.intake.policy import DEFAULT
+from saltreach.science.time.failure import Anchors, failure_parts
+from saltreach.science.time.reliability import material_weights
 
 ANCHOR = {
     "failure_probability_y1": 0.02, "rock_probability_after": 1e-3, "scc_hazard": 0.0,
@@ -35,6 +37,22 @@ def test_a_new_anchor_costs_metal_and_work_and_keeps_the_rock_it_stands_in():
     assert found["priority_score"].iloc[2] == 0.0
     dear = priority({}, policy=replace(DEFAULT, work_cost=10.5, prices={"titanium": 9.5}))
     assert dear["replacement_cost"].tolist() == [20.0]
+
+
+def test_a_new_piece_is_sound_and_looked_at_on_the_day_it_is_set():
+    place = {"scc_hazard": 0.6, "material_recommended": "304", "rock_probability_after": 0.0}
+    found = priority(place)["yearly_loss_after"].iloc[0] / (10.0 * 100.0)
+    after = {
+        days / 365: failure_parts(
+            material_weights(["304"]),
+            [0.0],
+            Anchors(0.6, 1.0, 20.0, diameter_mm=12.0, condition=0.0,
+                    years_since_inspection=days / 365),
+        )[0][0, 0]
+        for days in (0, 365)
+    }  # fmt: skip
+    assert found == pytest.approx(after[0.0], rel=1e-9)
+    assert after[1.0] > after[0.0] * 1.01
 
 
 @pytest.mark.pinned("judgement", answers=7)
@@ -157,6 +175,13 @@ def test_shares_of_the_regions_loss_do_not_depend_on_its_unit():
     said = [sector_priority(sectors, table)["priority_reasons"].tolist()
             for table in (anchors, small)]  # fmt: skip
     assert said[0] == said[1]
+
+
+def test_where_nothing_can_be_lost_no_share_of_it_is_avoided():
+    sectors, anchors = world()
+    none = sector_priority(sectors, anchors.assign(yearly_loss=0.0, yearly_loss_after=0.0))
+    assert none["loss_avoided"].tolist() == [0.0] * 4
+    assert "avoids 0.0 % of the region's expected loss" in none["priority_reasons"].iloc[0]
 
 
 @pytest.mark.pinned("worked", answers=4)
