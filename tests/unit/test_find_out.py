@@ -197,6 +197,23 @@ def test_what_an_unknown_metal_may_be(asked, monkeypatch, metal, hundred):
     assert found == [("Alder", "Wall", "material", 100, hundred)]
 
 
+@pytest.mark.pinned("worked")
+@pytest.mark.parametrize(
+    ("metal", "hundred"),
+    # 53 parts of the region: 13.0, 12.9, 12.7 and 3.1, five in all of them, three of Birch's own
+    [("titanium", 47.5), ("304", 17.7), ("zinc-plated steel", 17.6), ("316", 17.3)],
+)
+def test_each_anchor_counts_once_for_the_likeliest_metals(asked, monkeypatch, metal, hundred):
+    """Galvanised is likely at Alder, where nothing is unknown; each crag's shares sum to 1."""
+    stub(monkeypatch, "material", [metal])
+    usual = ("304", "zinc-plated steel", "316", "galvanised steel")
+    known = [(10, {"material": name}) for name in usual]
+    birch = {"crag": "Birch"}
+    found = asked(*known, (3, birch | {"material": "titanium"}),
+                  (100, birch | {"material": "unknown"}))  # fmt: skip
+    assert found == [("Birch", "Wall", "material", 100, hundred)]
+
+
 @pytest.mark.parametrize("metal", ["titanium", "duplex", "303", "brass"])
 def test_only_the_four_likeliest_metals_are_tried(asked, monkeypatch, metal):
     stub(monkeypatch, "material", [metal])
