@@ -85,8 +85,8 @@ def choices(
     """
     notes: list[str] = []
     table = anchors.reset_index(drop=True)
-    loss, by_metal = _losses(table, notes)
-    saved = {metal: np.maximum(loss - after, 0) for metal, (_, after) in by_metal.items()}
+    wanted, loss, after = _losses(table, notes)
+    saved = {metal: np.maximum(loss - then, 0) for metal, then in after.items()}
     total = float(loss.sum())
     if not total > 0:
         raise OptionError("no anchor has a loss to avoid: assess the register first")
@@ -106,16 +106,15 @@ def choices(
             continue
         # without an advice (nothing in stock suffices) the least that would do is in its place
         advised = s["material_recommended"] or s["material_alternative"]
-        if not advised or not by_metal[PLACEABLE[-1]][0][here].any():
+        if not advised or not wanted[here].any():
             continue
-        wanted = here[by_metal[advised][0][here]]
+        here = here[wanted[here]]
         offers: list[dict[str, Any]] = []
         found, most = False, 0
         for metal in PLACEABLE[PLACEABLE.index(advised) :]:
             if metal == "duplex" != advised:
                 continue  # advised wherever the policy accepts it and nothing less suffices
-            ready = here[by_metal[metal][0][here]]
-            ready = ready[np.argsort(-saved[metal][ready], kind="stable")]
+            ready = here[np.argsort(-saved[metal][here], kind="stable")]
             pieces = _pieces(depth[ready], metal, kind, prices, limits)
             if not pieces:
                 unpriced.add(metal)
@@ -132,11 +131,11 @@ def choices(
         rows += _worth_offering(offers, prices)
         if not prices.stock:
             continue
-        longest = f"{_filled(depth[wanted]).max(initial=0):.0f} mm"
+        longest = f"{_filled(depth[here]).max():.0f} mm"
         if not found:
             short.append(f"{name} (at least {advised}, {longest})")
-        elif most < len(wanted):
-            deep.append(f"{name} ({len(wanted) - most} of {len(wanted)}, {longest})")
+        elif most < len(here):
+            deep.append(f"{name} ({len(here) - most} of {len(here)}, {longest})")
     if refused:
         notes.append(
             "left out, because nothing should be placed there (move, close or remove): "
@@ -253,17 +252,11 @@ def _offered(kind: str) -> tuple[str, ...]:
 
 def _losses(
     table: pd.DataFrame, notes: list[str]
-) -> tuple[np.ndarray, dict[str, tuple[np.ndarray, np.ndarray]]]:
-    """Yearly loss of each anchor, and by metal: which would be replaced, and its loss then."""
-    by_metal = {}
-    now = np.full(len(table), np.nan)
-    for metal in PLACEABLE:
-        found = anchor_priority(table.assign(material_recommended=metal))
-        now = found["yearly_loss"].to_numpy(float)
-        by_metal[metal] = (
-            (found["replacement_cost"] > 0).to_numpy(),
-            found["yearly_loss_after"].to_numpy(float),
-        )
+) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]:
+    """Which anchors would be replaced, the yearly loss of each, and by metal its loss then."""
+    found = {m: anchor_priority(table.assign(material_recommended=m)) for m in PLACEABLE}
+    any_metal = found[PLACEABLE[0]]
+    now = any_metal["yearly_loss"].to_numpy(float)
     unknown = np.isnan(now)
     if unknown.any() and not unknown.all():
         notes.append(
@@ -271,9 +264,12 @@ def _losses(
             "the others"
         )
         now = np.where(unknown, np.nanmedian(now), now)
-    return now, {
-        m: (r, np.where(np.isnan(after), now, after)) for m, (r, after) in by_metal.items()
-    }
+    after = {m: one["yearly_loss_after"].to_numpy(float) for m, one in found.items()}
+    return (
+        (any_metal["replacement_cost"] > 0).to_numpy(),
+        now,
+        {m: np.where(np.isnan(then), now, then) for m, then in after.items()},
+    )
 
 
 def _choice(
