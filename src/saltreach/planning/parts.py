@@ -20,7 +20,9 @@ from saltreach.planning.cost import OverdueSpell, Pairs, cost_of, overdue_spells
 from saltreach.planning.problem import Problem
 from saltreach.planning.solver import Solved, solve
 
-PART_DAYS, PART_TEAMS, PART_TASKS = 120, 2, 8
+PART_DAYS = 120
+PART_TEAMS = 2
+PART_TASKS = 8
 """Size of a part: days and neighbouring teams, or tasks of neighbouring crags."""
 
 PART_PAIRS = 600
@@ -68,7 +70,7 @@ class PartChooser:
         cost = np.zeros((self.tried.shape[0], len(self.begins) + 1))
         for s in spells:
             step = (self.chance(s) - int(self.begins[0])) // half
-            cost[self.nearest[s.task], min(step, len(self.begins))] += self.price[s.task] * s.days
+            cost[self.nearest[s.task], step] += self.price[s.task] * s.days
         around = cost[:, :-1] + cost[:, 1:]
         score = around[self.near_teams].sum(axis=1) / (1 + self.tried) ** 2
         score = score + self.rng.uniform(0, 1, score.shape)
