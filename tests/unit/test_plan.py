@@ -26,7 +26,7 @@ from saltreach.planning.greedy import greedy_plan
 from saltreach.planning.model import Model
 from saltreach.planning.parts import improve
 from saltreach.planning.plan import make_plan, workload
-from saltreach.planning.solver import solve
+from saltreach.planning.solver import Solved, solve
 from saltreach.planning.travel import great_circle_km, middle
 from saltreach.planning.visits import visit_table
 from saltreach.planning.windows import day_number, day_text
@@ -429,14 +429,86 @@ def test_the_work_of_a_year_and_the_sectors_that_are_not_in_the_plan():
     )
 
 
+@pytest.mark.pinned("worked", answers=2)
+def test_the_work_of_a_year_is_told_to_a_tenth():
+    """Monthly 12 visits and every 7 months 1.7, of 2 h each; what is done once is none of them."""
+    months = pd.array([1, 7], dtype="Int64")
+    frame = sectors(2, inspection_interval_months=months)
+    chosen = frame[["crag", "sector"]].iloc[:1].assign(anchors=3)
+    told = workload(problem(frame, rebolt=chosen))
+    assert (told["visits_per_year"], told["crag_hours_per_year"]) == (13.7, 27.4)
+
+
+@pytest.mark.pinned("worked", answers=6)
+def test_the_gap_is_the_share_above_the_bound():
+    made = make_plan(problem(years=0.3), seconds=0)
+    cost = replace(made.cost, total_min=1000)
+    some = replace(made, cost=cost, bound_min=900, forced_min=500)
+    assert (some.gap, some.gap_of_avoidable) == (0.1, 0.2)
+    # all of it forced, or none of it there: nothing could be better
+    assert replace(some, bound_min=1000, forced_min=1000).gap_of_avoidable == 0.0
+    assert replace(some, cost=replace(cost, total_min=0), bound_min=0).gap == 0.0
+    assert (replace(some, bound_min=None).gap, replace(some, bound_min=None).gap_of_avoidable) == (
+        None, None,
+    )  # fmt: skip
+
+
+def way_of_search(monkeypatch, found, **given):
+    """How a plan says that it was made and how good it is, whatever was searched, and the steps."""
+    by = []
+
+    def both(problem, base, **_):
+        by.append("both")
+        return found(base)
+
+    def in_parts(problem, base, **_):
+        by.append("parts")
+        return found(base).pairs
+
+    monkeypatch.setattr("saltreach.planning.plan.solve_both_ways", both)
+    monkeypatch.setattr("saltreach.planning.plan.improve", in_parts)
+    steps = []
+    made = make_plan(problem(years=0.3), on_step=steps.append, **given)
+    return made, by, steps
+
+
+NOBODY = lambda base: Solved(frozenset(), 60, False, 1)  # noqa: E731
+SAME = lambda base: Solved(base, 60, False, 1)  # noqa: E731
+
+
+@pytest.mark.parametrize(
+    ("given", "name"),
+    [({}, "WHOLE_MODEL_PAIRS"), ({"nodes": 5}, "WHOLE_BY_NODES_PAIRS")],
+)
+def test_a_model_up_to_the_largest_is_searched_whole(monkeypatch, given, name):
+    size = int(problem(years=0.3).allowed.sum())
+    for most, way, by in ((size, "whole and in parts", "both"), (size - 1, "in parts", "parts")):
+        monkeypatch.setattr(f"saltreach.planning.plan.{name}", most)
+        made, tried, steps = way_of_search(monkeypatch, NOBODY, **given)
+        assert (made.how, tried) == (f"highs, {way}", [by])
+        assert steps == ["greedy plan", f"solver ({size} possible visits)", "what cannot be met"]
+
+
+def test_a_search_that_finds_no_better_says_so_and_the_bound_is_never_above_the_plan(monkeypatch):
+    made, _, _ = way_of_search(monkeypatch, SAME)
+    assert (made.how, made.proven) == ("greedy (the solver found no better)", False)
+    assert made.bound_min == 60 < made.cost.total_min
+    made, _, _ = way_of_search(monkeypatch, lambda base: Solved(base, 10**9, False, 1))
+    assert made.bound_min == made.cost.total_min
+    made, _, _ = way_of_search(monkeypatch, lambda base: Solved(base, 60, True, 1))
+    assert made.proven and made.bound_min == made.cost.total_min
+    made, _, _ = way_of_search(monkeypatch, SAME, seconds=0)
+    assert (made.how, made.bound_min, made.gap) == ("greedy", None, None)
+
+
 @pytest.mark.pinned("worked", answers=10)
 def test_figures_are_hours_to_a_tenth():
     """Minutes of the judge, over 60; the load and the gaps are shares."""
     world = problem(**WORLDS["closure"], years=YEARS)
     made = make_plan(world, seconds=0)
-    made = replace(made, bound_min=1001, forced_min=77)
+    made = replace(made, bound_min=1001, forced_min=7777)
     told = made.figures
-    assert (told["bound_team_hours"], told["forced_overdue_team_hours"]) == (16.7, 1.3)
+    assert (told["bound_team_hours"], told["forced_overdue_team_hours"]) == (16.7, 129.6)
     cost = Cost(total_min=1001, overdue_min=77, team_min=0, unfair_min=0, change_min=0,
                 travel_min=100, work_min=124, trips=3, overdue_days=5, load=(0.12345,))  # fmt: skip
     told = replace(made, cost=cost).figures["cost"]

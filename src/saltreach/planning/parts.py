@@ -67,7 +67,7 @@ class PartChooser:
         Fewer teams and days are taken where there would be too many possible visits.
         """
         half = PART_DAYS // 2
-        cost = np.zeros((self.tried.shape[0], len(self.begins) + 1))
+        cost = np.zeros((len(self.tried), len(self.begins) + 1))
         for s in spells:
             step = (self.chance(s) - int(self.begins[0])) // half
             cost[self.nearest[s.task], step] += self.price[s.task] * s.days
