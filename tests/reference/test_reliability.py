@@ -77,20 +77,25 @@ def test_overload_against_monte_carlo():
 
 
 @pytest.mark.pinned("peer")
-def test_rust_against_monte_carlo():
+@pytest.mark.parametrize(
+    ("zinc_um_y", "zinc_sigma", "steel_um_y", "age"),
+    [(4.0, 0.4, 80.0, 25.0), (0.9, 0.05, 90.0, 20.0)],
+    ids=["mostly steel", "mostly zinc"],
+)
+def test_rust_against_monte_carlo(zinc_um_y, zinc_sigma, steel_um_y, age):
     """Zinc of 5 to 12 um, then steel, by ISO 9224 (exponents 0.813 and 0.523, from memory; as a
     line after 20 years), three times as deep at the worst place (judgement), each drawn; written
     apart from the curve and its nodes. Shear is 0.6 of 500 MPa, nominal at the 5th percentile."""
     rng = np.random.default_rng(2)
     z, e, load = rng.standard_normal((3, 200_000))
     spread = np.log(12 / 5) / (2 * stats.norm.ppf(0.9))
-    zinc = 4.0 * np.exp(np.hypot(0.4, spread) * z)
-    steel = 80.0 * np.exp(np.hypot(0.4, 0.3) * z)
+    zinc = zinc_um_y * np.exp(np.hypot(zinc_sigma, spread) * z)
+    steel = steel_um_y * np.exp(np.hypot(0.4, 0.3) * z)
     thick = np.sqrt(60.0) / zinc
     gone = thick ** (1 / 0.813)
     slope = 0.813 * 20 ** (0.813 - 1)
     gone = np.where(gone > 20, 20 + (thick - 20**0.813) / slope, gone)
-    bare = np.maximum(25.0 - gone, 0)
+    bare = np.maximum(age - gone, 0)
     slope = 0.523 * 20 ** (0.523 - 1)
     units = np.where(bare > 20, 20**0.523 + slope * (bare - 20), bare**0.523)
     left_mm = np.maximum(10.0 - 2 * 3 * steel * units / 1000, 0)
@@ -98,8 +103,9 @@ def test_rust_against_monte_carlo():
     strength = strength * np.exp(0.05 * (e + stats.norm.ppf(0.95)))
     fails = (strength < 4.0 * np.exp(0.4 * load)).mean()
     strong_rock = {"rock_kn_p05": 1e6, "rock_kn_p50": 1e6}
-    place = Anchors(0.0, 4.0, 80.0, diameter_mm=10.0, condition=1.0, **strong_rock)
-    curve = failure_curve(material_weights(["zinc-plated steel"]), [25.0], place, keep_rank=False)
+    place = Anchors(0.0, zinc_um_y, steel_um_y, zinc_sigma, diameter_mm=10.0, condition=1.0,
+                    **strong_rock)  # fmt: skip
+    curve = failure_curve(material_weights(["zinc-plated steel"]), [age], place, keep_rank=False)
     assert curve[0, 0] == pytest.approx(fails, rel=0.05)
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from saltreach.errors import OptionError
 from saltreach.science.metal.stress_corrosion import scc_hazard, scc_minimum_material
@@ -11,7 +12,12 @@ from saltreach.science.time.failure import (
     capacity_quantile_kn,
     failure_curve,
 )
-from saltreach.science.time.reliability import material_weights, scc_scale_y
+from saltreach.science.time.reliability import (
+    material_weights,
+    rust_life_y,
+    scc_scale_y,
+    steel_strength_kn,
+)
 from saltreach.science.time.updating import odds_ratio
 
 NAN = float("nan")
@@ -28,6 +34,61 @@ def test_what_carries_no_weight_may_be_unknown():
     assert np.isfinite(first_year("zinc-plated steel", scc_hazard=NAN))
 
 
+def test_of_a_metal_without_weight_in_a_row_nothing_need_be_known():
+    place = Anchors([0.01, NAN, NAN], [NAN, 3.0, NAN], [NAN, 60.0, NAN])
+    metals = material_weights(["304", "zinc-plated steel", "titanium"])
+    assert (capacity_quantile_kn(metals, [5.0] * 3, place) > 0).all()
+    assert np.isfinite(failure_curve(metals, [5.0] * 3, place)).all()
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_two_legs_hold_twice_and_a_cracked_share_none():
+    """Rock of no account. The 5th percentile of what is whole is its nominal strength; where a
+    share c is cracked it is the 5 - 100 c percentile of the whole, scaled to what is whole."""
+    rock = {"rock_kn_p05": 1e6, "rock_kn_p50": 1e6, "diameter_mm": 12.0}
+    calm = AIR | {"scc_hazard": 0.0} | rock
+    for metal in ("316", "zinc-plated steel"):
+        one, two = (
+            capacity_quantile_kn(material_weights([metal]), [8.0], Anchors(**calm, legs=legs))[0]
+            for legs in (1.0, 2.0)
+        )
+        assert two == pytest.approx(2 * one, rel=2e-3)
+    whole = capacity_quantile_kn(material_weights(["304"]), [8.0], Anchors(**calm))[0]
+    assert whole == pytest.approx(0.6 * np.pi / 4 * 12**2 * 500 / 1000, rel=2e-3)
+    place = Anchors(**(calm | {"scc_hazard": 0.3}))
+    scale = scc_scale_y(0.3, "304")
+    age = scale * np.sqrt(-np.log1p(-0.04))  # 4 in 100 are cracked
+    found = capacity_quantile_kn(material_weights(["304"]), [age], place)[0]
+    left = 0.01 / 0.96
+    expected = whole * np.exp(0.05 * (stats.norm.ppf(left) - stats.norm.ppf(0.05)))
+    assert found == pytest.approx(expected, rel=2e-3)
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_a_bar_that_is_too_thin_when_new_has_no_life():
+    """A shear of 0.6 x 500 MPa on 10 mm: 23.56 kN."""
+    air = (8.0, 4.2, 80.0)
+    whole = float(steel_strength_kn(0.0, 10.0, *air))
+    assert whole == pytest.approx(0.6 * np.pi / 4 * 10.0**2 * 500 / 1000)
+    assert rust_life_y(10.0, [whole * 1.1, whole, whole * 3], *air).tolist() == [0.0] * 3
+    assert rust_life_y(10.0, whole * 0.999, *air) > 2
+
+
+def test_what_is_certain_stays_certain_in_a_batch():
+    worst = {"scc_hazard": 1.0, "age": 4000.0, "batch_factor": 3.0, "condition": 1.0}
+    assert first_year("303", **worst) == pytest.approx(1.0, abs=1e-9)
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_ages_of_two_anchors_have_shares_of_their_own():
+    ages, weights = age_mixture([NAN, NAN, 3.0], [5.0, 20.0], [[1.0, 1.0], [1.0, 3.0], [2.0, 2.0]])
+    assert ages.tolist() == [[5.0, 20.0], [5.0, 20.0], [3.0, 3.0]]
+    assert weights.tolist() == [[0.5, 0.5], [0.25, 0.75], [1.0, 0.0]]
+    for bad in ([[1.0, 1.0], [-1.0, 3.0]], [[1.0, 1.0], [0.0, 0.0]]):
+        with pytest.raises(OptionError, match="shares of ages"):
+            age_mixture([NAN, NAN], [5.0, 20.0], bad)
+
+
 def test_what_carries_weight_stays_unknown():
     assert np.isnan(first_year("304", scc_hazard=NAN))
     assert np.isnan(first_year("zinc-plated steel", steel_rate_um_y=NAN))
@@ -41,7 +102,8 @@ def test_what_carries_weight_stays_unknown():
 def test_recorded_as_failed_is_certain_and_holds_nothing():
     assert first_year("titanium", condition=4.0) == 1.0
     place = Anchors(**AIR, condition=4.0)
-    assert capacity_quantile_kn(material_weights(["titanium"]), [1.0], place)[0] == 0.0
+    metals = material_weights(["titanium", "304", "zinc-plated steel"])
+    assert capacity_quantile_kn(metals, [1.0] * 3, place).tolist() == [0.0] * 3
 
 
 def test_looking_earns_credit_on_rust_and_next_to_none_on_cracks():

@@ -44,7 +44,9 @@ _SCORES = np.linspace(-5.0, 5.0, 21)
 _SCORE_WEIGHTS = np.exp(-(_SCORES**2) / 2) / np.exp(-(_SCORES**2) / 2).sum()
 # even steps, not Gauss-Hermite: rusting through is a step that few nodes would miss by a third;
 # scores within 3.6 would lose up to a fifth of small probabilities
-_LEAST_KN, _MOST_KN, _HALVINGS = 1e-3, 1e3, 30
+_LEAST_KN = 1e-3
+_MOST_KN = 1e3
+_HALVINGS = 30
 
 
 class Anchors(NamedTuple):

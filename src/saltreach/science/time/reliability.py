@@ -381,7 +381,7 @@ def rock_failure_probability(
         held += weight * holds
         held_twice += weight * holds**2
     tiny = np.finfo(float).tiny
-    return np.clip(1.0 - held_twice / np.maximum(held, tiny), 0.0, 1.0).reshape(shape)
+    return (1.0 - held_twice / np.maximum(held, tiny)).reshape(shape)
 
 
 def rock_quantiles_kn(
