@@ -55,6 +55,7 @@ def test_shares_follow_the_crag_then_the_region_then_the_prior():
     nothing = metal_shares(crag, pd.Series(["unknown"] * 4))
     assert (nothing[:, [MATERIAL_NAMES.index(m) for m in METAL_PRIOR]] > 0).all()
     assert nothing.sum(axis=1) == pytest.approx(5.0)
+    assert sum(METAL_PRIOR.values()) == pytest.approx(1.0)
 
 
 def test_new_titanium_around_it_does_not_whiten_an_unknown_bolt(assessed_demo):

@@ -22,7 +22,6 @@ from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.rock import rock_strength
 from saltreach.assessment.state import (
     AGE_PRIOR_Y,
-    METAL_PRIOR,
     age_of_anchors,
     metal_shares,
     state_of_anchors,
@@ -132,8 +131,7 @@ def _candidates(rows: pd.DataFrame, today: date) -> dict[str, Candidates]:
     shares = metal_shares(rows["crag"], rows["material"])
     shares = shares / shares.sum(axis=1, keepdims=True)
     likely = np.sort(np.argsort(-shares.sum(axis=0), kind="stable")[:4])
-    prior = np.array([METAL_PRIOR.get(name, 0.0) for name in MATERIAL_NAMES])
-    metals = shares[:, likely] + prior[likely] * 1e-9
+    metals = shares[:, likely]
     known = rows["installed_on"].dropna()
     years = known.str[:4].astype(float)
     usual = today.year - np.array(AGE_PRIOR_Y)[::2]

@@ -265,7 +265,7 @@ def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
     order = list(MATERIAL_NAMES)
     total = known.value_counts().reindex(order, fill_value=0).to_numpy(float)
     prior = np.array([METAL_PRIOR.get(name, 0.0) for name in order])
-    region = total + METAL_PRIOR_WEIGHT * prior / prior.sum()
+    region = total + METAL_PRIOR_WEIGHT * prior
     counts = pd.crosstab(crag[known.index], known).reindex(columns=order, fill_value=0)
     own = counts.reindex(crag.to_numpy(), fill_value=0).to_numpy(float)
     return own + REGION_WEIGHT * region / region.sum()
