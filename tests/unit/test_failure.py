@@ -11,6 +11,7 @@ from saltreach.science.time.failure import (
     age_mixture,
     capacity_quantile_kn,
     failure_curve,
+    failure_parts,
 )
 from saltreach.science.time.reliability import (
     material_weights,
@@ -18,7 +19,7 @@ from saltreach.science.time.reliability import (
     scc_scale_y,
     steel_strength_kn,
 )
-from saltreach.science.time.updating import odds_ratio
+from saltreach.science.time.updating import odds_ratio, odds_update
 
 NAN = float("nan")
 AIR = {"scc_hazard": 0.3, "zinc_rate_um_y": 3.0, "steel_rate_um_y": 60.0}
@@ -74,6 +75,67 @@ def test_a_bar_that_is_too_thin_when_new_has_no_life():
     assert rust_life_y(10.0, whole * 0.999, *air) > 2
 
 
+@pytest.mark.pinned("worked", answers=4)
+def test_credit_of_a_look_fades_over_the_coming_years():
+    """Thick titanium: the metal's part is the constant 1e-5. Looked at two years ago, so that in
+    year k its odds are those of a look 2 + k years old. A failed one's rock is as a bad one's."""
+    rock = {"rock_kn_p05": 15.0, "rock_kn_p50": 40.0}
+    years = 2.0 + np.arange(31)
+
+    def parts_of(grade, since=2.0):
+        place = Anchors(**AIR, diameter_mm=40.0, condition=grade, years_since_inspection=since,
+                        **rock)  # fmt: skip
+        return [p[0] for p in failure_parts(material_weights(["titanium"]), [10.0], place)]
+
+    neutral = parts_of(1.0, NAN)  # what is below 1 earns no credit where it is undated
+    assert neutral[0] == pytest.approx(1e-5)
+    for grade in (0.0, 3.0):
+        metal, rock_part = parts_of(grade)
+        for found, base, way in ((metal, 1e-5, "visible"), (rock_part, neutral[1][0], "rock")):
+            expected = odds_update(base, odds_ratio(grade, way, years))
+            assert found == pytest.approx(expected, rel=1e-6)
+    assert np.array_equal(parts_of(4.0)[1], parts_of(3.0)[1])
+    assert parts_of(3.0)[1][0] > 1.2 * parts_of(0.0)[1][0]
+
+
+def test_the_rank_below_304_changes_nothing_where_nothing_cracks():
+    calm = Anchors(**(AIR | {"scc_hazard": 0.0}))
+    steel = material_weights(["zinc-plated steel"])
+    kept, free = (
+        failure_parts(steel, [10.0], calm, keep_rank=keep_rank)[0] for keep_rank in (True, False)
+    )
+    assert np.array_equal(kept, free)
+
+
+def test_an_age_in_two_halves_is_that_age():
+    place = Anchors(**AIR)
+    for metal in ("304", "zinc-plated steel"):
+        chance = material_weights([metal])
+        halves = {"age_weights": [[0.25, 0.75]]}
+        whole = failure_parts(chance, [8.0], place)
+        split = failure_parts(chance, [[8.0, 8.0]], place, **halves)
+        assert np.allclose(whole, split, rtol=1e-12)
+        assert capacity_quantile_kn(chance, [[8.0, 8.0]], place, **halves) == pytest.approx(
+            capacity_quantile_kn(chance, [8.0], place), rel=1e-6
+        )
+
+
+def test_an_age_before_the_placing_counts_as_new():
+    place = Anchors(**AIR)
+    for metal in ("304", "zinc-plated steel"):
+        chance = material_weights([metal])
+        late, new = (capacity_quantile_kn(chance, [age], place) for age in (-3.0, 0.0))
+        assert late == new
+
+
+def test_no_chance_is_above_one_whatever_the_weights_sum_to():
+    shares = [2.0, 5.0, 6.0, 3.0, 4.0, 8.0, 7.0, 8.0, 3.0, 6.0, 8.0, 5.0]
+    weights = material_weights(["unknown"], shares)
+    assert sum(weights[0]) > 1.0
+    metal, _ = failure_parts(weights, [5.0], Anchors(**AIR, condition=4.0))
+    assert (metal == 1.0).all()
+
+
 def test_what_is_certain_stays_certain_in_a_batch():
     worst = {"scc_hazard": 1.0, "age": 4000.0, "batch_factor": 3.0, "condition": 1.0}
     assert first_year("303", **worst) == pytest.approx(1.0, abs=1e-9)
@@ -84,6 +146,7 @@ def test_ages_of_two_anchors_have_shares_of_their_own():
     ages, weights = age_mixture([NAN, NAN, 3.0], [5.0, 20.0], [[1.0, 1.0], [1.0, 3.0], [2.0, 2.0]])
     assert ages.tolist() == [[5.0, 20.0], [5.0, 20.0], [3.0, 3.0]]
     assert weights.tolist() == [[0.5, 0.5], [0.25, 0.75], [1.0, 0.0]]
+    assert age_mixture([NAN], [5.0, 20.0], [0.0, 2.0])[1].tolist() == [[0.0, 1.0]]
     for bad in ([[1.0, 1.0], [-1.0, 3.0]], [[1.0, 1.0], [0.0, 0.0]]):
         with pytest.raises(OptionError, match="shares of ages"):
             age_mixture([NAN, NAN], [5.0, 20.0], bad)

@@ -187,7 +187,7 @@ def failure_parts(
         metal_part[rows] = total
         age = (ages[rows] * share[rows]).sum(axis=1)
         rock_part[rows] = _rock_curve(part, age, ahead, model, condition_shares)
-    return np.clip(metal_part, 0.0, 1.0), np.clip(rock_part, 0.0, 1.0)
+    return np.minimum(metal_part, 1.0), rock_part  # weights may sum to a digit more than 1
 
 
 def failure_curve(weights: Values, age_y: Values, anchors: Anchors, **more: Any) -> Floats:
