@@ -84,8 +84,9 @@ def imported(path: Path) -> set[str]:
 def without_effect(name: str) -> str | None:
     """Why a change has no effect: a number that is technical, or as `equivalents.toml` lists it."""
     module, given = name.split(": ")[0].split(":")
-    if why := TECHNICAL.get(module, {}).get(given):
-        return why
+    technical, names = TECHNICAL.get(module, {}), given.strip("()").split(", ")
+    if technical.keys() >= set(names):
+        return technical[names[0]]
     for pattern, why in tomllib.loads(LISTED.read_text(encoding="utf-8")).items():
         if fnmatch.fnmatchcase(name, pattern.replace("[", "[[]")):
             return why

@@ -134,6 +134,16 @@ def test_rounding_is_to_the_weaker_side_by_a_few_percent():
         assert share.min() > 0.75
 
 
+def test_a_spread_on_a_step_stays_and_a_length_counts_in_whole_millimetres():
+    on, above = rounded_rock(
+        rows({}, {}).assign(rock_sigma_ln=[0.4, 0.401], rock_strength_mpa=60.0)
+    )["strength_sigma_ln"]
+    assert (on, above) == pytest.approx((0.4, 0.42))
+    lengths = [85.0, 86.0, 86.4, 86.9, 87.0]
+    held = assessed(rows(*({"embedment_mm": mm} for mm in lengths)))["rock_kn_p05"].tolist()
+    assert held[0] < held[1] == held[2] == held[3] < held[4]
+
+
 def test_far_cracks_and_edges_change_nothing():
     """Beyond the stated distances the exact formula does not see them either."""
     far, none = (
@@ -194,6 +204,30 @@ def test_a_place_next_to_an_edge_is_told_apart_from_rock_that_bears_nothing():
     found = assessed(rows({"edge_distance_mm": 8.0}, {"lithology": "chalk"}))
     assert found["kind_advised"].tolist() == ["do not place here"] * 2
     assert (found["kind_reasons"] == SPOILT).tolist() == [True, False]
+
+
+@pytest.mark.parametrize(
+    ("median", "sigma", "axial_kn", "spoilt"),
+    [
+        (100.0, 0.3, 15.0, True),
+        (5.2, 0.02, 1.0, True),  # light loads: soft rock would do farther away
+        (5.0, 0.02, 1.0, False),  # a median of 5 MPa and less is no place (judgement)
+        (30.0, 0.3, 600.0, False),  # no place in this rock bears such loads
+    ],
+)
+def test_only_a_crack_or_edge_spoils_a_place_whose_rock_would_do(median, sigma, axial_kn, spoilt):
+    table = rows({"edge_distance_mm": 8.0}).assign(
+        rock_strength_mpa=median, rock_sigma_ln=sigma, rock_strength_mpa_p10=median / 2,
+        rock_veto="",
+    )  # fmt: skip
+    found = rock_resistance(table, axial_kn, radial_kn=axial_kn).iloc[0]
+    assert found["kind_advised"] == "do not place here"
+    assert (found["kind_reasons"] == SPOILT) is spoilt
+
+
+def test_a_reason_begins_with_one_capital():
+    found = assessed(rows({"tap_response": "hollow"}, {}))["kind_reasons"]
+    assert found.iloc[0].startswith("Hollow ") and found.iloc[1].startswith("Rock ")
 
 
 def test_rock_whose_strength_is_only_in_doubt_is_tested_and_not_given_up():
@@ -267,6 +301,8 @@ def test_loads_borne_and_their_axial_part():
     """1,200 loads are rounded up to 3,000; a wall takes 0.6 outwards, a roof all."""
     table = rows({"age_y": 12.0}, {"age_y": np.nan}, {"visits_per_year": np.nan})
     assert load_cycles(table).tolist() == [3000, 3000, 1000]
+    table = rows({"visits_per_year": 1e4}, {"visits_per_year": 1e5}, {"visits_per_year": 30.0})
+    assert load_cycles(table).tolist() == [100_000, 100_000, 300]  # no step lies above
     assert axial_share([80.0, 100.0, 115.0, 130.0, np.nan]).tolist() == pytest.approx(
         [0.6, 0.6, 0.8, 1.0, 0.8]
     )
@@ -327,6 +363,17 @@ def test_a_hollow_place_holds_for_its_spot_and_the_others_are_planned():
     all_hollow = advised(*[("do not place here", "Hollow sound under the hammer.", np.nan)] * 3)
     whole = sector_kind(all_hollow, ["crag", "sector"]).iloc[0]
     assert (whole["kind_advised"], whole["spots_refused"]) == ("do not place here", 3)
+
+
+def test_the_length_bought_is_that_of_the_places_that_set_the_kind():
+    anchors = advised(
+        ("mechanical or bonded", "Strong. | 95 mm mechanical at 12 mm: x governs.", 95.0),
+        ("bonded", "Weak. | 90 mm bonded at 12 mm diameter: x governs.", 90.0),
+    )
+    found = sector_kind(anchors, ["crag", "sector"]).iloc[0]
+    assert found["kind_reasons"].endswith(
+        "Deepest place: 90 mm bonded at 12 mm diameter: x governs."
+    )
 
 
 def test_a_place_spoilt_by_its_own_crack_does_not_turn_the_sector():

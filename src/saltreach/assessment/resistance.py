@@ -185,7 +185,7 @@ def filled_strength(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     total = here[:, 2] + ROCK_PRIOR_WEIGHT
     mean = (here[:, 0] + ROCK_PRIOR_WEIGHT * prior) / total
     square = here[:, 1] + ROCK_PRIOR_WEIGHT * (prior**2 + ROCK_PRIOR_SIGMA_LN**2)
-    spread = np.sqrt(np.maximum(square / total - mean**2, 1e-6))
+    spread = np.sqrt(square / total - mean**2)  # the prior's own spread is in it
     return np.where(unknown, np.exp(mean), median), np.where(unknown, spread, sigma)
 
 
