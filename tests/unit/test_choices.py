@@ -101,9 +101,14 @@ def test_what_runs_out_is_said_with_the_plan():
     stock = tuple(replace(p, how_many=2) if p is TI_2 else p for p in STOCK)
     flat = Flat(anchors(), SECTORS.assign(priority_rank=range(1, 8)), SECTORS, SECTORS.iloc[:0])
     result = Assessment(flat, {"time": "2026-11-25T10:00:00+00:00", "policy": {"loosened": []}})
-    found = sr.priorities(result, 1e4, Prices(stock=stock, **COSTS))
-    said = found.figures["notes"][-1]
-    assert said.endswith("for more: bonded titanium grade 2, 12 x 100 mm (2 of 2 used)")
+    steps = []
+    found = sr.priorities(result, 1e4, Prices(stock=stock, **COSTS), on_step=steps.append)
+    assert found.figures["notes"][-1] == (
+        "too few left of the stock list for more: bonded titanium grade 2, 12 x 100 mm (2 of 2 "
+        "used)"
+    )
+    assert steps[0] == "choices" and steps[1].endswith(" choices, and the budget curve")
+    assert found.figures["solved_to_the_optimum"] is True
 
 
 @pytest.mark.pinned("worked", answers=2)

@@ -61,3 +61,22 @@ def test_values_that_miss_their_objective_are_not_handed_back(start, monkeypatch
     monkeypatch.setattr(highspy.Highs, "getInfo", mistaken)
     with pytest.raises(SolverError, match="miss its objective"):
         minimise(cost, [1, 1], rows, start=start)
+
+
+@pytest.mark.parametrize(
+    ("given", "limit", "seed"),
+    [
+        ({"seconds": 7.0}, ("time_limit", 7.0), 0),
+        ({"nodes": 5, "seconds": 7.0}, ("mip_max_nodes", 5), 0),
+        ({"nodes": 5, "seed": 2**30 + 5}, ("mip_max_nodes", 5), 5),
+    ],
+)
+def test_what_the_solver_is_told(monkeypatch, given, limit, seed):
+    """Costs are whole, so that what lies within a half is the same; its seeds end at 2**30."""
+    told, tell = {}, highspy.Highs.setOptionValue
+    monkeypatch.setattr(
+        highspy.Highs, "setOptionValue",
+        lambda self, name, value: told.update({name: value}) or tell(self, name, value),
+    )  # fmt: skip
+    minimise({0: -1}, [1], [([(0, 1)], 0, 1)], **given)
+    assert told == dict([limit]) | {"random_seed": seed, "mip_rel_gap": 0.0, "mip_abs_gap": 0.5}

@@ -16,6 +16,7 @@ from saltreach.intake.plan_file import TRIP_COLUMNS, read_plan, read_rebolting
 from saltreach.outputs.tables.plan import write_plan
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.planning.plan import make_plan
+from saltreach.planning.tables import frame_or_file
 from saltreach.planning.visits import trips_by_month
 from saltreach.vocabulary.words import CAUTION
 
@@ -184,3 +185,9 @@ def test_a_workbook_of_nothing_opens(tmp_path):
     empty = pd.DataFrame({"a": []})
     write_workbook(tmp_path / "x.xlsx", {"Empty": empty}, [], title="&A & co")
     assert openpyxl.load_workbook(tmp_path / "x.xlsx")["Empty"]["A1"].value == "a"
+
+
+def test_a_frame_is_handed_on_with_its_columns_and_no_more():
+    frame = pd.DataFrame({"team": ["A", "B"], "people": [2, 3]}, index=[7, 9])
+    text = frame_or_file(frame, "teams", lambda file: file.read_text())
+    assert text.splitlines() == ["team,people", "A,2", "B,3"]

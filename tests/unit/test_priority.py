@@ -184,6 +184,15 @@ def test_where_nothing_can_be_lost_no_share_of_it_is_avoided():
     assert "avoids 0.0 % of the region's expected loss" in none["priority_reasons"].iloc[0]
 
 
+def test_places_do_not_depend_on_the_unit_of_money():
+    sectors, anchors = world()
+    cents = anchors.assign(replacement_cost=anchors["replacement_cost"] / 100)
+    found, same = (sector_priority(sectors, table) for table in (anchors, cents))
+    for name in ("priority_rank", "anchors_to_replace", "loss_avoided"):
+        assert same[name].tolist() == found[name].tolist()
+    assert (same["priority_score"] / 100).tolist() == pytest.approx(found["priority_score"])
+
+
 @pytest.mark.pinned("worked", answers=4)
 def test_pure_risk_is_loss_avoided_per_cost_alone():
     sectors, anchors = world()

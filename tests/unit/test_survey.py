@@ -147,6 +147,15 @@ def test_rating_of_a_surveyed_sector(tmp_path):
 
 
 @pytest.mark.pinned("published")
+def test_no_rating_is_below_nought(tmp_path):
+    """The same rock of 2 MPa (1) on very unfavourable slopes (-60): 1 + 17 + 10 + 22 + 10 - 60; a
+    wetter or weaker one would be below."""
+    slope = GOOD.replace("fair", "very unfavourable")
+    assert rated(tmp_path, slope, strength=2.0)["rmr89"].iloc[0] == 0
+    assert rated(tmp_path, slope, strength=0.5)["rmr89"].iloc[0] == 0
+
+
+@pytest.mark.pinned("published")
 def test_without_orientation_there_is_no_adjustment_and_without_rqd_the_spacing_stands_in(tmp_path):
     """RQD at 2.5 joints per metre: 100 exp(-0.25) 1.25 = 97 %, rating 20 (Priest and Hudson)."""
     found = rated(tmp_path, GOOD.replace(",80,fair", ",,"))

@@ -101,7 +101,7 @@ def sector_priority(
         avoided=(anchors["yearly_loss"] - anchors["yearly_loss_after"]).clip(lower=0),
         to_replace=anchors["replacement_cost"] > 0,
     )
-    sums = work.groupby(["crag", "sector"], sort=False, dropna=False)[
+    sums = work.groupby(["crag", "sector"], dropna=False)[
         ["yearly_loss", "avoided", "replacement_cost", "to_replace"]
     ].sum(min_count=1)
     found = sectors[["crag", "sector"]].merge(sums, on=["crag", "sector"], how="left")
@@ -123,7 +123,7 @@ def sector_priority(
             sectors[["risk_band", "sea_cliff", "spots_refused", "to_take_out_of_use"]].to_dict(
                 "records"
             ),
-            found["to_replace"].fillna(0),
+            found["to_replace"],
             sectors["anchors"],
             cost,
             np.nan_to_num(share),
@@ -135,7 +135,7 @@ def sector_priority(
             "priority_score": score,
             "priority_rank": pd.array(rank, dtype="Int64"),
             "priority_reasons": text,
-            "anchors_to_replace": pd.array(found["to_replace"].fillna(0).astype(int), "Int64"),
+            "anchors_to_replace": pd.array(found["to_replace"].astype(int), "Int64"),
             "replacement_cost": cost,
             "loss_avoided": avoided,
         },

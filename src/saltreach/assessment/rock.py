@@ -28,7 +28,7 @@ GROUP = ("crag", "sector", "lithology")
 
 def group_key(table: pd.DataFrame, by: tuple[str, ...] = GROUP) -> np.ndarray:
     """Number of each row's group; equal numbers, equal group."""
-    return table.groupby(list(by), sort=False, dropna=False).ngroup().to_numpy()
+    return table.groupby(list(by), dropna=False).ngroup().to_numpy()
 
 
 def combined_grade(table: pd.DataFrame) -> pd.Series:
