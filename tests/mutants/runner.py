@@ -16,6 +16,7 @@ import importlib.util
 import itertools
 import os
 import pickle
+import resource
 import shutil
 import signal
 import sys
@@ -33,6 +34,8 @@ from changes import Change, changed, path_of
 TOP = Path(__file__).resolve().parents[2]
 SECONDS = 120.0
 """A change that makes the tests run longer than this, or ten times as long as they do, is seen."""
+MOST_BYTES = 6 << 30
+"""A change that makes the tests take more memory than this is seen too, before the machine is."""
 WRITTEN = "files_are_what"
 """In the name of tests that hold the worked files to their scripts: they run nothing of ours."""
 ALIVE, SEEN, LATE = "alive", "seen", "seen by time"
@@ -134,6 +137,7 @@ def _in_the_fork(job: Callable[[], object], file: str) -> None:
 
 
 def _verdict(files: Sequence[str]) -> tuple[str, str]:
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
     code, ends = run_tests(files, stop=True)
     return (ALIVE, "") if code == 0 else (SEEN, ends.first or f"exit {code}")
 
