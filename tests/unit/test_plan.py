@@ -445,6 +445,11 @@ def test_the_gap_is_the_share_above_the_bound():
     cost = replace(made.cost, total_min=1000)
     some = replace(made, cost=cost, bound_min=900, forced_min=500)
     assert (some.gap, some.gap_of_avoidable) == (0.1, 0.2)
+    third = replace(some, bound_min=667, forced_min=333)
+    assert (third.figures["gap"], third.figures["gap_of_avoidable"]) == (0.333, 0.4993)
+    assert replace(third, bound_min=665, forced_min=334).figures["gap_of_avoidable"] == 0.503
+    assert replace(some, cost=replace(cost, total_min=3), bound_min=2).figures["gap"] == 0.3333
+    assert replace(some, cost=replace(cost, total_min=1), bound_min=0).gap == 1.0
     # all of it forced, or none of it there: nothing could be better
     assert replace(some, bound_min=1000, forced_min=1000).gap_of_avoidable == 0.0
     assert replace(some, cost=replace(cost, total_min=0), bound_min=0).gap == 0.0
@@ -491,6 +496,7 @@ def test_a_model_up_to_the_largest_is_searched_whole(monkeypatch, given, name):
 
 def test_a_search_that_finds_no_better_says_so_and_the_bound_is_never_above_the_plan(monkeypatch):
     made, _, _ = way_of_search(monkeypatch, SAME)
+    assert 0 <= made.seconds < 600
     assert (made.how, made.proven) == ("greedy (the solver found no better)", False)
     assert made.bound_min == 60 < made.cost.total_min
     made, _, _ = way_of_search(monkeypatch, lambda base: Solved(base, 10**9, False, 1))

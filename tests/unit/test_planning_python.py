@@ -49,7 +49,10 @@ def test_a_plan_from_frames_is_that_of_files(result, tmp_path):
 
 
 def test_the_tables_of_a_plan_have_real_types(result):
-    made = sr.plan(result, TEAMS, start=dt.date(2027, 1, 1), years=0.5, seconds=0)
+    steps = []
+    made = sr.plan(result, TEAMS, start=dt.date(2027, 1, 1), years=0.5, seconds=0,
+                   on_step=steps.append)  # fmt: skip
+    assert steps == ["who can go where", "greedy plan", "what cannot be met"]
     visits = made.visits
     assert visits["risk_band"].dtype == BANDS.dtype()
     assert visits["risk_band"].isna().any()  # no band: not known
