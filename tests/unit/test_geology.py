@@ -338,6 +338,16 @@ def test_a_table_without_shapes_and_shapes_of_mixed_kinds_are_refused(tmp_path):
         rock_map_at([0.5], [0.5], mixed, column="unit")
 
 
+def test_polygons_of_one_and_of_several_parts_stand_in_one_map(tmp_path):
+    near, far = shapely.box(0, 0, 1, 1), shapely.box(5, 0, 6, 1)
+    several = shapely.union(far, shapely.box(7, 0, 8, 1))
+    file = tmp_path / "both.geojson"
+    frame = gpd.GeoDataFrame({"rock": ["granite", "slate"]}, geometry=[near, several], crs=4326)
+    frame.to_file(file)
+    found = rock_map_at([0.5, 7.5, 3.0], [0.5, 0.5, 0.5], file, column="rock")
+    assert found.lithology.tolist() == ["granite", "slate", "unknown"]
+
+
 def test_a_raster_by_its_ending_in_any_letters(tmp_path):
     path = tmp_path / "ROCK.TIF"
     with rasterio.open(
