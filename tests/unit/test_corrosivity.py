@@ -7,7 +7,9 @@ import pandas as pd
 import pytest
 
 from helpers.decided import anchors_of
+from saltreach.assessment.corrosivity import _at_least
 from saltreach.assessment.state import condition_shares
+from saltreach.science.air.uncertainty import Spread
 
 # A dry inland valley of the Alps, 200 km from the sea.
 PLACE = {
@@ -150,3 +152,18 @@ def test_what_nobody_wrote_down_is_said():
     assert [[name for name in found.index if text in said[name]] for text in starts] == [
         ["kind", "both"], ["depth", "both"], ["state"],
     ]  # fmt: skip
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_a_least_category_takes_the_chance_of_all_that_is_milder():
+    """C4 at the least: what lies below goes to it, also where there was nothing; unknown stays."""
+    chances = np.array([[0.0, 0.0, 0.5, 0.3, 0.2, 0.0], [0.1, 0.2, 0.3, 0.4, 0.0, 0.0],
+                        [np.nan] * 6, [0.0, 1.0, 0.0, 0.0, 0.0, 0.0]])  # fmt: skip
+    rates = np.ones((4, 3))
+    found = _at_least(Spread(rates, rates, rates, chances), np.array([3, 0, 3, 3]))
+    assert found.category_probabilities[[0, 1, 3]].tolist() == [
+        [0.0, 0.0, 0.0, 0.8, 0.2, 0.0], [0.1, 0.2, 0.3, 0.4, 0.0, 0.0],
+        [0.0, 0.0, 0.0, 1.0, 0.0, 0.0],
+    ]  # fmt: skip
+    assert np.isnan(found.category_probabilities[2, :4]).all()
+    assert (found.steel_rate_um_y[1] == 1.0).all() and (found.steel_rate_um_y[0] > 1.0).all()
