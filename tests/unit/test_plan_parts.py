@@ -224,8 +224,7 @@ def test_days_cost_what_the_risk_of_the_sector_says():
     spells = [overdue(0, "2027-02-10", 20), overdue(4, "2027-02-10", 10)]
     rows, _, _ = PartChooser(world, 0).next_crags(spells)
     assert {PartChooser(world, 0).team_of[d] for d in rows} == {1, 2}
-    rows, tasks, _ = PartChooser(world, 0).next_span(spells, frozenset())
-    assert tasks == {4}
+    assert PartChooser(world, 0).next_span(spells, frozenset())[1] == {4}
 
 
 def test_where_nothing_is_overdue_chance_decides_by_the_seed():
@@ -279,7 +278,6 @@ def test_a_part_is_searched_longer_at_each_of_three_turns(monkeypatch):
     turns(monkeypatch, [({0}, {1}, turn) for turn in (1, 2, 3, 4, 1)])
     improve(coast(), frozenset(), nodes=130)
     assert [call["nodes"] for call in asked.calls] == [1, 10, 70, 40, 1]
-    assert {call["seconds"] for call in asked.calls} <= {0.5, 2.0, 6.0}
     assert [call["seconds"] for call in asked.calls] == [0.5, 2.0, 6.0, 6.0, 0.5]
 
 
