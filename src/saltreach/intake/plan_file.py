@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import formats
+from saltreach.intake import formats, table_files
 from saltreach.vocabulary.columns import columns_of
 
 VISIT_COLUMNS = tuple(name for name in columns_of("plan") if name != "caution")
@@ -90,8 +90,8 @@ def _written(path: str | Path, what: str, columns: Sequence[str], file: str) -> 
     """Columns of a table as text, by the row a spreadsheet counts."""
     where = Path(path)
     try:
-        data = formats.content(where, formats.READERS, "rows")
-        found = formats.READERS[where.suffix.lower()](where, data, formats.Request())
+        data = formats.content(where, table_files.READERS, "rows")
+        found = table_files.READERS[where.suffix.lower()](where, data, formats.Request())
     except RegisterError as error:
         raise RegisterError(f"{what} {error}") from error
     if found.bad_rows:

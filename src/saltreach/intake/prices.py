@@ -12,9 +12,9 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from saltreach.errors import OptionError
-from saltreach.intake.formats import READERS
 from saltreach.intake.settings import NOT_SET, OneOf, Several, checked, read_toml, record
 from saltreach.intake.sheets import read_table
+from saltreach.intake.table_files import READERS
 from saltreach.intake.tables import PRICES, of_metal
 from saltreach.vocabulary.metals import BONDED, COSTS, GRADE_NAMES, MECHANICAL, PLACEABLE
 

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import check, formats, gis, positions
+from saltreach.intake import check, formats, gis, positions, table_files
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.placing import place_anchors
 from saltreach.intake.tables import SURVEY
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
 READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
-    **formats.READERS,
+    **table_files.READERS,
     ".geojson": gis.read_geojson,
     ".json": gis.read_geojson,
     ".gpkg": gis.read_gpkg,
@@ -208,7 +208,7 @@ def read_register(
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
     name = "the DataFrame" if frame else path.name
     suffix = path.suffix.lower()
-    if sheet is not None and suffix != ".xlsx":
+    if sheet is not None and suffix not in (".xlsx", ".xlsm"):
         raise RegisterError(f"{name}: only a workbook (.xlsx) has sheets; leave --sheet out")
     if layer is not None and suffix not in (".gpkg", ".kml"):
         raise RegisterError(f"{name}: only .gpkg and .kml have layers; leave --layer out")

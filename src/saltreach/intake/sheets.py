@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import check, formats
+from saltreach.intake import check, formats, table_files
 from saltreach.intake.headers import listed
 from saltreach.intake.tables import Table
 from saltreach.intake.values import parse_column, trimmed
@@ -106,8 +106,8 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
         sheet=sheet, named=table.name, known=lambda header: plain(header) in words
     )
     try:
-        data = formats.content(file, formats.READERS, "rows")
-        found = formats.READERS[file.suffix.lower()](file, data, request)
+        data = formats.content(file, table_files.READERS, "rows")
+        found = table_files.READERS[file.suffix.lower()](file, data, request)
         places, unused = _places(found.headers, table, words, file.name)
     except RegisterError as error:
         raise (table.error or RegisterError)(f"{table.title} {error}") from error
