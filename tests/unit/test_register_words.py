@@ -9,7 +9,6 @@ import pytest
 
 from saltreach.intake.dates import day_limits, parse_dates, year_fraction
 from saltreach.intake.values import parse_choices, parse_column
-from saltreach.vocabulary import synonyms
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME
 from saltreach.vocabulary.metals import MATERIAL_BY_NAME
 from saltreach.vocabulary.words import YES_NO_UNKNOWN
@@ -82,38 +81,6 @@ def test_each_yes_or_no_column_reads_what_people_and_programs_write(name):
     values, notes = parse_choices(given, REGISTER_BY_NAME[name])
     assert values.values.tolist() == ["yes", "no", "yes", "no", "yes", "no", "yes", "unknown"]
     assert notes == []
-
-
-def test_no_word_has_two_meanings():
-    """Each word appears once per column, in whatever language."""
-    for column in REGISTER:
-        if not column.choices:
-            continue
-        family = "material" if column.name == "hanger_material" else column.name
-        pairs = [(w, v) for v, more in synonyms.CHOICES.get(family, {}).items() for w in more]
-        if column.choices == YES_NO_UNKNOWN:
-            pairs += [(w, v) for v, more in synonyms.YES_NO.items() for w in more]
-        pairs += [(w, v) for v, more in synonyms.WITH_NOTE.get(family, {}).values() for w in more]
-        meaning = {}
-        for word, value in pairs:
-            assert value in column.choices
-            assert meaning.setdefault(synonyms.plain(word), value) == value, word
-            assert word.casefold() not in synonyms.UNKNOWN_WORDS
-        for value in column.choices:
-            assert synonyms.choice_words(column.name, column.choices)[synonyms.plain(value)] == (
-                value,
-                "",
-            )
-
-
-def test_no_header_has_two_meanings():
-    meaning = {synonyms.plain(name): name for name in REGISTER_BY_NAME}
-    tables = [*synonyms.HEADERS.items(), *synonyms.GRID_HEADERS.items()]
-    for name, more in tables:
-        assert name in REGISTER_BY_NAME
-        for word in more:
-            assert meaning.setdefault(synonyms.plain(word), name) == name, word
-    assert not {"x", "y"} & set(meaning)
 
 
 def dates(*given, today=dt.date(2026, 6, 15)):

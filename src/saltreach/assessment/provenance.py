@@ -57,6 +57,8 @@ def provenance(
             "rows": register.rows_read,
             "accepted": len(register.anchors),
             "rejected": int(register.rejected["row"].nunique()),
+            "columns_read_as": dict(register.renamed),
+            "columns_not_used": list(register.unused),
             "notes": list(register.notes),
         },
         "layers": [origin.record() for origin in origins_of(sources)],

@@ -29,6 +29,12 @@ Crs = Annotated[
     str | None, typer.Option(help="CRS of the coordinates, e.g. EPSG:25830; default WGS 84.")
 ]
 Sheet = Annotated[str | None, typer.Option(help="Sheet of an .xlsx file.")]
+Words = Annotated[
+    Path | None,
+    typer.Option(
+        "--words", help="Your own words for columns and values: list, column, value, words."
+    ),
+]
 LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file.")]
 OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
 PlanFolder = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
@@ -64,6 +70,18 @@ def clear_errors() -> Iterator[None]:
     except (SaltreachError, PermissionError) as error:
         typer.secho(f"saltreach: {error}", err=True, fg="red")
         raise typer.Exit(UNUSABLE) from None
+
+
+@contextmanager
+def words_of(file: Path | None) -> Iterator[None]:
+    """Every table inside is read with the user's own words before ours."""
+    if file is None:
+        yield
+        return
+    from saltreach.intake.own_words import own_words
+
+    with own_words(file):
+        yield
 
 
 @contextmanager
@@ -153,8 +171,12 @@ def results_of(path: Path) -> Assessment:
         return read_results(path)
     from saltreach.assessment.assess import assess
     from saltreach.intake import read_register
+    from saltreach.outputs.summary import reading_lines
 
-    return assess(read_register(path))
+    result = assess(read_register(path))
+    for line in reading_lines(result.provenance["register"], "all of it: saltreach check"):
+        typer.echo(line, err=True)
+    return result
 
 
 def show(path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +16,7 @@ import pandas as pd
 from saltreach.errors import RegisterError
 from saltreach.intake import check, formats, gis, positions, table_files
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
+from saltreach.intake.own_words import own_words
 from saltreach.intake.placing import place_anchors
 from saltreach.intake.tables import SURVEY
 from saltreach.intake.values import grades_named, parse_column, trimmed
@@ -59,6 +60,10 @@ class Register:
     survey_file : str or None
         The workbook itself, where another sheet of it is named `survey`: `assess` reads that
         sheet unless its options name a survey.
+    renamed : mapping
+        Our column -> header of the file, where it is another word.
+    unused : tuple of str
+        Headers that are none of our columns.
     """
 
     anchors: gpd.GeoDataFrame
@@ -69,6 +74,8 @@ class Register:
     format: str
     rows_read: int
     survey_file: str | None = None
+    renamed: Mapping[str, str] = field(default_factory=dict)
+    unused: tuple[str, ...] = ()
 
 
 def _absent(column: Column, index: pd.Index) -> pd.Series:
@@ -163,6 +170,7 @@ def read_register(
     sheet: str | None = None,
     layer: str | None = None,
     today: dt.date | None = None,
+    words: str | PathLike[str] | None = None,
 ) -> Register:
     """Read and check a register of anchors.
 
@@ -182,6 +190,8 @@ def read_register(
         Sheet of a workbook; layer of a GeoPackage or folder of a KML file.
     today : date, optional
         The last day that is not in the future; the current day by default.
+    words : path, optional
+        A table of own words for columns and values, which come before ours (see `own_words`).
 
     Returns
     -------
@@ -204,6 +214,11 @@ def read_register(
     end. Rows of a frame are numbered by position from 1, and its checksum is that of its cells
     as text.
     """
+    if words is not None:
+        with own_words(str(words)):
+            return read_register(
+                source, columns=columns, crs=crs, sheet=sheet, layer=layer, today=today
+            )
     frame = isinstance(source, pd.DataFrame)
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
     name = "the DataFrame" if frame else path.name
@@ -290,6 +305,8 @@ def _checked(
         sha256="",
         format=table.format,
         rows_read=len(values) + len(table.bad_rows),
+        renamed=headers.renamed,
+        unused=headers.unused,
     )
 
 

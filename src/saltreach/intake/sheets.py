@@ -14,7 +14,7 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake import check, formats, table_files
-from saltreach.intake.headers import listed
+from saltreach.intake.headers import listed, renamed_note
 from saltreach.intake.tables import Table
 from saltreach.intake.values import parse_column, trimmed
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, Column
@@ -126,7 +126,7 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
     return Sheet(
         rows=tuple(dict(zip(names, row, strict=True)) for row in kept.to_numpy(object).tolist()),
         rejected=rejected,
-        notes=(*found.notes, *unused, *notes),
+        notes=(*found.notes, *unused, *_renamed(found.headers, places), *notes),
         file=file.name,
         sha256=hashlib.sha256(data).hexdigest(),
         rows_read=len(values) + len(found.bad_rows),
@@ -163,6 +163,12 @@ def _places(
             f"columns are {', '.join(table.columns)}"
         )
     return places, [f"columns not used: {', '.join(unused)}"] if unused else []
+
+
+def _renamed(headers: tuple[str, ...], places: dict[str, int]) -> list[str]:
+    """Notes on headers that are another word than the column's name."""
+    pairs = ((headers[i], name) for name, i in places.items())
+    return [renamed_note(header, name) for header, name in pairs if plain(header) != plain(name)]
 
 
 def _parsed(

@@ -169,4 +169,7 @@ ROCK_MAPPING = Table(
     ),
     error=LayerError,
 )  # fmt: skip
-TABLES = (SURVEY, TEAMS, WINDOWS, TIDES, NEEDS, TRAVEL, DONE, PRICES, DATA_SHEET, ROCK_MAPPING)
+WORDS = Table("words", error=OptionError)
+"""Words of your own, which come before ours: `--words FILE` of every command that reads a table."""
+TABLES = (SURVEY, TEAMS, WINDOWS, TIDES, NEEDS, TRAVEL, DONE, PRICES, DATA_SHEET, ROCK_MAPPING,
+          WORDS)  # fmt: skip

@@ -38,7 +38,7 @@ def file_name(table: Table) -> str:
     Examples
     --------
     >>> [file_name(table) for table in TABLES[-2:]]
-    ['data_sheet.csv', 'rock_mapping.csv']
+    ['rock_mapping.csv', 'words.csv']
     """
     return f"{table.name}.csv"
 

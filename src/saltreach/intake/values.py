@@ -10,11 +10,13 @@ import pandas as pd
 
 from saltreach.intake.cells import READERS, parse_cells
 from saltreach.intake.dates import Parsed, empty_text, parse_dates
+from saltreach.intake.levels import level_fix, levels_said
 from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.synonyms import (
     MATERIAL_NOISE,
     UNKNOWN_WORDS,
     choice_words,
+    level_words,
     plain,
     words,
 )
@@ -72,7 +74,14 @@ def parse_column(
         if today is None:
             raise ValueError(f"{column.name}: dates are read for a day; give today")
         return parse_dates(known, today), []
-    return parse_numbers(known, column), []
+    if not level_words(column.name):
+        return parse_numbers(known, column), []
+    levels, notes = levels_said(known, column)
+    parsed = parse_numbers(known.where(levels.isna()), column)
+    word = known[parsed.reason.notna() & known.str.contains(r"[^\W\d]", na=False)]
+    parsed.reason.loc[word.index] = f"not one of the words of {column.name}"
+    parsed.fix.loc[word.index] = word.map({g: level_fix(g, column) for g in word.unique()})
+    return parsed._replace(values=parsed.values.where(levels.isna(), levels)), notes
 
 
 def parse_numbers(text: pd.Series, column: Column) -> Parsed:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,11 +16,15 @@ if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
 
 MOST_CRAGS = 20
+MOST_NAMED = 5
+"""Columns and notes of a register that a screen shows."""
 
 
 def summary(result: Assessment, out: Path) -> dict[str, Any]:
     """What was found and where the map is, as plain values."""
-    return counts(result) | {"map": str(out / "map.html"), "caution": CAUTION}
+    names = ("columns_read_as", "columns_not_used", "notes")
+    read = {"register": {n: result.provenance["register"].get(n) for n in names}}
+    return counts(result) | read | {"map": str(out / "map.html"), "caution": CAUTION}
 
 
 def summary_text(result: Assessment, out: Path) -> str:
@@ -32,6 +37,8 @@ def summary_text(result: Assessment, out: Path) -> str:
         + (f" (see {out / 'rejected.csv'})" if found["rows_refused"] else "")
         + ".",
         *([f"TAKE OUT OF USE TODAY: {failed}."] if failed else []),
+        *reading_lines(result.provenance["register"], "all of it: provenance.json"),
+        *_short("Survey: ", (found["survey"] or {}).get("notes", []), "all of it: provenance.json"),
         "Sectors by risk: " + _counted(found["sectors_by_risk_band"]),
         "Anchors: " + _counted(found["anchors_by_action"]),
         "Sectors by metal recommended: " + _counted(found["sectors_by_material"]),
@@ -49,6 +56,38 @@ def summary_text(result: Assessment, out: Path) -> str:
         f"Map: {found['map']}",
     ]
     return "\n".join(lines)
+
+
+def reading_lines(register: Mapping[str, Any], where: str) -> list[str]:
+    """How a register was read, in a few lines; nothing where all was as we name it.
+
+    Parameters
+    ----------
+    register : mapping
+        The register in the record of an assessment.
+    where : str
+        Where the rest can be read.
+    """
+    renamed = register.get("columns_read_as", {})
+    told = {f"header {header!r} read as {name}" for name, header in renamed.items()}
+    notes = [note for note in register["notes"] if note not in told]
+    pairs = [f"{header!r} as {name}" for name, header in renamed.items()]
+    columns = f"Columns read under another name: {_few(pairs, ', ')}" if pairs else ""
+    rest = f"How the register was read, {where}"
+    lines = [*([columns] if columns else []), *_short("", notes, where)]
+    return [f"{rest}:", *(f"  {line}" for line in lines)] if lines else []
+
+
+def _few(texts: Sequence[str], between: str) -> str:
+    more = len(texts) - MOST_NAMED
+    return between.join(texts[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+
+
+def _short(begin: str, texts: Sequence[str], where: str) -> list[str]:
+    """The first few sentences, and how many more there are."""
+    more = len(texts) - MOST_NAMED
+    rest = [f"{begin}and {more} more ({where})"] if more > 0 else []
+    return [*(f"{begin}{text}" for text in texts[:MOST_NAMED]), *rest]
 
 
 def _rock_lines(found: dict[str, Any]) -> list[str]:

@@ -21,11 +21,13 @@ from saltreach.cli.shared import (
     Tiles,
     Title,
     Today,
+    Words,
     assess_file,
     clear_errors,
     column_mapping,
     options_of,
     print_summary,
+    words_of,
 )
 from saltreach.outputs.map.texts import Language
 
@@ -99,6 +101,7 @@ def assess(
     crs: Crs = None,
     sheet: Sheet = None,
     layer: LayerName = None,
+    words: Words = None,
     options_file: OptionsFile = None,
     coast: CoastFile = None,
     coast_sd: CoastSd = None,
@@ -121,7 +124,7 @@ def assess(
     as_json: AsJson = False,
 ) -> None:
     """Assess every anchor of a register: tables, GIS files and an offline map in one folder."""
-    with clear_errors():
+    with clear_errors(), words_of(words):
         options = options_of(
             options_file,
             coast_file=None if coast is None else str(coast),

@@ -19,9 +19,11 @@ from saltreach.cli.shared import (
     LayerName,
     RegisterFile,
     Sheet,
+    Words,
     clear_errors,
     column_mapping,
     progress,
+    words_of,
 )
 
 
@@ -31,10 +33,11 @@ def check(
     crs: Crs = None,
     sheet: Sheet = None,
     layer: LayerName = None,
+    words: Words = None,
     as_json: AsJson = False,
 ) -> None:
     """Read a register and list every row that would be refused, with the fix."""
-    with clear_errors():
+    with clear_errors(), words_of(words):
         from saltreach.intake import read_register
 
         with progress() as step:

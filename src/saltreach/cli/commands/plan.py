@@ -15,9 +15,11 @@ from saltreach.cli.shared import (
     AsJson,
     PlanFolder,
     Results,
+    Words,
     clear_errors,
     progress,
     results_of,
+    words_of,
 )
 from saltreach.planning.options import PlanOptions
 
@@ -96,10 +98,11 @@ def plan(
     done: Done = None,
     seconds: Seconds = 20.0,
     nodes: Nodes = None,
+    words: Words = None,
     as_json: AsJson = False,
 ) -> None:
     """Who inspects what when: a calendar for the teams, and what it cannot meet."""
-    with clear_errors():
+    with clear_errors(), words_of(words):
         from saltreach.outputs.tables.plan import plan_lines, write_plan
         from saltreach.planning.plan import plan as make
         from saltreach.vocabulary.words import CAUTION

@@ -13,9 +13,11 @@ from saltreach.cli.shared import (
     AsJson,
     PlanFolder,
     Results,
+    Words,
     clear_errors,
     progress,
     results_of,
+    words_of,
 )
 from saltreach.planning.options import BudgetLimits
 
@@ -45,10 +47,11 @@ def priorities(
     waste: Annotated[
         float, typer.Option(help="Adhesive bought over adhesive needed.")
     ] = BudgetLimits.waste_factor,
+    words: Words = None,
     as_json: AsJson = False,
 ) -> None:
     """What the money rebolts: sectors, metals, a shopping list, and what more money would do."""
-    with clear_errors():
+    with clear_errors(), words_of(words):
         from saltreach.outputs.tables.priorities import priorities_lines, write_priorities
         from saltreach.planning.priorities import priorities as choose
         from saltreach.vocabulary.words import CAUTION
