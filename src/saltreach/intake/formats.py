@@ -30,6 +30,8 @@ class Table:
     the numbers the user sees. For GIS formats `points` holds the coordinates in `crs` (NaN
     where a feature has no point) and `odd_geometry` the type of geometries that are not points.
     `bad_rows` lists rows that could not even be split into cells: row, value, reason, fix.
+    `point_text` is what the user wrote for points that were read from cells, `point_fault` why
+    one could not be read (NaN where nothing is wrong).
     `other_sheets` are those of a workbook that were not read, `typed` the columns of a frame
     that hold numbers or truth values, by place.
     """
@@ -43,6 +45,8 @@ class Table:
     odd_geometry: np.ndarray | None = None
     crs: Any = None
     crs_is_assumed: bool = False
+    point_text: pd.Series | None = None
+    point_fault: pd.Series | None = None
     bad_rows: tuple[tuple[int, str, str, str], ...] = ()
     other_sheets: tuple[str, ...] = ()
     typed: Mapping[int, pd.Series] = field(default_factory=dict)

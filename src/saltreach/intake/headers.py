@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 from saltreach.errors import RegisterError
@@ -41,6 +41,8 @@ class Headers:
     ours: dict[str, int]
     extras: dict[str, int]
     notes: tuple[str, ...]
+    units: dict[str, str] = field(default_factory=dict)
+    date_orders: dict[str, str] = field(default_factory=dict)
 
 
 def _mapped(headers: Sequence[str], columns: Mapping[str, str], where: str) -> dict[str, int]:

@@ -21,6 +21,7 @@ from saltreach.intake.csv_file import body_table
 from saltreach.intake.formats import MOST_COLUMNS, MOST_ROWS, Request, Table, cell_text, text_frame
 from saltreach.intake.headers import listed, resolve_headers
 from saltreach.intake.layout import MOST_ABOVE, MOST_LINES, HeaderPlace, find_headers
+from saltreach.intake.place_columns import grid_named, holds_positions
 from saltreach.vocabulary.synonyms import plain
 
 MOST_UNPACKED_BYTES = 1_500_000_000
@@ -40,8 +41,11 @@ def _text(value: Any) -> str:
 
 
 def _sheet_fits(headers: Sequence[str], request: Request) -> bool:
+    named = grid_named(headers, request.columns)
+    columns = (request.columns or {}) | ({} if named is None else named.columns)
+    placed = holds_positions(headers, columns)
     try:
-        resolve_headers(headers, request.columns, where="", grid=request.grid, have_geometry=False)
+        resolve_headers(headers, columns, where="", grid=request.grid, have_geometry=placed)
     except RegisterError:
         return False
     return True

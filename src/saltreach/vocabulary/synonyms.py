@@ -34,6 +34,12 @@ GRID_HEADERS: dict[str, tuple[str, ...]] = {
 }
 """Accepted for lon and lat only when a CRS is given."""
 
+PAIR_HEADERS = _headers("position header")["pair"]
+"""Headers of a column that holds both coordinates."""
+
+ZONE_HEADERS = _headers("position header")["zone"]
+"""Headers of a column of UTM zones, beside eastings and northings."""
+
 TABLE_HEADERS = _headers("table header")
 """Headers accepted in the tables beside the register, besides those of `HEADERS`."""
 
