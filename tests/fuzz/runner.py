@@ -70,7 +70,8 @@ class Outcome:
     def kind(self) -> str:
         """What it has in common with others: the exception and where it was, without numbers."""
         frames = re.findall(r'File ".*?/(saltreach/[^"]+)", line \d+, in (\S+)', self.told)
-        last = self.told.strip().splitlines()[-1:] or [""]
+        lines = self.told.strip().splitlines() or [""]
+        last = lines[:1] if self.what == "printed" else lines[-1:]
         where = f" in {frames[-1][0]}:{frames[-1][1]}" if frames else ""
         return f"{self.what}: {re.sub(r'[0-9]+', 'N', last[0])[:90]}{where}"
 
