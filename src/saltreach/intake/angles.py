@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import NamedTuple
 
 import numpy as np
@@ -103,14 +104,28 @@ def signed(angle: Angle, name: str, ost: bool | None) -> float | None:
     return -angle.degrees if angle.letter in ("S", "W") else angle.degrees
 
 
-def means_ost(letters: set[str], header: str) -> bool | None:
-    """Whether O means east: where W stands beside it, or the header is German; None if open.
+def means_ost(letters: set[str], header: str, cells: Iterable[str] = ()) -> bool | None:
+    """Whether O means east, by the other letters, the words and the header; None if open.
+
+    Parameters
+    ----------
+    letters : set of str
+        Those that stand beside the coordinates.
+    header : str
+        As the file has it.
+    cells : iterable of str
+        The cells, for directions in words.
 
     Examples
     --------
     >>> means_ost({"O", "E"}, "lon"), means_ost({"O", "W"}, "lon"), means_ost({"O"}, "lon")
     (False, True, None)
     """
+    words = {word for cell in cells for word in re.findall(r"[^\W\d_]{3,}", cell.casefold())}
+    if "ost" in words:
+        return True
+    if words & {"oeste", "ouest", "ovest"}:
+        return False
     german = re.search(r"länge|laenge|breite|ost", header, re.IGNORECASE)
     if "E" in letters:
         return None if "W" in letters else False
@@ -156,7 +171,7 @@ def parse_angles(text: pd.Series, name: str, header: str = "") -> tuple[Parsed, 
     if not len(other):
         return Parsed(values, reason, fix), notes
     found = {given: scanned(given) for given in other.unique()}
-    ost = means_ost({angle.letter for angle in found.values() if angle}, header)
+    ost = means_ost({angle.letter for angle in found.values() if angle}, header, found)
     read = {g: None if a is None else signed(a, name, ost) for g, a in found.items()}
     values.loc[other.index] = other.map(read).astype(float)
     wrong = other[other.map({g: value is None for g, value in read.items()}).astype(bool)]

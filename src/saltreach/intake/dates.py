@@ -20,7 +20,10 @@ _YEAR_FIRST = (
 _YEAR_FIRST_DOTS = r"^(?P<y>[0-9]{4})\.(?P<m>[0-9]{1,2})\.(?P<d>[0-9]{1,2})\.?$"
 _BASIC = r"^(?P<y>[0-9]{4})(?P<m>[0-9]{2})(?P<d>[0-9]{2})$"
 _MONTH_FIRST = r"^(?P<m>[0-9]{1,2})[-/.](?P<y>[0-9]{4})$"
-_YEAR_LAST = r"^(?P<a>[0-9]{1,2})(?P<s>[-/.])(?P<b>[0-9]{1,2})(?P=s)(?P<y>[0-9]{4})$"
+_YEAR_LAST = (
+    r"^(?P<a>[0-9]{1,2})(?P<s>[-/.])(?P<b>[0-9]{1,2})(?P=s)(?P<y>[0-9]{4})"
+    r"(?:[T ][0-9]{1,2}:[0-9]{2}(?::[0-9]{2})?)?$"
+)
 # 12.06.09 and 12/06/09; with hyphens the year may come first, so those are refused.
 _SHORT_YEAR = r"^(?P<a>[0-9]{1,2})(?P<s>[./])(?P<b>[0-9]{1,2})(?P=s)(?P<y>[0-9]{2})$"
 _FORM = "write YYYY, YYYY-MM or YYYY-MM-DD, or leave it empty"
@@ -42,6 +45,8 @@ _LIMIT = re.compile(
     r"dopo il|dal|depois de|[<>])\s*\d.*|\d{4}\s*(?:/|-|–|to|bis|a|à)\s*(?:\d{4}|\d{2})",
     re.IGNORECASE,
 )
+_DAY_ZERO = pd.Timestamp("1899-12-30")
+"""Day 0 of spreadsheets since March 1900 (ECMA-376 part 1, 18.17.4.1, from memory)."""
 _LANGUAGES = ["en", "de", "es", "fr", "it", "pt"]
 
 
@@ -58,11 +63,17 @@ def empty_text(index: pd.Index) -> pd.Series:
     return pd.Series(np.nan, index=index, dtype="str")
 
 
-def _parts(
-    text: pd.Series, asked: str | None
-) -> tuple[pd.DataFrame, pd.Series, str | None, pd.Series]:
-    """Year, month, day as floats (NaN where not given); where both orders are possible; the order
-    that was taken; and where a year of two figures was read."""
+class _Orders(NamedTuple):
+    """Cells that can be read both ways, the order taken, years of two figures, cells against it."""
+
+    both: pd.Series
+    taken: str | None
+    two: pd.Series
+    against: pd.Series
+
+
+def _parts(text: pd.Series, asked: str | None) -> tuple[pd.DataFrame, _Orders]:
+    """Year, month, day as floats (NaN where not given), and what was found of their order."""
     parts = pd.DataFrame(np.nan, index=text.index, columns=["y", "m", "d"], dtype=float)
     for pattern in (_YEAR_FIRST, _YEAR_FIRST_DOTS, _BASIC, _MONTH_FIRST):
         found = text.str.extract(pattern)
@@ -89,7 +100,12 @@ def _parts(
     parts.loc[hit, "d"] = a.where(~month_first, b)[hit]
     parts.loc[hit, "m"] = b.where(~month_first, a)[hit]
     taken = order if (both & ~open_).any() else None
-    return parts, open_, taken or (ORDERS[0] if (both & dots & ~open_).any() else None), two
+    if taken is None and (both & dots & ~open_).any():
+        taken = ORDERS[0]
+    against = month_first & can_be.eq(False) if asked == ORDERS[0] else day_first & False
+    if asked == ORDERS[1]:
+        against = day_first & ~dots
+    return parts, _Orders(open_, taken, two, against)
 
 
 def _days_in_month(year: np.ndarray, month: np.ndarray) -> np.ndarray:
@@ -165,7 +181,7 @@ def _named(text: pd.Series, parts: pd.DataFrame) -> pd.Series:
 
 
 def _parse_distinct(text: pd.Series, today: dt.date, order: str | None) -> tuple[Parsed, list[str]]:
-    parts, both, taken, two = _parts(text, order)
+    parts, (both, taken, two, against) = _parts(text, order)
     century = np.where(parts["y"] <= today.year % 100, today.year // 100, today.year // 100 - 1)
     parts.loc[two, "y"] += 100 * century[two]
     named = _named(text, parts)
@@ -173,6 +189,11 @@ def _parse_distinct(text: pd.Series, today: dt.date, order: str | None) -> tuple
     about = text.str.extract(rf"^{_ABOUT.pattern}$", flags=re.IGNORECASE)
     about = about["a"].fillna(about["b"]).where(parts["y"].isna()).astype(float)
     parts["y"] = parts["y"].fillna(season).fillna(about)
+    serial = text.str.fullmatch(r"[0-9]{5}(?:\.[0-9]+)?", na=False) & parts["y"].isna()
+    counted = pd.to_timedelta(text.where(serial).astype(float) // 1, unit="D") + _DAY_ZERO
+    parts.loc[serial, ["y", "m", "d"]] = np.column_stack(
+        [getattr(counted.dt, part)[serial] for part in ("year", "month", "day")]
+    )
     reason, fix = empty_text(text.index), empty_text(text.index)
     given = text.notna()
 
@@ -181,15 +202,10 @@ def _parse_distinct(text: pd.Series, today: dt.date, order: str | None) -> tuple
         reason.loc[fresh] = why
         fix.loc[fresh] = how
 
-    serial = text.str.fullmatch(r"[0-9]{5}(?:\.[0-9]+)?", na=False)
-    refuse(
-        parts["y"].isna() & serial,
-        "not a date: looks like a spreadsheet's day number",
-        "format the cell as a date, or write YYYY-MM-DD",
-    )
     limit = text.str.fullmatch(_LIMIT, na=False)
     refuse(parts["y"].isna() & limit, "a range or a limit, not one date", _FORM)
     refuse(parts["y"].isna(), "not a date that can be read", _FORM)
+    refuse(against, f"not {order}, as was asked for", _FORM)
     month = parts["m"].where(parts["m"].between(1, 12), 1).to_numpy(np.int64)
     year = parts["y"].fillna(2000).to_numpy(np.int64)
     refuse((parts["m"] < 1) | (parts["m"] > 12), "no such month", _FORM)
@@ -214,6 +230,9 @@ def _parse_distinct(text: pd.Series, today: dt.date, order: str | None) -> tuple
     partly = both & reason.isna()
     reason.loc[partly] = "day and month can be read both ways; the year is kept"
     fix.loc[partly] = "write " + either[partly] + " or " + swapped[partly] + _ASK
+    numbered = serial & reason.isna()
+    reason.loc[numbered] = "a spreadsheet's day number; " + values[numbered] + " is used"
+    fix.loc[numbered] = "format the cell as a date, or write YYYY-MM-DD"
     for mask, why in ((season.notna(), "a season"), (about.notna(), "about that year")):
         told = mask & reason.isna()
         reason.loc[told] = why + "; the year is kept"

@@ -15,6 +15,7 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake.headers import column_of
+from saltreach.vocabulary.columns import REQUIRED
 
 MOST_COLUMNS = 500
 """Columns of a table; cells beyond them are named and left out, or the file is refused."""
@@ -71,6 +72,11 @@ class Request:
         """Whether a header is ours, by name or because the user mapped it."""
         mapped = (self.columns or {}).values()
         return header.strip() in {theirs.strip() for theirs in mapped} or self.known(header)
+
+    def is_key(self, header: str) -> bool:
+        """Whether a header names or places an anchor."""
+        mapped = {theirs.strip(): ours for ours, theirs in (self.columns or {}).items()}
+        return mapped.get(header.strip(), column_of(header, grid=True)) in REQUIRED
 
 
 def content(path: Path, suffixes: Iterable[str], what: str) -> bytes:

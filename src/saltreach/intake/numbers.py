@@ -30,6 +30,7 @@ _RANGE = re.compile(
 )
 _INCHES = re.compile(r"(?:([0-9]+)[ -])?([0-9]+)/([0-9]+)\s*(\D+)")
 _WITH_UNIT = re.compile(r"([+-]?[0-9][0-9 '.,]*?)\s*([^0-9\s.,'+-][^0-9]*[²³23]?)")
+_SIZE = re.compile(r"^(?:[Øø⌀]|diam\.?|M(?=[0-9]))\s*")
 _REMARK = re.compile(r"(.*[0-9].*?)\s*\(.*\)")
 COMMA, GROUPS, UNIT = "with a decimal comma", "with a mark between thousands", "with its unit"
 _SPACES = str.maketrans({"\N{MINUS SIGN}": "-", "\N{NO-BREAK SPACE}": " ", "\N{THIN SPACE}": " ",
@@ -124,12 +125,14 @@ def _number(text: str, column: Column, mark: str | None, scale: float = 1.0) -> 
 
 def _cell(given: str, column: Column, mark: str | None, unit: str | None) -> _Read:
     """One cell that is no plain number."""
-    text = " ".join(given.translate(_SPACES).split()).removeprefix("'")
+    text = " ".join(given.translate(_SPACES).split())
     unit_text = f" in {column.unit}" if column.unit else ""
     scale = 1.0 if unit is None else (factor(unit, column.unit) or 1.0)
     about = bool(_ABOUT.match(text))
     if about:
         text = text[_ABOUT.match(text).end() :]  # type: ignore[union-attr]
+    if factor("mm", column.unit):
+        text = _SIZE.sub("", text)
     remark = _REMARK.fullmatch(text)
     if remark:
         text = remark[1]

@@ -186,7 +186,7 @@ def parse_pairs(text: pd.Series, header: str) -> tuple[np.ndarray, pd.Series, li
     rest = [g for g in given if g not in utm]
     halves = {g: _halves(g) for g in rest}
     letters = {a.letter for pair in halves.values() if pair for a in pair}
-    ost = means_ost(letters, header)
+    ost = means_ost(letters, header, rest)
     lat_first = 0
     for g, pair in halves.items():
         found = _POINT.fullmatch(g.strip())
@@ -207,6 +207,8 @@ def parse_pairs(text: pd.Series, header: str) -> tuple[np.ndarray, pd.Series, li
                 points[g] = lon, lat
                 lat_first += not any(lettered)
     notes = [f"{header}: {int(text.isin(points.keys()).sum())} positions read from one cell each"]
+    if any(pair and any(a.letter for a in pair) for pair in halves.values()):
+        notes.append(f"{header}: degrees, minutes and seconds, and letters of the hemisphere, read")
     if lat_first:
         notes.append(f"{header}: read as latitude first, then longitude, where no letter tells")
     if any(g in points for g in utm):

@@ -119,6 +119,17 @@ def _disagreement(given: pd.DataFrame, lon: np.ndarray, lat: np.ndarray) -> pd.D
     )
 
 
+def _exchanged(lon: np.ndarray, lat: np.ndarray) -> bool:
+    """Whether a whole table, three rows at least, has its coordinates in each other's column."""
+    known = np.isfinite(lon) & np.isfinite(lat)
+    return bool(
+        known.sum() >= 3
+        and (np.abs(lat[known]) > 90).all()
+        and (np.abs(lat[known]) <= 180).all()
+        and (np.abs(lon[known]) <= 90).all()
+    )
+
+
 def place_anchors(
     table: formats.Table,
     given: pd.DataFrame,
@@ -137,6 +148,12 @@ def place_anchors(
     crs = _source_crs(table, asked, from_columns, where)
     degrees = crs.is_geographic
     first, second, shown, found, notes = _coordinates(table, given, from_columns, headers, degrees)
+    if degrees and from_columns and _exchanged(first, second):
+        first, second = second, first
+        notes.append(
+            "lon and lat are exchanged in the file: every latitude is beyond 90; read the other "
+            "way round"
+        )
     found.append(check.swap_problems(first, second, shown, degrees=degrees))
     lon, lat, impossible = positions.to_lon_lat(first, second, crs)
     name = positions.crs_name(crs)

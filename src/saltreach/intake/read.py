@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import html
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from os import PathLike
@@ -214,6 +215,30 @@ def _emptied(table: pd.DataFrame, doubts: pd.DataFrame) -> pd.DataFrame:
     return table
 
 
+_ENTITY = r"&(?:[A-Za-z]{2,8}|#[0-9]{1,6}|#x[0-9A-Fa-f]{1,5});"
+_GUARD = r"^'(?=[0-9.,=+\-@])"
+
+
+def cleaned(table: formats.Table) -> formats.Table:
+    """A table without what a program left in its cells: HTML for letters, guarding apostrophes."""
+    counts = {"HTML codes of letters": 0, "an apostrophe before a number": 0}
+    cells = table.cells
+    for place in cells.columns:
+        text = cells[place]
+        coded = text.str.contains(_ENTITY, na=False)
+        guarded = text.str.contains(_GUARD, na=False)
+        if coded.any() or guarded.any():
+            text = text.where(~coded, text[coded].map(html.unescape).reindex(text.index))
+            cells = cells.copy()
+            cells[place] = text.str.replace(_GUARD, "", regex=True)
+            counts["HTML codes of letters"] += int(coded.sum())
+            counts["an apostrophe before a number"] += int(guarded.sum())
+    notes = [
+        f"{what} in {count} cells read as they show" for what, count in counts.items() if count
+    ]
+    return replace(table, cells=cells, notes=(*table.notes, *notes))
+
+
 def filled_down(given: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """Names of crags and sectors that stand in the first row of their group only.
 
@@ -242,7 +267,7 @@ def filled_down(given: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
         named = text[text.notna()]
         repeated = (named == named.shift()) & (group[named.index] == group[named.index].shift())
         gaps = text.isna() & (block > 0)
-        if gaps.sum() >= len(named) > 0 and not repeated.any():
+        if gaps.any() and text.isna().sum() >= len(named) and not repeated.any():
             given = given.assign(**{name: text.where(~gaps, text.groupby(group).ffill())})
             notes.append(
                 f"{name}: {int(gaps.sum())} empty cells taken as the name above them, as in a "
@@ -335,7 +360,7 @@ def read_register(
         if asked is None:
             asked = positions.named_crs(named.crs, name)
             table = replace(table, notes=(*table.notes, named.note))
-    table = with_points(table, columns)
+    table = with_points(table if frame else cleaned(table), columns)
     headers = resolve_headers(
         table.headers,
         columns,
