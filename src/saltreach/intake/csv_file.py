@@ -110,9 +110,8 @@ def body_table(
     other_sheets: tuple[str, ...] = (),
 ) -> Table:
     """The table without rows that are no data and without columns that hold nothing."""
-    out, more = no_data(
-        cells, headers, rows, remarks=request.is_known if request.named is None else None
-    )
+    keys = request.is_key if request.named is None else None
+    out, more = no_data(cells, headers, rows, keys=keys)
     cells, rows = cells[~out].reset_index(drop=True), rows[~out]
     # A delimiter at the end of every line makes one more column with nothing in it.
     keep = [i for i, h in enumerate(headers) if h.strip() or cells[i].notna().any()]

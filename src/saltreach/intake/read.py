@@ -233,9 +233,7 @@ def cleaned(table: formats.Table) -> formats.Table:
             cells[place] = text.str.replace(_GUARD, "", regex=True)
             counts["HTML codes of letters"] += int(coded.sum())
             counts["an apostrophe before a number"] += int(guarded.sum())
-    notes = [
-        f"{what} in {count} cells read as they show" for what, count in counts.items() if count
-    ]
+    notes = [f"{what} in {n} cells read as they show" for what, n in counts.items() if n]
     return replace(table, cells=cells, notes=(*table.notes, *notes))
 
 
