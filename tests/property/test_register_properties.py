@@ -156,7 +156,7 @@ def test_six_formats_of_a_full_register(tmp_path):
     frame = pd.DataFrame(base)
     assert {c.name for c in REGISTER} <= set(frame.columns)
     found = {
-        name: read_register(path, today=TODAY)
+        name: read_register(path, today=TODAY, strict=True)
         for name, path in write_all_formats(frame, tmp_path).items()
     }
     anchors, rejected = comparable(found["csv"])

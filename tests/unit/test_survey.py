@@ -48,7 +48,7 @@ def test_good_rows_are_read_and_all_but_the_names_may_be_empty(tmp_path):
     ("row", "column", "value", "reason"),
     [
         ("Alder,S,0.2,,,,,,,,", "joint_spacing_mm", "0.2", "not in 1..100000"),
-        ("Alder,S,40 cm,,,,,,,,", "joint_spacing_mm", "40 cm", "more than a number"),
+        ("Alder,S,40 kN,,,,,,,,", "joint_spacing_mm", "40 kN", "more than a number"),
         ("Alder,S,,,,,,,soaked,,", "water", "soaked", "not one of the words"),
         ("Alder,S,,,,,,,,120,", "rqd_pct", "120", "not in 0..100"),
         ("Alder,,400,,,,,,,,", "sector", "", "missing"),
@@ -81,7 +81,7 @@ def test_unusable_surveys(tmp_path):
         survey(tmp_path, "A,B,wet,wet", head="crag,sector,agua,groundwater")
     with pytest.raises(RegisterError, match="no such file"):
         read_survey(tmp_path / "no.csv")
-    with pytest.raises(RegisterError, match="give one of .csv, .xlsx"):
+    with pytest.raises(RegisterError, match="give one of .csv, .tsv, .txt, .xlsx, .xlsm"):
         read_survey(tmp_path / "survey.pdf")
 
 

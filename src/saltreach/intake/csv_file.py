@@ -91,7 +91,8 @@ def read_csv(path: Path, data: bytes, request: Request) -> Table:
             "that are not needed"
         )
     body = text[ends[place.after - 1] :] if place.after else text
-    cells, rows, bad = _body(body, delimiter, len(headers), place.after + 1, path.name)
+    first = place.after + 1 + bool(told)
+    cells, rows, bad = _body(body, delimiter, len(headers), first, path.name)
     return body_table(
         headers, cells, rows, "CSV", (*notes, *place.notes), request, bad_rows=tuple(bad)
     )
@@ -109,7 +110,8 @@ def body_table(
     other_sheets: tuple[str, ...] = (),
 ) -> Table:
     """The table without rows that are no data and without columns that hold nothing."""
-    out, more = no_data(cells, headers, rows, remarks=request.named is None)
+    keys = request.is_key if request.named is None else None
+    out, more = no_data(cells, headers, rows, keys=keys)
     cells, rows = cells[~out].reset_index(drop=True), rows[~out]
     # A delimiter at the end of every line makes one more column with nothing in it.
     keep = [i for i, h in enumerate(headers) if h.strip() or cells[i].notna().any()]

@@ -15,6 +15,7 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake.headers import column_of
+from saltreach.vocabulary.columns import REQUIRED
 
 MOST_COLUMNS = 500
 """Columns of a table; cells beyond them are named and left out, or the file is refused."""
@@ -30,6 +31,8 @@ class Table:
     the numbers the user sees. For GIS formats `points` holds the coordinates in `crs` (NaN
     where a feature has no point) and `odd_geometry` the type of geometries that are not points.
     `bad_rows` lists rows that could not even be split into cells: row, value, reason, fix.
+    `point_text` is what the user wrote for points that were read from cells, `point_fault` why
+    one could not be read (NaN where nothing is wrong).
     `other_sheets` are those of a workbook that were not read, `typed` the columns of a frame
     that hold numbers or truth values, by place.
     """
@@ -43,6 +46,8 @@ class Table:
     odd_geometry: np.ndarray | None = None
     crs: Any = None
     crs_is_assumed: bool = False
+    point_text: pd.Series | None = None
+    point_fault: pd.Series | None = None
     bad_rows: tuple[tuple[int, str, str, str], ...] = ()
     other_sheets: tuple[str, ...] = ()
     typed: Mapping[int, pd.Series] = field(default_factory=dict)
@@ -67,6 +72,11 @@ class Request:
         """Whether a header is ours, by name or because the user mapped it."""
         mapped = (self.columns or {}).values()
         return header.strip() in {theirs.strip() for theirs in mapped} or self.known(header)
+
+    def is_key(self, header: str) -> bool:
+        """Whether a header names or places an anchor."""
+        mapped = {theirs.strip(): ours for ours, theirs in (self.columns or {}).items()}
+        return mapped.get(header.strip(), column_of(header, grid=True)) in REQUIRED
 
 
 def content(path: Path, suffixes: Iterable[str], what: str) -> bytes:

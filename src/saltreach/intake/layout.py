@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from saltreach.vocabulary.units import factor, is_unit
+
 MOST_ABOVE = 30
 """Rows in which the headers are looked for."""
 MOST_LINES = 3
@@ -21,12 +23,14 @@ MOST_LINES = 3
 SHOWN = 60
 """Letters of a row that a message shows."""
 
-_UNIT = re.compile(
-    r"[\[(]?\s*(mm|cm|m|km|kn|mpa|°|deg|degrees?|grad|grados?|degrés?|gradi|graus?|%|h|months?|"
-    r"[dtjg]{2}[./-]mm[./-](?:yyyy|jjjj|aaaa)|yyyy(?:-mm(?:-dd)?)?|mm/dd/yyyy|jjjj|aaaa|"
-    r"text|texto?|testo|texte|ja/nein|yes/no|y/n|s[ií]/no|oui/non|sim/não)\s*[\])]?",
+_PATTERN = re.compile(
+    r"[dtjg]{2}[./-]mm[./-](?:yyyy|jjjj|aaaa)|yyyy(?:-mm(?:-dd)?)?|mm/dd/yyyy|jjjj|aaaa",
     re.IGNORECASE,
 )
+_KIND = re.compile(
+    r"text|texto?|testo|texte|ja/nein|yes/no|y/n|s[ií]/no|oui/non|sim/não|wgs ?84", re.IGNORECASE
+)
+_RULE = re.compile(r"[\-=_+:*·.~ —–]+")
 _SUM = re.compile(r"(total|sum|summe|gesamt|anzahl|suma|somme|totale|soma|stand)\b", re.IGNORECASE)
 
 
@@ -127,8 +131,8 @@ def find_headers(rows: Sequence[Sequence[str]], known: Callable[[str], bool]) ->
     names, after = list(best.names), best.after
     if after < len(rows) and is_unit_row(rows[after]):
         for i, cell in enumerate(rows[after][: len(names)]):
-            if cell.strip():
-                names[i] = f"{names[i]} ({cell.strip().strip('[]()')})"
+            if factor(_bare(cell), "mm") or _PATTERN.fullmatch(_bare(cell)):
+                names[i] = f"{names[i]} ({_bare(cell)})"
         notes.append(f"row {after + 1} read as the units of the columns")
         after += 1
     return HeaderPlace(best.first, after, tuple(names), tuple(notes), best.known)
@@ -142,14 +146,24 @@ def is_unit_row(row: Sequence[str]) -> bool:
     >>> is_unit_row(("", "[mm]", "TT.MM.JJJJ")), is_unit_row(("A1", "mm", "cm"))
     (True, False)
     """
-    cells = [cell.strip() for cell in row if cell.strip()]
-    return len(cells) > 1 and all(_UNIT.fullmatch(cell) for cell in cells)
+    cells = [_bare(cell) for cell in row if cell.strip()]
+    return len(cells) > 1 and all(
+        is_unit(cell) or _PATTERN.fullmatch(cell) or _KIND.fullmatch(cell) for cell in cells
+    )
+
+
+def _bare(cell: str) -> str:
+    return cell.strip().strip("[]()").strip()
 
 
 def no_data(
-    cells: pd.DataFrame, headers: Sequence[str], rows: np.ndarray, *, remarks: bool
+    cells: pd.DataFrame,
+    headers: Sequence[str],
+    rows: np.ndarray,
+    *,
+    keys: Callable[[str], bool] | None,
 ) -> tuple[np.ndarray, list[str]]:
-    """Rows that repeat the headers or hold a remark only, and what the user must be told.
+    """Rows that are no data: headers again, ruled lines, remarks; and what to say of them.
 
     Parameters
     ----------
@@ -159,9 +173,10 @@ def no_data(
         One for each column.
     rows : ndarray of int
         Number of each row as the user sees it.
-    remarks : bool
-        Whether a row with a single filled cell that reads as a sum or a sentence is left out:
-        only where such a row can be no entry.
+    keys : callable or None
+        Whether a header is of a column that every entry needs, where a row with a single filled
+        cell can be no entry: it is left out where that cell reads as a sum or a sentence, or its
+        column is another. None where such rows stay.
 
     Returns
     -------
@@ -176,21 +191,35 @@ def no_data(
     repeated = again >= max(2, int(np.ceil(0.8 * len(named))))
     notes = []
     if repeated.any():
-        notes.append(f"headers repeated in {_numbered(rows[repeated])}: left out")
-    out = repeated
-    if remarks:
-        single = cells.notna().sum(axis=1).to_numpy() == 1
-        text = cells[single].bfill(axis=1)[0] if single.any() else pd.Series(dtype="str")
-        said = np.array([_is_remark(str(value)) for value in text], dtype=bool)
-        remark = np.zeros(len(cells), dtype=bool)
-        remark[np.flatnonzero(single)] = said
-        if remark.any():
-            first = str(text[said].iloc[0])
-            notes.append(
-                f"{_numbered(rows[remark])}: a remark, no anchor, left out ({_shown((first,))!r})"
-            )
-        out = repeated | remark
+        notes.append(f"header repeated in {_numbered(rows[repeated])}: left out")
+    out = repeated | _ruled(cells)
+    if keys is None:
+        return out, notes
+    single = np.flatnonzero((cells.notna().sum(axis=1) == 1).to_numpy() & ~out)
+    if not len(single):
+        return out, notes
+    filled = cells.iloc[single].notna().to_numpy().argmax(axis=1)
+    texts = [str(cells.iat[row, i]) for row, i in zip(single, filled, strict=True)]
+    said = np.array(
+        [_is_remark(text) or not keys(headers[i]) for text, i in zip(texts, filled, strict=True)],
+        dtype=bool,
+    )
+    out[single[said]] = True
+    if said.any():
+        shown = _shown((texts[int(said.argmax())],))
+        left = f"{_numbered(rows[single[said]])}: a title, total, footer or remark, no anchor"
+        notes.append(f"{left}, left out ({shown!r})")
     return out, notes
+
+
+def _ruled(cells: pd.DataFrame) -> np.ndarray:
+    """Rows of dashes and the like, two letters at least in two cells at least."""
+    first = cells[0] if len(cells.columns) else pd.Series(dtype="str")
+    out = np.zeros(len(cells), dtype=bool)
+    for row in np.flatnonzero(first.str.fullmatch(r"[\-=_+:*·.~ —–]{2,}", na=False)):
+        texts = cells.iloc[row].dropna()
+        out[row] = len(texts) > 1 and all(_RULE.fullmatch(str(text)) for text in texts)
+    return out
 
 
 def _is_remark(text: str) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import html
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from os import PathLike
@@ -15,12 +16,22 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake import check, formats, gis, positions, table_files
+from saltreach.intake.dates import ORDERS
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
+from saltreach.intake.numbers import Evidence, evidence
 from saltreach.intake.own_words import own_words
+from saltreach.intake.place_columns import grid_named, with_points
 from saltreach.intake.placing import place_anchors
 from saltreach.intake.tables import SURVEY
-from saltreach.intake.values import grades_named, parse_column, trimmed
-from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, Column
+from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
+from saltreach.intake.values import (
+    SPREADSHEET_ERRORS,
+    Reading,
+    grades_named,
+    parse_column,
+    trimmed,
+)
+from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, REJECTED_COLUMNS, Column
 from saltreach.vocabulary.metals import STAINLESS, STAINLESS_METALS
 from saltreach.vocabulary.words import UNKNOWN
 
@@ -50,7 +61,12 @@ class Register:
         (`material_as_given` ...), `source_row`, and points in EPSG:4326. Numbers are floats
         (whole numbers too) with NaN where unknown; dates are ISO text of the known precision.
     rejected : DataFrame
-        One row per broken rule with `REJECTED_COLUMNS`.
+        One row per broken rule with `REJECTED_COLUMNS`, of rows that are left out.
+    doubts : DataFrame
+        The same columns: cells of good rows that could not be used, or only in part. Their value
+        is unknown unless the reason says which is used.
+    understood : DataFrame
+        One row per column of the file, with `UNDERSTOOD_COLUMNS`.
     notes : tuple of str
         What was normalised or assumed, in short sentences.
     file, sha256, format : str
@@ -73,6 +89,10 @@ class Register:
     sha256: str
     format: str
     rows_read: int
+    doubts: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=REJECTED_COLUMNS))
+    understood: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=UNDERSTOOD_COLUMNS)
+    )
     survey_file: str | None = None
     renamed: Mapping[str, str] = field(default_factory=dict)
     unused: tuple[str, ...] = ()
@@ -87,7 +107,7 @@ def _absent(column: Column, index: pd.Index) -> pd.Series:
 
 
 def _parsed(
-    given: pd.DataFrame, today: dt.date
+    given: pd.DataFrame, today: dt.date, reading: Reading
 ) -> tuple[pd.DataFrame, list[pd.DataFrame], list[str]]:
     """Every column of `REGISTER` but the position, read from text."""
     values: dict[str, pd.Series] = {}
@@ -101,10 +121,19 @@ def _parsed(
             values[column.name] = _absent(column, given.index)
             continue
         text = given[column.name]
+        broken = text.isin(SPREADSHEET_ERRORS)
+        if broken.any():
+            found.append(
+                check.problems(
+                    broken, column.name, text, "the spreadsheet shows an error here",
+                    "mend the formula, or leave it empty",
+                )
+            )  # fmt: skip
+            text = text.where(~broken)
         if column.kind == "text":
             values[column.name] = text
             continue
-        parsed, more = parse_column(text, column, today)
+        parsed, more = parse_column(text, column, today, reading=reading)
         notes += more
         values[column.name] = parsed.values
         found.append(
@@ -144,8 +173,11 @@ def _all_problems(
     everything: pd.DataFrame,
     rows: np.ndarray,
 ) -> pd.DataFrame:
-    """Every broken rule; a cell that could not be read is not called missing as well."""
-    unread = pd.concat(found, ignore_index=True)
+    """Every broken rule; a cell that could not be read is not called missing as well.
+
+    `unread` says that the cell's value is as it can be used already: read in part, or unknown.
+    """
+    unread = pd.concat(found, ignore_index=True).assign(unread=True)
     across = check.row_problems(table, shown)
     again = check.duplicate_problems(table["anchor_id"], everything, rows)
     cells = pd.MultiIndex.from_frame(
@@ -159,7 +191,97 @@ def _all_problems(
         group.assign(value=shown[name].iloc[group["place"].to_numpy(dtype=int)].to_numpy())
         for name, group in schema[~told].groupby("column", sort=False)
     ]
-    return pd.concat([unread, *single, *across, again], ignore_index=True)
+    whole = pd.concat([unread, *single, *across, again], ignore_index=True)
+    return whole.assign(unread=whole["unread"].eq(True))
+
+
+def _kept(found: pd.DataFrame, count: int, *, strict: bool) -> np.ndarray:
+    """Rows that are kept: nothing is wrong with them, or nothing but optional cells."""
+    optional = found["column"].map(
+        lambda names: all(
+            name in REGISTER_BY_NAME and not REGISTER_BY_NAME[name].required
+            for name in names.split(", ")
+        )
+    )
+    hard = found if strict else found[~optional.astype(bool)]
+    kept = np.ones(count, dtype=bool)
+    kept[hard["place"].to_numpy(dtype=int)] = False
+    return kept
+
+
+def _emptied(table: pd.DataFrame, doubts: pd.DataFrame) -> pd.DataFrame:
+    """The table with every cell in doubt unknown, but for those read in part."""
+    table = table.copy()
+    wrong = doubts[~doubts["unread"]]
+    for names, group in wrong.groupby("column", sort=False):
+        for name in str(names).split(", "):
+            table.loc[table.index[group["place"].to_numpy(dtype=int)], name] = np.nan
+    for column in REGISTER:
+        if UNKNOWN in column.choices:
+            table[column.name] = table[column.name].fillna(UNKNOWN)
+    return table
+
+
+_ENTITY = r"&(?:[A-Za-z]{2,8}|#[0-9]{1,6}|#x[0-9A-Fa-f]{1,5});"
+_GUARD = r"^'(?=[0-9.,=+\-@])"
+
+
+def cleaned(table: formats.Table) -> formats.Table:
+    """A table without what a program left in its cells: HTML for letters, guarding apostrophes."""
+    counts = {"HTML codes of letters": 0, "an apostrophe before a number": 0}
+    cells = table.cells
+    for place in cells.columns:
+        text = cells[place]
+        coded = text.str.contains(_ENTITY, na=False)
+        guarded = text.str.contains(_GUARD, na=False)
+        if coded.any() or guarded.any():
+            text = text.where(~coded, text[coded].map(html.unescape).reindex(text.index))
+            cells = cells.copy()
+            cells[place] = text.str.replace(_GUARD, "", regex=True)
+            counts["HTML codes of letters"] += int(coded.sum())
+            counts["an apostrophe before a number"] += int(guarded.sum())
+    notes = [
+        f"{what} in {count} cells read as they show" for what, count in counts.items() if count
+    ]
+    return replace(table, cells=cells, notes=(*table.notes, *notes))
+
+
+def filled_down(given: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Names of crags and sectors that stand in the first row of their group only.
+
+    A sheet with merged cells saved as text has them so. They go on downwards only where no name
+    is repeated in the next row that has one, and at least half of the cells are empty: else an
+    empty cell is one that was forgotten (own rule).
+
+    Parameters
+    ----------
+    given : DataFrame
+        Columns of the register as text, NaN where empty.
+
+    Returns
+    -------
+    given : DataFrame
+        With the names filled in.
+    notes : list of str
+    """
+    notes: list[str] = []
+    group = pd.Series(0, index=given.index)
+    for name in ("crag", "sector"):
+        if name not in given or not len(given):
+            continue
+        text = given[name]
+        block = text.notna().groupby(group).cumsum()
+        named = text[text.notna()]
+        repeated = (named == named.shift()) & (group[named.index] == group[named.index].shift())
+        gaps = text.isna() & (block > 0)
+        if gaps.any() and text.isna().sum() >= len(named) and not repeated.any():
+            given = given.assign(**{name: text.where(~gaps, text.groupby(group).ffill())})
+            notes.append(
+                f"{name}: {int(gaps.sum())} empty cells taken as the name above them, as in a "
+                "sheet with merged cells"
+            )
+        group = (given[name] != given[name].shift()).cumsum()
+    return given, notes
 
 
 def read_register(
@@ -171,6 +293,8 @@ def read_register(
     layer: str | None = None,
     today: dt.date | None = None,
     words: str | PathLike[str] | None = None,
+    date_order: str | None = None,
+    strict: bool = False,
 ) -> Register:
     """Read and check a register of anchors.
 
@@ -192,11 +316,18 @@ def read_register(
         The last day that is not in the future; the current day by default.
     words : path, optional
         A table of own words for columns and values, which come before ours (see `own_words`).
+    date_order : str, optional
+        `day-first` or `month-first`, for dates that can be read both ways. Without it each
+        column shows its own order, or such dates are known to the year only.
+    strict : bool
+        Refuse a row for any cell that cannot be used. Otherwise only what cannot be placed or
+        named is refused, and another bad cell is unknown, with its reason in `doubts`.
 
     Returns
     -------
     Register
-        Good rows, refused rows with reason and fix, and notes. No good row is not an error.
+        Good rows, refused rows with reason and fix, cells in doubt, and notes. No good row is
+        not an error.
 
     Raises
     ------
@@ -207,24 +338,27 @@ def read_register(
 
     Notes
     -----
-    Nothing is repaired silently: a row that breaks a rule is left out and listed; what was
-    normalised (headers, units of position, words for metals) is said in `notes`. Empty cells
-    stay unknown. Extra columns pass through as text (those of a frame that hold numbers or
-    truth values as they are); one whose name belongs to the assessment gets `_given` at its
-    end. Rows of a frame are numbered by position from 1, and its checksum is that of its cells
-    as text.
+    Nothing is repaired silently: what is left out or unknown is listed; what was
+    normalised (headers, units, decimal commas, order of dates, words for metals) is said in
+    `notes`. Empty cells stay unknown. Extra columns pass through as text (those of a frame that
+    hold numbers or truth values as they are); one whose name belongs to the assessment gets
+    `_given` at its end. Rows of a frame are numbered by position from 1, and its checksum is
+    that of its cells as text.
     """
     if words is not None:
         with own_words(str(words)):
             return read_register(
-                source, columns=columns, crs=crs, sheet=sheet, layer=layer, today=today
-            )
+                source, columns=columns, crs=crs, sheet=sheet, layer=layer, today=today,
+                date_order=date_order, strict=strict,
+            )  # fmt: skip
     frame = isinstance(source, pd.DataFrame)
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
     name = "the DataFrame" if frame else path.name
     suffix = path.suffix.lower()
     if sheet is not None and suffix not in (".xlsx", ".xlsm"):
         raise RegisterError(f"{name}: only a workbook (.xlsx) has sheets; leave --sheet out")
+    if date_order not in (None, *ORDERS):
+        raise RegisterError(f"date_order {date_order!r}: give {' or '.join(ORDERS)}")
     if layer is not None and suffix not in (".gpkg", ".kml"):
         raise RegisterError(f"{name}: only .gpkg and .kml have layers; leave --layer out")
     asked = None if crs is None else positions.named_crs(crs, name)
@@ -236,6 +370,13 @@ def read_register(
     else:
         data = formats.content(path, READERS, "anchors")
         table = READERS[suffix](path, data, request)
+    named = None if table.points is not None else grid_named(table.headers, columns)
+    if named is not None:
+        columns = {**(columns or {}), **named.columns}
+        if asked is None:
+            asked = positions.named_crs(named.crs, name)
+            table = replace(table, notes=(*table.notes, named.note))
+    table = with_points(table if frame else cleaned(table), columns)
     headers = resolve_headers(
         table.headers,
         columns,
@@ -243,7 +384,9 @@ def read_register(
         grid=request.grid,
         have_geometry=table.points is not None,
     )
-    found = _checked(name, table, headers, asked, columns, today or dt.date.today())
+    found = _checked(
+        name, table, headers, asked, columns, today or dt.date.today(), date_order, strict
+    )
     surveyed = SURVEY.name in {other.strip().casefold() for other in table.other_sheets}
     return replace(
         found,
@@ -259,6 +402,8 @@ def _checked(
     asked: Any,
     columns: Mapping[str, str] | None,
     today: dt.date,
+    date_order: str | None,
+    strict: bool,
 ) -> Register:
     """Parse, check and put together what a reader and the headers gave."""
     import geopandas as gpd
@@ -271,23 +416,37 @@ def _checked(
         {extra: table.cells[place] for extra, place in headers.extras.items()},
         index=table.cells.index,
     )
+    filling: list[str] = []
+    if table.points is None or table.point_text is not None:
+        given, filling = filled_down(given)
     by_hand = {"lon", "lat"} <= set(columns or {})
-    position = place_anchors(table, given, asked, by_hand, name)
-    values, found, notes = _parsed(given, today)
+    said = {ours: table.headers[place] for ours, place in headers.ours.items()}
+    position = place_anchors(table, given, asked, by_hand, name, said)
+    numeric = [c.name for c in REGISTER if c.kind in ("number", "integer") and c.name in given]
+    shows = [evidence(given[n]) for n in numeric]
+    reading = Reading(
+        mark=Evidence(sum(e.commas for e in shows), sum(e.points for e in shows)).mark,
+        date_order=date_order,
+        units=headers.units,
+        orders=headers.date_orders,
+    )
+    values, found, notes = _parsed(given, today, reading)
     values["lon"], values["lat"] = position.lon, position.lat
     shown = given.reindex(columns=[c.name for c in REGISTER]).astype("str")
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(values, [*found, *position.found], shown, everything, table.rows)
-    rejected = check.rejected_table(found_all, table.rows, name)
+    good = _kept(found_all, len(values), strict=strict)
+    kept = good[found_all["place"].to_numpy(dtype=int)]
+    rejected = check.rejected_table(found_all[~kept], table.rows, name)
+    doubts = check.rejected_table(found_all[kept], table.rows, name)
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
         bad = bad.assign(file=name, column="")[rejected.columns]
         rejected = pd.concat([rejected, bad], ignore_index=True).sort_values(
             "row", kind="stable", ignore_index=True
         )
-    good = np.ones(len(values), dtype=bool)
-    good[found_all["place"].to_numpy(dtype=int)] = False
+    values = _emptied(values, found_all[kept])
     as_given = _as_given(given, values, set(extras.columns))
     typed = {name: table.typed.get(place, extras[name]) for name, place in headers.extras.items()}
     extras = pd.DataFrame(typed, index=table.cells.index)
@@ -295,12 +454,15 @@ def _checked(
         [values, extras, as_given, pd.Series(table.rows, index=values.index, name="source_row")],
         axis=1,
     )[good].reset_index(drop=True)
+    all_notes = (*table.notes, *headers.notes, *filling, *position.notes, *notes)
     return Register(
         anchors=gpd.GeoDataFrame(
             anchors, geometry=gpd.points_from_xy(anchors["lon"], anchors["lat"]), crs="EPSG:4326"
         ),
         rejected=rejected,
-        notes=(*table.notes, *headers.notes, *position.notes, *notes),
+        doubts=doubts,
+        understood=understood(table, headers, values, all_notes),
+        notes=all_notes,
         file=name,
         sha256="",
         format=table.format,

@@ -21,6 +21,7 @@ from saltreach.intake.csv_file import body_table
 from saltreach.intake.formats import MOST_COLUMNS, MOST_ROWS, Request, Table, cell_text, text_frame
 from saltreach.intake.headers import listed, resolve_headers
 from saltreach.intake.layout import MOST_ABOVE, MOST_LINES, HeaderPlace, find_headers
+from saltreach.intake.place_columns import grid_named, holds_positions
 from saltreach.vocabulary.synonyms import plain
 
 MOST_UNPACKED_BYTES = 1_500_000_000
@@ -40,8 +41,11 @@ def _text(value: Any) -> str:
 
 
 def _sheet_fits(headers: Sequence[str], request: Request) -> bool:
+    named = grid_named(headers, request.columns)
+    columns = (request.columns or {}) | ({} if named is None else named.columns)
+    placed = holds_positions(headers, columns)
     try:
-        resolve_headers(headers, request.columns, where="", grid=request.grid, have_geometry=False)
+        resolve_headers(headers, columns, where="", grid=request.grid, have_geometry=placed)
     except RegisterError:
         return False
     return True
@@ -101,7 +105,12 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
             places: dict[str, HeaderPlace] = {}
+            hidden: list[str] = []
+            # a sheet that nobody sees is read only when it is asked for
             for sheet in book.worksheets:
+                if sheet.sheet_state != "visible" and sheet.title != request.sheet:
+                    hidden.append(sheet.title)
+                    continue
                 sheet.reset_dimensions()
                 head = list(itertools.islice(sheet.iter_rows(values_only=True), _HEAD_ROWS))
                 places[sheet.title] = _place(head, request)
@@ -121,9 +130,10 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
     if not any(h.strip() for h in places[name].names):
         raise RegisterError(f"{path.name}, sheet {name!r}: it is empty; put headers and rows there")
     grid, notes = found
-    others = tuple(other for other in places if other != name)
+    others = tuple(other for other in [*places, *hidden] if other != name)
     if others:
-        notes.insert(0, f"sheet {name!r} read; the other sheets were not")
+        more = f" ({len(hidden)} hidden)" if hidden else ""
+        notes.insert(0, f"sheet {name!r} read; the other sheets{more} were not")
     merged = _unmerged(grid, xml)
     place = _place([grid.get(i, ()) for i in range(1, _HEAD_ROWS + 1)], request)
     numbers = np.array([row for row in grid if row > place.after], dtype=int)
