@@ -461,7 +461,7 @@ def test_every_entry_is_of_a_column_a_value_and_a_list():
             columns[column.name].append(column)
     for e in synonyms.ENTRIES:
         assert e.language in ("", *LANGUAGES)
-        spelt = [synonyms.plain(word) for word in e.words]
+        spelt = [synonyms.spelt(word) for word in e.words]
         assert len(set(spelt)) == len(spelt) or e.list == "unknown", e
         if e.list == "choice" and e.column:
             assert any(e.value in c.choices for c in columns[e.column]), e
@@ -566,6 +566,16 @@ def test_no_weekday_has_two_meanings():
     pairs = [(w, e.value) for e in synonyms.ENTRIES if e.list == "weekday" for w in e.spelt()]
     pairs += [(day.casefold(), day) for day in WEEKDAYS]
     assert not {w: m for w, m in meanings(pairs).items() if len(m) > 1}
+
+
+def test_ticks_are_yes_and_said():
+    given = pd.Series(["x", "X", "✓", "✔️", "✗", "-", ""], dtype="str")
+    parsed, notes = parse_column(given.where(given != ""), REGISTER_BY_NAME["vegetation"])
+    assert parsed.values.tolist() == ["yes", "yes", "yes", "yes", "no", "unknown", "unknown"]
+    assert "vegetation 'x' (1 row): a tick, read as yes" in notes
+    assert "vegetation '✗' (1 row): crossed out, read as no" in notes
+    parsed, _ = parse_column(pd.Series(["☹", "!"]), REGISTER_BY_NAME["vegetation"])
+    assert parsed.reason.notna().all()
 
 
 def test_umlauts_may_be_two_letters():

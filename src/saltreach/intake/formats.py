@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake.headers import column_of
+from saltreach.intake.headers import column_of, is_header
 from saltreach.vocabulary.columns import REQUIRED
 
 MOST_COLUMNS = 500
@@ -66,7 +66,7 @@ class Request:
     sheet: str | None = None
     layer: str | None = None
     named: str | None = None
-    known: Callable[[str], bool] = lambda header: column_of(header, grid=True) is not None
+    known: Callable[[str], bool] = is_header
 
     def is_known(self, header: str) -> bool:
         """Whether a header is ours, by name or because the user mapped it."""

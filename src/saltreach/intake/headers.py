@@ -26,6 +26,7 @@ from saltreach.vocabulary.synonyms import (
     own_files,
     own_header,
     plain,
+    spelt,
 )
 from saltreach.vocabulary.units import factor, is_unit
 
@@ -175,6 +176,19 @@ def column_of(header: str, *, grid: bool) -> str | None:
     return _meaning(header, header_words(grid=grid), REGISTER_BY_NAME, grid=grid).name
 
 
+def is_header(header: str) -> bool:
+    """Whether a header is one of ours, or may be where no better one is there.
+
+    Examples
+    --------
+    >>> is_header("Länge"), is_header("Nr."), is_header("12")
+    (True, True, False)
+    """
+    if column_of(header, grid=True) is not None or spelt(_clean(header)) in WEAK_HEADERS:
+        return True
+    return _meaning(header, BOTH_HEADERS, REGISTER_BY_NAME).name is not None
+
+
 def listed(headers: Iterable[str]) -> str:
     """Return headers as a readable list for messages."""
     return ", ".join(repr(h) for h in headers if h.strip()) or "none"
@@ -182,7 +196,9 @@ def listed(headers: Iterable[str]) -> str:
 
 def renamed_note(header: str, name: str) -> str:
     """That a header was read as a column."""
-    file = own_header(_clean(header), name)
+    text = _clean(header)
+    forms = [text, *(m[1] for m in (_BRACKETS.fullmatch(text), _BEHIND.fullmatch(text)) if m)]
+    file = next(filter(None, (own_header(form, name) for form in forms)), "")
     return f"header {header!r} read as {name}" + (f", as {file} says" if file else "")
 
 
@@ -256,7 +272,7 @@ def _weak(headers: Sequence[str], claims: dict[str, int]) -> None:
     pairs = {name: i for name, i in pair.items() if name is not None}
     if set(pairs) == set(BOTH_HEADERS.values()) and not set(pairs) & set(claims):
         claims |= pairs
-    bare = {i: plain(_clean(h)) or h.strip(" .:") for i, h in free.items()}
+    bare = {i: spelt(_clean(h)) for i, h in free.items()}
     for word, name in WEAK_HEADERS.items():  # in their order: `ID` before `Nr.`
         places = [i for i, found in bare.items() if found == word and i not in claims.values()]
         if places:
@@ -316,7 +332,7 @@ def resolve_headers(
     needed = [n for n in REQUIRED if not (have_geometry and n in ("lon", "lat"))]
     missing = [name for name in needed if name not in claims]
     if missing:
-        grids = {"easting", "northing", "eastings", "northings"} & {plain(h) for h in headers}
+        grids = [h for h in headers if column_of(h, grid=True) in ("lon", "lat")]
         example = {"lon": "Longitude", "lat": "Latitude", "anchor_id": "Number"}
         maps = " ".join(f"--column {n}={example.get(n, n.capitalize())}" for n in missing)
         near = [f"{headers[i]!r}: {hint}" for i, (hint, _) in told.items()]

@@ -21,6 +21,7 @@ from saltreach.vocabulary.synonyms import (
     choice_words,
     level_words,
     plain,
+    spelt,
     words,
 )
 from saltreach.vocabulary.words import UNKNOWN
@@ -119,8 +120,8 @@ def _read_word(
     given: str, column: Column, table: dict[str, tuple[str, str]]
 ) -> tuple[str | None, str]:
     """Value and note of one word; None when it is not recognised."""
-    if plain(given) in table:
-        return table[plain(given)]
+    if spelt(given) in table:
+        return table[spelt(given)]
     if "material" in column.name:
         # `AISI 316L stainless`: the word for stainless adds nothing to the grade.
         grade = "".join(w for w in words(given) if w not in MATERIAL_NOISE)

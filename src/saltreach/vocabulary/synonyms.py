@@ -59,7 +59,7 @@ class Entry(NamedTuple):
     def spelt(self) -> Iterator[str]:
         """Each word as it is compared."""
         for word in self.words:
-            yield plain(word)
+            yield spelt(word)
             if self.language == "de":
                 yield plain(word.casefold().translate(_TWO_LETTERS))
 
@@ -85,6 +85,11 @@ def plain(text: str) -> str:
     """
     bare = unicodedata.normalize("NFKD", text)
     return "".join(c for c in bare.casefold() if c.isalnum())
+
+
+def spelt(text: str) -> str:
+    """Return text as words are compared: `plain`, or the sign itself (`✓`)."""
+    return plain(text) or text.strip().removesuffix("\N{VARIATION SELECTOR-16}")
 
 
 def words(text: str) -> list[str]:
@@ -121,7 +126,7 @@ def _words(which: str, column: str = "") -> Iterator[tuple[str, str]]:
 
 
 def _headers(which: str) -> dict[str, str]:
-    return {w or "#": e.column for e in ENTRIES if e.list == which for w in e.spelt()}
+    return {w: e.column for e in ENTRIES if e.list == which for w in e.spelt()}
 
 
 def _listed(which: str, column: str) -> tuple[str, ...]:
