@@ -50,7 +50,7 @@ def test_assess_says_how_the_register_was_read(saltreach, german, tmp_path):
         "  columns kept but not used: Farbe, conditon",
     ]
     assert (
-        lines[at + 6].startswith("  and ") and "more (all of it: provenance.json)" in lines[at + 6]
+        lines[at + 7].startswith("  and ") and "more (all of it: provenance.json)" in lines[at + 7]
     )
     record = json.loads((out / "provenance.json").read_text(encoding="utf-8"))["register"]
     assert record["columns_read_as"] == {

@@ -155,13 +155,13 @@ UNKNOWN_WORDS: frozenset[str] = frozenset(
 WEEKDAY_WORDS: dict[str, str] = dict(_words("weekday", "days_free"))
 
 
-def header_words(*, grid: bool) -> Mapping[str, str]:
+def header_words(*, grid: bool) -> dict[str, str]:
     """Return the table from plain header to column; with `grid` eastings are accepted too."""
     return _header_words(grid, _OWN.get())
 
 
 @lru_cache(maxsize=8)
-def _header_words(grid: bool, own: tuple[Entry, ...]) -> Mapping[str, str]:
+def _header_words(grid: bool, own: tuple[Entry, ...]) -> dict[str, str]:
     table = _headers("header") | (_headers("grid header") if grid else {})
     table |= {plain(name): name for name in REGISTER_BY_NAME}
     return table | {
