@@ -164,7 +164,7 @@ def _body(
 
 def _holds(chunk: pd.DataFrame) -> np.ndarray:
     """Rows that hold more than blanks; only rows of one to three cells are looked at closely."""
-    count = chunk.notna().sum(axis=1).to_numpy()
+    count = chunk.notna().sum(axis=1).to_numpy(copy=True)
     few = np.flatnonzero((count > 0) & (count < 4))
     if len(few):
         blank = chunk.iloc[few].apply(lambda cells: cells.isna() | cells.str.strip().eq(""))
