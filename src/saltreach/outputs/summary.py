@@ -9,6 +9,7 @@ import pandas as pd
 
 from saltreach.assessment.counts import MOST_TO_FIND_OUT, counts
 from saltreach.assessment.find_out import WORDS
+from saltreach.folders.manifest import resting_elsewhere
 from saltreach.vocabulary.words import CAUTION, DO_NOT_PLACE
 
 if TYPE_CHECKING:
@@ -19,7 +20,11 @@ MOST_CRAGS = 20
 
 def summary(result: Assessment, out: Path) -> dict[str, Any]:
     """What was found and where the map is, as plain values."""
-    return counts(result) | {"map": str(out / "map.html"), "caution": CAUTION}
+    return counts(result) | {
+        "rest_on_a_former_assessment": resting_elsewhere(out),
+        "map": str(out / "map.html"),
+        "caution": CAUTION,
+    }
 
 
 def summary_text(result: Assessment, out: Path) -> str:
@@ -45,6 +50,7 @@ def summary_text(result: Assessment, out: Path) -> str:
         "",
         "Rests on: " + " ".join(found["assumptions"][:2]) + " All assumptions: provenance.json.",
         *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),
+        *found["rest_on_a_former_assessment"],
         CAUTION,
         f"Map: {found['map']}",
     ]

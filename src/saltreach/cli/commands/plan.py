@@ -13,9 +13,11 @@ from saltreach.cli.shared import (
     GOOD,
     ROWS_REFUSED,
     AsJson,
+    BesideOthers,
     PlanFolder,
     Results,
     clear_errors,
+    held,
     progress,
     results_of,
 )
@@ -58,6 +60,7 @@ Nodes = Annotated[
 
 
 def plan(
+    context: typer.Context,
     results: Results,
     teams: Teams,
     out: PlanFolder,
@@ -96,6 +99,7 @@ def plan(
     done: Done = None,
     seconds: Seconds = 20.0,
     nodes: Nodes = None,
+    beside_other_files: BesideOthers = False,
     as_json: AsJson = False,
 ) -> None:
     """Who inspects what when: a calendar for the teams, and what it cannot meet."""
@@ -110,7 +114,7 @@ def plan(
             road_factor=road_factor, speed_km_h=speed, overdue_hours=overdue_hours,
             change_hours=change_hours,
         )  # fmt: skip
-        with progress() as step:
+        with progress() as step, held(context, out, beside_other_files) as folder:
             step("results")
             made = make(
                 results_of(results), teams, windows=windows, tides=tides, needs=needs,
@@ -118,7 +122,7 @@ def plan(
                 options=options, seconds=seconds, nodes=nodes, on_step=step,
             )  # fmt: skip
             step("files")
-            write_plan(made, out)
+            write_plan(made, folder)
     refused = len(made.rejected)
     lines = [
         *plan_lines(made), *(f"note: {n}" for n in made.notes),
