@@ -41,11 +41,13 @@ class Program(TyperGroup):
         except OSError as error:
             from saltreach.folders.trouble import cannot_write
 
-            said = cannot_write("the output", error) if error.filename is None else None
-            if said is None:
+            if error.filename is not None or cannot_write("stdout", error) is None:
                 raise _unforeseen(error) from None
             _no_more_output()
-            tell(str(said))
+            tell(
+                f"what is printed cannot be written ({(error.strerror or '').lower()}): send it "
+                "elsewhere"
+            )
             raise typer.Exit(UNUSABLE) from None
         except Exception as error:
             if type(error).__module__.startswith("typer."):
