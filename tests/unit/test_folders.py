@@ -6,6 +6,7 @@ import os
 import re
 import signal
 import subprocess
+from functools import partial
 from pathlib import Path
 
 import pytest

@@ -20,7 +20,7 @@ MOST_LETTERS = 200
 class Program(TyperGroup):
     """The commands; whatever they raise ends in one line, and never in the code of good results."""
 
-    def invoke(self, ctx: typer.Context) -> Any:
+    def invoke(self, ctx: Any) -> Any:
         """Run the command that was asked for."""
         try:
             try:

@@ -104,6 +104,7 @@ def plan(
 ) -> None:
     """Who inspects what when: a calendar for the teams, and what it cannot meet."""
     with clear_errors():
+        from saltreach.assessment.reasons import short
         from saltreach.outputs.tables.plan import plan_lines, write_plan
         from saltreach.planning.plan import plan as make
         from saltreach.vocabulary.words import CAUTION
@@ -125,7 +126,7 @@ def plan(
             write_plan(made, folder)
     refused = len(made.rejected)
     lines = [
-        *plan_lines(made), *(f"note: {n}" for n in made.notes),
+        *plan_lines(made), *(f"note: {short(n, out / 'plan.json')}" for n in made.notes),
         *([f"{refused} rows of the tables refused: {out / 'plan_rejected.csv'}"] * bool(refused)),
         CAUTION, f"Files: {out / 'plan.xlsx'}, inspections.ics, plan.csv, unmet.csv, plan.json",
     ]  # fmt: skip

@@ -53,6 +53,7 @@ def priorities(
 ) -> None:
     """What the money rebolts: sectors, metals, a shopping list, and what more money would do."""
     with clear_errors():
+        from saltreach.assessment.reasons import short
         from saltreach.outputs.tables.priorities import priorities_lines, write_priorities
         from saltreach.planning.priorities import priorities as choose
         from saltreach.vocabulary.words import CAUTION
@@ -67,7 +68,8 @@ def priorities(
             step("files")
             write_priorities(made, folder)
         lines = [
-            *priorities_lines(made), *(f"note: {n}" for n in made.notes), CAUTION,
+            *priorities_lines(made),
+            *(f"note: {short(n, out / 'priorities.json')}" for n in made.notes), CAUTION,
             f"Files: {out / 'priorities.xlsx'}, priorities.csv, shopping.csv, "
             "budget_curve.csv, budget_curve.png",
         ]  # fmt: skip

@@ -7,7 +7,7 @@ import json
 from itertools import chain
 from pathlib import Path
 
-from saltreach.assessment.reasons import some
+from saltreach.assessment.reasons import Listing, short, some
 from saltreach.folders.claim import Claim, result_set
 from saltreach.outputs.tables.calendar import write_calendar
 from saltreach.outputs.tables.results import spreadsheet_safe
@@ -59,7 +59,7 @@ def write_plan(plan: Plan, out: Path | str | Claim, *, beside_other_files: bool 
             spreadsheet_safe(plan.rejected).to_csv(work / "plan_rejected.csv", index=False)
         stamp = dt.datetime.fromisoformat(rests_on)
         write_calendar(flat.visits, work / "inspections.ics", stamp=stamp, dropped=dropped)
-        about = [*plan_lines(plan), *plan.notes]
+        about = [*plan_lines(plan), *(short(note, "plan.json") for note in plan.notes)]
         write_workbook(work / "plan.xlsx", sheets, about, title="Inspection plan (advice)")
         text = json.dumps(plan.figures | plan.sources, indent=2, ensure_ascii=False)
         (work / "plan.json").write_text(text + "\n", encoding="utf-8")
@@ -69,10 +69,10 @@ def plan_lines(plan: Plan) -> list[str]:
     """The plan in sentences, for the screen and the workbook."""
     cost, greedy, figures = plan.cost, plan.greedy, plan.figures
     load, changes = figures["workload"], plan.flat.changes
-    teams = ", ".join(
+    used = [
         f"{t['team']} {100 * share:.0f} %"
         for t, share in zip(plan.problem.teams, cost.load, strict=True)
-    )
+    ]
     lines = [
         f"{len(plan.flat.visits)} visits on {cost.trips} trips from {figures['from']} to "
         f"{figures['until']}, {cost.travel_min / 60:.0f} h of travel, "
@@ -82,7 +82,7 @@ def plan_lines(plan: Plan) -> list[str]:
         f"{load['crag_hours_per_year']:.0f} h at the crags; the teams have "
         f"{load['team_hours_per_year']:.0f} h a year, travel included. Where time is short these "
         f"give way first: {', '.join(load['dropped_first'])}.",
-        f"Free time used: {teams}.",
+        f"{Listing('Free time used', used).short('plan.json')}.",
         f"Made by: {plan.how}, in {plan.seconds:.0f} s. {_gap(plan)}",
         "Against the greedy plan of the same run: travel "
         f"{_ratio(cost.travel_min, greedy.travel_min)}, overdue risk "

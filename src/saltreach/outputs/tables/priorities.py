@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+from saltreach.assessment.reasons import short
 from saltreach.folders.claim import Claim, result_set
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
@@ -45,7 +46,7 @@ def write_priorities(
         write_workbook(
             work / "priorities.xlsx",
             {name.replace("_", " ").capitalize(): table for name, table in tables.items()},
-            [*priorities_lines(made), *made.notes],
+            [*priorities_lines(made), *(short(n, "priorities.json") for n in made.notes)],
             title="What to rebolt first (advice)",
         )
         text = json.dumps(made.figures, indent=2, ensure_ascii=False)
