@@ -31,9 +31,7 @@ class Program(TyperGroup):
             _no_more_output()  # who reads has read enough
             raise typer.Exit(getattr(error.__context__, "exit_code", 0)) from None
         except KeyboardInterrupt:
-            tell(
-                "stopped; the files that were there are as they were, or are mended by the next run"
-            )
+            tell("stopped: files are as they were, or the next run on their folder mends them")
             raise typer.Exit(INTERRUPTED) from None
         except MemoryError as error:
             tell(f"not enough memory{_logged(error)}; close other programs, or give less at once")
