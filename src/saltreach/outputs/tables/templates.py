@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.assessment.reasons import some
+from saltreach.assessment.reasons import MOST_SHOWN, some
 from saltreach.errors import OptionError
 from saltreach.folders.claim import Claim, result_set
 from saltreach.intake.tables import Table
@@ -67,7 +67,7 @@ def write_templates(
     there = [name for name in names if (shown / name).exists()]
     if there:
         raise OptionError(
-            f"{shown}: already there and left as it is: {some(there)}; give another --out"
+            f"{shown}: already there and left as it is: {some(there, MOST_SHOWN)}; give another --out"
         )
     with result_set(out, "templates", beside_other_files=beside_other_files) as work:
         for folder, files in written.items():
