@@ -15,9 +15,11 @@ import pytest
 from helpers.folders import shown
 from helpers.small_register import write
 from saltreach.assessment.files import read_results
+from saltreach.errors import OutputError
 from saltreach.folders.manifest import MANIFEST, read_manifest
 from saltreach.folders.swap import JOURNAL, UNFINISHED
 from saltreach.layers.embedded import embedded_file
+from saltreach.outputs.tables.results import write_results
 
 DAY = ("--today", "2026-11-25")
 TEAMS = embedded_file("demo/teams.csv")
@@ -343,6 +345,89 @@ def test_output_to_a_full_disk(closed_network):
         "saltreach: what is printed cannot be written (no space left on device): send it "
         "elsewhere\n"
     )
+
+
+def test_a_disk_that_is_full_at_any_moment_leaves_the_former_results(results, tmp_path):
+    """Libraries that write tables hide the system's error; a disk of some kB, where one may be
+    mounted."""
+    found, full = read_results(results), False
+    need_kb = sum(path.stat().st_size for path in results.glob("*.*")) // 1024
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    for spare_kb in range(0, need_kb + 200, 60):
+        mount = ["mount", "-t", "tmpfs", "-o", f"size={need_kb + 150 + spare_kb}k", "x", str(disk)]
+        if os.geteuid() or subprocess.run(mount, capture_output=True, check=False).returncode:
+            pytest.skip("no disk can be mounted here")
+        try:
+            write_results(found, disk / "out", title="first")
+            before = {name: (disk / "out" / name).read_bytes() for name in shown(disk / "out")}
+            try:
+                write_results(found, disk / "out", title="second")
+            except OutputError as error:
+                assert str(error) == (
+                    f"{disk / 'out'} cannot be written: the disk is full; make room there, or "
+                    "give another --out"
+                )
+                after = {name: (disk / "out" / name).read_bytes() for name in shown(disk / "out")}
+                assert after == before
+                full = True
+            else:
+                assert full
+                assert "second" in (disk / "out" / "map.html").read_text(encoding="utf-8")
+            assert len(read_results(disk / "out").flat.sectors) == 2
+        finally:
+            subprocess.run(["umount", str(disk)], check=True)
+
+
+def test_a_folder_of_results_that_is_read_only_is_read(saltreach, results, tmp_path):
+    """In a read-only mount, where one may be made: the user that runs the tests may be root."""
+    place = tmp_path / "read-only"
+    place.mkdir()
+    bound = ["mount", "--bind", str(results), str(place)]
+    if os.geteuid() or subprocess.run(bound, capture_output=True, check=False).returncode:
+        pytest.skip("nothing can be mounted here")
+    try:
+        subprocess.run(["mount", "-o", "remount,ro,bind", str(place)], check=True)
+        done = saltreach("map", place)
+        assert done.returncode == 2
+        assert last_line(done).startswith(
+            f"saltreach: {place} cannot be written: that disk is read-only; give another --out"
+        )
+        done = saltreach("map", place, "--out", tmp_path / "m.html")
+        assert done.returncode == 0, done.stderr
+        done = saltreach("plan", place, "--teams", TEAMS, "--seconds", 0, "--out", place)
+        assert done.returncode == 2
+        assert "that disk is read-only" in done.stderr and "results ..." not in done.stderr
+    finally:
+        subprocess.run(["umount", str(place)], check=True)
+
+
+def test_a_list_on_the_screen_is_short_and_names_the_file_with_all(saltreach, tmp_path):
+    """`priorities` printed 1,890 names in one line."""
+    frame = pd.DataFrame({
+        "anchor_id": [f"a{n}" for n in range(30)], "crag": "Alder Point",
+        "sector": [f"S{n:02d}" for n in range(30)], "lon": -4.95, "lat": 43.44,
+        "material": "304", "condition": 4, "installed_on": "1990",
+    })  # fmt: skip
+    frame.to_csv(tmp_path / "a.csv", index=False)
+    (tmp_path / "prices.toml").write_text(
+        'currency = "EUR"\n[[stock]]\nkind = "bonded"\nmetal = "304"\ndiameter_mm = 12\n'
+        "length_mm = 80\nprice = 5\n"
+    )
+    out = tmp_path / "out"
+    done = saltreach("assess", tmp_path / "a.csv", "--out", out, *DAY)
+    assert done.returncode == 0, done.stderr
+    failed = next(li for li in done.stdout.splitlines() if li.startswith("TAKE OUT OF USE"))
+    assert failed.endswith(f"a4 (Alder Point / S04) and 25 more ({out / 'saltreach.gpkg'}).")
+    done = saltreach("priorities", out, "--budget", 100, "--prices", tmp_path / "prices.toml",
+                     "--out", out)  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    (line,) = (li for li in done.stdout.splitlines() if "nothing in the stock list" in li)
+    assert line.endswith(f" and 25 more ({out / 'priorities.json'})")
+    assert max(map(len, done.stdout.splitlines())) < 600
+    (note,) = (n for n in json.loads((out / "priorities.json").read_text())["notes"]
+               if n.startswith("nothing in the stock list"))  # fmt: skip
+    assert all(f"S{n:02d}" in note for n in range(30))
 
 
 def test_no_path_stands_in_what_is_written(saltreach, tmp_path):

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import errno
+import math
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from saltreach.errors import OutputError
+from saltreach.errors import OutputError, SaltreachError
 
 _ROOM = "make room there, or give another --out"
 _CAUSES = {
@@ -31,6 +33,9 @@ _CAUSES = {
 }
 _FULL = ("disk is full", "no space left", "disk full")
 """How libraries that hide the system's number say it."""
+FULL_BELOW_BYTES = 1 << 20
+"""With less room left whatever failed while writing failed for that: GDAL says only what it could
+not do next."""
 
 
 def cannot_write(path: Path | str, error: BaseException) -> OutputError | None:
@@ -54,15 +59,24 @@ def cannot_read(error: OSError) -> str | None:
     return f"{error.filename} cannot be opened ({cause}): check the path and who may read it"
 
 
+def _free_bytes(path: Path | str) -> float:
+    try:
+        return shutil.disk_usage(path).free
+    except OSError:
+        return math.inf
+
+
 @contextmanager
 def told(path: Path | str) -> Iterator[None]:
     """Refusals of the system while something is written, as an `OutputError` that names it."""
     try:
         yield
-    except OutputError:
+    except SaltreachError:
         raise
     except Exception as error:
         said = cannot_write(path, error)
+        if said is None and not isinstance(error, OSError) and _free_bytes(path) < FULL_BELOW_BYTES:
+            said = cannot_write(path, OSError(errno.ENOSPC, ""))
         if said is None:
             raise
         raise said from error

@@ -52,6 +52,8 @@ def draw_map(
         from saltreach.planning.visits import trips_by_month
 
         target, heading = out or results / "map.html", title or results.name
+        if not results.is_dir():
+            read_results(results)  # refuses it
         names: dict[Path, list[str]] = {}
         for one in (target, picture):
             if one is not None:

@@ -66,9 +66,8 @@ def write_templates(
     shown = out.shown if isinstance(out, Claim) else Path(out)
     there = [name for name in names if (shown / name).exists()]
     if there:
-        raise OptionError(
-            f"{shown}: already there and left as it is: {some(there, MOST_SHOWN)}; give another --out"
-        )
+        named = some(there, MOST_SHOWN)
+        raise OptionError(f"{shown}: already there and left as it is: {named}; give another --out")
     with result_set(out, "templates", beside_other_files=beside_other_files) as work:
         for folder, files in written.items():
             (work / folder).mkdir()
