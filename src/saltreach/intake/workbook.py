@@ -142,7 +142,7 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
     cells = text_frame(columns, len(numbers))
     headers = (*place.names, *[""] * (width - len(place.names)))
     below: dict[str, int] = {}
-    for (i, row), count in merged.items():
+    for (i, row), count in sorted(merged.items()):
         if row > place.after:
             name = headers[i] or f"column {i + 1}"
             below[name] = below.get(name, 0) + count
