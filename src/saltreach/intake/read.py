@@ -224,14 +224,21 @@ def _shown(code: re.Match[str]) -> str:
     return html.unescape(code[0])
 
 
+def _holding(text: pd.Series, sign: str, pattern: str) -> pd.Series:
+    """Where a pattern is found; only cells that hold its sign are looked at closely."""
+    found = text.str.contains(sign, regex=False, na=False)
+    return found if not found.any() else found & text.str.contains(pattern, na=False)
+
+
 def cleaned(table: formats.Table) -> formats.Table:
     """A table without what a program left in its cells: HTML for letters, guarding apostrophes."""
     counts = {"HTML codes of letters": 0, "an apostrophe before a number": 0}
     cells = table.cells
     for place in cells.columns:
         text = cells[place]
-        coded = text.str.contains(_ENTITY, na=False)
-        guarded = text.str.contains(_GUARD, na=False)
+        coded, guarded = (
+            _holding(text, sign, pattern) for sign, pattern in (("&", _ENTITY), ("'", _GUARD))
+        )
         if coded.any() or guarded.any():
             text = text.where(
                 ~coded, text[coded].str.replace(_ENTITY, _shown, regex=True).reindex(text.index)
