@@ -27,3 +27,7 @@ class LayerError(SaltreachError):
 
 class OptionError(SaltreachError):
     """An option with an impossible value or an unknown name."""
+
+
+class OutputError(SaltreachError):
+    """A place that nothing may, or can, be written to."""

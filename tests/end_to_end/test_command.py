@@ -11,7 +11,10 @@ import pandas as pd
 import pytest
 import shapely
 
+from helpers.folders import shown
 from helpers.small_register import write
+from saltreach.errors import OutputError
+from saltreach.folders.manifest import MANIFEST
 
 ROOT = Path(__file__).parents[2]
 COMMANDS = (
@@ -41,10 +44,12 @@ def test_import_and_help_load_nothing_heavy(closed_network):
 
 
 def test_good_register_exits_with_0_and_leaves_no_rejected_file(installed, tmp_path):
-    (tmp_path / "rejected.csv").write_text("from an earlier run\n")
-    done = installed("assess", write(tmp_path / "a.csv"), "--out", tmp_path)
+    out = tmp_path / "out"
+    assert installed("assess", write(tmp_path / "a.csv", lat=99), "--out", out).returncode == 2
+    assert (out / "rejected.csv").exists()
+    done = installed("assess", write(tmp_path / "a.csv"), "--out", out)
     assert done.returncode == 0, done.stderr
-    assert not (tmp_path / "rejected.csv").exists()
+    assert not (out / "rejected.csv").exists()
 
 
 def test_bad_rows_exit_with_1_and_results_are_written(saltreach, tmp_path):
@@ -62,7 +67,8 @@ def test_a_register_without_a_good_row_leaves_the_list_and_exits_with_2(saltreac
     done = saltreach("assess", path, "--out", tmp_path / "out")
     assert done.returncode == 2
     assert "none of its 3 rows" in done.stderr
-    assert [p.name for p in (tmp_path / "out").iterdir()] == ["rejected.csv"]
+    assert shown(tmp_path / "out") == {"rejected.csv", MANIFEST}
+    assert f"refused rows: {tmp_path / 'out' / 'rejected.csv'}" in done.stderr
     assert len(pd.read_csv(tmp_path / "out" / "rejected.csv")) >= 3
 
 
@@ -188,7 +194,7 @@ def test_a_failing_write_leaves_the_old_results_whole(saltreach, tmp_path, monke
         raise OSError("disk full")
 
     monkeypatch.setattr(tables, "write_map", fail)
-    with pytest.raises(OSError, match="disk full"):
+    with pytest.raises(OutputError, match="the disk is full; make room there"):
         tables.write_results(result, tmp_path / "out", title="second")
     assert {p.name: p.read_bytes() for p in (tmp_path / "out").iterdir()} == before
 

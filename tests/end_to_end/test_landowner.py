@@ -9,6 +9,8 @@ import geopandas as gpd
 import pytest
 from pypdf import PdfReader
 
+from helpers.folders import shown
+from saltreach.folders.manifest import MANIFEST
 from saltreach.layers.embedded import embedded_file
 
 
@@ -24,7 +26,7 @@ def written(demo, saltreach, tmp_path_factory):
 
 def test_two_files_and_their_names_on_stdout(written):
     out, done = written
-    assert {p.name for p in out.iterdir()} == {"landowner.html", "landowner.pdf"}
+    assert shown(out) == {"landowner.html", "landowner.pdf", MANIFEST}
     assert done.stdout.split() == [str(out / "landowner.html"), str(out / "landowner.pdf")]
     assert "statement ..." in done.stderr
 

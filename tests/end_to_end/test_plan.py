@@ -72,12 +72,13 @@ def test_planning_again_changes_little_and_says_what(planned, saltreach, demo, t
     done_rows = past[["crag", "sector"]].assign(done_on=past["date"]).iloc[1:]
     done_rows.to_csv(tmp_path / "done.csv", index=False)
     again = saltreach(
-        "plan", results, *TABLES, "--from", "2027-01-01", "--nodes", "3", "--out", tmp_path,
-        "--last-plan", out / "plan.csv", "--done", tmp_path / "done.csv", "--json",
+        "plan", results, *TABLES, "--from", "2027-01-01", "--nodes", "3",
+        "--out", tmp_path / "again", "--last-plan", out / "plan.csv",
+        "--done", tmp_path / "done.csv", "--json",
     )  # fmt: skip
     assert again.returncode == 0, again.stderr
     record = json.loads(again.stdout)
-    changes = pd.read_csv(tmp_path / "changes.csv")
+    changes = pd.read_csv(tmp_path / "again" / "changes.csv")
     assert len(changes) == record["visits_changed"]
     assert record["visits_kept"] > len(changes)
 
@@ -88,12 +89,12 @@ def test_bad_rows_of_a_table_exit_with_1_and_are_listed(saltreach, demo, tmp_pat
     (tmp_path / "w.csv").write_text(windows + "Punta Velorio,,closed,02-01,07-31,x\n")
     done = saltreach(
         "plan", results, "--teams", DATA / "teams.csv", "--windows", tmp_path / "w.csv",
-        "--seconds", "0", "--out", tmp_path,
+        "--seconds", "0", "--out", tmp_path / "out",
     )  # fmt: skip
     assert done.returncode == 1, done.stderr
-    rejected = pd.read_csv(tmp_path / "plan_rejected.csv")
+    rejected = pd.read_csv(tmp_path / "out" / "plan_rejected.csv")
     assert rejected["fix"].str.contains("nearest: Punta Vellorio").all()
-    assert (tmp_path / "plan.csv").is_file()
+    assert (tmp_path / "out" / "plan.csv").is_file()
 
 
 def test_priorities_choose_buy_and_feed_the_plan(saltreach, demo, tmp_path):

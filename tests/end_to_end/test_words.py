@@ -62,7 +62,7 @@ def test_assess_says_how_the_register_was_read(saltreach, german, tmp_path):
     assert "condition: 'gut' (1 row) read as 0 sound" in record["notes"]
     said = json.loads(saltreach("assess", german, "--out", out, "--json").stdout)
     assert said["register"]["columns_not_used"] == ["Höhe", "Farbe", "conditon"]
-    anchors = pd.read_csv(out / "anchors.csv", dtype={"anchor_id": str})
+    anchors = pd.read_parquet(out / "anchors.parquet", columns=["embedment_mm", "condition"])
     assert anchors["embedment_mm"].tolist() == [100, 90]
     assert anchors["condition"].tolist() == [0, 3]
 

@@ -19,6 +19,7 @@ ROOMS = ("science", "assessment", "planning", "layers")
 
 TECHNICAL = {
     "assessment.counts": {"MOST_TO_FIND_OUT": "rows shown"},
+    "assessment.reasons": {"MOST_SHOWN": "names shown"},
     "assessment.resistance_curves": {"LENGTHS_MM": "points of a curve that is drawn"},
     "assessment.generalise": {
         "_SLACK": "rounding",

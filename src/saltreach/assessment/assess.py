@@ -127,4 +127,4 @@ def assess(
     record = provenance(
         register, options, today, policy, sources=sources, found=found, table=table, survey=survey
     )
-    return Assessment(flat, record, table)
+    return Assessment(flat, record, table, options.coast_file)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -16,8 +16,11 @@ from saltreach.outputs.map.texts import Language
 
 if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
+    from saltreach.folders.claim import Claim
 
 GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
+WRITTEN = ("out", "picture")
+"""Options that name what is written; every other path is read."""
 RegisterFile = Annotated[
     Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx or .kml.")
 ]
@@ -49,10 +52,23 @@ Tiles = Annotated[
 MapLanguage = Annotated[
     Language, typer.Option("--language", help="Language the map opens in; it can be changed there.")
 ]
+BesideOthers = Annotated[
+    bool,
+    typer.Option(
+        "--beside-other-files",
+        help="Write although others' files, or changed ones, are there: they stay, or are kept "
+        "under another name.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
 Results = Annotated[
     Path, typer.Argument(help="Folder that `saltreach assess` wrote, or a register.")
 ]
+
+
+def tell(sentence: str) -> None:
+    """One line on stderr."""
+    typer.secho(f"saltreach: {sentence}", err=True, fg="red")
 
 
 @contextmanager
@@ -62,13 +78,16 @@ def clear_errors() -> Iterator[None]:
 
     try:
         yield
-    except (FileExistsError, IsADirectoryError, NotADirectoryError) as error:
-        kind = "is a folder" if isinstance(error, IsADirectoryError) else "is a file"
-        where = error.filename2 or error.filename
-        typer.secho(f"saltreach: {where} {kind}: give another --out", err=True, fg="red")
+    except SaltreachError as error:
+        tell(str(error))
         raise typer.Exit(UNUSABLE) from None
-    except (SaltreachError, PermissionError) as error:
-        typer.secho(f"saltreach: {error}", err=True, fg="red")
+    except OSError as error:
+        from saltreach.folders.trouble import cannot_read
+
+        said = cannot_read(error)
+        if said is None:
+            raise
+        tell(said)
         raise typer.Exit(UNUSABLE) from None
 
 
@@ -82,6 +101,34 @@ def words_of(file: Path | None) -> Iterator[None]:
 
     with own_words(file):
         yield
+
+
+@contextmanager
+def held(
+    context: typer.Context,
+    out: Path,
+    beside: bool,
+    *,
+    more: Iterable[str | Path] = (),
+    only: Iterable[str] | None = None,
+) -> Iterator[Claim]:
+    """A folder to write into, refused before anything is computed where a file could be lost.
+
+    Every file that the command was given counts as the user's own, with those in `more`.
+    """
+    from saltreach.folders.claim import claimed
+
+    given = [
+        value
+        for name, value in context.params.items()
+        if isinstance(value, Path) and name not in WRITTEN
+    ]
+    with claimed(out, inputs=[*given, *more], beside_other_files=beside, only=only) as claim:
+        try:
+            yield claim
+        finally:
+            for sentence in claim.kept:
+                tell(sentence)
 
 
 @contextmanager
@@ -131,6 +178,8 @@ def assess_file(
     tiles: str | None = None,
     plots: bool = False,
     language: str = "en",
+    context: typer.Context,
+    beside: bool = False,
     **reading: Any,
 ) -> Assessment:
     """Read a register, assess it and write every result file."""
@@ -139,16 +188,17 @@ def assess_file(
     from saltreach.intake import read_register
     from saltreach.outputs.tables.results import write_rejected, write_results
 
-    with progress() as step:
+    files = [v for n, v in vars(options).items() if n.endswith("_file") and v is not None]
+    with progress() as step, held(context, out, beside, more=files) as folder:
         step("register")
         found = read_register(file, today=options.today, **reading)
         try:
             result = assess_register(found, options, on_step=step)
         except NoGoodRowsError as error:
-            write_rejected(error.rejected, out)
+            tell(f"refused rows: {write_rejected(error.rejected, folder)}")
             raise
         step("files and map")
-        write_results(result, out, title=title, tiles=tiles, plots=plots, language=language)
+        write_results(result, folder, title=title, tiles=tiles, plots=plots, language=language)
     return result
 
 

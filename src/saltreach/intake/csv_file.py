@@ -143,7 +143,7 @@ def _body(
             chunksize=_CHUNK_ROWS,
         ) as chunks:  # fmt: skip
             for chunk in chunks:
-                filled = np.flatnonzero(chunk.notna().any(axis=1).to_numpy())
+                filled = np.flatnonzero(_holds(chunk))
                 filled = filled[filled + seen > 0]
                 numbers.append(filled + seen + first_row - 1)
                 parts.append(chunk.iloc[filled])
@@ -160,6 +160,16 @@ def _body(
         return _ragged(text, delimiter, width, first_row, where)
     cells = pd.concat(parts, ignore_index=True).astype("str")
     return cells.set_axis(range(width), axis=1), np.concatenate(numbers), []
+
+
+def _holds(chunk: pd.DataFrame) -> np.ndarray:
+    """Rows that hold more than blanks; only rows of one to three cells are looked at closely."""
+    count = chunk.notna().sum(axis=1).to_numpy(copy=True)
+    few = np.flatnonzero((count > 0) & (count < 4))
+    if len(few):
+        blank = chunk.iloc[few].apply(lambda cells: cells.isna() | cells.str.strip().eq(""))
+        count[few[blank.all(axis=1).to_numpy()]] = 0
+    return count > 0
 
 
 def _ragged(
@@ -180,7 +190,7 @@ def _ragged(
                         f"put text that holds a {DELIMITERS[delimiter]} between double quotes",
                     )
                 )
-            elif any(record):
+            elif any(map(str.strip, record)):
                 good.append(record[:width] + [""] * (width - len(record)))
                 numbers.append(number)
     except csv.Error as error:

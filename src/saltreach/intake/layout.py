@@ -127,7 +127,7 @@ def find_headers(rows: Sequence[Sequence[str]], known: Callable[[str], bool]) ->
             f"the headers are in row {best.first + 1}"
         )
     if best.after - best.first > 1:
-        notes.append(f"headers put together from rows {best.first + 1} to {best.after}")
+        notes.append(f"header lines put together from rows {best.first + 1} to {best.after}")
     names, after = list(best.names), best.after
     if after < len(rows) and is_unit_row(rows[after]):
         for i, cell in enumerate(rows[after][: len(names)]):

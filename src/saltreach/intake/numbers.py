@@ -39,7 +39,7 @@ _SPACES = str.maketrans({"\N{MINUS SIGN}": "-", "\N{NO-BREAK SPACE}": " ", "\N{T
 
 
 class Evidence(NamedTuple):
-    """How many cells can only be read with a decimal comma, and how many with a point."""
+    """How many different cells show a decimal comma, and how many at least show a point."""
 
     commas: int = 0
     points: int = 0
@@ -65,12 +65,29 @@ def evidence(text: pd.Series) -> Evidence:
     >>> evidence(pd.Series(["12,5", "1,234", "8 mm"])).mark
     ','
     """
-    bare = text.dropna().str.translate(_SPACES).str.extract(r"^\D{0,3}?([+-]?[0-9][0-9.,' ]*)")[0]
-    bare = bare.dropna().str.strip()
-    commas = bare.str.fullmatch(r"[+-]?(?:[0-9]{1,3}(?:[. '][0-9]{3})+|[0-9]+),[0-9]+")
-    points = bare.str.fullmatch(r"[+-]?(?:[0-9]{1,3}(?:[, '][0-9]{3})+|[0-9]+)\.[0-9]+")
-    either = bare.str.fullmatch(_EITHER.pattern)
-    return Evidence(int((commas & ~either).sum()), int((points & ~either).sum()))
+    with_comma, with_point = (
+        pd.Series(text[text.str.contains(sign, regex=False, na=False)].unique(), dtype="str")
+        for sign in (",", ".")
+    )
+    commas = int(_shown(with_comma, _DECIMAL_COMMA).sum())
+    points = 0
+    for part in (with_point[:_ENOUGH], with_point[_ENOUGH:]):
+        points = points or int(_shown(part, _DECIMAL_POINT).sum())
+    return Evidence(commas, points)
+
+
+_DECIMAL_COMMA = r"[+-]?(?:[0-9]{1,3}(?:[. '][0-9]{3})+|[0-9]+),[0-9]+"
+_DECIMAL_POINT = r"[+-]?(?:[0-9]{1,3}(?:[, '][0-9]{3})+|[0-9]+)\.[0-9]+"
+_ENOUGH = 1_000
+
+
+def _shown(cells: pd.Series, pattern: str) -> pd.Series:
+    """Where cells hold a number that a pattern alone can read."""
+    number = cells.str.translate(_SPACES).str.extract(r"^\D{0,3}?([+-]?[0-9][0-9.,' ]*)")[0]
+    number = number.str.strip()
+    return number.str.fullmatch(pattern, na=False) & ~number.str.fullmatch(
+        _EITHER.pattern, na=False
+    )
 
 
 class _Read(NamedTuple):

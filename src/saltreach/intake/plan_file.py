@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from saltreach.errors import RegisterError
+from saltreach.folders.claim import mend
 from saltreach.intake import formats, table_files
 from saltreach.vocabulary.columns import columns_of
 
@@ -89,6 +90,7 @@ def read_rebolting(path: str | Path) -> pd.DataFrame:
 def _written(path: str | Path, what: str, columns: Sequence[str], file: str) -> pd.DataFrame:
     """Columns of a table as text, by the row a spreadsheet counts."""
     where = Path(path)
+    mend(where.parent)
     try:
         data = formats.content(where, table_files.READERS, "rows")
         found = table_files.READERS[where.suffix.lower()](where, data, formats.Request())

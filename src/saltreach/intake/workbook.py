@@ -142,7 +142,7 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
     cells = text_frame(columns, len(numbers))
     headers = (*place.names, *[""] * (width - len(place.names)))
     below: dict[str, int] = {}
-    for (i, row), count in merged.items():
+    for (i, row), count in sorted(merged.items()):
         if row > place.after:
             name = headers[i] or f"column {i + 1}"
             below[name] = below.get(name, 0) + count
@@ -164,6 +164,10 @@ def _cell(row: Sequence[Any], i: int) -> Any:
     return row[i] if i < len(row) else None
 
 
+def _is_blank(value: Any) -> bool:
+    return value is None or (isinstance(value, str) and not value.strip())
+
+
 def _place(head: Iterable[Sequence[Any]], request: Request) -> HeaderPlace:
     rows = [tuple(_text(value) for value in row[:MOST_COLUMNS]) for row in head]
     widths = [max((i + 1 for i, cell in enumerate(row) if cell), default=0) for row in rows]
@@ -178,14 +182,14 @@ def _rows(rows: Iterable[Sequence[Any]], where: str) -> tuple[dict[int, list[Any
     stray = 0
     for number, row in enumerate(rows, 1):
         cut = len(row)
-        while cut and (row[cut - 1] is None or row[cut - 1] == ""):
+        while cut and _is_blank(row[cut - 1]):
             cut -= 1
         if not cut:
             continue
         if cut > MOST_COLUMNS:
-            stray += sum(1 for v in row[MOST_COLUMNS:cut] if v is not None and v != "")
+            stray += sum(1 for v in row[MOST_COLUMNS:cut] if not _is_blank(v))
             cut = MOST_COLUMNS
-            while cut and (row[cut - 1] is None or row[cut - 1] == ""):
+            while cut and _is_blank(row[cut - 1]):
                 cut -= 1
             if not cut:
                 continue

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from saltreach.assessment.files import assessment_in
+from saltreach.assessment.reasons import Listing
 from saltreach.intake.prices import Prices, read_prices
 from saltreach.planning.budget import curve, ranked, shopping, used_up
 from saltreach.planning.offers import choices
@@ -138,7 +139,7 @@ def priorities(
     line, taken = curve(table, limit, prices=cost)
     short = used_up(table, taken, cost)
     if short:
-        notes.append("too few left of the stock list for more: " + ", ".join(short))
+        notes.append(Listing("too few left of the stock list for more", short))
     notes += looser(result.provenance)
     at = line[line["budget"] == float(limit.budget)].iloc[0].to_dict()
     figures = {

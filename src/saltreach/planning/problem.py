@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from saltreach.assessment.reasons import some
+from saltreach.assessment.reasons import Listing
 from saltreach.errors import OptionError
 from saltreach.intake.sheets import NOTHING, Sheet
 from saltreach.planning.options import PlanOptions
@@ -324,8 +324,8 @@ def _tasks(
             # a plan that ends soon after would have no reason to do it at all
             due = min(due, first + 3 * (end - first) // 4)
             add(REBOLT, s, int(r["anchors"]), options.rebolt_hours_per_anchor, due, 0)
-    notes = [
-        f"{why}: {some(names)}"
+    notes: list[str] = [
+        Listing(why, names)
         for why, names in (
             ("without a due date, so not planned (category or class unknown; or every anchor "
              "out of use, to be closed today)", undated),

@@ -11,6 +11,7 @@ from saltreach.cli.shared import (
     GOOD,
     ROWS_REFUSED,
     AsJson,
+    BesideOthers,
     Columns,
     Crs,
     LayerName,
@@ -95,6 +96,7 @@ EXAMPLE = "saltreach assess anchors.csv --out results"
 
 
 def assess(
+    context: typer.Context,
     register: RegisterFile,
     out: OutFolder,
     column: Columns = None,
@@ -121,6 +123,7 @@ def assess(
     title: Title = None,
     tiles: Tiles = None,
     language: MapLanguage = Language.EN,
+    beside_other_files: BesideOthers = False,
     as_json: AsJson = False,
 ) -> None:
     """Assess every anchor of a register: tables, GIS files and an offline map in one folder."""
@@ -153,6 +156,8 @@ def assess(
             sheet=sheet,
             layer=layer,
             plots=plots,
+            context=context,
+            beside=beside_other_files,
         )
         if explain is None:
             print_summary(result, out, as_json)

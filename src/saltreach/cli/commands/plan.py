@@ -13,10 +13,12 @@ from saltreach.cli.shared import (
     GOOD,
     ROWS_REFUSED,
     AsJson,
+    BesideOthers,
     PlanFolder,
     Results,
     Words,
     clear_errors,
+    held,
     progress,
     results_of,
     words_of,
@@ -60,6 +62,7 @@ Nodes = Annotated[
 
 
 def plan(
+    context: typer.Context,
     results: Results,
     teams: Teams,
     out: PlanFolder,
@@ -99,10 +102,12 @@ def plan(
     seconds: Seconds = 20.0,
     nodes: Nodes = None,
     words: Words = None,
+    beside_other_files: BesideOthers = False,
     as_json: AsJson = False,
 ) -> None:
     """Who inspects what when: a calendar for the teams, and what it cannot meet."""
     with clear_errors(), words_of(words):
+        from saltreach.assessment.reasons import short
         from saltreach.outputs.tables.plan import plan_lines, write_plan
         from saltreach.planning.plan import plan as make
         from saltreach.vocabulary.words import CAUTION
@@ -113,7 +118,7 @@ def plan(
             road_factor=road_factor, speed_km_h=speed, overdue_hours=overdue_hours,
             change_hours=change_hours,
         )  # fmt: skip
-        with progress() as step:
+        with progress() as step, held(context, out, beside_other_files) as folder:
             step("results")
             made = make(
                 results_of(results), teams, windows=windows, tides=tides, needs=needs,
@@ -121,10 +126,10 @@ def plan(
                 options=options, seconds=seconds, nodes=nodes, on_step=step,
             )  # fmt: skip
             step("files")
-            write_plan(made, out)
+            write_plan(made, folder)
     refused = len(made.rejected)
     lines = [
-        *plan_lines(made), *(f"note: {n}" for n in made.notes),
+        *plan_lines(made), *(f"note: {short(n, out / 'plan.json')}" for n in made.notes),
         *([f"{refused} rows of the tables refused: {out / 'plan_rejected.csv'}"] * bool(refused)),
         CAUTION, f"Files: {out / 'plan.xlsx'}, inspections.ics, plan.csv, unmet.csv, plan.json",
     ]  # fmt: skip

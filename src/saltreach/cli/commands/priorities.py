@@ -11,10 +11,12 @@ import typer
 from saltreach.cli.shared import (
     GOOD,
     AsJson,
+    BesideOthers,
     PlanFolder,
     Results,
     Words,
     clear_errors,
+    held,
     progress,
     results_of,
     words_of,
@@ -23,6 +25,7 @@ from saltreach.planning.options import BudgetLimits
 
 
 def priorities(
+    context: typer.Context,
     results: Results,
     budget: Annotated[float, typer.Option("--budget", help="Money, in the prices' currency.")],
     prices: Annotated[
@@ -48,15 +51,17 @@ def priorities(
         float, typer.Option(help="Adhesive bought over adhesive needed.")
     ] = BudgetLimits.waste_factor,
     words: Words = None,
+    beside_other_files: BesideOthers = False,
     as_json: AsJson = False,
 ) -> None:
     """What the money rebolts: sectors, metals, a shopping list, and what more money would do."""
     with clear_errors(), words_of(words):
+        from saltreach.assessment.reasons import short
         from saltreach.outputs.tables.priorities import priorities_lines, write_priorities
         from saltreach.planning.priorities import priorities as choose
         from saltreach.vocabulary.words import CAUTION
 
-        with progress() as step:
+        with progress() as step, held(context, out, beside_other_files) as folder:
             step("results")
             made = choose(
                 results_of(results), budget, prices, on_step=step, team_days=team_days,
@@ -64,9 +69,10 @@ def priorities(
                 hours_per_sector=hours_per_sector, waste_factor=waste,
             )  # fmt: skip
             step("files")
-            write_priorities(made, out)
+            write_priorities(made, folder)
         lines = [
-            *priorities_lines(made), *(f"note: {n}" for n in made.notes), CAUTION,
+            *priorities_lines(made),
+            *(f"note: {short(n, out / 'priorities.json')}" for n in made.notes), CAUTION,
             f"Files: {out / 'priorities.xlsx'}, priorities.csv, shopping.csv, "
             "budget_curve.csv, budget_curve.png",
         ]  # fmt: skip

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from saltreach.assessment.landowner import Places
+    from saltreach.assessment.result import Assessment
 
 ASPECT_RANGE = (1.25, 2.0)
 MARGIN = 0.18
@@ -106,9 +107,7 @@ def frame_of(shapes: list[BaseGeometry], land: BaseGeometry | None, side_m: floa
     return Frame(float(w), float(max(s, -89.9)), float(e), float(min(n, 89.9)))
 
 
-def drawing(
-    found: Places, land: BaseGeometry | None, provenance: Mapping[str, Any]
-) -> dict[str, Any]:
+def drawing(found: Places, land: BaseGeometry | None, result: Assessment) -> dict[str, Any]:
     """Everything the map's template needs, as numbers and paths.
 
     Parameters
@@ -117,8 +116,8 @@ def drawing(
         From `saltreach.assessment.landowner.places_on`; numbered in its order.
     land : shapely geometry, optional
         The landholding, degrees.
-    provenance : mapping
-        Of the assessment: the shoreline it used is drawn.
+    result : Assessment
+        The shoreline it used is drawn.
 
     Returns
     -------
@@ -137,7 +136,7 @@ def drawing(
     frame = frame_of(shapes, land, found.coarseness_m)
     covered = shapely.union_all(shapes)
     placed = _badges([shapely.transform(shape, frame.drawn) for shape in shapes], frame)
-    kind, shore = _shore(frame, covered, provenance)
+    kind, shore = _shore(frame, covered, result)
     width_m, _ = frame.size_m
     length_m = round_length_m(width_m / 5)
     outline = None if land is None else shapely.difference(shapely.boundary(land), covered)
@@ -166,7 +165,7 @@ def drawing(
     }
 
 
-def _shore(frame: Frame, covered: BaseGeometry, provenance: Mapping[str, Any]) -> tuple[str, Any]:
+def _shore(frame: Frame, covered: BaseGeometry, result: Assessment) -> tuple[str, Any]:
     """Land (or shoreline) of the frame, with the areas cut out of its lines."""
     import shapely
 
@@ -174,7 +173,7 @@ def _shore(frame: Frame, covered: BaseGeometry, provenance: Mapping[str, Any]) -
     # A wider box than the frame, so that the cut edge of the land is not drawn as a shore.
     spare = 0.05 * (frame.east - frame.west)
     box = (edges[0] - spare, edges[1] - spare, edges[2] + spare, edges[3] + spare)
-    found = land_in(provenance, box)
+    found = land_in(result, box)
     kind, parts = window_coast(found.shapes, box, max_vertices=6000)
     lines = shapely.MultiLineString([part for part in parts if len(part) > 1])
     if kind == "land" or found.sided:  # a layer with sides and no land here means open sea

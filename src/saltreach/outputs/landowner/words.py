@@ -22,12 +22,11 @@ from saltreach.outputs.window import length_text
 from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
+    from saltreach.assessment.result import Assessment
     from saltreach.intake.holding import Holding
 
 
-def landowner_words(
-    found: Places, holding: Holding, provenance: Mapping[str, Any]
-) -> dict[str, Any]:
+def landowner_words(found: Places, holding: Holding, result: Assessment) -> dict[str, Any]:
     """The words of the page and the statement, and the drawing of the map.
 
     Parameters
@@ -36,8 +35,8 @@ def landowner_words(
         From `saltreach.assessment.landowner.places_on`.
     holding : Holding
         The same as there.
-    provenance : mapping
-        Of the assessment.
+    result : Assessment
+        That the places are of.
 
     Returns
     -------
@@ -46,7 +45,7 @@ def landowner_words(
         only), `map` (see `saltreach.outputs.landowner.drawing.drawing`), `contact`, and the words
         around them.
     """
-    texts = json.loads(asset_text("landowner/landowner_en.json"))
+    texts, provenance = json.loads(asset_text("landowner/landowner_en.json")), result.provenance
     places = [
         _place(number, row, holding, texts)
         for number, row in enumerate(found.table.to_dict("records"), start=1)
@@ -59,7 +58,7 @@ def landowner_words(
         "texts": texts,
         "title": texts["title"].format(name=holding.name),
         "as_of": texts["as_of"].format(month=_month(provenance["assessed_for"], texts)),
-        "time": provenance["time"],
+        "day": provenance["assessed_for"],
         "lead": [
             texts["lead_one" if len(places) == 1 else "lead_many"].format(
                 count=_count(*found.anchors, texts), places=len(places)
@@ -82,7 +81,7 @@ def landowner_words(
             for band, style in STYLE_OF.items()
             if band != UNKNOWN or any(place["band"] == band for place in places)
         ],
-        "map": drawing(found, holding.land, provenance),
+        "map": drawing(found, holding.land, result),
         "map_note": texts["map_note"].format(side=side, margin=side),
         "source": texts["source"].format(
             coast=shoreline(provenance)[0], software=provenance["software"]

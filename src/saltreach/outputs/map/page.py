@@ -14,7 +14,7 @@ import pandas as pd
 from saltreach.assessment.land import land_around
 from saltreach.assessment.risk import BAND_LIMITS_PER_Y
 from saltreach.assessment.shapes import unwrapped_lon
-from saltreach.outputs.files import atomic_write
+from saltreach.folders.files import atomic_write
 from saltreach.outputs.html import (
     asset_text,
     json_block,
@@ -90,7 +90,7 @@ def write_map(
 def map_of(result: Assessment, *, title: str | None = None, **how: Any) -> str:
     """The interactive map of an assessment as HTML; `how` is that of `map_page`."""
     title = title or Path(result.provenance["register"]["file"]).stem
-    tables = (result.flat.sectors, result.flat.anchors, land_around(result))
+    tables = (result.flat.sectors, result.flat.anchors, land_around(result).shapes)
     return map_page(*tables, result.provenance, title=title, **how)
 
 

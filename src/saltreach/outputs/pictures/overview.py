@@ -14,7 +14,7 @@ from saltreach.assessment.land import land_around, shoreline
 from saltreach.assessment.risk import BAND_MEANINGS
 from saltreach.assessment.shapes import unwrapped_lon
 from saltreach.errors import OptionError
-from saltreach.outputs.files import atomic_write
+from saltreach.folders.files import atomic_write
 from saltreach.outputs.map.colourings import STYLE_OF
 from saltreach.outputs.pictures.overview_labels import (
     INK,
@@ -147,7 +147,7 @@ def _coast(axes: Axes, result: Assessment, window: tuple[float, float, float, fl
         window[2] + width / 20,
         window[3] + height / 20,
     )
-    kind, parts = window_coast(land_around(result), wider)
+    kind, parts = window_coast(land_around(result).shapes, wider)
     lines = [shapely.linestrings(part) for part in parts if len(part) > 1]
     if kind == "land" and lines:
         # Outlines and holes run opposite ways, so that the holes stay water.

@@ -6,7 +6,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from saltreach.outputs.files import atomic_folder
+from saltreach.assessment.reasons import short
+from saltreach.folders.claim import Claim, result_set
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.planning.priorities import Priorities
@@ -15,15 +16,19 @@ from saltreach.vocabulary.words import CAUTION, PURE_RISK
 EXAMPLE = "EXAMPLE PRICES, invented: set your own before you decide."
 
 
-def write_priorities(made: Priorities, out: Path) -> None:
+def write_priorities(
+    made: Priorities, out: Path | str | Claim, *, beside_other_files: bool = False
+) -> None:
     """Write priorities.csv, budget_curve.csv and .png, shopping.csv, priorities.xlsx and .json.
 
     Parameters
     ----------
     made : Priorities
         From `saltreach.priorities`.
-    out : Path
+    out : path
         Folder; made if absent.
+    beside_other_files : bool
+        As for `write_results`.
     """
     said = f"{EXAMPLE} {CAUTION}" if made.prices.example else CAUTION
     tables = {
@@ -31,14 +36,17 @@ def write_priorities(made: Priorities, out: Path) -> None:
         "shopping": made.flat.shopping,
         "budget_curve": made.flat.curve,
     }
-    with atomic_folder(Path(out)) as work:
+    rests_on = made.figures["assessment"]
+    with result_set(
+        out, "priorities", assessment=rests_on, beside_other_files=beside_other_files
+    ) as work:
         for name, table in tables.items():
             spreadsheet_safe(table).assign(caution=said).to_csv(work / f"{name}.csv", index=False)
         plot_curve(made, work / "budget_curve.png")
         write_workbook(
             work / "priorities.xlsx",
             {name.replace("_", " ").capitalize(): table for name, table in tables.items()},
-            [*priorities_lines(made), *made.notes],
+            [*priorities_lines(made), *(short(n, "priorities.json") for n in made.notes)],
             title="What to rebolt first (advice)",
         )
         text = json.dumps(made.figures, indent=2, ensure_ascii=False)
