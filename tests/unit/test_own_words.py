@@ -76,6 +76,9 @@ def test_the_tables_beside_the_register_are_read_with_them(tmp_path):
         sheet = read_table(file, NEEDS)
     assert (sheet.rows[0]["crag"], sheet.rows[0]["people"]) == ("A", 3)
     assert "header 'heads' read as people, as words.csv says" in sheet.notes
+    file = written(tmp_path, "crag,personas\nA,ropes\n", "needs.csv")  # ours: people
+    with sr.own_words(written(tmp_path, "list,column,value,words\nheader,skills,,personas\n")):
+        assert read_table(file, NEEDS).rows[0]["skills"] == ("ropes",)
     own = "list,column,value,words\nchoice,access,closed,birds\nheader,access,,state of it\n"
     file = written(tmp_path, "crag,state of it,from,until\nA,birds,02-01,07-31\n", "windows.csv")
     with sr.own_words(written(tmp_path, own)):

@@ -148,6 +148,7 @@ def _meaning(
     """What a header means by a table of plain words."""
     text = _clean(header)
     whole = words.get(plain(text))
+    # A sign of a unit is lost where words are compared: `"` must not pass as nothing.
     brackets, sign = _BRACKETS.fullmatch(text), _SIGN.fullmatch(text)
     if not brackets and not sign and whole is not None:
         return Meant(whole)
@@ -159,8 +160,7 @@ def _meaning(
                 return meant._replace(order=meant.order or inner.order)
             if found is brackets and whole is None:
                 return Meant(problem=f"what {found[2]!r} says of {inner.name} is not known")
-    # A sign of a unit is lost where words are compared: `"` must not pass as nothing.
-    return Meant(None if sign else whole)
+    return Meant(whole)
 
 
 def column_of(header: str, *, grid: bool) -> str | None:
