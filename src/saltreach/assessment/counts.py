@@ -42,6 +42,7 @@ def counts(result: Assessment) -> dict[str, Any]:
     )  # fmt: skip
     crags = result.flat.crags.sort_values("crag", kind="stable")
     failed = anchors[anchors["action"] == OUT_OF_USE]
+    spots = sectors[sectors["spots_refused"] > 0].sort_values("priority_rank", kind="stable")
     return {
         "anchors": len(anchors),
         "sectors": len(sectors),
@@ -68,7 +69,7 @@ def counts(result: Assessment) -> dict[str, Any]:
                 "anchors": int(s.anchors),
                 "reasons": s.kind_reasons.split(SEPARATOR),
             }
-            for s in sectors[sectors["spots_refused"] > 0].itertuples(index=False)
+            for s in spots.itertuples(index=False)
         ],
         "rock_disagreements": result.provenance["rock"]["disagreements"],
         "rock_entries_unmapped": result.provenance["rock"]["unmapped_entries"],
