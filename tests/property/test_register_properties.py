@@ -2,6 +2,7 @@
 
 import datetime as dt
 import tempfile
+import unicodedata
 from pathlib import Path
 
 import numpy as np
@@ -115,7 +116,9 @@ def test_hostile_text_passes_unchanged(cells):
     names = ["anchor_id", "crag", "sector", "notes", "any header"]
     row = dict(zip(names, cells, strict=True)) | {"lon": 0.5, "lat": 41.2}
     anchor = read(pd.DataFrame([row])).anchors.iloc[0]
-    assert [anchor[name] for name in names] == cells
+    # names in composed letters (NFC), which look the same
+    composed = [unicodedata.normalize("NFC", cell) for cell in cells[:3]]
+    assert [anchor[name] for name in names] == composed + cells[3:]
 
 
 # No shrinking: six files per example make it take minutes. LIBKML may miss the last digit of a

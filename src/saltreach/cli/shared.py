@@ -30,6 +30,15 @@ Crs = Annotated[
 ]
 Sheet = Annotated[str | None, typer.Option(help="Sheet of an .xlsx file.")]
 LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file.")]
+SameCrag = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--same-crag",
+        metavar="OTHER=NAME",
+        help="Crag that is another, written differently, e.g. 'Rote Buchd=Rote Bucht'; may be "
+        "repeated.",
+    ),
+]
 OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
 PlanFolder = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 Today = Annotated[
@@ -81,16 +90,25 @@ def progress() -> Iterator[Any]:
 
 def column_mapping(pairs: list[str] | None) -> dict[str, str] | None:
     """Headers by our name, from `--column ours=theirs`."""
+    return _mapping(pairs, "--column", "ours=theirs, e.g. lon=Longitude")
+
+
+def same_crags(pairs: list[str] | None) -> dict[str, str] | None:
+    """Crags that are others, from `--same-crag other=name`."""
+    return _mapping(pairs, "--same-crag", "other=name, e.g. 'Rote Buchd=Rote Bucht'")
+
+
+def _mapping(pairs: list[str] | None, option: str, form: str) -> dict[str, str] | None:
     from saltreach.errors import OptionError
 
     if not pairs:
         return None
     mapping = {}
     for pair in pairs:
-        ours, equals, theirs = pair.partition("=")
-        if not equals or not ours.strip() or not theirs.strip():
-            raise OptionError(f"--column {pair!r}: write it as ours=theirs, e.g. lon=Longitude")
-        mapping[ours.strip()] = theirs.strip()
+        left, equals, right = pair.partition("=")
+        if not equals or not left.strip() or not right.strip():
+            raise OptionError(f"{option} {pair!r}: write it as {form}")
+        mapping[left.strip()] = right.strip()
     return mapping
 
 
@@ -124,6 +142,8 @@ def assess_file(
     with progress() as step:
         step("register")
         found = read_register(file, today=options.today, **reading)
+        for note in found.notes:
+            typer.echo(f"saltreach: note: {note}", err=True)
         try:
             result = assess_register(found, options, on_step=step)
         except NoGoodRowsError as error:

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import check, formats, gis, positions
+from saltreach.intake import check, far_apart, formats, gis, names, near_names, positions
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.placing import place_anchors
 from saltreach.intake.tables import SURVEY
@@ -163,6 +163,7 @@ def read_register(
     sheet: str | None = None,
     layer: str | None = None,
     today: dt.date | None = None,
+    same_crag: Mapping[str, str] | None = None,
 ) -> Register:
     """Read and check a register of anchors.
 
@@ -182,6 +183,8 @@ def read_register(
         Sheet of a workbook; layer of a GeoPackage or folder of a KML file.
     today : date, optional
         The last day that is not in the future; the current day by default.
+    same_crag : mapping of str to str, optional
+        Crags that are one, written differently: name -> the name it is read as.
 
     Returns
     -------
@@ -199,7 +202,9 @@ def read_register(
     -----
     Nothing is repaired silently: a row that breaks a rule is left out and listed; what was
     normalised (headers, units of position, words for metals) is said in `notes`. Empty cells
-    stay unknown. Extra columns pass through as text (those of a frame that hold numbers or
+    stay unknown. Names are compared without regard to case, kinds of blanks and invisible marks;
+    crags of one name more than 20 km apart are told apart, and an anchor far from the others of
+    its sector is refused (`saltreach.intake.far_apart`). Extra columns pass through as text (those of a frame that hold numbers or
     truth values as they are); one whose name belongs to the assessment gets `_given` at its
     end. Rows of a frame are numbered by position from 1, and its checksum is that of its cells
     as text.
@@ -215,12 +220,12 @@ def read_register(
     asked = None if crs is None else positions.named_crs(crs, name)
     request = formats.Request(columns, asked is not None, sheet, layer)
     if isinstance(source, pd.DataFrame):
-        table = gis.from_frame(source, type(source).__name__, keep_types=True)
+        table = _safe_headers(gis.from_frame(source, type(source).__name__, keep_types=True))
         points = b"" if table.points is None else table.points.tobytes()
         data = table.cells.to_csv(header=list(table.headers)).encode() + points
     else:
         data = formats.content(path, READERS, "anchors")
-        table = READERS[suffix](path, data, request)
+        table = _safe_headers(READERS[suffix](path, data, request))
     headers = resolve_headers(
         table.headers,
         columns,
@@ -228,7 +233,9 @@ def read_register(
         grid=request.grid,
         have_geometry=table.points is not None,
     )
-    found = _checked(name, table, headers, asked, columns, today or dt.date.today())
+    found = _checked(
+        name, table, headers, asked, columns, today or dt.date.today(), same_crag
+    )
     surveyed = SURVEY.name in {other.strip().casefold() for other in table.other_sheets}
     return replace(
         found,
@@ -244,6 +251,7 @@ def _checked(
     asked: Any,
     columns: Mapping[str, str] | None,
     today: dt.date,
+    same_crag: Mapping[str, str] | None,
 ) -> Register:
     """Parse, check and put together what a reader and the headers gave."""
     import geopandas as gpd
@@ -256,6 +264,7 @@ def _checked(
         {extra: table.cells[place] for extra, place in headers.extras.items()},
         index=table.cells.index,
     )
+    given, extras, named = _named(given, extras, table.rows, same_crag)
     by_hand = {"lon", "lat"} <= set(columns or {})
     position = place_anchors(table, given, asked, by_hand, name)
     values, found, notes = _parsed(given, today)
@@ -264,6 +273,8 @@ def _checked(
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(values, [*found, *position.found], shown, everything, table.rows)
+    values["crag"], astray, asked_of = _placed_names(values, found_all, position.shown)
+    found_all = pd.concat([found_all, astray], ignore_index=True)
     rejected = check.rejected_table(found_all, table.rows, name)
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
@@ -285,12 +296,45 @@ def _checked(
             anchors, geometry=gpd.points_from_xy(anchors["lon"], anchors["lat"]), crs="EPSG:4326"
         ),
         rejected=rejected,
-        notes=(*table.notes, *headers.notes, *position.notes, *notes),
+        notes=(*table.notes, *headers.notes, *position.notes, *notes, *named, *asked_of),
         file=name,
         sha256="",
         format=table.format,
         rows_read=len(values) + len(table.bad_rows),
     )
+
+
+def _safe_headers(table: formats.Table) -> formats.Table:
+    """The table with headers that any file can hold."""
+    return replace(table, headers=tuple(map(names.safe_text, table.headers)))
+
+
+def _named(
+    given: pd.DataFrame,
+    extras: pd.DataFrame,
+    rows: np.ndarray,
+    same_crag: Mapping[str, str] | None,
+) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
+    """Cells without what no file can hold, names that are one under one spelling, and notes."""
+    given, notes = names.tidied(given, rows)
+    extras, more = names.tidied(extras, rows)
+    crag, sector, one = names.merged(given["crag"], given["sector"], same_crag)
+    return given.assign(crag=crag, sector=sector), extras, [*notes, *more, *one]
+
+
+def _placed_names(
+    values: pd.DataFrame, found: pd.DataFrame, shown: pd.DataFrame
+) -> tuple[pd.Series, pd.DataFrame, list[str]]:
+    """Crags told apart by place, anchors astray as problems, and near spellings to ask about."""
+    good = values.drop(index=found["place"].unique())
+    told = far_apart.told_apart(good, check.joined(shown, ("lon", "lat")))
+    kept = good.drop(index=told.found["place"])
+    asked = near_names.questions(
+        told.crag[kept.index], kept["crag"], kept["sector"], kept["lon"], kept["lat"]
+    )
+    crag = values["crag"].copy()
+    crag.loc[told.crag.index] = told.crag
+    return crag, told.found, [*told.notes, *asked]
 
 
 def refuse_far_at_sea(

@@ -17,6 +17,7 @@ from saltreach.cli.shared import (
     MapLanguage,
     OutFolder,
     RegisterFile,
+    SameCrag,
     Sheet,
     Tiles,
     Title,
@@ -26,6 +27,7 @@ from saltreach.cli.shared import (
     column_mapping,
     options_of,
     print_summary,
+    same_crags,
 )
 from saltreach.outputs.map.texts import Language
 
@@ -99,6 +101,7 @@ def assess(
     crs: Crs = None,
     sheet: Sheet = None,
     layer: LayerName = None,
+    same_crag: SameCrag = None,
     options_file: OptionsFile = None,
     coast: CoastFile = None,
     coast_sd: CoastSd = None,
@@ -149,6 +152,7 @@ def assess(
             crs=crs,
             sheet=sheet,
             layer=layer,
+            same_crag=same_crags(same_crag),
             plots=plots,
         )
         if explain is None:
