@@ -150,7 +150,11 @@ def assess_file(
             write_rejected(error.rejected, out)
             raise
         step("files and map")
-        write_results(result, out, title=title, tiles=tiles, plots=plots, language=language)
+        missing = write_results(
+            result, out, title=title, tiles=tiles, plots=plots, language=language
+        )
+        for note in missing:
+            typer.echo(f"saltreach: note: {note}", err=True)
     return result
 
 

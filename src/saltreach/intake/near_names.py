@@ -103,6 +103,8 @@ def near_pairs(
     outer = pd.Series("", index=name.index) if within is None else within
     frame = pd.DataFrame({"within": outer.to_numpy(), "name": name.to_numpy()})
     place, first = pd.factorize(pd.MultiIndex.from_frame(frame))
+    if len(first) < 2:
+        return []
     inside = pd.factorize(frame["within"])[0]
     xyz = earth_m(lon, lat)
     found = []

@@ -19,7 +19,8 @@ MOST_CRAGS = 20
 
 def summary(result: Assessment, out: Path) -> dict[str, Any]:
     """What was found and where the map is, as plain values."""
-    return counts(result) | {"map": str(out / "map.html"), "caution": CAUTION}
+    page = out / "map.html"
+    return counts(result) | {"map": str(page) if page.is_file() else None, "caution": CAUTION}
 
 
 def summary_text(result: Assessment, out: Path) -> str:
@@ -46,7 +47,7 @@ def summary_text(result: Assessment, out: Path) -> str:
         "Rests on: " + " ".join(found["assumptions"][:2]) + " All assumptions: provenance.json.",
         *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),
         CAUTION,
-        f"Map: {found['map']}",
+        f"Map: {found['map'] or 'left out, see the notes'}",
     ]
     return "\n".join(lines)
 

@@ -61,9 +61,9 @@ def priorities(
                 hours_per_sector=hours_per_sector, waste_factor=waste,
             )  # fmt: skip
             step("files")
-            write_priorities(made, out)
+            missing = write_priorities(made, out)
         lines = [
-            *priorities_lines(made), *(f"note: {n}" for n in made.notes), CAUTION,
+            *priorities_lines(made), *(f"note: {n}" for n in (*made.notes, *missing)), CAUTION,
             f"Files: {out / 'priorities.xlsx'}, priorities.csv, shopping.csv, "
             "budget_curve.csv, budget_curve.png",
         ]  # fmt: skip

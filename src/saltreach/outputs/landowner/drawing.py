@@ -106,6 +106,10 @@ def frame_of(shapes: list[BaseGeometry], land: BaseGeometry | None, side_m: floa
     return Frame(float(w), float(max(s, -89.9)), float(e), float(min(n, 89.9)))
 
 
+NO_SHORE = "left out"
+"""Kind of a shore that could not be cut out; the map then says so."""
+
+
 def drawing(
     found: Places, land: BaseGeometry | None, provenance: Mapping[str, Any]
 ) -> dict[str, Any]:
@@ -137,7 +141,10 @@ def drawing(
     frame = frame_of(shapes, land, found.coarseness_m)
     covered = shapely.union_all(shapes)
     placed = _badges([shapely.transform(shape, frame.drawn) for shape in shapes], frame)
-    kind, shore = _shore(frame, covered, provenance)
+    try:
+        kind, shore = _shore(frame, covered, provenance)
+    except shapely.errors.GEOSException:  # the areas are what the map is for
+        kind, shore = NO_SHORE, None
     width_m, _ = frame.size_m
     length_m = round_length_m(width_m / 5)
     outline = None if land is None else shapely.difference(shapely.boundary(land), covered)

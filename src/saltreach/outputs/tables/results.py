@@ -11,6 +11,7 @@ import pandas as pd
 
 from saltreach.outputs.files import atomic_folder
 from saltreach.outputs.map.page import write_map
+from saltreach.outputs.optional import left_out_on_failure
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, columns_of
 
 if TYPE_CHECKING:
@@ -27,8 +28,8 @@ def write_results(
     tiles: str | None = None,
     plots: bool = False,
     language: str = "en",
-) -> None:
-    """Write every result file into a folder, all or none.
+) -> list[str]:
+    """Write every result file into a folder, all or none; a drawing that fails is left out.
 
     Parameters
     ----------
@@ -45,16 +46,27 @@ def write_results(
         Also write `plots/`, resistance against embedment for each sector.
     language : str
         Language the map opens in: en, de, es or fr.
+
+    Returns
+    -------
+    list of str
+        What could not be drawn and why, as `drawings_left_out` in `provenance.json` has it.
     """
     from saltreach.vocabulary.words import CAUTION
 
     out = Path(out)
+    notes = _no_shape(result)
     with ExitStack() as folders:
         work = folders.enter_context(atomic_folder(out))
         if plots:
             from saltreach.outputs.pictures.plots import write_plots
 
-            write_plots(result, folders.enter_context(atomic_folder(out / "plots")))
+            pictures = folders.enter_context(atomic_folder(out / "plots"))
+            with left_out_on_failure("plots", notes):
+                write_plots(result, pictures)
+            if any(note.startswith("plots") for note in notes):
+                for half_a_set in pictures.iterdir():
+                    half_a_set.unlink()
         result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
             flat = frame[[c for c in columns_of(name) if c in frame]]
@@ -66,11 +78,27 @@ def write_results(
             asked = spreadsheet_safe(result.flat.find_out).assign(caution=CAUTION)
             asked.to_csv(work / "find_out.csv", index=False)
         write_geopackage(result, work / "saltreach.gpkg")
-        text = json.dumps(result.provenance, indent=2, ensure_ascii=False)
+        with left_out_on_failure("map.html", notes):
+            write_map(result, work / "map.html", title=title, tiles=tiles, language=language)
+        drawn = (work / "map.html").is_file()
+        record = {**result.provenance, "drawings_left_out": notes}
+        text = json.dumps(record, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
-        write_map(result, work / "map.html", title=title, tiles=tiles, language=language)
+    if not drawn:
+        (out / "map.html").unlink(missing_ok=True)  # that of an earlier run shows other results
     if not len(result.flat.rejected):
         (out / "rejected.csv").unlink(missing_ok=True)
+    return notes
+
+
+def _no_shape(result: Assessment) -> list[str]:
+    """Sectors and crags around whose anchors no shape could be drawn."""
+    notes = []
+    for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
+        empty = int((frame.geometry.isna() | frame.geometry.is_empty).sum())
+        if empty:
+            notes.append(f"the shapes of {empty} {name} could not be drawn and are left out")
+    return notes
 
 
 def _caution() -> str:
