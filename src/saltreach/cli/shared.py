@@ -149,6 +149,8 @@ def assess_file(
         except NoGoodRowsError as error:
             write_rejected(error.rejected, out)
             raise
+        for note in result.provenance["register"]["notes"][len(found.notes) :]:
+            typer.echo(f"saltreach: note: {note}", err=True)
         step("files and map")
         missing = write_results(
             result, out, title=title, tiles=tiles, plots=plots, language=language
