@@ -6,8 +6,8 @@ The rule, our own judgement, in the order it is applied to each crag's anchors:
 2. A group that an exchanged sign of longitude or latitude, or lon and lat exchanged, would bring
    among a larger group of the crag is wrong.
 3. So is a group whose sectors are all at home in other groups (a sector is at home where more
-   than half of its anchors are), where that home has at least `AT_HOME` anchors and the group has one anchor
-   alone, or the home `TIMES` times as many as the group.
+   than half of its anchors are): one anchor alone against a home of at least `AT_HOME`, several
+   against a home of `TIMES` times as many.
 4. What is left are places of one name. The one with the least anchor_id keeps it, the others are
    numbered in the order of their least anchor_id: neither the order of rows nor new anchors with
    higher ids change that.

@@ -82,7 +82,12 @@ def are_near(first: str, second: str) -> bool:
 
 
 def near_pairs(
-    name: pd.Series, lon: np.ndarray, lat: np.ndarray, within: pd.Series | None = None
+    name: pd.Series,
+    lon: np.ndarray,
+    lat: np.ndarray,
+    *,
+    within: pd.Series | None = None,
+    spelled: pd.Series | None = None,
 ) -> list[tuple[str, str, float, str]]:
     """Names that may be one, of places near each other.
 
@@ -94,6 +99,8 @@ def near_pairs(
         Degrees, known.
     within : Series of str, optional
         Only names of the same one of these are compared.
+    spelled : Series of str, optional
+        How each name is written in the file, where that differs.
 
     Returns
     -------
@@ -102,6 +109,7 @@ def near_pairs(
     """
     outer = pd.Series("", index=name.index) if within is None else within
     frame = pd.DataFrame({"within": outer.to_numpy(), "name": name.to_numpy()})
+    written = dict(zip(name, name if spelled is None else spelled, strict=True))
     place, first = pd.factorize(pd.MultiIndex.from_frame(frame))
     if len(first) < 2:
         return []
@@ -111,7 +119,7 @@ def near_pairs(
     size = np.bincount(place, minlength=len(first))
     for a, b in _neighbours(xyz, place, inside):
         (around, one), (_, other) = first[a], first[b]
-        if not are_near(one, other):
+        if not are_near(written[one], written[other]):
             continue
         apart = _least_distance(xyz[place == a], xyz[place == b])
         if apart <= NEAR_M:
@@ -173,5 +181,7 @@ def questions(
             "near spellings",
         )
 
-    between = [p for p in near_pairs(crag, lon, lat) if name_of[p[0]] != name_of[p[1]]]
-    return said(between, crags) + said(near_pairs(sector, lon, lat, crag), sectors)
+    return [
+        *said(near_pairs(crag, lon, lat, spelled=base), crags),
+        *said(near_pairs(sector, lon, lat, within=crag), sectors),
+    ]
