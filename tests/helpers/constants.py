@@ -16,8 +16,11 @@ from typing import Any, NamedTuple
 
 SOURCE = Path(__file__).parents[2] / "src" / "saltreach"
 ROOMS = ("science", "assessment", "planning", "layers")
+ALSO = ("intake/far_apart.py", "intake/near_names.py")
+"""Files of other rooms that judge."""
 
 TECHNICAL = {
+    "intake.far_apart": {"_SLIPS": "signs"},
     "assessment.counts": {"MOST_TO_FIND_OUT": "rows shown"},
     "assessment.reasons": {"MOST_SHOWN": "names shown"},
     "assessment.resistance_curves": {"LENGTHS_MM": "points of a curve that is drawn"},
@@ -249,8 +252,8 @@ def constants() -> tuple[Constant, ...]:
 
 
 def _constants() -> Iterator[Constant]:
-    for room in ROOMS:
-        for file in sorted((SOURCE / room).rglob("*.py")):
+    for room in (*ROOMS, *ALSO):
+        for file in sorted((SOURCE / room).rglob("*.py")) or [SOURCE / room]:
             text = file.read_text(encoding="utf-8")
             lines = text.splitlines()
             module = ".".join(file.relative_to(SOURCE).with_suffix("").parts)

@@ -51,6 +51,7 @@ def assess(
         When `options` are no `Options`.
     """
     from saltreach.assessment import inputs
+    from saltreach.assessment.contradictions import contradicted, sentences
     from saltreach.assessment.corrosivity import (
         CLASS_PROBABILITY_COLUMNS,
         PROBABILITY_COLUMNS,
@@ -70,6 +71,7 @@ def assess(
     from saltreach.assessment.state import age_of_anchors, state_of_anchors
     from saltreach.assessment.warnings import warnings_of
     from saltreach.intake import Register, read_register
+    from saltreach.intake.names import shortened
     from saltreach.intake.survey import survey_at
     from saltreach.layers.join import open_layers, sample_layers, with_layers
 
@@ -87,6 +89,10 @@ def assess(
     sources = open_layers(options)
     shore = sample_layers(register.anchors, sources, ["coast"])
     register, shore = inputs.usable(register, shore, options.offshore_limit_m)
+    shore = sample_layers(register.anchors, sources, ["terrain"], known=shore)
+    register, doubts = contradicted(register, shore, sources["coast"].position_sd_m)
+    said = shortened(sentences(doubts), "values that the layers contradict")
+    register = replace(register, notes=(*register.notes, *said))
     on_step("climate, openness, terrain and rock type")
     found = sample_layers(register.anchors, sources, known=shore)
     table = with_layers(register.anchors, found)

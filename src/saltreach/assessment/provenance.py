@@ -67,6 +67,7 @@ def provenance(
         "caution": CAUTION,
         "rock": rock_record(table, found["rock_map"]),
         "survey": None if survey is None else survey.record(),
+        "drawings_left_out": [],
     }
 
 

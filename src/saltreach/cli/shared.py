@@ -33,6 +33,15 @@ Crs = Annotated[
 ]
 Sheet = Annotated[str | None, typer.Option(help="Sheet of an .xlsx file.")]
 LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file.")]
+SameCrag = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--same-crag",
+        metavar="OTHER=NAME",
+        help="Crag that is another, written differently, e.g. 'Rote Buchd=Rote Bucht'; may be "
+        "repeated.",
+    ),
+]
 OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
 PlanFolder = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 Today = Annotated[
@@ -128,16 +137,25 @@ def progress() -> Iterator[Any]:
 
 def column_mapping(pairs: list[str] | None) -> dict[str, str] | None:
     """Headers by our name, from `--column ours=theirs`."""
+    return _mapping(pairs, "--column", "ours=theirs, e.g. lon=Longitude")
+
+
+def same_crags(pairs: list[str] | None) -> dict[str, str] | None:
+    """Crags that are others, from `--same-crag other=name`."""
+    return _mapping(pairs, "--same-crag", "other=name, e.g. 'Rote Buchd=Rote Bucht'")
+
+
+def _mapping(pairs: list[str] | None, option: str, form: str) -> dict[str, str] | None:
     from saltreach.errors import OptionError
 
     if not pairs:
         return None
     mapping = {}
     for pair in pairs:
-        ours, equals, theirs = pair.partition("=")
-        if not equals or not ours.strip() or not theirs.strip():
-            raise OptionError(f"--column {pair!r}: write it as ours=theirs, e.g. lon=Longitude")
-        mapping[ours.strip()] = theirs.strip()
+        left, equals, right = pair.partition("=")
+        if not equals or not left.strip() or not right.strip():
+            raise OptionError(f"{option} {pair!r}: write it as {form}")
+        mapping[left.strip()] = right.strip()
     return mapping
 
 
@@ -174,13 +192,21 @@ def assess_file(
     with progress() as step, held(context, out, beside, more=files) as folder:
         step("register")
         found = read_register(file, today=options.today, **reading)
+        for note in found.notes:
+            tell(f"note: {note}")
         try:
             result = assess_register(found, options, on_step=step)
         except NoGoodRowsError as error:
             tell(f"refused rows: {write_rejected(error.rejected, folder)}")
             raise
+        for note in result.provenance["register"]["notes"][len(found.notes) :]:
+            tell(f"note: {note}")
         step("files and map")
-        write_results(result, folder, title=title, tiles=tiles, plots=plots, language=language)
+        missing = write_results(
+            result, folder, title=title, tiles=tiles, plots=plots, language=language
+        )
+        for note in missing:
+            tell(f"note: {note}")
     return result
 
 

@@ -15,6 +15,7 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake.headers import column_of
+from saltreach.intake.names import whole
 from saltreach.vocabulary.columns import REQUIRED
 
 MOST_COLUMNS = 500
@@ -106,7 +107,7 @@ def cell_text(value: Any) -> Any:
     ('2014', '2014-06-12', '007', 'true')
     """
     if isinstance(value, str):
-        return value if value else np.nan
+        return whole(value) if value else np.nan
     if value is None or value is pd.NaT or value is pd.NA:
         return np.nan
     if isinstance(value, bool | np.bool_):

@@ -16,7 +16,16 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import check, formats, gis, positions, table_files
+from saltreach.intake import (
+    check,
+    far_apart,
+    formats,
+    gis,
+    names,
+    near_names,
+    positions,
+    table_files,
+)
 from saltreach.intake.dates import ORDERS
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.numbers import Evidence, evidence
@@ -207,8 +216,8 @@ def _emptied(table: pd.DataFrame, doubts: pd.DataFrame) -> pd.DataFrame:
     """The table with every cell in doubt unknown, but for those read in part."""
     table = table.copy()
     wrong = doubts[~doubts["unread"]]
-    for names, group in wrong.groupby("column", sort=False):
-        for name in str(names).split(", "):
+    for columns, group in wrong.groupby("column", sort=False):
+        for name in str(columns).split(", "):
             table.loc[table.index[group["place"].to_numpy(dtype=int)], name] = np.nan
     for column in REGISTER:
         if UNKNOWN in column.choices:
@@ -299,6 +308,7 @@ def read_register(
     today: dt.date | None = None,
     date_order: str | None = None,
     strict: bool = False,
+    same_crag: Mapping[str, str] | None = None,
 ) -> Register:
     """Read and check a register of anchors.
 
@@ -324,6 +334,8 @@ def read_register(
     strict : bool
         Refuse a row for any cell that cannot be used. Otherwise only what cannot be placed or
         named is refused, and another bad cell is unknown, with its reason in `doubts`.
+    same_crag : mapping of str to str, optional
+        Crags that are one, written differently: name -> the name it is read as.
 
     Returns
     -------
@@ -342,10 +354,12 @@ def read_register(
     -----
     Nothing is repaired silently: what is left out or unknown is listed; what was
     normalised (headers, units, decimal commas, order of dates, words for metals) is said in
-    `notes`. Empty cells stay unknown. Extra columns pass through as text (those of a frame that
-    hold numbers or truth values as they are); one whose name belongs to the assessment gets
-    `_given` at its end. Rows of a frame are numbered by position from 1, and its checksum is
-    that of its cells as text.
+    `notes`. Empty cells stay unknown. Names are compared without regard to case, kinds of blanks
+    and invisible marks; crags of one name more than 20 km apart are told apart, and an anchor far
+    from the others of its sector is refused (`saltreach.intake.far_apart`). Extra columns pass
+    through as text (those of a frame that hold numbers or truth values as they are); one whose
+    name belongs to the assessment gets `_given` at its end. Rows of a frame are numbered by
+    position from 1, and its checksum is that of its cells as text.
     """
     frame = isinstance(source, pd.DataFrame)
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
@@ -360,12 +374,12 @@ def read_register(
     asked = None if crs is None else positions.named_crs(crs, name)
     request = formats.Request(columns, asked is not None, sheet, layer)
     if isinstance(source, pd.DataFrame):
-        table = gis.from_frame(source, type(source).__name__, keep_types=True)
+        table = _safe_headers(gis.from_frame(source, type(source).__name__, keep_types=True))
         points = b"" if table.points is None else table.points.tobytes()
         data = table.cells.to_csv(header=list(table.headers)).encode() + points
     else:
         data = formats.content(path, READERS, "anchors")
-        table = READERS[suffix](path, data, request)
+        table = _safe_headers(READERS[suffix](path, data, request))
     named = None if table.points is not None else grid_named(table.headers, columns)
     if named is not None:
         columns = {**(columns or {}), **named.columns}
@@ -381,7 +395,15 @@ def read_register(
         have_geometry=table.points is not None,
     )
     found = _checked(
-        name, table, headers, asked, columns, today or dt.date.today(), date_order, strict
+        name,
+        table,
+        headers,
+        asked,
+        columns,
+        today or dt.date.today(),
+        date_order,
+        strict,
+        same_crag,
     )
     surveyed = SURVEY.name in {other.strip().casefold() for other in table.other_sheets}
     return replace(
@@ -400,6 +422,7 @@ def _checked(
     today: dt.date,
     date_order: str | None,
     strict: bool,
+    same_crag: Mapping[str, str] | None,
 ) -> Register:
     """Parse, check and put together what a reader and the headers gave."""
     import geopandas as gpd
@@ -415,6 +438,7 @@ def _checked(
     filling: list[str] = []
     if table.points is None or table.point_text is not None:
         given, filling = filled_down(given)
+    given, extras, named = _named(given, extras, table.rows, same_crag)
     by_hand = {"lon", "lat"} <= set(columns or {})
     said = {ours: table.headers[place] for ours, place in headers.ours.items()}
     position = place_anchors(table, given, asked, by_hand, name, said)
@@ -432,6 +456,8 @@ def _checked(
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(values, [*found, *position.found], shown, everything, table.rows)
+    values["crag"], astray, asked_of = _placed_names(values, found_all, position.shown)
+    found_all = pd.concat([found_all, astray.assign(unread=False)], ignore_index=True)
     good = _kept(found_all, len(values), strict=strict)
     kept = good[found_all["place"].to_numpy(dtype=int)]
     rejected = check.rejected_table(found_all[~kept], table.rows, name)
@@ -450,7 +476,9 @@ def _checked(
         [values, extras, as_given, pd.Series(table.rows, index=values.index, name="source_row")],
         axis=1,
     )[good].reset_index(drop=True)
-    all_notes = (*table.notes, *headers.notes, *filling, *position.notes, *notes)
+    all_notes = (
+        *table.notes, *headers.notes, *filling, *position.notes, *notes, *named, *asked_of,
+    )  # fmt: skip
     return Register(
         anchors=gpd.GeoDataFrame(
             anchors, geometry=gpd.points_from_xy(anchors["lon"], anchors["lat"]), crs="EPSG:4326"
@@ -464,6 +492,39 @@ def _checked(
         format=table.format,
         rows_read=len(values) + len(table.bad_rows),
     )
+
+
+def _safe_headers(table: formats.Table) -> formats.Table:
+    """The table with headers that any file can hold."""
+    return replace(table, headers=tuple(map(names.safe_text, table.headers)))
+
+
+def _named(
+    given: pd.DataFrame,
+    extras: pd.DataFrame,
+    rows: np.ndarray,
+    same_crag: Mapping[str, str] | None,
+) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
+    """Cells without what no file can hold, names that are one under one spelling, and notes."""
+    given, notes = names.tidied(given, rows)
+    extras, more = names.tidied(extras, rows)
+    crag, sector, one = names.merged(given["crag"], given["sector"], same_crag)
+    return given.assign(crag=crag, sector=sector), extras, [*notes, *more, *one]
+
+
+def _placed_names(
+    values: pd.DataFrame, found: pd.DataFrame, shown: pd.DataFrame
+) -> tuple[pd.Series, pd.DataFrame, list[str]]:
+    """Crags told apart by place, anchors astray as problems, and near spellings to ask about."""
+    good = values.drop(index=found["place"].unique())
+    told = far_apart.told_apart(good, check.joined(shown, ("lon", "lat")))
+    kept = good.drop(index=told.found["place"])
+    asked = near_names.questions(
+        told.crag[kept.index], kept["crag"], kept["sector"], kept["lon"], kept["lat"]
+    )
+    crag = values["crag"].copy()
+    crag.loc[told.crag.index] = told.crag
+    return crag, told.found, [*told.notes, *asked]
 
 
 def refuse_far_at_sea(

@@ -300,18 +300,23 @@ def _sample(coast: Coast, places: pd.DataFrame) -> dict[str, Any]:
     }
 
 
+def distances_differ(given_m: Floats, layer_m: Floats, sd_m: float) -> NDArray[np.bool_]:
+    """Where a distance to the sea that a register gives and the layer's cannot both be right."""
+    apart = np.abs(given_m - layer_m) - GIVEN_DISTANCE_SD_SHARE * np.maximum(given_m, layer_m)
+    return np.asarray(apart > 4 * sd_m)
+
+
 def _notes(
     used_m: Floats, layer_m: Floats, cliff: NDArray[np.bool_], sd_m: float
 ) -> NDArray[np.object_]:
     """Where what the register says of the shore and the layer cannot both be right."""
-    apart = np.abs(used_m - layer_m) - GIVEN_DISTANCE_SD_SHARE * np.maximum(used_m, layer_m)
     used, by_layer = (
         np.char.mod("%.0f", np.nan_to_num(v, posinf=0.0)).astype(object) for v in (used_m, layer_m)
     )
     differs = "Distance to the sea given as " + used + " m, the layer's is " + by_layer
     odd = "Said to be a sea cliff, " + used + " m from the sea: check it."
     return joined(
-        np.where(apart > 4 * sd_m, differs + " m: check both.", ""),
+        np.where(distances_differ(used_m, layer_m, sd_m), differs + " m: check both.", ""),
         np.where((used_m > ODD_CLIFF_M) & cliff, odd, ""),
     )
 

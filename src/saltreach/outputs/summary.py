@@ -19,9 +19,10 @@ if TYPE_CHECKING:
 
 def summary(result: Assessment, out: Path) -> dict[str, Any]:
     """What was found and where the map is, as plain values."""
+    page = out / "map.html"
     return counts(result) | {
         "rest_on_a_former_assessment": resting_elsewhere(out),
-        "map": str(out / "map.html"),
+        "map": str(page) if page.is_file() else None,
         "caution": CAUTION,
     }
 
@@ -51,7 +52,7 @@ def summary_text(result: Assessment, out: Path) -> str:
         *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),
         *found["rest_on_a_former_assessment"],
         CAUTION,
-        f"Map: {found['map']}",
+        f"Map: {found['map'] or 'left out, see the notes'}",
     ]
     return "\n".join(lines)
 

@@ -18,6 +18,7 @@ from saltreach.cli.shared import (
     MapLanguage,
     OutFolder,
     RegisterFile,
+    SameCrag,
     Sheet,
     Tiles,
     Title,
@@ -27,6 +28,7 @@ from saltreach.cli.shared import (
     column_mapping,
     options_of,
     print_summary,
+    same_crags,
 )
 from saltreach.outputs.map.texts import Language
 
@@ -101,6 +103,7 @@ def assess(
     crs: Crs = None,
     sheet: Sheet = None,
     layer: LayerName = None,
+    same_crag: SameCrag = None,
     options_file: OptionsFile = None,
     coast: CoastFile = None,
     coast_sd: CoastSd = None,
@@ -152,6 +155,7 @@ def assess(
             crs=crs,
             sheet=sheet,
             layer=layer,
+            same_crag=same_crags(same_crag),
             plots=plots,
             context=context,
             beside=beside_other_files,

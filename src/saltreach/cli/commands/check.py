@@ -18,10 +18,12 @@ from saltreach.cli.shared import (
     Crs,
     LayerName,
     RegisterFile,
+    SameCrag,
     Sheet,
     clear_errors,
     column_mapping,
     progress,
+    same_crags,
 )
 
 
@@ -31,6 +33,7 @@ def check(
     crs: Crs = None,
     sheet: Sheet = None,
     layer: LayerName = None,
+    same_crag: SameCrag = None,
     as_json: AsJson = False,
 ) -> None:
     """Read a register and list every row that would be refused, with the fix."""
@@ -40,7 +43,12 @@ def check(
         with progress() as step:
             step("register")
             found = read_register(
-                register, columns=column_mapping(column), crs=crs, sheet=sheet, layer=layer
+                register,
+                columns=column_mapping(column),
+                crs=crs,
+                sheet=sheet,
+                layer=layer,
+                same_crag=same_crags(same_crag),
             )
         _print_check(found, as_json)
     raise typer.Exit(ROWS_REFUSED if len(found.rejected) else GOOD)

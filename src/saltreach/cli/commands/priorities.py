@@ -66,10 +66,11 @@ def priorities(
                 hours_per_sector=hours_per_sector, waste_factor=waste,
             )  # fmt: skip
             step("files")
-            write_priorities(made, folder)
+            missing = write_priorities(made, folder)
         lines = [
             *priorities_lines(made),
-            *(f"note: {short(n, out / 'priorities.json')}" for n in made.notes), CAUTION,
+            *(f"note: {short(n, out / 'priorities.json')}" for n in (*made.notes, *missing)),
+            CAUTION,
             f"Files: {out / 'priorities.xlsx'}, priorities.csv, shopping.csv, "
             "budget_curve.csv, budget_curve.png",
         ]  # fmt: skip

@@ -8,6 +8,7 @@ from typing import Any
 
 from saltreach.assessment.reasons import short
 from saltreach.folders.claim import Claim, result_set
+from saltreach.outputs.optional import left_out_on_failure
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.planning.priorities import Priorities
@@ -18,7 +19,7 @@ EXAMPLE = "EXAMPLE PRICES, invented: set your own before you decide."
 
 def write_priorities(
     made: Priorities, out: Path | str | Claim, *, beside_other_files: bool = False
-) -> None:
+) -> list[str]:
     """Write priorities.csv, budget_curve.csv and .png, shopping.csv, priorities.xlsx and .json.
 
     Parameters
@@ -29,6 +30,11 @@ def write_priorities(
         Folder; made if absent.
     beside_other_files : bool
         As for `write_results`.
+
+    Returns
+    -------
+    list of str
+        What could not be drawn and is left out.
     """
     said = f"{EXAMPLE} {CAUTION}" if made.prices.example else CAUTION
     tables = {
@@ -42,15 +48,20 @@ def write_priorities(
     ) as work:
         for name, table in tables.items():
             spreadsheet_safe(table).assign(caution=said).to_csv(work / f"{name}.csv", index=False)
-        plot_curve(made, work / "budget_curve.png")
+        missing: list[str] = []
+        with left_out_on_failure("budget_curve.png", missing):
+            plot_curve(made, work / "budget_curve.png")
         write_workbook(
             work / "priorities.xlsx",
             {name.replace("_", " ").capitalize(): table for name, table in tables.items()},
-            [*priorities_lines(made), *(short(n, "priorities.json") for n in made.notes)],
+            [*priorities_lines(made), *(short(n, "priorities.json") for n in made.notes), *missing],
             title="What to rebolt first (advice)",
         )
         text = json.dumps(made.figures, indent=2, ensure_ascii=False)
         (work / "priorities.json").write_text(text + "\n", encoding="utf-8")
+    if missing:
+        (Path(out) / "budget_curve.png").unlink(missing_ok=True)
+    return missing
 
 
 def priorities_lines(made: Priorities) -> list[str]:
