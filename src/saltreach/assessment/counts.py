@@ -43,6 +43,7 @@ def counts(result: Assessment) -> dict[str, Any]:
     crags = result.flat.crags.sort_values("crag", kind="stable")
     failed = anchors[anchors["action"] == OUT_OF_USE]
     return {
+        "left_out": result.provenance.get("left_out", []),
         "anchors": len(anchors),
         "sectors": len(sectors),
         "crags": len(crags),
@@ -76,6 +77,7 @@ def counts(result: Assessment) -> dict[str, Any]:
         "find_out": []
         if result.flat.find_out is None
         else result.flat.find_out.groupby("crag").head(MOST_TO_FIND_OUT).to_dict("records"),
+        "table_notes": result.provenance.get("table_notes", []),
         "assumptions": result.provenance["assumptions"],
     }
 

@@ -43,6 +43,13 @@ Tiles = Annotated[
 MapLanguage = Annotated[
     Language, typer.Option("--language", help="Language the map opens in; it can be changed there.")
 ]
+LeaveOut = Annotated[
+    bool,
+    typer.Option(
+        "--leave-out-refused",
+        help="Go on without refused rows of the tables; every output then says so first.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
 Results = Annotated[
     Path, typer.Argument(help="Folder that `saltreach assess` wrote, or a register.")
@@ -52,10 +59,11 @@ Results = Annotated[
 @contextmanager
 def clear_errors() -> Iterator[None]:
     """Our own errors end in one sentence on stderr and exit code 2."""
-    from saltreach.errors import SaltreachError
+    from saltreach.errors import SaltreachError, settings_by_flags
 
     try:
-        yield
+        with settings_by_flags():
+            yield
     except (FileExistsError, IsADirectoryError, NotADirectoryError) as error:
         kind = "is a folder" if isinstance(error, IsADirectoryError) else "is a file"
         where = error.filename2 or error.filename
@@ -145,7 +153,7 @@ def print_summary(result: Assessment, out: Path, as_json: bool) -> None:
     )
 
 
-def results_of(path: Path) -> Assessment:
+def results_of(path: Path, *, leave_out_refused: bool) -> Assessment:
     """The results in a folder, or those of a register assessed on the spot."""
     if path.is_dir():
         from saltreach.assessment.files import read_results
@@ -153,8 +161,9 @@ def results_of(path: Path) -> Assessment:
         return read_results(path)
     from saltreach.assessment.assess import assess
     from saltreach.intake import read_register
+    from saltreach.intake.options import Options
 
-    return assess(read_register(path))
+    return assess(read_register(path), Options(leave_out_refused=leave_out_refused))
 
 
 def show(path: Path) -> None:

@@ -14,6 +14,7 @@ from saltreach.cli.shared import (
     Columns,
     Crs,
     LayerName,
+    LeaveOut,
     MapLanguage,
     OutFolder,
     RegisterFile,
@@ -113,6 +114,7 @@ def assess(
     survey: SurveyFile = None,
     axial_kn: AxialLoad = None,
     prices: PricesFile = None,
+    leave_out_refused: LeaveOut = False,
     plots: Plots = False,
     today: Today = None,
     title: Title = None,
@@ -136,6 +138,7 @@ def assess(
             survey_file=None if survey is None else str(survey),
             axial_kn=axial_kn,
             prices_file=None if prices is None else str(prices),
+            leave_out_refused=leave_out_refused or None,
             today=None if today is None else today.date(),
         )
         result = assess_file(
