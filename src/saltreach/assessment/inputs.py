@@ -72,9 +72,7 @@ def beside(options: Options, register: Register) -> Beside:
     policy = opened(
         options.policy_file, lambda f: read_policy(f, allow_looser=options.allow_looser_policy)
     )
-    prices = opened(
-        options.prices_file, lambda f: read_prices(f, leave_out_refused=leave_out)
-    )
+    prices = opened(options.prices_file, lambda f: read_prices(f, leave_out_refused=leave_out))
     mapping = opened(options.rock_mapping_file, lambda f: read_table(f, ROCK_MAPPING))
     survey = opened(options.survey_file, read_survey)
     if survey is not None and len(register.anchors):

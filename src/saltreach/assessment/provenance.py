@@ -72,7 +72,9 @@ def provenance(
         "policy": policy.record(),
         "table_notes": list(notes),
         "assumptions": [
-            *left_out, *assumptions(options), *(f"LOOSER POLICY: {t}." for t in policy.loosened),
+            *left_out,
+            *assumptions(options),
+            *(f"LOOSER POLICY: {t}." for t in policy.loosened),
         ],  # fmt: skip
         "caution": CAUTION,
         "rock": rock_record(table, found["rock_map"]),

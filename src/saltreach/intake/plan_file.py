@@ -11,9 +11,10 @@ import pandas as pd
 from saltreach.errors import RegisterError
 from saltreach.intake import formats
 from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.words import CAUTION
 
 VISIT_COLUMNS = tuple(name for name in columns_of("plan") if name != "caution")
-TRIP_COLUMNS = ("crag", "sector", "date", "trip")
+TRIP_COLUMNS = ("crag", "sector", "date", "trip", "caution")
 """Those that a map of the trips needs."""
 _SPELT = {
     "date": r"[0-9]{4}-[0-9]{2}-[0-9]{2}",
@@ -60,6 +61,11 @@ def read_plan(path: str | Path, columns: Sequence[str] = VISIT_COLUMNS) -> pd.Da
         )
     whole = {name: int for name in _WHOLE if name in columns}
     return table.astype(whole).reset_index(drop=True)
+
+
+def left_out_in(caution: pd.Series) -> str:
+    """What a written plan left out of its tables: its caution begins with it; empty for nothing."""
+    return caution.iloc[0].removesuffix(CAUTION).strip() if len(caution) else ""
 
 
 def read_rebolting(path: str | Path) -> pd.DataFrame:

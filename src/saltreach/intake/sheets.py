@@ -164,9 +164,7 @@ def refusal(sheet: Sheet) -> SaltreachError:
     table = sheet.table
     ways = ""
     if table is not None and table.limits:
-        ways = (
-            "mend it in the file, or leave it out aloud with " + setting("leave_out_refused")
-        )
+        ways = "mend it in the file, or leave it out aloud with " + setting("leave_out_refused")
     error = RegisterError if table is None else table.error
     if len(told) == 1:
         return error(f"{sheet.name}, {told[0]}" + (f" ({ways})" if ways else ""))
@@ -470,9 +468,7 @@ def refuse_unknown_ends(sheet: Sheet, names: Iterable[str]) -> Sheet:
     return _without(sheet, good, problems)
 
 
-def _without(
-    sheet: Sheet, good: Iterable[dict[str, Any]], problems: list[dict[str, Any]]
-) -> Sheet:
+def _without(sheet: Sheet, good: Iterable[dict[str, Any]], problems: list[dict[str, Any]]) -> Sheet:
     """A sheet with its good rows, and more refused ones."""
     more = [_listed(pd.DataFrame(problems), sheet.file)] if problems else []
     rejected = pd.concat([sheet.rejected, *more], ignore_index=True)

@@ -45,7 +45,9 @@ def summary_text(result: Assessment, out: Path) -> str:
         *_first(result.flat.sectors),
         *_find_out(result.flat.find_out),
         "",
-        "Rests on: " + " ".join(found["assumptions"][len(found["left_out"]) :][:2]) + " All assumptions: provenance.json.",
+        "Rests on: "
+        + " ".join(found["assumptions"][len(found["left_out"]) :][:2])
+        + " All assumptions: provenance.json.",
         *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),
         CAUTION,
         f"Map: {found['map']}",

@@ -160,7 +160,8 @@ def assess(
             from saltreach.outputs.explain import explain as explain_anchor
 
             typer.echo(explain_anchor(result, explain))
-    raise typer.Exit(ROWS_REFUSED if len(result.flat.rejected) else GOOD)
+    incomplete = len(result.flat.rejected) or result.provenance["left_out"]
+    raise typer.Exit(ROWS_REFUSED if incomplete else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -33,7 +33,7 @@ def draw_map(
     """Draw the map again from the results in a folder."""
     with clear_errors():
         from saltreach.assessment.files import read_results
-        from saltreach.intake.plan_file import TRIP_COLUMNS, read_plan
+        from saltreach.intake.plan_file import TRIP_COLUMNS, left_out_in, read_plan
         from saltreach.outputs.map.page import write_map
         from saltreach.planning.visits import trips_by_month
 
@@ -41,6 +41,7 @@ def draw_map(
         with progress() as step:
             step("results")
             result = read_results(results)
+            visits = None if plan is None else read_plan(plan, TRIP_COLUMNS)
             step("map")
             write_map(
                 result,
@@ -48,7 +49,8 @@ def draw_map(
                 title=title or results.name,
                 tiles=tiles,
                 language=language,
-                trips=None if plan is None else trips_by_month(read_plan(plan, TRIP_COLUMNS)),
+                trips=None if visits is None else trips_by_month(visits),
+                left_out="" if visits is None else left_out_in(visits["caution"]),
             )
             if picture is not None:
                 from saltreach.outputs.pictures.overview import write_overview

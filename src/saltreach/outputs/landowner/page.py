@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from saltreach.assessment.files import assessment_in
-from saltreach.assessment.landowner import COARSENESS_M, holding_of, places_on
+from saltreach.assessment.landowner import COARSENESS_M, holding_of, past_months, places_on
 from saltreach.outputs.files import atomic_write
 from saltreach.outputs.html import asset_text, framed, page_policy, render_template
 from saltreach.outputs.landowner.drawing import map_svg
@@ -31,13 +31,15 @@ class ForLandowner:
 
     `places`: GeoDataFrame of coarse areas, the worst first (columns:
     `saltreach.assessment.landowner.Places`). `page`: HTML without script or request.
-    `statement`: PDF of one page. `files`: where both were written, if they were.
+    `statement`: PDF of one page. `files`: where both were written, if they were. `notes`: what the
+    one who gives them away should know, as a planned month that is past.
     """
 
     places: gpd.GeoDataFrame
     page: str
     statement: bytes
     files: tuple[Path, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         where = f", written to {self.files[0].parent}" if self.files else ""
@@ -90,7 +92,8 @@ def landowner(
         atomic_write(Path(out) / PAGE_FILE, page),
         atomic_write(Path(out) / STATEMENT_FILE, statement),
     )  # fmt: skip
-    return ForLandowner(found.table, page, statement, files)
+    notes = past_months(land, result.provenance["assessed_for"])
+    return ForLandowner(found.table, page, statement, files, notes)
 
 
 def landowner_page(data: Mapping[str, Any]) -> str:

@@ -61,6 +61,7 @@ def landowner_words(
         "as_of": texts["as_of"].format(month=_month(provenance["assessed_for"], texts)),
         "time": provenance["time"],
         "lead": [
+            *([texts["left_out"]] if provenance.get("left_out") else []),
             texts["lead_one" if len(places) == 1 else "lead_many"].format(
                 count=_count(*found.anchors, texts), places=len(places)
             ),

@@ -291,7 +291,8 @@ def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str) -> 
     write(
         _LEFT_IN,
         0.22,
-        "One letter per sector beside each crag's name, worst first. Shoreline: "
+        ("Refused rows of the tables were left out. " if provenance.get("left_out") else "")
+        + "One letter per sector beside each crag's name, worst first. Shoreline: "
         f"{shore or 'unknown'} ({licence or 'licence not stated'}). {provenance['software']}. "
         "All sources and assumptions: provenance.json.",
         fontsize=8,
