@@ -14,7 +14,7 @@ from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import CAUTION
 
 VISIT_COLUMNS = tuple(name for name in columns_of("plan") if name != "caution")
-TRIP_COLUMNS = ("crag", "sector", "date", "trip", "caution")
+TRIP_COLUMNS = ("crag", "sector", "date", "trip")
 """Those that a map of the trips needs."""
 _SPELT = {
     "date": r"[0-9]{4}-[0-9]{2}-[0-9]{2}",
@@ -63,9 +63,13 @@ def read_plan(path: str | Path, columns: Sequence[str] = VISIT_COLUMNS) -> pd.Da
     return table.astype(whole).reset_index(drop=True)
 
 
-def left_out_in(caution: pd.Series) -> str:
-    """What a written plan left out of its tables: its caution begins with it; empty for nothing."""
-    return caution.iloc[0].removesuffix(CAUTION).strip() if len(caution) else ""
+def left_out_in(path: str | Path) -> str:
+    """What a plan.csv left out of its tables: its caution begins with it; empty for nothing."""
+    try:
+        caution = _written(path, "plan", ("caution",), "")["caution"]
+    except RegisterError:  # a list of trips made by hand, which `read_plan` has found good
+        return ""
+    return str(caution.iloc[0]).removesuffix(CAUTION).strip() if len(caution) else ""
 
 
 def read_rebolting(path: str | Path) -> pd.DataFrame:

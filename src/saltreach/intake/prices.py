@@ -159,8 +159,9 @@ def read_prices(path: str | Path, *, leave_out_refused: bool = False) -> Prices:
             "list [[stock]]"
         )
     shared = {f.name: getattr(found, f.name) for f in fields(Costs)}
-    said = {"source": file.name, "notes": tuple(sheet.said), "left_out": left_out}
-    return Prices(**shared, anchors=anchors, **said)
+    return Prices(
+        **shared, anchors=anchors, source=file.name, notes=tuple(sheet.said), left_out=left_out
+    )
 
 
 def _rows(sheet: Sheet) -> dict[str, Any]:

@@ -195,7 +195,7 @@ def left_out(sheet: Sheet) -> str:
 def settled(
     sheets: Iterable[Sheet], *, leave_out: bool, errors: Sequence[SaltreachError] = ()
 ) -> tuple[str, ...]:
-    """Stop on what is refused of tables that limit, all of it in one error, or say what is left out.
+    """Stop on what is refused of tables that limit, all in one error, or say what is left out.
 
     Parameters
     ----------

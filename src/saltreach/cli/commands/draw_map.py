@@ -50,7 +50,7 @@ def draw_map(
                 tiles=tiles,
                 language=language,
                 trips=None if visits is None else trips_by_month(visits),
-                left_out="" if visits is None else left_out_in(visits["caution"]),
+                left_out="" if plan is None else left_out_in(plan),
             )
             if picture is not None:
                 from saltreach.outputs.pictures.overview import write_overview

@@ -114,8 +114,9 @@ def plan(
         )  # fmt: skip
         with progress() as step:
             step("results")
+            result = results_of(results, leave_out_refused=leave_out_refused)
             made = make(
-                results_of(results, leave_out_refused=leave_out_refused), teams, windows=windows, tides=tides, needs=needs,
+                result, teams, windows=windows, tides=tides, needs=needs,
                 travel=travel, rebolt=rebolt, done=done, last_plan=last_plan, start=first,
                 options=options, seconds=seconds, nodes=nodes, on_step=step,
                 leave_out_refused=leave_out_refused,
