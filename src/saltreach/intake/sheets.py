@@ -19,6 +19,7 @@ from saltreach.intake.tables import Table
 from saltreach.intake.values import parse_column, trimmed
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, Column
 from saltreach.vocabulary.synonyms import plain, table_header_words
+from saltreach.vocabulary.words import LEFT_OUT
 
 NUMBERS = ("number", "integer")
 MOST_LISTED = 5
@@ -174,7 +175,7 @@ def refusal(sheet: Sheet) -> SaltreachError:
 
 def _cell(column: str, value: object, between: str) -> str:
     """A cell, or a whole row that could not be split into cells, cut where it is long."""
-    text = str(value)
+    text = str(value).replace("|", "/")  # a bar parts the warnings of a row
     shown = repr(text if len(text) <= 80 else f"{text[:79]}…")
     return f"{column}{between}{shown}" if column else shown
 
@@ -189,7 +190,7 @@ def left_out(sheet: Sheet) -> str:
     if len(first) > MOST_LISTED:
         told.append(f"{len(first) - MOST_LISTED} more rows")
     told += [f"column {header!r}" for header, _ in sheet.near]
-    return f"LEFT OUT of {sheet.name}: {', '.join(told)}." if told else ""
+    return f"{LEFT_OUT} of {sheet.name}: {', '.join(told)}." if told else ""
 
 
 def settled(
