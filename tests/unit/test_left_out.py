@@ -162,7 +162,7 @@ def test_a_row_with_two_faults_is_one_row(tmp_path):
 def test_the_problems_of_all_tables_are_said_together(result, tmp_path):
     said = refused(
         result, tmp_path, teams=tmp_path / "none.csv",
-        windows=file(tmp_path, "w.csv", HEAD + "Crag 0,,closed,02-01,31-07\nCrag 7,,,02-01,03-01\n"),
+        windows=file(tmp_path, "w.csv", HEAD + "Crag 0,,,02-01,31-07\nCrag 7,,,02-01,03-01\n"),
         tides=file(tmp_path, "t.csv", "crag,date\nCrag 0,2027-01-01\n"),
         last_plan=file(tmp_path, "last.csv", "crag\nCrag 0\n"),
     )  # fmt: skip

@@ -180,6 +180,8 @@ def _contact_file(file: Path, holding: Path) -> dict[str, Any]:
 
 
 def _polygon(file: Path) -> dict[str, Any]:
+    import warnings
+
     import geopandas as gpd
     import pyogrio
     import shapely
@@ -192,7 +194,9 @@ def _polygon(file: Path) -> dict[str, Any]:
     if file.suffix.lower() in (".geojson", ".json"):
         utf8_text(file, "holding")  # RFC 7946: no other encoding
     try:
-        frame = gpd.read_file(file)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # GDAL's, about what is refused or mended below
+            frame = gpd.read_file(file)
         if not isinstance(frame, gpd.GeoDataFrame) or frame.crs is None:
             raise OptionError(f"{file}: no geometry, or its coordinate system is not known")
         shapes = shapely.get_parts(frame.geometry.to_crs("EPSG:4326").dropna().values)
