@@ -424,3 +424,22 @@ def test_a_record_of_a_table_is_short(tmp_path):
     sheet = teams.read_windows(file(tmp_path, "w.csv", HEAD + "A,,,02-01,07-31\n"))
     assert dataclasses.replace(sheet, table=None).name == "w.csv"
     assert "Table(" not in repr(sheet)
+
+
+def test_a_plan_that_begins_before_the_assessment_is_said(result, tmp_path):
+    note = (
+        "the plan begins on 2026-12-31, before the day of the assessment (2027-01-01): it knows no "
+        "visit and no risk of that time"
+    )
+    assert note in planned(result, tmp_path, start="2026-12-31").notes
+    assert not any("begins on" in n for n in planned(result, tmp_path, start="2027-01-01").notes)
+
+
+def test_a_rebolting_list_of_another_region_is_told_the_nearest(result, tmp_path):
+    text = "crag,sector,chosen,anchors_to_replace\nCrag 0,Sektor 0,yes,3\n"
+    with pytest.raises(OptionError) as caught:
+        planned(result, tmp_path, rebolt=file(tmp_path, "r.csv", text))
+    assert str(caught.value) == (
+        "rebolting list: Crag 0 / Sektor 0 is not among the sectors assessed; nearest: "
+        "Crag 0 / Sector 0, Crag 0 / Sector 1, Crag 1 / Sector 3"
+    )
