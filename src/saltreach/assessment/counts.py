@@ -44,6 +44,7 @@ def counts(result: Assessment) -> dict[str, Any]:
     failed = anchors[anchors["action"] == OUT_OF_USE]
     spots = sectors[sectors["spots_refused"] > 0].sort_values("priority_rank", kind="stable")
     return {
+        "left_out": result.provenance.get("left_out", []),
         "anchors": len(anchors),
         "sectors": len(sectors),
         "crags": len(crags),
@@ -77,6 +78,7 @@ def counts(result: Assessment) -> dict[str, Any]:
         "find_out": []
         if result.flat.find_out is None
         else result.flat.find_out.groupby("crag").head(MOST_TO_FIND_OUT).to_dict("records"),
+        "table_notes": result.provenance.get("table_notes", []),
         "assumptions": result.provenance["assumptions"],
     }
 

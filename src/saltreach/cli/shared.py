@@ -63,6 +63,13 @@ BesideOthers = Annotated[
         "under another name.",
     ),
 ]
+LeaveOut = Annotated[
+    bool,
+    typer.Option(
+        "--leave-out-refused",
+        help="Go on without refused rows of the tables; every output then says so first.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
 Results = Annotated[
     Path, typer.Argument(help="Folder that `saltreach assess` wrote, or a register.")
@@ -77,10 +84,11 @@ def tell(sentence: str) -> None:
 @contextmanager
 def clear_errors() -> Iterator[None]:
     """Our own errors end in one sentence on stderr and exit code 2."""
-    from saltreach.errors import SaltreachError
+    from saltreach.errors import SaltreachError, settings_by_flags
 
     try:
-        yield
+        with settings_by_flags():
+            yield
     except SaltreachError as error:
         tell(str(error))
         raise typer.Exit(UNUSABLE) from None
@@ -221,7 +229,7 @@ def print_summary(result: Assessment, out: Path, as_json: bool) -> None:
     )
 
 
-def results_of(path: Path) -> Assessment:
+def results_of(path: Path, *, leave_out_refused: bool) -> Assessment:
     """The results in a folder, or those of a register assessed on the spot."""
     if path.is_dir():
         from saltreach.assessment.files import read_results
@@ -229,8 +237,9 @@ def results_of(path: Path) -> Assessment:
         return read_results(path)
     from saltreach.assessment.assess import assess
     from saltreach.intake import read_register
+    from saltreach.intake.options import Options
 
-    return assess(read_register(path))
+    return assess(read_register(path), Options(leave_out_refused=leave_out_refused))
 
 
 def show(path: Path) -> None:

@@ -365,6 +365,12 @@ def read_register(
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
     name = "the DataFrame" if frame else path.name
     suffix = path.suffix.lower()
+    if not frame and path.is_dir():
+        raise RegisterError(_is_folder(path))
+    if not frame and suffix == ".parquet" and (path.parent / "provenance.json").is_file():
+        raise RegisterError(
+            f"{path} is one file of results; give their folder {path.parent}, or a register"
+        )
     if sheet is not None and suffix not in (".xlsx", ".xlsm"):
         raise RegisterError(f"{name}: only a workbook (.xlsx) has sheets; leave --sheet out")
     if date_order not in (None, *ORDERS):
@@ -411,6 +417,13 @@ def read_register(
         sha256=hashlib.sha256(data).hexdigest(),
         survey_file=str(path) if surveyed else None,
     )
+
+
+def _is_folder(path: Path) -> str:
+    """What to say of a folder in place of a register."""
+    if (path / "provenance.json").is_file():
+        return f"{path} is a folder of results, and a register is expected: give its file"
+    return f"{path} is a folder; give the file of a register"
 
 
 def _checked(

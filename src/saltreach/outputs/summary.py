@@ -32,10 +32,12 @@ def summary_text(result: Assessment, out: Path) -> str:
     found = summary(result, out)
     failed = Listing("TAKE OUT OF USE TODAY", found["out_of_use_today"])
     lines = [
+        *found["left_out"],
         f"{found['anchors']} anchors in {found['sectors']} sectors of {found['crags']} crags "
         f"assessed, {found['rows_refused']} rows refused"
         + (f" (see {out / 'rejected.csv'})" if found["rows_refused"] else "")
         + ".",
+        *(f"note: {note}" for note in found["table_notes"]),
         *([f"{failed.short(out / 'saltreach.gpkg')}."] if failed.names else []),
         "Sectors by risk: " + _counted(found["sectors_by_risk_band"]),
         "Anchors: " + _counted(found["anchors_by_action"]),
@@ -48,7 +50,9 @@ def summary_text(result: Assessment, out: Path) -> str:
         *_first(result.flat.sectors),
         *_find_out(result.flat.find_out),
         "",
-        "Rests on: " + " ".join(found["assumptions"][:2]) + " All assumptions: provenance.json.",
+        "Rests on: "
+        + " ".join(found["assumptions"][len(found["left_out"]) :][:2])
+        + " All assumptions: provenance.json.",
         *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),
         *found["rest_on_a_former_assessment"],
         CAUTION,

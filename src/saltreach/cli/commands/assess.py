@@ -15,6 +15,7 @@ from saltreach.cli.shared import (
     Columns,
     Crs,
     LayerName,
+    LeaveOut,
     MapLanguage,
     OutFolder,
     RegisterFile,
@@ -118,6 +119,7 @@ def assess(
     survey: SurveyFile = None,
     axial_kn: AxialLoad = None,
     prices: PricesFile = None,
+    leave_out_refused: LeaveOut = False,
     plots: Plots = False,
     today: Today = None,
     title: Title = None,
@@ -142,6 +144,7 @@ def assess(
             survey_file=None if survey is None else str(survey),
             axial_kn=axial_kn,
             prices_file=None if prices is None else str(prices),
+            leave_out_refused=leave_out_refused or None,
             today=None if today is None else today.date(),
         )
         result = assess_file(
@@ -166,7 +169,8 @@ def assess(
             from saltreach.outputs.explain import explain as explain_anchor
 
             typer.echo(explain_anchor(result, explain))
-    raise typer.Exit(ROWS_REFUSED if len(result.flat.rejected) else GOOD)
+    incomplete = len(result.flat.rejected) or result.provenance["left_out"]
+    raise typer.Exit(ROWS_REFUSED if incomplete else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -64,6 +64,7 @@ def landowner_words(found: Places, holding: Holding, result: Assessment) -> dict
         "as_of": texts["as_of"].format(month=_month(provenance["assessed_for"], texts)),
         "day": provenance["assessed_for"],
         "lead": [
+            *([texts["left_out"]] if provenance.get("left_out") else []),
             texts["lead_one" if len(places) == 1 else "lead_many"].format(
                 count=_count(*found.anchors, texts), places=len(places)
             ),

@@ -299,7 +299,8 @@ def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str, mis
     write(
         _LEFT_IN,
         0.22,
-        f"{missing}One letter per sector beside each crag's name, worst first. Shoreline: "
+        ("Refused rows of the tables were left out. " if provenance.get("left_out") else "")
+        + f"{missing}One letter per sector beside each crag's name, worst first. Shoreline: "
         f"{shore or 'unknown'} ({licence or 'licence not stated'}). {provenance['software']}. "
         "All sources and assumptions: provenance.json.",
         fontsize=8,

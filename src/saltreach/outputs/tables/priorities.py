@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from textwrap import fill
 from typing import Any
 
 from saltreach.assessment.reasons import short
@@ -36,7 +37,8 @@ def write_priorities(
     list of str
         What could not be drawn and is left out.
     """
-    said = f"{EXAMPLE} {CAUTION}" if made.prices.example else CAUTION
+    example = [EXAMPLE] if made.prices.example else []
+    said = " ".join([*made.left_out, *example, CAUTION])
     tables = {
         "priorities": made.flat.sectors,
         "shopping": made.flat.shopping,
@@ -54,7 +56,11 @@ def write_priorities(
         write_workbook(
             work / "priorities.xlsx",
             {name.replace("_", " ").capitalize(): table for name, table in tables.items()},
-            [*priorities_lines(made), *(short(n, "priorities.json") for n in made.notes), *missing],
+            [
+                *priorities_lines(made),
+                *(short(n, "priorities.json") for n in made.notes[len(made.left_out) :]),
+                *missing,
+            ],
             title="What to rebolt first (advice)",
         )
         text = json.dumps(made.figures, indent=2, ensure_ascii=False)
@@ -69,6 +75,7 @@ def priorities_lines(made: Priorities) -> list[str]:
     figures, currency = made.figures, made.prices.currency
     unit = f" {currency}" if currency else ""
     return [
+        *made.left_out,
         *([EXAMPLE] if made.prices.example else []),
         f"Budget {figures['budget']:.2f}{unit}, {figures['order']}: {figures['sectors']} sectors, "
         f"{figures['anchors']} anchors for {figures['spent']:.2f}{unit} and "
@@ -106,5 +113,6 @@ def plot_curve(made: Priorities, path: Path) -> None:
     axes.grid(alpha=0.3)
     axes.legend(loc="lower right")
     axes.set_title(EXAMPLE if prices.example else "What the money avoids", fontsize=10)
-    figure.supxlabel(CAUTION, fontsize=6)
+    lines = [fill(text, 150) for text in (*made.left_out, CAUTION)]
+    figure.supxlabel("\n".join(lines), fontsize=6)
     figure.savefig(path, metadata={"Software": None})

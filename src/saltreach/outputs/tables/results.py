@@ -87,7 +87,7 @@ def write_results(
         result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
             flat = frame[[c for c in columns_of(name) if c in frame]]
-            cautioned = spreadsheet_safe(flat).assign(caution=_caution())
+            cautioned = spreadsheet_safe(flat).assign(caution=_caution(result))
             cautioned.to_csv(work / f"{name}.csv", index=False)
         if len(result.flat.rejected):
             _rejected_csv(result.flat.rejected, work / "rejected.csv")
@@ -117,15 +117,16 @@ def _no_shape(result: Assessment) -> list[str]:
     return notes
 
 
-def _caution() -> str:
-    """What stands on tables that carry probabilities."""
+def _caution(result: Assessment) -> str:
+    """What stands on tables that carry probabilities; what was left out comes first."""
     from saltreach.assessment.state import RANGE_FACTOR
     from saltreach.vocabulary.words import CAUTION
 
-    return (
-        f"{CAUTION} Every probability is a prior, not a counted rate: it may be "
+    prior = (
+        "Every probability is a prior, not a counted rate: it may be "
         f"{RANGE_FACTOR:g} times lower or higher."
     )
+    return " ".join([*result.provenance.get("left_out", ()), CAUTION, prior])
 
 
 def write_rejected(
@@ -180,7 +181,7 @@ def write_geopackage(result: Assessment, path: Path) -> None:
     for layer, frame in frames.items():
         frame.to_file(
             path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION,
-            DESCRIPTION=_caution(),
+            DESCRIPTION=_caution(result),
         )  # fmt: skip
     kinds = {"anchors": "marker", "sectors": "fill", "crags": "fill"}
     add_styles(path, kinds, result.provenance["time"])
