@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from saltreach.assessment.landowner import COARSENESS_M
-from saltreach.cli.shared import BesideOthers, clear_errors, held, progress, show
+from saltreach.cli.shared import BesideOthers, clear_errors, held, progress, show, tell
 
 
 def landowner(
