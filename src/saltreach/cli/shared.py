@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
 RegisterFile = Annotated[
-    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx or .kml.")
+    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml or .kmz.")
 ]
 Columns = Annotated[
     list[str] | None,
@@ -29,7 +29,7 @@ Crs = Annotated[
     str | None, typer.Option(help="CRS of the coordinates, e.g. EPSG:25830; default WGS 84.")
 ]
 Sheet = Annotated[str | None, typer.Option(help="Sheet of an .xlsx file.")]
-LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file.")]
+LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file, or folder of a .kml.")]
 OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
 PlanFolder = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 Today = Annotated[

@@ -73,7 +73,8 @@ def _coordinates(
     odd = pd.Series(table.odd_geometry, index=given.index, dtype="str")
     found = [
         check.problems(
-            odd.notna(), "lon, lat", odd, "the geometry is not a point", "give one point per anchor"
+            odd.notna(), "lon, lat", odd, "not a point with a position",
+            "give one point per anchor, its two coordinates as numbers",
         )
     ]
     return points[:, 0], points[:, 1], shown, found

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import check, formats, gis, positions
+from saltreach.intake import check, formats, gis, gis_xml, positions
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.placing import place_anchors
 from saltreach.intake.tables import SURVEY
@@ -31,8 +31,9 @@ READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
     ".geojson": gis.read_geojson,
     ".json": gis.read_geojson,
     ".gpkg": gis.read_gpkg,
-    ".gpx": gis.read_gpx,
-    ".kml": gis.read_kml,
+    ".gpx": gis_xml.read_gpx,
+    ".kml": gis_xml.read_kml,
+    ".kmz": gis_xml.read_kml,
 }
 """File suffix -> reader."""
 
@@ -169,7 +170,7 @@ def read_register(
     Parameters
     ----------
     source : path, DataFrame or GeoDataFrame
-        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX or KML by its suffix; or a
+        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX, KML or KMZ by its suffix; or a
         frame, which is not changed. Where there is geometry it is the position, in its own
         CRS; a row whose lon and lat columns say another place is refused.
     columns : mapping of str to str, optional
@@ -210,8 +211,8 @@ def read_register(
     suffix = path.suffix.lower()
     if sheet is not None and suffix != ".xlsx":
         raise RegisterError(f"{name}: only a workbook (.xlsx) has sheets; leave --sheet out")
-    if layer is not None and suffix not in (".gpkg", ".kml"):
-        raise RegisterError(f"{name}: only .gpkg and .kml have layers; leave --layer out")
+    if layer is not None and suffix not in (".gpkg", ".kml", ".kmz"):
+        raise RegisterError(f"{name}: only .gpkg, .kml and .kmz have layers; leave --layer out")
     asked = None if crs is None else positions.named_crs(crs, name)
     request = formats.Request(columns, asked is not None, sheet, layer)
     if isinstance(source, pd.DataFrame):
@@ -265,6 +266,7 @@ def _checked(
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(values, [*found, *position.found], shown, everything, table.rows)
     rejected = check.rejected_table(found_all, table.rows, name)
+    rejected = gis.named_values(rejected, table, given.get("anchor_id"))
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
         bad = bad.assign(file=name, column="")[rejected.columns]

@@ -1,0 +1,93 @@
+"""GDAL on files of the user: whatever it, GEOS or PROJ stumble over becomes one sentence."""
+
+from __future__ import annotations
+
+import re
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from saltreach.errors import SaltreachError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SAID = 160
+"""Characters of GDAL's own words that a message repeats."""
+
+
+@contextmanager
+def readable(path: Path, what: str, fix: str, kind: type[SaltreachError]) -> Iterator[None]:
+    """Turn what a damaged file makes of GDAL, GEOS and PROJ into a `kind` with one sentence.
+
+    The sentence begins with `what` (which file cannot be what) and ends with `fix`. GDAL's own
+    words stand between in brackets, without the folder the file lies in.
+    """
+    import shapely
+
+    try:
+        yield
+    except SaltreachError:
+        raise
+    except (
+        # pyogrio's, rasterio's and PROJ's own errors are of these kinds or named beside them
+        RuntimeError, ValueError, OSError, MemoryError, ArithmeticError, LookupError, TypeError,
+        AttributeError, shapely.errors.ShapelyError, *_rasterio_errors(),
+    ) as error:  # fmt: skip
+        raise kind(f"{what}{_said(error, path)}; {fix}") from error
+
+
+def _rasterio_errors() -> tuple[type[Exception], ...]:
+    """Rasterio's errors, where it was loaded."""
+    import sys
+
+    loaded = sys.modules.get("rasterio.errors")
+    return () if loaded is None else (loaded.RasterioError, loaded.TransformError)
+
+
+def _said(error: BaseException, path: Path) -> str:
+    """GDAL's words in brackets, in one line, with the file's name in place of its path."""
+    text = str(error).replace(str(path), path.name).replace(str(path.parent), "")
+    text = re.sub(r"\s+", " ", text).strip().rstrip(".;")
+    return f" ({text[:SAID]})" if text else ""
+
+
+def existing(path: Path, what: str, kind: type[SaltreachError]) -> None:
+    """Raise `kind` where there is no file to open: missing, a folder, or not for us to read."""
+    try:
+        if path.is_file():
+            with path.open("rb") as stream:
+                stream.read(1)
+            return
+        folder, there = path.is_dir(), path.exists()
+    except OSError as error:
+        raise kind(f"{what} {path.name} cannot be read ({error.strerror})") from error
+    except ValueError as error:  # a zero byte in the name
+        raise kind(f"{what}: {error}; check the path") from error
+    if folder:
+        raise kind(f"{what} {path} is a folder; give the file in it")
+    if there:
+        raise kind(f"{what} {path} is no ordinary file; give a file")
+    raise kind(f"{what} {path} does not exist; check the path")
+
+
+def layers_of(path: Path) -> list[tuple[str, str | None]]:
+    """Name and kind of shape of each layer; the kind is None for a table without shapes."""
+    import pyogrio
+
+    with warnings.catch_warnings():
+        # What GDAL warns of here it says again when the layer is read.
+        warnings.simplefilter("ignore")
+        return [(str(name), kind) for name, kind in pyogrio.list_layers(path)]
+
+
+def layer_read(path: Path, layer: str | int, **how: Any) -> tuple[pd.DataFrame, list[str]]:
+    """One layer, and what GDAL warned of; a table without shapes comes as a plain DataFrame."""
+    import pyogrio
+
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        frame = pyogrio.read_dataframe(path, layer=layer, **how)
+    return frame, [f"reading the file: {_said(w.message, path)[2:-1]}" for w in caught[:3]]
