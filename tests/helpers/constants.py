@@ -16,6 +16,8 @@ from typing import Any, NamedTuple
 
 SOURCE = Path(__file__).parents[2] / "src" / "saltreach"
 ROOMS = ("science", "assessment", "planning", "layers")
+ALSO = ("intake/sizes.py",)
+"""Files of other rooms whose numbers a user meets."""
 
 TECHNICAL = {
     "assessment.counts": {"MOST_TO_FIND_OUT": "rows shown"},
@@ -52,7 +54,7 @@ TECHNICAL = {
         "DIRECTIONS": "nodes of a sum", "CELL_M": "nodes of a sum", "_TILE_M": "search",
         "_RAYS_AT_ONCE": "memory",
     },
-    "layers.raster": {"WINDOW_CELLS": "memory"},
+    "layers.raster": {"WINDOW_CELLS": "memory", "_WIDEST": "memory"},
     "layers.shielding": {"STEPS": "nodes of a sum"},
     "layers.terrain": {"_METRES": "units"},
     "planning.budget": {
@@ -248,8 +250,9 @@ def constants() -> tuple[Constant, ...]:
 
 
 def _constants() -> Iterator[Constant]:
-    for room in ROOMS:
-        for file in sorted((SOURCE / room).rglob("*.py")):
+    for files in (*(sorted((SOURCE / room).rglob("*.py")) for room in ROOMS),
+                  [SOURCE / name for name in ALSO]):  # fmt: skip
+        for file in files:
             text = file.read_text(encoding="utf-8")
             lines = text.splitlines()
             module = ".".join(file.relative_to(SOURCE).with_suffix("").parts)

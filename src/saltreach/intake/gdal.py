@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,32 +20,37 @@ SAID = 160
 
 
 @contextmanager
-def readable(path: Path, what: str, fix: str, kind: type[SaltreachError]) -> Iterator[None]:
+def readable(
+    path: Path, what: str, fix: str, kind: type[SaltreachError], *, ours: bool = False
+) -> Iterator[None]:
     """Turn what a damaged file makes of GDAL, GEOS and PROJ into a `kind` with one sentence.
 
     The sentence begins with `what` (which file cannot be what) and ends with `fix`. GDAL's own
-    words stand between in brackets, without the folder the file lies in.
+    words stand between in brackets, without the folder the file lies in. Where the block holds
+    work of `ours` too, only the libraries' own errors are the file's fault.
     """
-    import shapely
-
     try:
         yield
     except SaltreachError:
         raise
-    except (
-        # pyogrio's, rasterio's and PROJ's own errors are of these kinds or named beside them
-        RuntimeError, ValueError, OSError, MemoryError, ArithmeticError, LookupError, TypeError,
-        AttributeError, shapely.errors.ShapelyError, *_rasterio_errors(),
-    ) as error:  # fmt: skip
+    except _faults(ours) as error:
         raise kind(f"{what}{_said(error, path)}; {fix}") from error
 
 
-def _rasterio_errors() -> tuple[type[Exception], ...]:
-    """Rasterio's errors, where it was loaded."""
-    import sys
-
-    loaded = sys.modules.get("rasterio.errors")
-    return () if loaded is None else (loaded.RasterioError, loaded.TransformError)
+def _faults(ours: bool) -> tuple[type[BaseException], ...]:
+    """Errors of the libraries that are loaded, and with them what they let through."""
+    homes = (
+        ("pyogrio.errors", "DataSourceError"), ("pyogrio.errors", "DataLayerError"),
+        ("rasterio.errors", "RasterioError"), ("rasterio.errors", "CRSError"),
+        ("rasterio.errors", "TransformError"), ("pyproj.exceptions", "ProjError"),
+        ("shapely.errors", "ShapelyError"),
+    )  # fmt: skip
+    loaded = [getattr(sys.modules[home], name) for home, name in homes if home in sys.modules]
+    through = (
+        RuntimeError, ValueError, OSError, MemoryError, ArithmeticError, LookupError, TypeError,
+        AttributeError,
+    )  # fmt: skip
+    return (*loaded, *(() if ours else through))
 
 
 def _said(error: BaseException, path: Path) -> str:

@@ -271,14 +271,12 @@ def read_gpkg(path: Path, data: bytes, request: Request) -> Table:
         layer = _chosen_layer(layers_of(path), request.layer, where)
         # one more than is allowed: what the file says of its own length may be wrong
         frame, notes = layer_read(path, layer, max_features=most + 1)
-        sizes.within(len(frame), most, where, "features", _SMALLER, RegisterError)
-        if not isinstance(frame, gpd.GeoDataFrame):
-            raise RegisterError(f"{where}: layer {layer!r} has no geometry; name a point layer")
-        if not len(frame):
-            raise RegisterError(
-                f"{where}: layer {layer!r} has no features; give one point per anchor"
-            )
-        return from_frame(frame, "GeoPackage", tuple(notes))
+    if not isinstance(frame, gpd.GeoDataFrame):
+        raise RegisterError(f"{where}: layer {layer!r} has no geometry; name a point layer")
+    sizes.within(len(frame), most, where, "features", _SMALLER, RegisterError)
+    if not len(frame):
+        raise RegisterError(f"{where}: layer {layer!r} has no features; give one point per anchor")
+    return from_frame(frame, "GeoPackage", tuple(notes))
 
 
 def from_frame(
