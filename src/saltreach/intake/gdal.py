@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from saltreach.errors import SaltreachError
+from saltreach.intake import sizes
 
 if TYPE_CHECKING:
     import pandas as pd
 
+JSON_SUFFIXES = frozenset((".geojson", ".json"))
 SAID = 160
 """Characters of GDAL's own words that a message repeats."""
 
@@ -56,7 +58,7 @@ def _faults(ours: bool) -> tuple[type[BaseException], ...]:
 def _said(error: BaseException, path: Path) -> str:
     """GDAL's words in brackets, in one line, with the file's name in place of its path."""
     text = str(error).replace(str(path), path.name).replace(str(path.parent), "")
-    text = re.sub(r"\s+", " ", text).strip().rstrip(".;")
+    text = re.sub(r"\s+", " ", text).partition("; It might help")[0].strip().rstrip(".;")
     return f" ({text[:SAID]})" if text else ""
 
 
@@ -87,6 +89,20 @@ def layers_of(path: Path) -> list[tuple[str, str | None]]:
         # What GDAL warns of here it says again when the layer is read.
         warnings.simplefilter("ignore")
         return [(str(name), kind) for name, kind in pyogrio.list_layers(path)]
+
+
+def about_layers(path: Path, what: str, kind: type[SaltreachError]) -> dict[str, dict[str, Any]]:
+    """What GDAL says of each layer by name; a GeoJSON file that would keep it busy is refused."""
+    import pyogrio
+
+    if path.suffix.lower() not in JSON_SUFFIXES:
+        return {name: pyogrio.read_info(path, layer=name) for name, _ in layers_of(path)}
+    fix = "cut it to the region of the register, or save it as GeoPackage"
+    sizes.within(path.stat().st_size, sizes.TEXT_BYTES, what, "bytes", fix, kind)
+    parts = path.read_bytes().count(b"{")
+    sizes.within(parts, sizes.JSON_PARTS, what, "objects", fix, kind)
+    one = pyogrio.read_info(path)  # of one layer; to list it would read the whole file once more
+    return {str(one["layer_name"]): one}
 
 
 def layer_read(path: Path, layer: str | int, **how: Any) -> tuple[pd.DataFrame, list[str]]:

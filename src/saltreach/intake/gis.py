@@ -21,14 +21,15 @@ from saltreach.intake.gdal import layer_read, layers_of, readable
 if TYPE_CHECKING:
     import geopandas as gpd
 
-_SMALLER = "cut it to the region, or save it as GeoPackage or CSV"
+SMALLER = "cut it to the region, or save it as CSV"
+"""What to do with a GIS file that is too large."""
 _WHOLE_DIGITS = 300
 """A whole number of more digits fits no float, and Python refuses to read some."""
 
 
 def small_enough(data: bytes, where: str) -> None:
     """Refuse text of a GIS file that would fill the memory once it is taken apart."""
-    sizes.within(len(data), sizes.TEXT_BYTES, where, "bytes", _SMALLER, RegisterError)
+    sizes.within(len(data), sizes.TEXT_BYTES, where, "bytes", SMALLER, RegisterError)
 
 
 def features_table(
@@ -57,10 +58,11 @@ def features_table(
         Other fields of `Table`.
     """
     count = len(records)
-    sizes.within(count, sizes.FEATURES, where, "features", _SMALLER, RegisterError)
-    headers = tuple(dict.fromkeys(key for record in records for key in record))
     fix = "leave out fields that are no columns of a register"
-    sizes.within(len(headers), sizes.FIELDS, where, "different fields", fix, RegisterError)
+    headers: dict[str, None] = {}
+    for record in records:
+        headers |= dict.fromkeys(record)
+        sizes.within(len(headers), sizes.FIELDS, where, "different fields", fix, RegisterError)
     sizes.within(count * len(headers), sizes.CELLS, where, "cells", fix, RegisterError)
     return Table(
         tuple(map(_whole_text, headers)),
@@ -131,7 +133,8 @@ def _json_text(data: bytes, where: str) -> tuple[str, tuple[str, ...]]:
 def _document(data: bytes, where: str) -> tuple[Any, tuple[str, ...]]:
     text, notes = _json_text(data, where)
     parts = data.count(b"{") + data.count(b"[")
-    sizes.within(parts, sizes.JSON_PARTS, where, "objects and lists", _SMALLER, RegisterError)
+    sizes.within(parts, sizes.JSON_PARTS, where, "objects and lists", SMALLER, RegisterError)
+    sizes.within(data.count(b","), sizes.JSON_VALUES, where, "values", SMALLER, RegisterError)
     try:
         return json.loads(text, object_pairs_hook=_object, parse_int=_whole_number), notes
     except json.JSONDecodeError as error:
@@ -172,7 +175,8 @@ def _geojson_point(geometry: Any) -> tuple[float, float, Any]:
 def _broken_feature(feature: Any) -> tuple[str, str, str] | None:
     """Value, reason and fix of an entry that is no feature, or says one thing in two ways."""
     if not isinstance(feature, dict):
-        return reprlib.repr(feature), "not a feature", "remove it, or give one feature per anchor"
+        shown = "null" if feature is None else reprlib.repr(feature)
+        return shown, "not a feature", "remove it, or give one feature per anchor"
     for part in (feature, feature.get("properties"), feature.get("geometry")):
         if isinstance(part, _Twice):
             return part.key, "this key stands twice, with different values", "keep the right one"
@@ -198,6 +202,7 @@ def read_geojson(path: Path, data: bytes, request: Request) -> Table:
         )
     if not features:
         raise RegisterError(f"{where}: no features in the file; give one point per anchor")
+    sizes.within(len(features), sizes.FEATURES, where, "features", SMALLER, RegisterError)
     broken = {i: found for i, f in enumerate(features) if (found := _broken_feature(f))}
     kept = [i for i in range(len(features)) if i not in broken]
     found = [_geojson_point(features[i].get("geometry")) for i in kept]
@@ -217,8 +222,9 @@ def read_geojson(path: Path, data: bytes, request: Request) -> Table:
         where,
         format="GeoJSON",
         notes=notes,
-        crs=own or "EPSG:4326",
-        crs_is_assumed=own is None,
+        # what says its CRS in a way that cannot be read must not pass for WGS 84
+        crs="EPSG:4326" if named is None else own,
+        crs_is_assumed=named is None,
         bad_rows=tuple((i + 1, *said) for i, said in broken.items()),
     )
 
@@ -251,13 +257,17 @@ def _chosen_layer(layers: list[tuple[str, str | None]], wanted: str | None, wher
     if len(found) == 1:
         return found[0]
     problem = f"{len(found)} point layers" if found else "no point layer"
-    table = " (tables without points)" if layers and all(k is None for _, k in layers) else ""
-    raise RegisterError(f"{where}: {problem}; name one with --layer. Layers: {names}{table}")
+    if layers and all(kind is None for _, kind in layers):
+        raise RegisterError(
+            f"{where}: tables without points ({names}); save them as a layer of points, or as CSV"
+        )
+    raise RegisterError(f"{where}: {problem}; name one with --layer. Layers: {names}")
 
 
 def read_gpkg(path: Path, data: bytes, request: Request) -> Table:
     """Read one point layer of an OGC GeoPackage."""
     import geopandas as gpd
+    import pyogrio
 
     where = path.name
     if not data.startswith(b"SQLite format 3\x00"):
@@ -269,11 +279,14 @@ def read_gpkg(path: Path, data: bytes, request: Request) -> Table:
     )
     with readable(path, f"{where}: not a readable GeoPackage", fix, RegisterError):
         layer = _chosen_layer(layers_of(path), request.layer, where)
+        fields = len(pyogrio.read_info(path, layer=layer)["fields"])
+        fewer = min(most, sizes.CELLS // max(fields, 1))
         # one more than is allowed: what the file says of its own length may be wrong
-        frame, notes = layer_read(path, layer, max_features=most + 1)
+        frame, notes = layer_read(path, layer, max_features=fewer + 1)
     if not isinstance(frame, gpd.GeoDataFrame):
         raise RegisterError(f"{where}: layer {layer!r} has no geometry; name a point layer")
-    sizes.within(len(frame), most, where, "features", _SMALLER, RegisterError)
+    what = f"features of {fields} fields"
+    sizes.within(len(frame), fewer, where, what, SMALLER, RegisterError)
     if not len(frame):
         raise RegisterError(f"{where}: layer {layer!r} has no features; give one point per anchor")
     return from_frame(frame, "GeoPackage", tuple(notes))

@@ -15,16 +15,17 @@ import xml.etree.ElementTree as ET
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
-from html.parser import HTMLParser
+from html import unescape
 from pathlib import Path
 from typing import Any, NamedTuple
+from xml.parsers import expat
 
 import numpy as np
 
 from saltreach.errors import RegisterError
 from saltreach.intake import sizes
 from saltreach.intake.formats import Request, Table, key_value_pairs
-from saltreach.intake.gis import features_table, small_enough
+from saltreach.intake.gis import SMALLER, features_table, small_enough
 from saltreach.intake.headers import column_of
 
 _CUT_OFF = frozenset((3, 5, 6, 20))
@@ -33,29 +34,34 @@ _INVALID = 4
 """Its code for bytes that are no text of the encoding."""
 _SHOWN = 60
 """Characters of a bad position that a message repeats."""
+_PAIRS_CHARS = 20_000
+"""A free text of more characters is no list of key=value."""
+_POSITION_CHARS = 200
+"""Coordinates of one point take fewer characters."""
 _SHAPES = frozenset(
     ("Point", "LineString", "LinearRing", "Polygon", "MultiGeometry", "Model", "Track",
      "MultiTrack")
 )  # fmt: skip
 _BLOCKS = frozenset(("br", "p", "div", "tr", "li", "table", "ul", "ol", "h1", "h2", "h3", "hr"))
-_UNSEEN = frozenset(("script", "style"))
+_TAG = re.compile(r"[A-Za-z/!?]")
+_WORD = re.compile(r"/?\w*")
 
 
-class _NoDocumentType(ET.TreeBuilder):
-    """Builds the tree, and stops at a document type before its entities are read."""
-
-    def doctype(self, *_: Any) -> None:
-        raise _HasDocumentType
-
-
-class _HasDocumentType(Exception):
+class _HasDocumentTypeError(Exception):
     """The file has a document type."""
 
 
+def _refuse_document_type(*_: object) -> None:
+    raise _HasDocumentTypeError
+
+
 def _tree(data: bytes | str) -> ET.Element:
-    parser = ET.XMLParser(target=_NoDocumentType())
-    parser.feed(data)
-    return parser.close()
+    # expat alone runs through the file first: it stops at a document type before any entity in
+    # it is read, and at a fault before a tree is built
+    first = expat.ParserCreate(namespace_separator="}")
+    first.StartDoctypeDeclHandler = _refuse_document_type
+    first.Parse(data, True)
+    return ET.fromstring(data)
 
 
 def _in_windows_1252(data: bytes) -> str | None:
@@ -76,29 +82,30 @@ def _in_windows_1252(data: bytes) -> str | None:
 def _root(data: bytes, where: str, form: str) -> tuple[ET.Element, tuple[str, ...]]:
     """Root of an XML file whose root element is `form`, and what was assumed to read it."""
     small_enough(data, where)
-    fix = "cut it to the region, or save it as GeoPackage or CSV"
-    sizes.within(data.count(b"<"), sizes.XML_TAGS, where, "tags", fix, RegisterError)
+    tags = max(data.count(b"<"), data.count(b"&"))
+    sizes.within(tags, sizes.XML_TAGS, where, "tags or characters written as &...;", SMALLER,
+                 RegisterError)  # fmt: skip
+    pairs = data.count(b"=")
+    sizes.within(pairs, sizes.XML_PAIRS, where, "attributes (=)", SMALLER, RegisterError)
     notes: tuple[str, ...] = ()
     try:
         try:
             root = _tree(data)
-        except ET.ParseError as error:
+        except expat.ExpatError as error:
             text = _in_windows_1252(data) if error.code == _INVALID else None
             if text is None:
                 raise
             root = _tree(text)
             notes = ("text is not UTF-8 and was read as Windows-1252: check accents",)
-    except _HasDocumentType as error:
+    except _HasDocumentTypeError as error:
         raise RegisterError(
             f"{where}: it has a document type (<!DOCTYPE ...>), which is not read because it may "
             f"name other files or grow without end; remove it, or export the {form.upper()} again"
         ) from error
-    except ET.ParseError as error:
-        line = error.position[0]
-        said = (
-            f"it ends in line {line} before it is complete (cut off?)" if error.code in _CUT_OFF
-            else f"line {line}: {str(error).partition(':')[0]}"
-        )  # fmt: skip
+    except expat.ExpatError as error:
+        said = f"line {error.lineno}: {expat.ErrorString(error.code)}"
+        if error.code in _CUT_OFF:
+            said = f"it ends in line {error.lineno} before it is complete (cut off?)"
         raise RegisterError(
             f"{where}: not a readable {form.upper()} file: {said}; copy or export it again"
         ) from error
@@ -146,8 +153,8 @@ def _described(texts: list[str | None]) -> tuple[dict[str, Any], str | None]:
     """Fields written as key=value in free texts, and what remains of these."""
     fields: dict[str, Any] = {}
     free: list[str] = []
-    for text in texts:
-        pairs, rest = key_value_pairs(text or "")
+    for text in filter(None, texts):
+        pairs, rest = key_value_pairs(text) if len(text) <= _PAIRS_CHARS else ({}, text)
         fields |= pairs
         free += [rest] if rest and rest not in free else []
     return fields, "; ".join(free) or None
@@ -199,6 +206,7 @@ def read_gpx(path: Path, data: bytes, request: Request) -> Table:
         if (count := sum(_name(e) == tag for e in root.iter()))
     ]
     aside = " and ".join(others)
+    sizes.within(len(waypoints), sizes.FEATURES, where, "waypoints", SMALLER, RegisterError)
     if not waypoints:
         raise RegisterError(
             f"{where}: no waypoints in the file; give one per anchor"
@@ -233,46 +241,37 @@ def _table(
     )
 
 
-class _TextOf(HTMLParser):
-    """The text of HTML; blocks begin a new line."""
-
-    def __init__(self) -> None:
-        super().__init__(convert_charrefs=True)
-        self.parts: list[str] = []
-        self.unseen = 0
-
-    def handle_starttag(self, tag: str, attrs: Any) -> None:
-        del attrs
-        self.unseen += tag in _UNSEEN
-        if tag in _BLOCKS:
-            self.parts.append("\n")
-        elif tag in ("td", "th"):
-            self.parts.append(" ")
-
-    def handle_endtag(self, tag: str) -> None:
-        self.unseen -= tag in _UNSEEN and self.unseen > 0
-        if tag in _BLOCKS:
-            self.parts.append("\n")
-
-    def handle_data(self, data: str) -> None:
-        if not self.unseen:
-            self.parts.append(data)
-
-
 def text_of_html(html: str) -> str:
-    """Text of HTML without tags, scripts and styles; each block on a line of its own.
+    """Text of HTML without tags, comments, scripts and styles; each block on a line of its own.
+
+    It goes from `<` to `<` once: a pattern, or the parser of the standard library, takes hours
+    on what is made to be slow.
 
     Examples
     --------
     >>> text_of_html("<p>rusty &amp; bent</p><p>look<br/>again</p>, 3 < 4")
     'rusty & bent\\nlook\\nagain\\n, 3 < 4'
     """
-    if "<" not in html and "&" not in html:
-        return html.strip()
-    reader = _TextOf()
-    reader.feed(html)
-    reader.close()
-    lines = (" ".join(line.split()) for line in "".join(reader.parts).split("\n"))
+    first, *pieces = html.split("<")
+    parts = [first]
+    until = ""  # what ends the comment, script or style that we are in
+    for piece in pieces:
+        if until == "-->" or (not until and piece.startswith("!--")):
+            _, end, text = piece.partition("-->")
+            until = "" if end else "-->"
+            parts.append(text)
+            continue
+        word = _WORD.match(piece)[0].lower()  # type: ignore[index]  # it matches the empty text
+        if until and word != until:
+            continue
+        tag, end, text = piece.partition(">")
+        if not end or not _TAG.match(tag):
+            parts.append("<" + piece)
+            continue
+        until = f"/{word}" if word in ("script", "style") else ""
+        block = word.removeprefix("/") in _BLOCKS
+        parts += ["\n" if block else " " if word in ("td", "th") else "", "" if until else text]
+    lines = (" ".join(line.split()) for line in unescape("".join(parts)).split("\n"))
     return "\n".join(line for line in lines if line)
 
 
@@ -317,8 +316,8 @@ def _kml_position(placemark: ET.Element) -> tuple[float, float, Any]:
     text = _text(shapes[0], "coordinates")
     if text is None:
         return np.nan, np.nan, np.nan
-    parts = [part.strip() for part in text.split(",")]
-    if 2 <= len(parts) <= 3 and not any(" " in " ".join(part.split()) for part in parts):
+    parts = [part.strip() for part in text[:_POSITION_CHARS].split(",")]
+    if 2 <= len(parts) <= 3 and len(text) <= _POSITION_CHARS and not any(" " in " ".join(part.split()) for part in parts):
         lon, lat = _degrees(parts[0]), _degrees(parts[1])
         if not math.isnan(lon + lat):
             return lon, lat, np.nan
@@ -367,7 +366,7 @@ def _unzipped(data: bytes, where: str) -> tuple[bytes, tuple[str, ...]]:
     ) as error:  # fmt: skip
         if isinstance(error, RegisterError):
             raise
-        raise RegisterError(f"{where}: not a readable KMZ ({error}); {fix}") from error
+        raise RegisterError(f"{where}: not a readable KMZ (a damaged archive); {fix}") from error
     return text, (f"{name!r} of {len(names)} KML files in it read",) if len(names) > 1 else ()
 
 
@@ -416,6 +415,7 @@ def read_kml(path: Path, data: bytes, request: Request) -> Table:
     root, more = _root(data, where, "kml")
     notes += more
     found = list(_placemarks(root, where))
+    sizes.within(len(found), sizes.FEATURES, where, "placemarks", SMALLER, RegisterError)
     if request.layer is not None:
         names = dict.fromkeys(name for one in found for name in one.around if name)
         if request.layer not in names:

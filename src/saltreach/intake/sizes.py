@@ -12,9 +12,14 @@ TEXT_BYTES = 60_000_000
 """Bytes of a GeoJSON, GPX or KML file, or of what a KMZ unpacks to."""
 JSON_PARTS = 2_000_000
 """Objects and lists in a GeoJSON file: about 500,000 anchors."""
+JSON_VALUES = 8_000_000
+"""Values in a GeoJSON file (commas are counted)."""
 XML_TAGS = 4_000_000
-"""Tags in a GPX or KML file: about 150,000 anchors of a dozen fields."""
-FEATURES = 200_000
+"""Tags in a GPX or KML file, and characters in it that are written as &...;: about 150,000 anchors
+of a dozen fields."""
+XML_PAIRS = 2_000_000
+"""Attributes in a GPX or KML file (signs = are counted)."""
+FEATURES = 100_000
 """Anchors in a GIS file."""
 FIELDS = 2_000
 """Different fields of the anchors of a GIS file."""
@@ -24,6 +29,8 @@ FOLDERS_DEEP = 20
 """Folders inside each other in a KML file."""
 SHAPE_VERTICES = 5_000_000
 """Vertices of a coast or of the part of a geological map that lies around the anchors."""
+SHORE_KM = 4_000_000
+"""Length of a coast, km, with a degree taken for 111 km: about twice that of the Earth's."""
 BLOCK_CELLS = 16_000_000
 """Cells that a raster stores as one block."""
 
@@ -47,6 +54,6 @@ def within(count: int, most: int, where: str, what: str, fix: str,
     """
     if count > most:
         raise kind(
-            f"{where}: {count:,} {what}, and at most {most:,} are read, because the file is held "
-            f"in memory as a whole; {fix}"
+            f"{where}: {count:,} {what}, and at most {most:,} are read, because the file is "
+            f"held in memory as a whole; {fix}"
         )

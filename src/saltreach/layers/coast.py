@@ -20,7 +20,8 @@ from scipy.spatial import cKDTree
 
 from saltreach.errors import LayerError
 from saltreach.intake import sizes
-from saltreach.intake.gdal import existing, layer_read, layers_of, readable
+from saltreach.intake.gdal import about_layers, existing, layer_read, readable
+from saltreach.intake.positions import is_usable
 from saltreach.layers.coast_index import CoastIndex, Floats, Ints, NearestShore, build_index
 from saltreach.layers.embedded import embedded_file, sha256_of
 from saltreach.layers.geodesy import ecef_m
@@ -51,6 +52,7 @@ GIVEN_DISTANCE_SD_SHARE = 0.05
 """A distance that the register gives is taken as known to 10 m or 5 %, whichever is more;
 judgement."""
 _COAST_FIX = "give land as polygons or shorelines as lines (GeoPackage, GeoJSON, shapefile ...)"
+_KM_PER_DEGREE = 111
 _CELL_M = 20_000.0  # points closer than this are served by one look-up of blocks
 
 
@@ -192,7 +194,7 @@ def read_coast_file(path: Path, *, position_sd_m: float = FILE_SD_M) -> Coast:
                 "in a file"
             )
         vertex = shapely.get_coordinates(lines)
-    wrong = ~(np.isfinite(vertex).all(axis=1) & (np.abs(vertex[:, 1]) <= 90))
+    wrong = ~(np.abs(vertex) <= (360, 90)).all(axis=1)  # a layer may count 0..360
     if wrong.any():
         lon, lat = vertex[wrong.argmax()]
         raise LayerError(
@@ -200,6 +202,10 @@ def read_coast_file(path: Path, *, position_sd_m: float = FILE_SD_M) -> Coast:
             "give it the CRS its numbers are in, or remove the vertex"
         )
     line_start = np.r_[0, np.cumsum(shapely.get_num_coordinates(lines))].astype(np.int64)
+    # lines across oceans have few vertices, and would be cut into pieces without end
+    length_km = int(np.nansum(shapely.length(lines)) * _KM_PER_DEGREE)
+    fix = "is it a shore? Cut it to the region of the register, with some 50 km around"
+    sizes.within(length_km, sizes.SHORE_KM, what, "km of shore", fix, LayerError)
     centre, radius = block_spheres(vertex)
     ccw = shapely.is_ccw(lines) if sided else np.ones(len(lines), bool)
     return Coast(
@@ -228,9 +234,12 @@ def _shapes(path: Path, what: str) -> GeoSeries:
     import geopandas as gpd
     import shapely
 
-    layers = layers_of(path)
-    shaped = [name for name, kind in layers if kind]
-    fitting = [name for name, kind in layers if kind and "Point" not in kind]
+    kinds = {
+        name: str(one["geometry_type"])
+        for name, one in about_layers(path, what, LayerError).items() if one["geometry_type"]
+    }  # fmt: skip
+    shaped = list(kinds)
+    fitting = [name for name, kind in kinds.items() if "Point" not in kind]
     chosen = fitting or shaped
     if not chosen:
         raise LayerError(f"{what} holds a table without shapes; {_COAST_FIX}")
@@ -241,7 +250,7 @@ def _shapes(path: Path, what: str) -> GeoSeries:
     frame, _ = layer_read(path, chosen[0], columns=[])
     if not isinstance(frame, gpd.GeoDataFrame):
         raise LayerError(f"{what} holds a table without shapes; {_COAST_FIX}")
-    if frame.crs is None:
+    if not is_usable(frame.crs):
         raise LayerError(f"{what} has no CRS; give it one (for example a .prj)")
     shapes = frame.geometry[~(frame.geometry.isna() | frame.geometry.is_empty)]
     count = int(shapely.get_num_coordinates(shapes.to_numpy()).sum())

@@ -18,7 +18,8 @@ from numpy.typing import ArrayLike
 from saltreach.errors import LayerError
 from saltreach.intake import sizes
 from saltreach.intake.cells import number_text
-from saltreach.intake.gdal import existing, layer_read, layers_of, readable
+from saltreach.intake.gdal import about_layers, existing, layer_read, readable
+from saltreach.intake.positions import is_usable
 from saltreach.intake.rock_mapping import read_rock_mapping
 from saltreach.layers.embedded import sha256_of
 from saltreach.layers.layer import Layer, Origin, Value, lonlat
@@ -220,9 +221,10 @@ def _moved(
     """Positions in the CRS of the map; what it cannot hold becomes NaN."""
     import pyproj
 
-    if crs is None:
+    own = None if crs is None else pyproj.CRS.from_user_input(crs)
+    if own is None or not is_usable(own):
         raise LayerError(f"geology file {file.name} has no CRS; give it one (for example a .prj)")
-    to_map = pyproj.Transformer.from_crs(4326, pyproj.CRS.from_user_input(crs), always_xy=True)
+    to_map = pyproj.Transformer.from_crs(4326, own, always_xy=True)
     easting, northing = to_map.transform(lon, lat)
     inside = np.isfinite(easting) & np.isfinite(northing)
     return np.where(inside, easting, np.nan), np.where(inside, northing, np.nan)
@@ -230,10 +232,7 @@ def _moved(
 
 def _layer_with(file: Path, column: str | None) -> tuple[str, str | None]:
     """Layer of the file that has the column, and the layer's CRS."""
-    import pyogrio
-
-    found = [name for name, _ in layers_of(file)]
-    about = {name: pyogrio.read_info(file, layer=name) for name in found}
+    about = about_layers(file, f"geology file {file.name}", LayerError)
     columns = {name: [str(f) for f in info["fields"]] for name, info in about.items()}
     listed = "; ".join(f"{name}: {', '.join(fields)}" for name, fields in columns.items())
     if column is None:
@@ -269,7 +268,9 @@ def _polygon_legend(
             return legend, 0
         points = shapely.points(easting[placed], northing[placed])
         shapes, entries = _polygons(file, name, column, shapely.total_bounds(points))
-        # the polygon is the prepared side of the test: one large polygon, many points
+        # the polygon is the prepared side of the test: one large polygon, many points. One that
+        # crosses itself holds what it winds around an odd number of times; it is not repaired first,
+        # which takes hours for a small polygon of many crossings
         shape, point = shapely.STRtree(points).query(shapes, predicate="intersects")
         order = np.lexsort((shape, shapely.area(shapes)[shape], point))
     point, shape = point[order], shape[order]
@@ -303,7 +304,7 @@ def _polygons(
         f"geology file {file.name}", "vertices around the anchors",
         "cut it to the region of the register, or use a coarser map", LayerError,
     )  # fmt: skip
-    return shapely.make_valid(given), frame[column].map(_entry, na_action=None).to_numpy(object)
+    return given, frame[column].map(_entry, na_action=None).to_numpy(object)
 
 
 def _entry(value: object) -> str:

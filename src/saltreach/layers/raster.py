@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from saltreach.errors import LayerError
 from saltreach.intake import sizes
 from saltreach.intake.gdal import existing, readable
+from saltreach.intake.positions import is_usable
 
 if TYPE_CHECKING:
     from affine import Affine
@@ -50,11 +51,12 @@ def open_raster(path: Path, what: str) -> Iterator[DatasetReader]:
 
 def _usable(raster: DatasetReader, what: str) -> None:
     """Raise where cells are no numbers, lie nowhere or cannot be read part by part."""
+    from pyproj import CRS
     from rasterio.enums import ColorInterp
 
     if not raster.count:
         raise LayerError(f"{what} has no bands of its own; give one of its parts")
-    if raster.crs is None:
+    if raster.crs is None or not is_usable(CRS.from_user_input(raster.crs.to_wkt())):
         raise LayerError(f"{what} has no CRS; give it one (for example with gdal_edit -a_srs)")
     if raster.transform.is_identity or not raster.transform.determinant:
         raise LayerError(
@@ -151,7 +153,7 @@ def read_window(raster: DatasetReader, top: int, left: int, rows: int, columns: 
     west, east = max(left, 0), min(left + columns, raster.width)
     window = Window(west, first, east - west, last - first)
     read = raster.read(1, window=window, masked=True)
-    cells[first - top : last - top, west - left : east - left] = np.ma.filled(
-        read.astype(float), np.nan
-    )
+    values = np.ma.filled(read.astype(float), np.nan)
+    values[np.isinf(values)] = np.nan
+    cells[first - top : last - top, west - left : east - left] = values
     return cells
