@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import sys
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -81,14 +81,18 @@ def existing(path: Path, what: str, kind: type[SaltreachError]) -> None:
     raise kind(f"{what} {path} does not exist; check the path")
 
 
+def quietly(ask: Callable[..., Any], path: Path, **how: Any) -> Any:
+    """What pyogrio says of a file without its warnings: it says them again when a layer is read."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return ask(path, **how)
+
+
 def layers_of(path: Path) -> list[tuple[str, str | None]]:
     """Name and kind of shape of each layer; the kind is None for a table without shapes."""
     import pyogrio
 
-    with warnings.catch_warnings():
-        # What GDAL warns of here it says again when the layer is read.
-        warnings.simplefilter("ignore")
-        return [(str(name), kind) for name, kind in pyogrio.list_layers(path)]
+    return [(str(name), kind) for name, kind in quietly(pyogrio.list_layers, path)]
 
 
 def about_layers(path: Path, what: str, kind: type[SaltreachError]) -> dict[str, dict[str, Any]]:
@@ -96,12 +100,12 @@ def about_layers(path: Path, what: str, kind: type[SaltreachError]) -> dict[str,
     import pyogrio
 
     if path.suffix.lower() not in JSON_SUFFIXES:
-        return {name: pyogrio.read_info(path, layer=name) for name, _ in layers_of(path)}
+        return {name: quietly(pyogrio.read_info, path, layer=name) for name, _ in layers_of(path)}
     fix = "cut it to the region of the register, or save it as GeoPackage"
     sizes.within(path.stat().st_size, sizes.TEXT_BYTES, what, "bytes", fix, kind)
     parts = path.read_bytes().count(b"{")
     sizes.within(parts, sizes.JSON_PARTS, what, "objects", fix, kind)
-    one = pyogrio.read_info(path)  # of one layer; to list it would read the whole file once more
+    one = quietly(pyogrio.read_info, path)  # of one layer; to list it would read the whole file once more
     return {str(one["layer_name"]): one}
 
 

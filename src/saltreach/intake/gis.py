@@ -16,7 +16,7 @@ import pandas as pd
 from saltreach.errors import RegisterError
 from saltreach.intake import sizes
 from saltreach.intake.formats import Request, Table, cell_text, text_frame
-from saltreach.intake.gdal import layer_read, layers_of, readable
+from saltreach.intake.gdal import layer_read, layers_of, quietly, readable
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -279,7 +279,7 @@ def read_gpkg(path: Path, data: bytes, request: Request) -> Table:
     )
     with readable(path, f"{where}: not a readable GeoPackage", fix, RegisterError):
         layer = _chosen_layer(layers_of(path), request.layer, where)
-        fields = len(pyogrio.read_info(path, layer=layer)["fields"])
+        fields = len(quietly(pyogrio.read_info, path, layer=layer)["fields"])
         fewer = min(most, sizes.CELLS // max(fields, 1))
         # one more than is allowed: what the file says of its own length may be wrong
         frame, notes = layer_read(path, layer, max_features=fewer + 1)
