@@ -44,7 +44,9 @@ TECHNICAL = {
     "assessment.state": {"FAILED": "place in the scale of conditions"},
     "layers.climate": {"BLOCK": "memory", "_MONTH_DAYS": "calendar"},
     "layers.climate_maps": {"GlobalGrid.scale": "unit", "_DENSITY_LEVELS": "as packed"},
-    "layers.coast": {"BLOCK": "format of the file", "_CELL_M": "search of blocks", "_KM_PER_DEGREE": "WGS 84"},
+    "layers.coast": {
+        "BLOCK": "format of the file", "_CELL_M": "search of blocks", "_KM_PER_DEGREE": "WGS 84",
+    },
     "layers.coast_index": {
         "PIECE_M": "search", "EXACT_BEYOND_M": "search", "_CHUNK": "memory",
     },

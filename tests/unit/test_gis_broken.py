@@ -196,9 +196,21 @@ LOCAL = 'LOCAL_CS["x",UNIT["m",1]]'
 @pytest.mark.parametrize(
     ("shapes", "crs", "said"),
     [
-        ([shapely.box(5e5, 4.5e6, 6e5, 4.6e6)], 4326, r"has a vertex at lon 600000, lat 4.5e\+06, which"),
-        ([shapely.box(0, 41, 1e308, 42)], 4326, r"has a vertex at lon 1e\+308, lat 41, which is no pl"),
-        ([shapely.Polygon([(0, 41), (np.inf, 41), (1, 42)])], 4326, "has a vertex at lon inf, lat 41"),
+        (
+            [shapely.box(5e5, 4.5e6, 6e5, 4.6e6)],
+            4326,
+            r"has a vertex at lon 600000, lat 4.5",
+        ),
+        (
+            [shapely.box(0, 41, 1e308, 42)],
+            4326,
+            r"has a vertex at lon 1e\+308, lat 41, ",
+        ),
+        (
+            [shapely.Polygon([(0, 41), (np.inf, 41), (1, 42)])],
+            4326,
+            "has a vertex at lon inf",
+        ),
         ([BOX], LOCAL, r"has no CRS; give it one \(for example a .prj\)"),
         ([shapely.Polygon(), None], 4326, "holds nothing; give land as polygons or shorelines"),
     ],
@@ -378,6 +390,14 @@ def test_folders_and_odd_names_in_place_of_files(tmp_path):
             use(tmp_path / ("n" * 300 + ".gpkg"))
         with pytest.raises(LayerError, match="/dev/null is no ordinary file"):
             use(Path("/dev/null"))
+
+
+def test_a_message_names_the_file_and_not_its_folder(tmp_path, monkeypatch):
+    (tmp_path / "odd.toml").write_text("x = 3")
+    monkeypatch.chdir(tmp_path)
+    for path in (Path("odd.toml"), tmp_path / "odd.toml"):
+        with pytest.raises(LayerError, match=r"^coast file odd.toml cannot be read \('odd.toml' "):
+            read_coast_file(path)
 
 
 @pytest.mark.parametrize("seed", range(30))

@@ -92,9 +92,7 @@ def test_a_waypoint_without_a_coordinate_is_refused_alone(tmp_path):
     bare = '<wpt lat="41"><name>2</name><desc>crag=P; sector=N</desc></wpt>'
     found = read_register(gpx(tmp_path, waypoint(1) + bare))
     assert found.anchors["anchor_id"].tolist() == ["1"]
-    assert told(found) == [
-        [2, "lon, lat", "lat '41', lon missing (anchor '2')", NO_POSITION]
-    ]
+    assert told(found) == [[2, "lon, lat", "lat '41', lon missing (anchor '2')", NO_POSITION]]
 
 
 def test_a_decimal_comma_in_a_waypoint_is_read_and_said(tmp_path):
@@ -447,7 +445,7 @@ def test_a_document_type_is_refused_before_its_entities_are_read(tmp_path, entit
          [2, "lon, lat", "coordinates [inf, 41] (anchor '2')", NO_POSITION]),
         (feature("2", [1e308, 41]), [2, "lon", "1e+308 (anchor '2')", "not in -180..180"]),
         (feature("2", 95), [2, "lon, lat", "coordinates 95 (anchor '2')", NO_POSITION]),
-        (feature("2", [1, 2]) | {"geometry": [1]}, [2, "lon, lat", "[1] (anchor '2')", NO_POSITION]),
+        (feature("2", 0) | {"geometry": [1]}, [2, "lon, lat", "[1] (anchor '2')", NO_POSITION]),
         (feature("2", [1, 2], ["Point"]),
          [2, "lon, lat", "['Point'] (anchor '2')", NO_POSITION]),
     ],

@@ -414,7 +414,7 @@ def test_import_is_light():
     import subprocess
     import sys
 
-    heavy = "{'geopandas', 'pandera', 'openpyxl', 'gpxpy', 'pyogrio', 'pyproj', 'folium'}"
+    heavy = "{'geopandas', 'pandera', 'openpyxl', 'pyogrio', 'pyproj', 'folium'}"
     code = f"import sys, saltreach.intake; print(sorted({heavy} & set(sys.modules)))"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"

@@ -29,7 +29,9 @@ Crs = Annotated[
     str | None, typer.Option(help="CRS of the coordinates, e.g. EPSG:25830; default WGS 84.")
 ]
 Sheet = Annotated[str | None, typer.Option(help="Sheet of an .xlsx file.")]
-LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file, or folder of a .kml.")]
+LayerName = Annotated[
+    str | None, typer.Option("--layer", help="Layer of a .gpkg file, or folder of a .kml.")
+]
 OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
 PlanFolder = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 Today = Annotated[

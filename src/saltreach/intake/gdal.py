@@ -55,9 +55,11 @@ def _faults(ours: bool) -> tuple[type[BaseException], ...]:
     return (*loaded, *(() if ours else through))
 
 
-def _said(error: BaseException, path: Path) -> str:
+def _said(error: object, path: Path) -> str:
     """GDAL's words in brackets, in one line, with the file's name in place of its path."""
-    text = str(error).replace(str(path), path.name).replace(str(path.parent), "")
+    text = str(error).replace(str(path), path.name)
+    if path.is_absolute():
+        text = text.replace(str(path.parent), "")
     text = re.sub(r"\s+", " ", text).partition("; It might help")[0].strip().rstrip(".;")
     return f" ({text[:SAID]})" if text else ""
 
@@ -105,7 +107,8 @@ def about_layers(path: Path, what: str, kind: type[SaltreachError]) -> dict[str,
     sizes.within(path.stat().st_size, sizes.TEXT_BYTES, what, "bytes", fix, kind)
     parts = path.read_bytes().count(b"{")
     sizes.within(parts, sizes.JSON_PARTS, what, "objects", fix, kind)
-    one = quietly(pyogrio.read_info, path)  # of one layer; to list it would read the whole file once more
+    # of one layer; to list it would read the whole file once more
+    one = quietly(pyogrio.read_info, path)
     return {str(one["layer_name"]): one}
 
 

@@ -203,7 +203,7 @@ def read_geojson(path: Path, data: bytes, request: Request) -> Table:
     if not features:
         raise RegisterError(f"{where}: no features in the file; give one point per anchor")
     sizes.within(len(features), sizes.FEATURES, where, "features", SMALLER, RegisterError)
-    broken = {i: found for i, f in enumerate(features) if (found := _broken_feature(f))}
+    broken = {i: why for i, f in enumerate(features) if (why := _broken_feature(f))}
     kept = [i for i in range(len(features)) if i not in broken]
     found = [_geojson_point(features[i].get("geometry")) for i in kept]
     given = [features[i].get("properties") for i in kept]

@@ -317,7 +317,8 @@ def _kml_position(placemark: ET.Element) -> tuple[float, float, Any]:
     if text is None:
         return np.nan, np.nan, np.nan
     parts = [part.strip() for part in text[:_POSITION_CHARS].split(",")]
-    if 2 <= len(parts) <= 3 and len(text) <= _POSITION_CHARS and not any(" " in " ".join(part.split()) for part in parts):
+    single = not any(len(part.split()) > 1 for part in parts)
+    if 2 <= len(parts) <= 3 and single and len(text) <= _POSITION_CHARS:
         lon, lat = _degrees(parts[0]), _degrees(parts[1])
         if not math.isnan(lon + lat):
             return lon, lat, np.nan

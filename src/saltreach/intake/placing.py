@@ -73,7 +73,10 @@ def _coordinates(
     odd = pd.Series(table.odd_geometry, index=given.index, dtype="str")
     found = [
         check.problems(
-            odd.notna(), "lon, lat", odd, "not a point with a position",
+            odd.notna(),
+            "lon, lat",
+            odd,
+            "not a point with a position",
             "give one point per anchor, its two coordinates as numbers",
         )
     ]

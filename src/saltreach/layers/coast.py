@@ -245,7 +245,8 @@ def _shapes(path: Path, what: str) -> GeoSeries:
         raise LayerError(f"{what} holds a table without shapes; {_COAST_FIX}")
     if len(chosen) > 1:
         raise LayerError(
-            f"{what} has several layers ({', '.join(map(repr, chosen))}); keep the shoreline's alone"
+            f"{what} has several layers ({', '.join(map(repr, chosen))}); "
+            "keep the shoreline's alone"
         )
     frame, _ = layer_read(path, chosen[0], columns=[])
     if not isinstance(frame, gpd.GeoDataFrame):

@@ -269,7 +269,7 @@ def _polygon_legend(
         points = shapely.points(easting[placed], northing[placed])
         shapes, entries = _polygons(file, name, column, shapely.total_bounds(points))
         # the polygon is the prepared side of the test: one large polygon, many points. One that
-        # crosses itself holds what it winds around an odd number of times; it is not repaired first,
+        # crosses itself holds what lies an odd number of times inside; it is not repaired first,
         # which takes hours for a small polygon of many crossings
         shape, point = shapely.STRtree(points).query(shapes, predicate="intersects")
         order = np.lexsort((shape, shapely.area(shapes)[shape], point))
