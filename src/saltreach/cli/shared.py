@@ -22,7 +22,7 @@ GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
 WRITTEN = ("out", "picture")
 """Options that name what is written; every other path is read."""
 RegisterFile = Annotated[
-    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx or .kml.")
+    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml or .kmz.")
 ]
 Columns = Annotated[
     list[str] | None,
@@ -32,7 +32,9 @@ Crs = Annotated[
     str | None, typer.Option(help="CRS of the coordinates, e.g. EPSG:25830; default WGS 84.")
 ]
 Sheet = Annotated[str | None, typer.Option(help="Sheet of an .xlsx file.")]
-LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file.")]
+LayerName = Annotated[
+    str | None, typer.Option("--layer", help="Layer of a .gpkg file, or folder of a .kml.")
+]
 SameCrag = Annotated[
     list[str] | None,
     typer.Option(

@@ -21,6 +21,7 @@ from saltreach.intake import (
     far_apart,
     formats,
     gis,
+    gis_xml,
     names,
     near_names,
     positions,
@@ -52,8 +53,9 @@ READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
     ".geojson": gis.read_geojson,
     ".json": gis.read_geojson,
     ".gpkg": gis.read_gpkg,
-    ".gpx": gis.read_gpx,
-    ".kml": gis.read_kml,
+    ".gpx": gis_xml.read_gpx,
+    ".kml": gis_xml.read_kml,
+    ".kmz": gis_xml.read_kml,
 }
 """File suffix -> reader."""
 
@@ -315,7 +317,7 @@ def read_register(
     Parameters
     ----------
     source : path, DataFrame or GeoDataFrame
-        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX or KML by its suffix; or a
+        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX, KML or KMZ by its suffix; or a
         frame, which is not changed. Where there is geometry it is the position, in its own
         CRS; a row whose lon and lat columns say another place is refused.
     columns : mapping of str to str, optional
@@ -375,8 +377,8 @@ def read_register(
         raise RegisterError(f"{name}: only a workbook (.xlsx) has sheets; leave --sheet out")
     if date_order not in (None, *ORDERS):
         raise RegisterError(f"date_order {date_order!r}: give {' or '.join(ORDERS)}")
-    if layer is not None and suffix not in (".gpkg", ".kml"):
-        raise RegisterError(f"{name}: only .gpkg and .kml have layers; leave --layer out")
+    if layer is not None and suffix not in (".gpkg", ".kml", ".kmz"):
+        raise RegisterError(f"{name}: only .gpkg, .kml and .kmz have layers; leave --layer out")
     asked = None if crs is None else positions.named_crs(crs, name)
     request = formats.Request(columns, asked is not None, sheet, layer)
     if isinstance(source, pd.DataFrame):
@@ -474,6 +476,7 @@ def _checked(
     good = _kept(found_all, len(values), strict=strict)
     kept = good[found_all["place"].to_numpy(dtype=int)]
     rejected = check.rejected_table(found_all[~kept], table.rows, name)
+    rejected = gis.named_values(rejected, table, given.get("anchor_id"))
     doubts = check.rejected_table(found_all[kept], table.rows, name)
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
