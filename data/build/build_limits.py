@@ -25,6 +25,7 @@ from saltreach.assessment import risk, state  # noqa: E402
 from saltreach.assessment.corrosivity import CATEGORY_FLOORS  # noqa: E402
 from saltreach.assessment.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOORS  # noqa: E402
 from saltreach.assessment.sectors import WORST_SHARE  # noqa: E402
+from saltreach.intake import far_apart  # noqa: E402
 from saltreach.science.metal.stress_corrosion import MINIMUM_MATERIAL, WEIGHTS  # noqa: E402
 from saltreach.science.rock import bond  # noqa: E402
 from saltreach.science.rock.lithology import QUALIFIERS  # noqa: E402
@@ -71,8 +72,12 @@ GROUPS = {
     "Maps and what a landowner sees": (
         "assessment.generalise", "assessment.landowner", "assessment.shapes",
     ),
+    "Names, places and heights of a register": (
+        "intake.far_apart", "intake.near_names", "assessment.contradictions",
+    ),
     "Plan": ("planning.options", "planning.problem", "planning.greedy"),
     "Budget": ("planning.offers",),
+    "Size of files": ("intake.sizes",),
 }  # fmt: skip
 """Headings of the last section, and the modules whose numbers stand below each."""
 
@@ -199,11 +204,18 @@ def section(heading: str, modules: tuple[str, ...]) -> list[str]:
     return [f"### {heading}", "", *table, ""] if body else []
 
 
+def far_places() -> list[str]:
+    """The rule on crags whose anchors lie far apart, as the code says it."""
+    head, _, rule = (far_apart.__doc__ or "").partition("\n\n")
+    return [f"## {head.rstrip('.').split(':')[0]}", "", *rule.strip().splitlines(), ""]
+
+
 def page() -> str:
     """The whole page."""
     answers = pd.read_csv(ANSWERS, dtype=str, keep_default_na=False).set_index("anchor_id")
     parts = [
         *numbers(),
+        *far_places(),
         "## Places decided blind",
         "",
         "Expected answers by somebody who had not seen the tool's; how a second officer would "

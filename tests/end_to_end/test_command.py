@@ -92,8 +92,16 @@ def test_check_lists_each_bad_row_with_its_fix(saltreach, tmp_path):
         (["assess", "{good}", "--out", "x", "--options", "{odd}"], "did you mean 'so2_ug_m3'"),
         (["check", "{odd}"], ".toml"),
         (["map", "{folder}"], "anchors.parquet"),
+        (["assess", "{good}", "--out", "x", "--coast", "{good}"], "coast file a.csv holds a table"),
+        (["assess", "{good}", "--out", "x", "--coast", "{folder}"], "is a folder"),
+        (["assess", "{good}", "--out", "x", "--dem", "{odd}"], "height raster odd.toml cannot be"),
+        (["assess", "{good}", "--out", "x", "--dem", "{folder}"], "is a folder"),
+        (["assess", "{good}", "--out", "x", "--geology", "{odd}", "--rock-column", "a"],
+         "geology file odd.toml cannot be read"),
+        (["assess", "{good}", "--out", "x", "--geology", "{folder}", "--rock-column", "a"],
+         "is a folder"),
     ],
-)
+)  # fmt: skip
 def test_unusable_input_ends_in_one_sentence_and_exits_with_2(saltreach, tmp_path, arguments, says):
     good, odd = write(tmp_path / "a.csv"), tmp_path / "odd.toml"
     odd.write_text("so2_ug_m = 3\n")

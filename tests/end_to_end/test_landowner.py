@@ -79,6 +79,35 @@ def test_unusable_input_ends_in_one_sentence(demo, saltreach, tmp_path):
     assert not (tmp_path / "x").exists()
 
 
+def test_a_contact_file_cannot_change_whose_land_it_is(demo, saltreach, tmp_path):
+    holding, out = embedded_file("demo/holding.geojson"), tmp_path / "x"
+    contact = embedded_file("demo/holding.toml")
+    done = saltreach("landowner", demo[0], "--holding", holding, "--contact", contact, "--out", out)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.splitlines()[-1] == (
+        f"saltreach: contact file {contact} says name and land too, but the holding is that of "
+        f"{holding}: whose land is meant? Delete them from holding.toml, or give holding.toml as "
+        "the holding alone"
+    )
+    assert not out.exists()
+
+
+def test_a_month_that_is_past_is_noted(demo, saltreach, tmp_path):
+    contact = tmp_path / "us.toml"
+    contact.write_text(
+        '[contact]\nperson = "x"\nphone = "112"\n[visits]\n"Cabo Alzoro" = "2026-10"\n'
+    )
+    done = saltreach(
+        "landowner", demo[0], "--holding", embedded_file("demo/holding.geojson"),
+        "--contact", contact, "--out", tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert (
+        "saltreach: note: the visit at Cabo Alzoro in 2026-10 lies before the month of the "
+        "assessment (2026-11); correct it, or leave it out if it is done\n" in done.stderr
+    )
+
+
 @pytest.mark.parametrize("ending", ["png", "svg"])
 def test_map_draws_the_overview_picture_too(demo, saltreach, tmp_path, ending):
     picture = tmp_path / f"overview.{ending}"

@@ -266,7 +266,7 @@ def test_lists_and_journals_from_elsewhere_reach_no_other_folder(tmp_path, name)
     with pytest.raises(OutputError, match="cannot be understood"):
         mend(folder)
     (folder / JOURNAL).write_text(
-        json.dumps({"work": "../x", "stamp": "1", "moves": {}, "gone": {}})
+        json.dumps({"work": f"../{WORK_PREFIX}x", "stamp": "1", "moves": {}, "gone": {}})
     )
     with pytest.raises(OutputError, match="cannot be understood"):
         mend(folder)
@@ -386,7 +386,8 @@ def test_what_is_edited_between_a_kill_and_its_mending_is_kept(tmp_path, monkeyp
             KeyboardInterrupt))  # fmt: skip
         put(tmp_path, "assess", SECOND)
     (tmp_path / "a.txt").write_text("typed meanwhile")
-    mend(tmp_path)
+    with claimed(tmp_path, beside_other_files=True) as claim:
+        assert len(claim.kept) == 1 and claim.kept[0].startswith("a.txt was not written by")
     found = held(tmp_path)
     assert {name: found.pop(name) for name in SECOND} == SECOND
     assert list(found.values()) == ["typed meanwhile"]
@@ -560,3 +561,15 @@ def test_a_file_handed_in_that_cannot_be_opened():
         "x cannot be opened (permission denied): check the path and who may read it"
     )
     assert cannot_read(OSError("no name")) is None
+
+
+def test_a_link_in_place_of_a_file_of_ours_is_somebodys(tmp_path):
+    out = tmp_path / "out"
+    put(out, "assess", FIRST)
+    (out / "a.txt").rename(tmp_path / "moved.txt")
+    (out / "a.txt").symlink_to(tmp_path / "moved.txt")
+    with pytest.raises(OutputError, match=r"somebody changed .*\(a\.txt\)"):
+        put(out, "assess", SECOND)
+    put(out, "assess", SECOND, beside_other_files=True)
+    assert (tmp_path / "moved.txt").read_text() == "a1"
+    assert sum(path.is_symlink() for path in out.iterdir()) == 1

@@ -77,6 +77,7 @@ def test_templates_escape():
         "map/map.html",
         title="<b>&",
         texts=catalogue("en"),
+        left_out=False,
         policy="",
         styles=[],
         scripts=[],

@@ -75,7 +75,10 @@ def test_the_tables_beside_the_register_are_read_with_them(tmp_path):
     with sr.own_words(written(tmp_path, WORDS)):
         sheet = read_table(file, NEEDS)
     assert (sheet.rows[0]["crag"], sheet.rows[0]["people"]) == ("A", 3)
-    assert "header 'heads' read as people, as words.csv says" in sheet.notes
+    assert (
+        "columns read under another name: 'Zone' as crag, as words.csv says, 'heads' as people, "
+        "as words.csv says"
+    ) in sheet.notes
     file = written(tmp_path, "crag,personas\nA,ropes\n", "needs.csv")  # ours: people
     with sr.own_words(written(tmp_path, "list,column,value,words\nheader,skills,,personas\n")):
         assert read_table(file, NEEDS).rows[0]["skills"] == ("ropes",)

@@ -218,16 +218,17 @@ def test_all_problems_of_all_rows_at_once_with_spreadsheet_rows(tmp_path):
 
 def test_duplicates_name_the_first_row_and_say_whether_they_differ(tmp_path):
     register = read(tmp_path, {}, {"anchor_id": "b"}, {}, {"crag": "Other"}, {"anchor_id": "B"})
-    assert register.anchors["anchor_id"].tolist() == ["007", "b", "B"]
+    assert register.anchors["anchor_id"].tolist() == ["007", "b"]
     reasons = register.rejected.set_index("row")["reason"]
     assert reasons[4] == "anchor_id already used in row 2, with the same data"
     assert reasons[5] == "anchor_id already used in row 2, with other data"
+    assert reasons[6] == "anchor_id already used in row 3, written 'b', with the same data"
 
 
 def test_swapped_positions_are_found_against_the_rest_of_the_register(tmp_path):
     rows = [{"anchor_id": str(i), "lon": f"{0.5 + i / 100}"} for i in range(5)]
     rows.append({"anchor_id": "s", "lon": "41.21", "lat": "0.52"})
-    rows.append({"anchor_id": "far", "lon": "98.8", "lat": "8.0"})
+    rows.append({"anchor_id": "far", "crag": "Elsewhere", "lon": "98.8", "lat": "8.0"})
     register = read(tmp_path, *rows)
     assert "far" in set(register.anchors["anchor_id"])
     refused = register.rejected.iloc[0]

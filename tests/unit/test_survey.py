@@ -71,7 +71,10 @@ def test_headers_in_spanish_and_columns_not_used(tmp_path):
     found = survey(tmp_path, "Alder,N,400,wet,x", head="crag,sector,Espaciado,agua,comentario")
     assert sectors(found)["joint_spacing_mm"].tolist() == [400]
     assert sectors(found)["water"].tolist() == ["wet"]
-    assert "columns not used: comentario" in found.notes
+    assert found.notes == (
+        "columns not used: 'comentario'",
+        "columns read under another name: 'Espaciado' as joint_spacing_mm, 'agua' as water",
+    )
 
 
 def test_unusable_surveys(tmp_path):

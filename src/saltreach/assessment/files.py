@@ -48,6 +48,12 @@ def _read(folder: Path) -> Assessment:
     import geopandas as gpd
     import pandas as pd
 
+    folder = Path(folder)
+    if folder.is_file():
+        raise LayerError(
+            f"{folder} is a file, and a folder of results is expected: give the folder that "
+            "saltreach assess wrote, or assess the register first"
+        )
     missing = [
         name
         for name in ("anchors.parquet", "saltreach.gpkg", "provenance.json")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -31,9 +32,12 @@ class Listing(str):
 
     Examples
     --------
+    >>> import copy
     >>> note = Listing("left out", [f"s{n}" for n in range(7)])
     >>> note, note.short("plan.json")
     ('left out: s0, s1, s2, s3, s4, s5, s6', 'left out: s0, s1, s2, s3, s4 and 2 more (plan.json)')
+    >>> copy.deepcopy(note).names == note.names
+    True
     """
 
     why: str
@@ -45,6 +49,10 @@ class Listing(str):
         made = super().__new__(cls, f"{why}: {', '.join(names)}")
         made.why, made.names = why, names
         return made
+
+    def __getnewargs__(self) -> Any:
+        """What a copy is made of."""
+        return self.why, self.names
 
     def short(self, file: object) -> str:
         """For a screen: the first few, how many more there are and where."""

@@ -7,15 +7,24 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from saltreach.errors import RegisterError
+from saltreach.intake.together import earth_m, thinned
 
 if TYPE_CHECKING:
     import geopandas as gpd
+    from shapely.geometry.base import BaseGeometry
 
 MIN_BUFFER_M = 60.0
 """Default distance from an anchor to the edge of its sector's shape; our own drawing choice."""
 
 CONCAVE_RATIO = 0.5
 """0 follows every bay of the points, 1 is the convex hull; our own drawing choice."""
+
+WIDE_M = 100_000.0
+"""A hull around anchors farther than this from their middle would hold land and sea without any:
+each part then has its own; our own drawing choice."""
+
+PART_M = 20_000.0
+"""Side of the cubes that make those parts; our own drawing choice."""
 
 
 def unwrapped_lon(lon: np.ndarray, centre_lon: float | np.ndarray) -> np.ndarray:
@@ -67,11 +76,11 @@ def centre_lon_deg(lon: np.ndarray) -> float:
 
 
 def sector_shapes(anchors: gpd.GeoDataFrame, *, buffer_m: float = MIN_BUFFER_M) -> gpd.GeoDataFrame:
-    """One polygon per sector: a hull around its anchors, widened so that it can be seen.
+    """One shape per sector: a hull around its anchors, widened so that it can be seen.
 
-    Each sector is measured in its own azimuthal equidistant frame on the WGS 84 ellipsoid
-    (distance and azimuth from the sector's middle), so no zone border, antimeridian or latitude
-    matters short of the poles themselves.
+    Each hull is measured in its own azimuthal equidistant frame on the WGS 84 ellipsoid
+    (distance and azimuth from its middle), so no zone border, antimeridian or latitude matters.
+    A hull around a pole is drawn as the whole cap.
 
     Parameters
     ----------
@@ -84,8 +93,10 @@ def sector_shapes(anchors: gpd.GeoDataFrame, *, buffer_m: float = MIN_BUFFER_M) 
     Returns
     -------
     geopandas.GeoDataFrame
-        Columns `crag`, `sector`, `geometry` (EPSG:4326), sorted by crag and sector. A shape
-        that crosses the antimeridian is cut there into two parts (RFC 7946, section 3.1.9).
+        Columns `crag`, `sector`, `geometry` (EPSG:4326), sorted by crag and sector. A sector
+        with an anchor farther than `WIDE_M` from its middle has a hull for each part of it. A
+        shape that crosses the antimeridian is cut there into two parts (RFC 7946, section
+        3.1.9). A shape that cannot be drawn is empty.
 
     Raises
     ------
@@ -94,7 +105,6 @@ def sector_shapes(anchors: gpd.GeoDataFrame, *, buffer_m: float = MIN_BUFFER_M) 
     """
     import geopandas as gpd
     import shapely
-    from pyproj import Geod
 
     points = _lonlat_points(anchors)
     grouped = points.groupby(["crag", "sector"], dropna=False)
@@ -102,9 +112,62 @@ def sector_shapes(anchors: gpd.GeoDataFrame, *, buffer_m: float = MIN_BUFFER_M) 
     names = grouped.size().reset_index()[["crag", "sector"]]
     if len(points) == 0:
         return gpd.GeoDataFrame(names, geometry=[], crs="EPSG:4326")
-
     lon, lat = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
-    centre_lon, centre_lat = _sphere_means(lon, lat, group, len(names))
+    part, owner = _parts(lon, lat, group)
+    try:
+        hulls = _hulls(lon, lat, part, buffer_m)
+    except shapely.errors.GEOSException:
+        hulls = np.array([_hull_or_nothing(lon[part == p], lat[part == p], buffer_m)
+                          for p in range(len(owner))], dtype=object)  # fmt: skip
+    shapes = hulls if len(owner) == len(names) else _joined(hulls, owner)
+    return gpd.GeoDataFrame(names, geometry=shapes, crs="EPSG:4326")
+
+
+def _parts(lon: np.ndarray, lat: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Part of each position that gets a hull of its own, and the group each part belongs to."""
+    from pyproj import Geod
+
+    middle = _sphere_means(lon, lat, group, int(group.max()) + 1)
+    _, _, away_m = Geod(ellps="WGS84").inv(middle[0][group], middle[1][group], lon, lat)
+    farthest = np.zeros(int(group.max()) + 1)
+    np.maximum.at(farthest, group, away_m)
+    wide = farthest[group] > WIDE_M
+    if not wide.any():
+        return group, np.arange(len(farthest))
+    cube = np.zeros(len(lon), dtype=np.int64)
+    cube[wide] = 1 + thinned(earth_m(lon[wide], lat[wide]), group[wide], PART_M)[1]
+    both, part = np.unique(np.column_stack([group, cube]), axis=0, return_inverse=True)
+    return part.reshape(-1), both[:, 0]
+
+
+def _joined(hulls: np.ndarray, owner: np.ndarray) -> np.ndarray:
+    """The hulls of each group as one shape; owners in order."""
+    import shapely
+
+    starts = np.flatnonzero(np.diff(owner, prepend=-1))
+    ends = np.append(starts[1:], len(owner))
+    return np.array(
+        [hulls[a] if b - a == 1 else shapely.union_all(hulls[a:b])
+         for a, b in zip(starts, ends, strict=True)],
+        dtype=object,
+    )  # fmt: skip
+
+
+def _hull_or_nothing(lon: np.ndarray, lat: np.ndarray, buffer_m: float) -> BaseGeometry:
+    import shapely
+
+    try:
+        return _hulls(lon, lat, np.zeros(len(lon), dtype=np.int64), buffer_m)[0]
+    except shapely.errors.GEOSException:
+        return shapely.Polygon()
+
+
+def _hulls(lon: np.ndarray, lat: np.ndarray, group: np.ndarray, buffer_m: float) -> np.ndarray:
+    """Widened hull of each group, longitude and latitude."""
+    import shapely
+    from pyproj import Geod
+
+    centre_lon, centre_lat = _sphere_means(lon, lat, group, int(group.max()) + 1)
     geod = Geod(ellps="WGS84")
     azimuth_deg, _, distance_m = geod.inv(centre_lon[group], centre_lat[group], lon, lat)
     east_m = distance_m * np.sin(np.radians(azimuth_deg))
@@ -119,19 +182,22 @@ def sector_shapes(anchors: gpd.GeoDataFrame, *, buffer_m: float = MIN_BUFFER_M) 
     local = shapely.buffer(shapely.union(hulls, clouds), buffer_m, quad_segs=5)
     local = shapely.simplify(shapely.make_valid(local), buffer_m * 0.03)
 
-    def to_lonlat(coordinates: np.ndarray, owner: np.ndarray) -> np.ndarray:
-        east, north = coordinates[:, 0], coordinates[:, 1]
-        to_lon, to_lat, _ = geod.fwd(
-            centre_lon[owner],
-            centre_lat[owner],
-            np.degrees(np.arctan2(east, north)),
-            np.hypot(east, north),
-        )
-        return np.column_stack([unwrapped_lon(to_lon, centre_lon[owner]), to_lat])
-
     coordinates, owner = shapely.get_coordinates(local, return_index=True)
-    shapes = shapely.set_coordinates(local, to_lonlat(coordinates, owner))
-    return gpd.GeoDataFrame(names, geometry=_cut_at_antimeridian(shapes), crs="EPSG:4326")
+    east, north = coordinates[:, 0], coordinates[:, 1]
+    to_lon, to_lat, _ = geod.fwd(
+        centre_lon[owner],
+        centre_lat[owner],
+        np.degrees(np.arctan2(east, north)),
+        np.hypot(east, north),
+    )
+    turned = unwrapped_lon(to_lon, centre_lon[owner])
+    shapes = shapely.set_coordinates(local, np.column_stack([turned, to_lat]))
+    # only beside a pole does a hull reach so far round
+    for at in np.unique(owner[np.abs(turned - centre_lon[owner]) > 90.0]):
+        own = to_lat[owner == at]
+        south, north_lat = (own.min(), 90.0) if centre_lat[at] > 0 else (-90.0, own.max())
+        shapes[at] = shapely.box(-180.0, south, 180.0, north_lat)
+    return _cut_at_antimeridian(shapes)
 
 
 def _lonlat_points(anchors: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -165,7 +231,7 @@ def _cut_at_antimeridian(shapes: np.ndarray) -> np.ndarray:
 
     bounds = shapely.bounds(shapes)
     for at in np.flatnonzero((bounds[:, 0] < -180.0) | (bounds[:, 2] > 180.0)):
-        whole = shapely.make_valid(shapes[at])  # round half the world a shape may cross itself
+        whole = shapely.make_valid(shapes[at])
         parts = [
             shapely.transform(
                 shapely.intersection(whole, shapely.box(-180.0 + turn, -90, 180 + turn, 90)),

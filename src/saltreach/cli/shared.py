@@ -22,7 +22,7 @@ GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
 WRITTEN = ("out", "picture")
 """Options that name what is written; every other path is read."""
 RegisterFile = Annotated[
-    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx or .kml.")
+    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml or .kmz.")
 ]
 Columns = Annotated[
     list[str] | None,
@@ -38,7 +38,18 @@ Words = Annotated[
         "--words", help="Your own words for columns and values: list, column, value, words."
     ),
 ]
-LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file.")]
+LayerName = Annotated[
+    str | None, typer.Option("--layer", help="Layer of a .gpkg file, or folder of a .kml.")
+]
+SameCrag = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--same-crag",
+        metavar="OTHER=NAME",
+        help="Crag that is another, written differently, e.g. 'Rote Buchd=Rote Bucht'; may be "
+        "repeated.",
+    ),
+]
 OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
 PlanFolder = Annotated[Path, typer.Option("--out", help="Folder for the files.")]
 Today = Annotated[
@@ -60,6 +71,13 @@ BesideOthers = Annotated[
         "under another name.",
     ),
 ]
+LeaveOut = Annotated[
+    bool,
+    typer.Option(
+        "--leave-out-refused",
+        help="Go on without refused rows of the tables; every output then says so first.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
 Results = Annotated[
     Path, typer.Argument(help="Folder that `saltreach assess` wrote, or a register.")
@@ -74,10 +92,11 @@ def tell(sentence: str) -> None:
 @contextmanager
 def clear_errors() -> Iterator[None]:
     """Our own errors end in one sentence on stderr and exit code 2."""
-    from saltreach.errors import SaltreachError
+    from saltreach.errors import SaltreachError, settings_by_flags
 
     try:
-        yield
+        with settings_by_flags():
+            yield
     except SaltreachError as error:
         tell(str(error))
         raise typer.Exit(UNUSABLE) from None
@@ -146,16 +165,25 @@ def progress() -> Iterator[Any]:
 
 def column_mapping(pairs: list[str] | None) -> dict[str, str] | None:
     """Headers by our name, from `--column ours=theirs`."""
+    return _mapping(pairs, "--column", "ours=theirs, e.g. lon=Longitude")
+
+
+def same_crags(pairs: list[str] | None) -> dict[str, str] | None:
+    """Crags that are others, from `--same-crag other=name`."""
+    return _mapping(pairs, "--same-crag", "other=name, e.g. 'Rote Buchd=Rote Bucht'")
+
+
+def _mapping(pairs: list[str] | None, option: str, form: str) -> dict[str, str] | None:
     from saltreach.errors import OptionError
 
     if not pairs:
         return None
     mapping = {}
     for pair in pairs:
-        ours, equals, theirs = pair.partition("=")
-        if not equals or not ours.strip() or not theirs.strip():
-            raise OptionError(f"--column {pair!r}: write it as ours=theirs, e.g. lon=Longitude")
-        mapping[ours.strip()] = theirs.strip()
+        left, equals, right = pair.partition("=")
+        if not equals or not left.strip() or not right.strip():
+            raise OptionError(f"{option} {pair!r}: write it as {form}")
+        mapping[left.strip()] = right.strip()
     return mapping
 
 
@@ -192,13 +220,21 @@ def assess_file(
     with progress() as step, held(context, out, beside, more=files) as folder:
         step("register")
         found = read_register(file, today=options.today, **reading)
+        for note in found.notes:
+            tell(f"note: {note}")
         try:
             result = assess_register(found, options, on_step=step)
         except NoGoodRowsError as error:
             tell(f"refused rows: {write_rejected(error.rejected, folder)}")
             raise
+        for note in result.provenance["register"]["notes"][len(found.notes) :]:
+            tell(f"note: {note}")
         step("files and map")
-        write_results(result, folder, title=title, tiles=tiles, plots=plots, language=language)
+        missing = write_results(
+            result, folder, title=title, tiles=tiles, plots=plots, language=language
+        )
+        for note in missing:
+            tell(f"note: {note}")
     return result
 
 
@@ -213,7 +249,7 @@ def print_summary(result: Assessment, out: Path, as_json: bool) -> None:
     )
 
 
-def results_of(path: Path) -> Assessment:
+def results_of(path: Path, *, leave_out_refused: bool) -> Assessment:
     """The results in a folder, or those of a register assessed on the spot."""
     if path.is_dir():
         from saltreach.assessment.files import read_results
@@ -221,9 +257,10 @@ def results_of(path: Path) -> Assessment:
         return read_results(path)
     from saltreach.assessment.assess import assess
     from saltreach.intake import read_register
+    from saltreach.intake.options import Options
     from saltreach.outputs.summary import reading_lines
 
-    result = assess(read_register(path))
+    result = assess(read_register(path), Options(leave_out_refused=leave_out_refused))
     for line in reading_lines(result.provenance["register"], "all of it: saltreach check"):
         typer.echo(line, err=True)
     return result

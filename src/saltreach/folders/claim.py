@@ -200,7 +200,6 @@ def _take_places(
     new = old.with_set(name, written, drops)
     (work / MANIFEST).write_text(new.text(), encoding="utf-8")
     expected = {file: old.files.get(file) for file in written.files}
-    # last, for only then is true what it says
     return swap(folder, work, expected | {MANIFEST: checksum(folder / MANIFEST)}, gone)
 
 

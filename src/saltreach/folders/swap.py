@@ -77,7 +77,10 @@ def unfinished(folder: Path) -> bool:
 
 
 def finish(folder: Path) -> list[str]:
-    """End a swap that was decided, from wherever it stopped; as `swap` returns."""
+    """End a swap that was decided, from wherever it stopped; as `swap` returns.
+
+    What is left of it then is for `sweep`.
+    """
     if not unfinished(folder):
         return []
     journal = folder / JOURNAL
@@ -109,7 +112,6 @@ def finish(folder: Path) -> list[str]:
         sync_folder(place)
     journal.unlink()
     sync_folder(folder)
-    sweep(folder)
     return kept
 
 

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.intake.dates import day_limits
+from saltreach.intake.names import keys_of
 from saltreach.intake.positions import looks_swapped
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, REJECTED_COLUMNS, Column
 from saltreach.vocabulary.metals import GRADES
@@ -192,19 +193,24 @@ def duplicate_problems(
     anchor_id: pd.Series, everything: pd.DataFrame, rows: np.ndarray
 ) -> pd.DataFrame:
     """Second and later rows of an anchor; says where the first is and whether they differ."""
-    later = anchor_id.notna() & anchor_id.duplicated()
+    key = keys_of(anchor_id)
+    later = key.notna() & key.duplicated()
     if not later.any():
         return problems(later, "anchor_id", anchor_id, "", "")
     place = pd.Series(np.arange(len(anchor_id)), index=anchor_id.index)
-    first = place.groupby(anchor_id).transform("first")
+    first = place.groupby(key).transform("first")
+    everything = everything.assign(anchor_id=key)
     mine = everything[later].fillna("").reset_index(drop=True)
     other = everything.iloc[first[later].astype(int)].fillna("").reset_index(drop=True)
     differ = (mine != other).any(axis=1).to_numpy()
     number = pd.Series(rows[first[later].astype(int)]).astype("str")
     reason = pd.Series("", index=anchor_id.index, dtype="str")
+    written = anchor_id.iloc[first[later].astype(int)].reset_index(drop=True)
+    other_way = (written != anchor_id[later].reset_index(drop=True)).to_numpy()
     reason.loc[later] = (
         "anchor_id already used in row "
         + number
+        + (", written " + written.map(repr)).where(other_way, "")
         + pd.Series(np.where(differ, ", with other data", ", with the same data"), dtype="str")
     ).to_numpy()
     fix = pd.Series("remove this row", index=anchor_id.index, dtype="str")

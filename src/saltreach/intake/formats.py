@@ -15,6 +15,7 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake.headers import column_of, is_header
+from saltreach.intake.names import whole
 from saltreach.vocabulary.columns import REQUIRED
 
 MOST_COLUMNS = 500
@@ -106,7 +107,7 @@ def cell_text(value: Any) -> Any:
     ('2014', '2014-06-12', '007', 'true')
     """
     if isinstance(value, str):
-        return value if value else np.nan
+        return whole(value) if value else np.nan
     if value is None or value is pd.NaT or value is pd.NA:
         return np.nan
     if isinstance(value, bool | np.bool_):
@@ -141,7 +142,8 @@ def text_frame(columns: Sequence[Iterable[Any]], length: int) -> pd.DataFrame:
     )
 
 
-_PAIR = re.compile(r"(?:^|;|\n)\s*([^\W\d][\w .\-]{0,60}?)\s*=", re.UNICODE)
+_PIECE = re.compile(r"[^;\n]+")
+_KEY = re.compile(r"\s*([^\W\d][\w .\-]{0,60}?)\s*=")
 
 
 def key_value_pairs(text: str) -> tuple[dict[str, str], str]:
@@ -154,9 +156,15 @@ def key_value_pairs(text: str) -> tuple[dict[str, str], str]:
     >>> key_value_pairs("crag=Punta Roja; sector=Norte; notes=rusty; look again")
     ({'crag': 'Punta Roja', 'sector': 'Norte', 'notes': 'rusty; look again'}, '')
     """
-    found = list(_PAIR.finditer(text))
+    # piece by piece: one pattern over all would take minutes on a page of blank lines
+    found = [
+        (piece.start(), key) for piece in _PIECE.finditer(text) if (key := _KEY.match(piece[0]))
+    ]
     if not found:
         return {}, text.strip()
-    ends = [*(m.start() for m in found[1:]), len(text)]
-    pairs = {m.group(1): text[m.end() : end].strip() for m, end in zip(found, ends, strict=True)}
-    return pairs, text[: found[0].start()].strip()
+    ends = [*(start - 1 for start, _ in found[1:]), len(text)]
+    pairs = {
+        key[1]: text[start + key.end() : end].strip()
+        for (start, key), end in zip(found, ends, strict=True)
+    }
+    return pairs, text[: found[0][0]].strip().removesuffix(";").strip()

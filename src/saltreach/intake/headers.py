@@ -194,12 +194,12 @@ def listed(headers: Iterable[str]) -> str:
     return ", ".join(repr(h) for h in headers if h.strip()) or "none"
 
 
-def renamed_note(header: str, name: str) -> str:
-    """That a header was read as a column."""
+def said_by(header: str, name: str) -> str:
+    """Which file of the user's own words says that a header means a column; empty for ours."""
     text = _clean(header)
     forms = [text, *(m[1] for m in (_BRACKETS.fullmatch(text), _BEHIND.fullmatch(text)) if m)]
     file = next(filter(None, (own_header(form, name) for form in forms)), "")
-    return f"header {header!r} read as {name}" + (f", as {file} says" if file else "")
+    return f", as {file} says" if file else ""
 
 
 def near_columns(
@@ -355,7 +355,7 @@ def resolve_headers(
         notes=(
             *(f"your own words: {count} of {file} are used" for file, count in own_files().items()),
             *_unused_notes(headers, told, unused),
-            *(renamed_note(header, name) for name, header in renamed.items()),
+            *(f"header {h!r} read as {name}{said_by(h, name)}" for name, h in renamed.items()),
             *more,
         ),
         units={name: m.unit for name, m in behind.items() if m.unit},

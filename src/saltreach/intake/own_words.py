@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from functools import wraps
 from pathlib import Path
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
 
 from saltreach.errors import OptionError
 from saltreach.intake.sheets import read_table
@@ -14,6 +15,7 @@ from saltreach.intake.tables import TABLES, WORDS
 from saltreach.vocabulary.columns import Column, columns_of
 from saltreach.vocabulary.synonyms import ENTRIES, Entry, own_entries, plain
 
+_Given, _Made = ParamSpec("_Given"), TypeVar("_Made")
 _GIVEN = ("register", *(table.name for table in TABLES if table is not WORDS))
 """Tables a user hands in."""
 
@@ -42,6 +44,18 @@ def own_words(path: str | Path | None) -> Iterator[None]:
     """
     with own_entries(() if path is None else read_own_words(path)):
         yield
+
+
+def with_own_words(read: Callable[_Given, _Made]) -> Callable[_Given, _Made]:
+    """A reader whose argument `words` is a file of own words that count while it reads."""
+
+    @wraps(read)
+    def reader(*args: _Given.args, **more: _Given.kwargs) -> _Made:
+        words = more.get("words")
+        with own_words(None if words is None else str(words)):
+            return read(*args, **more)
+
+    return reader
 
 
 def read_own_words(path: str | Path) -> tuple[Entry, ...]:

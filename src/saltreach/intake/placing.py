@@ -82,7 +82,11 @@ def _coordinates(
     odd = pd.Series(table.odd_geometry, index=given.index, dtype="str")
     found = [
         check.problems(
-            odd.notna(), "lon, lat", odd, "the geometry is not a point", "give one point per anchor"
+            odd.notna(),
+            "lon, lat",
+            odd,
+            "not a point with a position",
+            "give one point per anchor, its two coordinates as numbers",
         )
     ]
     if table.point_text is not None and table.point_fault is not None:

@@ -12,6 +12,7 @@ from saltreach.errors import RegisterError
 from saltreach.folders.claim import mend
 from saltreach.intake import formats, table_files
 from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.words import CAUTION
 
 VISIT_COLUMNS = tuple(name for name in columns_of("plan") if name != "caution")
 TRIP_COLUMNS = ("crag", "sector", "date", "trip")
@@ -61,6 +62,15 @@ def read_plan(path: str | Path, columns: Sequence[str] = VISIT_COLUMNS) -> pd.Da
         )
     whole = {name: int for name in _WHOLE if name in columns}
     return table.astype(whole).reset_index(drop=True)
+
+
+def left_out_in(path: str | Path) -> str:
+    """What a plan.csv left out of its tables: its caution begins with it; empty for nothing."""
+    try:
+        caution = _written(path, "plan", ("caution",), "")["caution"]
+    except RegisterError:  # a list of trips made by hand, which `read_plan` has found good
+        return ""
+    return str(caution.iloc[0]).removesuffix(CAUTION).strip() if len(caution) else ""
 
 
 def read_rebolting(path: str | Path) -> pd.DataFrame:

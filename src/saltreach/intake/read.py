@@ -16,11 +16,21 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import check, formats, gis, positions, table_files
+from saltreach.intake import (
+    check,
+    far_apart,
+    formats,
+    gis,
+    gis_xml,
+    names,
+    near_names,
+    positions,
+    table_files,
+)
 from saltreach.intake.dates import ORDERS
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.numbers import Evidence, evidence
-from saltreach.intake.own_words import own_words
+from saltreach.intake.own_words import with_own_words
 from saltreach.intake.place_columns import grid_named, with_points
 from saltreach.intake.placing import place_anchors
 from saltreach.intake.tables import SURVEY
@@ -44,8 +54,9 @@ READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
     ".geojson": gis.read_geojson,
     ".json": gis.read_geojson,
     ".gpkg": gis.read_gpkg,
-    ".gpx": gis.read_gpx,
-    ".kml": gis.read_kml,
+    ".gpx": gis_xml.read_gpx,
+    ".kml": gis_xml.read_kml,
+    ".kmz": gis_xml.read_kml,
 }
 """File suffix -> reader."""
 
@@ -214,8 +225,8 @@ def _emptied(table: pd.DataFrame, doubts: pd.DataFrame) -> pd.DataFrame:
     """The table with every cell in doubt unknown, but for those read in part."""
     table = table.copy()
     wrong = doubts[~doubts["unread"]]
-    for names, group in wrong.groupby("column", sort=False):
-        for name in str(names).split(", "):
+    for columns, group in wrong.groupby("column", sort=False):
+        for name in str(columns).split(", "):
             table.loc[table.index[group["place"].to_numpy(dtype=int)], name] = np.nan
     for column in REGISTER:
         if UNKNOWN in column.choices:
@@ -298,6 +309,7 @@ def filled_down(given: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     return given, notes
 
 
+@with_own_words
 def read_register(
     source: str | PathLike[str] | pd.DataFrame,
     *,
@@ -309,13 +321,14 @@ def read_register(
     words: str | PathLike[str] | None = None,
     date_order: str | None = None,
     strict: bool = False,
+    same_crag: Mapping[str, str] | None = None,
 ) -> Register:
     """Read and check a register of anchors.
 
     Parameters
     ----------
     source : path, DataFrame or GeoDataFrame
-        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX or KML by its suffix; or a
+        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX, KML or KMZ by its suffix; or a
         frame, which is not changed. Where there is geometry it is the position, in its own
         CRS; a row whose lon and lat columns say another place is refused.
     columns : mapping of str to str, optional
@@ -336,6 +349,8 @@ def read_register(
     strict : bool
         Refuse a row for any cell that cannot be used. Otherwise only what cannot be placed or
         named is refused, and another bad cell is unknown, with its reason in `doubts`.
+    same_crag : mapping of str to str, optional
+        Crags that are one, written differently: name -> the name it is read as.
 
     Returns
     -------
@@ -354,36 +369,38 @@ def read_register(
     -----
     Nothing is repaired silently: what is left out or unknown is listed; what was
     normalised (headers, units, decimal commas, order of dates, words for metals) is said in
-    `notes`. Empty cells stay unknown. Extra columns pass through as text (those of a frame that
-    hold numbers or truth values as they are); one whose name belongs to the assessment gets
-    `_given` at its end. Rows of a frame are numbered by position from 1, and its checksum is
-    that of its cells as text.
+    `notes`. Empty cells stay unknown. Names are compared without regard to case, kinds of blanks
+    and invisible marks; crags of one name more than 20 km apart are told apart, and an anchor far
+    from the others of its sector is refused (`saltreach.intake.far_apart`). Extra columns pass
+    through as text (those of a frame that hold numbers or truth values as they are); one whose
+    name belongs to the assessment gets `_given` at its end. Rows of a frame are numbered by
+    position from 1, and its checksum is that of its cells as text.
     """
-    if words is not None:
-        with own_words(str(words)):
-            return read_register(
-                source, columns=columns, crs=crs, sheet=sheet, layer=layer, today=today,
-                date_order=date_order, strict=strict,
-            )  # fmt: skip
     frame = isinstance(source, pd.DataFrame)
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
     name = "the DataFrame" if frame else path.name
     suffix = path.suffix.lower()
+    if not frame and path.is_dir():
+        raise RegisterError(_is_folder(path))
+    if not frame and suffix == ".parquet" and (path.parent / "provenance.json").is_file():
+        raise RegisterError(
+            f"{path} is one file of results; give their folder {path.parent}, or a register"
+        )
     if sheet is not None and suffix not in (".xlsx", ".xlsm"):
         raise RegisterError(f"{name}: only a workbook (.xlsx) has sheets; leave --sheet out")
     if date_order not in (None, *ORDERS):
         raise RegisterError(f"date_order {date_order!r}: give {' or '.join(ORDERS)}")
-    if layer is not None and suffix not in (".gpkg", ".kml"):
-        raise RegisterError(f"{name}: only .gpkg and .kml have layers; leave --layer out")
+    if layer is not None and suffix not in (".gpkg", ".kml", ".kmz"):
+        raise RegisterError(f"{name}: only .gpkg, .kml and .kmz have layers; leave --layer out")
     asked = None if crs is None else positions.named_crs(crs, name)
     request = formats.Request(columns, asked is not None, sheet, layer)
     if isinstance(source, pd.DataFrame):
-        table = gis.from_frame(source, type(source).__name__, keep_types=True)
+        table = _safe_headers(gis.from_frame(source, type(source).__name__, keep_types=True))
         points = b"" if table.points is None else table.points.tobytes()
         data = table.cells.to_csv(header=list(table.headers)).encode() + points
     else:
         data = formats.content(path, READERS, "anchors")
-        table = READERS[suffix](path, data, request)
+        table = _safe_headers(READERS[suffix](path, data, request))
     named = None if table.points is not None else grid_named(table.headers, columns)
     if named is not None:
         columns = {**(columns or {}), **named.columns}
@@ -399,7 +416,15 @@ def read_register(
         have_geometry=table.points is not None,
     )
     found = _checked(
-        name, table, headers, asked, columns, today or dt.date.today(), date_order, strict
+        name,
+        table,
+        headers,
+        asked,
+        columns,
+        today or dt.date.today(),
+        date_order,
+        strict,
+        same_crag,
     )
     surveyed = SURVEY.name in {other.strip().casefold() for other in table.other_sheets}
     return replace(
@@ -407,6 +432,13 @@ def read_register(
         sha256=hashlib.sha256(data).hexdigest(),
         survey_file=str(path) if surveyed else None,
     )
+
+
+def _is_folder(path: Path) -> str:
+    """What to say of a folder in place of a register."""
+    if (path / "provenance.json").is_file():
+        return f"{path} is a folder of results, and a register is expected: give its file"
+    return f"{path} is a folder; give the file of a register"
 
 
 def _checked(
@@ -418,6 +450,7 @@ def _checked(
     today: dt.date,
     date_order: str | None,
     strict: bool,
+    same_crag: Mapping[str, str] | None,
 ) -> Register:
     """Parse, check and put together what a reader and the headers gave."""
     import geopandas as gpd
@@ -433,6 +466,7 @@ def _checked(
     filling: list[str] = []
     if table.points is None or table.point_text is not None:
         given, filling = filled_down(given)
+    given, extras, named = _named(given, extras, table.rows, same_crag)
     by_hand = {"lon", "lat"} <= set(columns or {})
     said = {ours: table.headers[place] for ours, place in headers.ours.items()}
     position = place_anchors(table, given, asked, by_hand, name, said)
@@ -450,9 +484,12 @@ def _checked(
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(values, [*found, *position.found], shown, everything, table.rows)
+    values["crag"], astray, asked_of = _placed_names(values, found_all, position.shown)
+    found_all = pd.concat([found_all, astray.assign(unread=False)], ignore_index=True)
     good = _kept(found_all, len(values), strict=strict)
     kept = good[found_all["place"].to_numpy(dtype=int)]
     rejected = check.rejected_table(found_all[~kept], table.rows, name)
+    rejected = gis.named_values(rejected, table, given.get("anchor_id"))
     doubts = check.rejected_table(found_all[kept], table.rows, name)
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
@@ -468,7 +505,9 @@ def _checked(
         [values, extras, as_given, pd.Series(table.rows, index=values.index, name="source_row")],
         axis=1,
     )[good].reset_index(drop=True)
-    all_notes = (*table.notes, *headers.notes, *filling, *position.notes, *notes)
+    all_notes = (
+        *table.notes, *headers.notes, *filling, *position.notes, *notes, *named, *asked_of,
+    )  # fmt: skip
     return Register(
         anchors=gpd.GeoDataFrame(
             anchors, geometry=gpd.points_from_xy(anchors["lon"], anchors["lat"]), crs="EPSG:4326"
@@ -484,6 +523,39 @@ def _checked(
         renamed=headers.renamed,
         unused=headers.unused,
     )
+
+
+def _safe_headers(table: formats.Table) -> formats.Table:
+    """The table with headers that any file can hold."""
+    return replace(table, headers=tuple(map(names.safe_text, table.headers)))
+
+
+def _named(
+    given: pd.DataFrame,
+    extras: pd.DataFrame,
+    rows: np.ndarray,
+    same_crag: Mapping[str, str] | None,
+) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
+    """Cells without what no file can hold, names that are one under one spelling, and notes."""
+    given, notes = names.tidied(given, rows)
+    extras, more = names.tidied(extras, rows)
+    crag, sector, one = names.merged(given["crag"], given["sector"], same_crag)
+    return given.assign(crag=crag, sector=sector), extras, [*notes, *more, *one]
+
+
+def _placed_names(
+    values: pd.DataFrame, found: pd.DataFrame, shown: pd.DataFrame
+) -> tuple[pd.Series, pd.DataFrame, list[str]]:
+    """Crags told apart by place, anchors astray as problems, and near spellings to ask about."""
+    good = values.drop(index=found["place"].unique())
+    told = far_apart.told_apart(good, check.joined(shown, ("lon", "lat")))
+    kept = good.drop(index=told.found["place"])
+    asked = near_names.questions(
+        told.crag[kept.index], kept["crag"], kept["sector"], kept["lon"], kept["lat"]
+    )
+    crag = values["crag"].copy()
+    crag.loc[told.crag.index] = told.crag
+    return crag, told.found, [*told.notes, *asked]
 
 
 def refuse_far_at_sea(

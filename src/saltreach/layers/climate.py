@@ -232,6 +232,12 @@ def _inputs(
     return lon, lat, np.broadcast_to(height, lon.shape), maps.itu_folder()
 
 
+def map_elevation_m(lon: ArrayLike, lat: ArrayLike) -> np.ndarray:
+    """Height of the ground by ITU-R P.1511, m, a mean over 9 km; NaN without `itur`."""
+    folder, (lon, lat) = maps.itu_folder(), positions(lon, lat, "climate")
+    return np.full(len(lon), np.nan) if folder is None else maps.topography(folder).at(lon, lat)
+
+
 def _elevation(
     folder: Path | None, lon: np.ndarray, lat: np.ndarray, height: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -22,15 +22,13 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
     """What was found and where the map is, as plain values."""
     names = ("columns_read_as", "columns_not_used", "notes")
     read = {"register": {n: result.provenance["register"].get(n) for n in names}}
-    return (
-        counts(result)
-        | read
-        | {
-            "rest_on_a_former_assessment": resting_elsewhere(out),
-            "map": str(out / "map.html"),
-            "caution": CAUTION,
-        }
-    )
+    page = out / "map.html"
+    own = {
+        "rest_on_a_former_assessment": resting_elsewhere(out),
+        "map": str(page) if page.is_file() else None,
+        "caution": CAUTION,
+    }
+    return counts(result) | read | own
 
 
 def summary_text(result: Assessment, out: Path) -> str:
@@ -38,13 +36,14 @@ def summary_text(result: Assessment, out: Path) -> str:
     found = summary(result, out)
     failed = Listing("TAKE OUT OF USE TODAY", found["out_of_use_today"])
     lines = [
+        *found["left_out"],
         f"{found['anchors']} anchors in {found['sectors']} sectors of {found['crags']} crags "
         f"assessed, {found['rows_refused']} rows refused"
         + (f" (see {out / 'rejected.csv'})" if found["rows_refused"] else "")
         + ".",
+        *(f"note: {note}" for note in found["table_notes"]),
         *([f"{failed.short(out / 'saltreach.gpkg')}."] if failed.names else []),
         *reading_lines(result.provenance["register"], "all of it: provenance.json"),
-        *_short("Survey: ", (found["survey"] or {}).get("notes", []), "all of it: provenance.json"),
         "Sectors by risk: " + _counted(found["sectors_by_risk_band"]),
         "Anchors: " + _counted(found["anchors_by_action"]),
         "Sectors by metal recommended: " + _counted(found["sectors_by_material"]),
@@ -56,11 +55,13 @@ def summary_text(result: Assessment, out: Path) -> str:
         *_first(result.flat.sectors),
         *_find_out(result.flat.find_out),
         "",
-        "Rests on: " + " ".join(found["assumptions"][:2]) + " All assumptions: provenance.json.",
+        "Rests on: "
+        + " ".join(found["assumptions"][len(found["left_out"]) :][:2])
+        + " All assumptions: provenance.json.",
         *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),
         *found["rest_on_a_former_assessment"],
         CAUTION,
-        f"Map: {found['map']}",
+        f"Map: {found['map'] or 'left out, see the notes'}",
     ]
     return "\n".join(lines)
 
@@ -81,15 +82,14 @@ def reading_lines(register: Mapping[str, Any], where: str) -> list[str]:
     pairs = [f"{header!r} as {name}" for name, header in renamed.items()]
     columns = f"Columns read under another name: {some(pairs, MOST_SHOWN)}" if pairs else ""
     rest = f"How the register was read, {where}"
-    lines = [*([columns] if columns else []), *_short("", notes, where)]
+    lines = [*([columns] if columns else []), *_short(notes, where)]
     return [f"{rest}:", *(f"  {line}" for line in lines)] if lines else []
 
 
-def _short(begin: str, texts: Sequence[str], where: str) -> list[str]:
+def _short(texts: Sequence[str], where: str) -> list[str]:
     """The first few sentences, and how many more there are."""
     more = len(texts) - MOST_SHOWN
-    rest = [f"{begin}and {more} more ({where})"] if more > 0 else []
-    return [*(f"{begin}{text}" for text in texts[:MOST_SHOWN]), *rest]
+    return [*texts[:MOST_SHOWN], *([f"and {more} more ({where})"] if more > 0 else [])]
 
 
 def _rock_lines(found: dict[str, Any], out: Path) -> list[str]:

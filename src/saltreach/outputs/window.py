@@ -172,6 +172,7 @@ def label_points(shapes: pd.Series, centre_lon: float) -> np.ndarray:
         shapes.values, lambda c: np.column_stack([unwrapped_lon(c[:, 0], centre_lon), c[:, 1]])
     )
     inside = shapely.point_on_surface(turned)
+    inside = np.where(shapely.is_empty(inside), None, inside)  # an empty point has no x
     return np.column_stack([shapely.get_x(inside), shapely.get_y(inside)])
 
 

@@ -15,9 +15,11 @@ from saltreach.cli.shared import (
     Columns,
     Crs,
     LayerName,
+    LeaveOut,
     MapLanguage,
     OutFolder,
     RegisterFile,
+    SameCrag,
     Sheet,
     Tiles,
     Title,
@@ -28,6 +30,7 @@ from saltreach.cli.shared import (
     column_mapping,
     options_of,
     print_summary,
+    same_crags,
     words_of,
 )
 from saltreach.outputs.map.texts import Language
@@ -103,6 +106,7 @@ def assess(
     crs: Crs = None,
     sheet: Sheet = None,
     layer: LayerName = None,
+    same_crag: SameCrag = None,
     words: Words = None,
     options_file: OptionsFile = None,
     coast: CoastFile = None,
@@ -118,6 +122,7 @@ def assess(
     survey: SurveyFile = None,
     axial_kn: AxialLoad = None,
     prices: PricesFile = None,
+    leave_out_refused: LeaveOut = False,
     plots: Plots = False,
     today: Today = None,
     title: Title = None,
@@ -142,6 +147,7 @@ def assess(
             survey_file=None if survey is None else str(survey),
             axial_kn=axial_kn,
             prices_file=None if prices is None else str(prices),
+            leave_out_refused=leave_out_refused or None,
             today=None if today is None else today.date(),
         )
         result = assess_file(
@@ -155,6 +161,7 @@ def assess(
             crs=crs,
             sheet=sheet,
             layer=layer,
+            same_crag=same_crags(same_crag),
             plots=plots,
             context=context,
             beside=beside_other_files,
@@ -165,7 +172,8 @@ def assess(
             from saltreach.outputs.explain import explain as explain_anchor
 
             typer.echo(explain_anchor(result, explain))
-    raise typer.Exit(ROWS_REFUSED if len(result.flat.rejected) else GOOD)
+    incomplete = len(result.flat.rejected) or result.provenance["left_out"]
+    raise typer.Exit(ROWS_REFUSED if incomplete else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -18,11 +18,13 @@ from saltreach.cli.shared import (
     Crs,
     LayerName,
     RegisterFile,
+    SameCrag,
     Sheet,
     Words,
     clear_errors,
     column_mapping,
     progress,
+    same_crags,
     words_of,
 )
 
@@ -33,6 +35,7 @@ def check(
     crs: Crs = None,
     sheet: Sheet = None,
     layer: LayerName = None,
+    same_crag: SameCrag = None,
     words: Words = None,
     as_json: AsJson = False,
 ) -> None:
@@ -43,7 +46,12 @@ def check(
         with progress() as step:
             step("register")
             found = read_register(
-                register, columns=column_mapping(column), crs=crs, sheet=sheet, layer=layer
+                register,
+                columns=column_mapping(column),
+                crs=crs,
+                sheet=sheet,
+                layer=layer,
+                same_crag=same_crags(same_crag),
             )
         _print_check(found, as_json)
     raise typer.Exit(ROWS_REFUSED if len(found.rejected) else GOOD)

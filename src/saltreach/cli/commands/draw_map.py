@@ -46,7 +46,7 @@ def draw_map(
     with clear_errors():
         from saltreach.assessment.files import read_results
         from saltreach.folders.claim import result_set
-        from saltreach.intake.plan_file import TRIP_COLUMNS, read_plan
+        from saltreach.intake.plan_file import TRIP_COLUMNS, left_out_in, read_plan
         from saltreach.outputs.map.page import write_map
         from saltreach.outputs.pictures.overview import write_overview
         from saltreach.planning.visits import trips_by_month
@@ -66,9 +66,14 @@ def draw_map(
             step("results")
             result = read_results(results)
             made_from = {"command": "saltreach map", "assessment": result.provenance["time"]}
+            visits = None if plan is None else read_plan(plan, TRIP_COLUMNS)
             step("map")
-            trips = None if plan is None else trips_by_month(read_plan(plan, TRIP_COLUMNS))
-            how: dict[str, Any] = {"tiles": tiles, "language": language, "trips": trips}
+            how: dict[str, Any] = {
+                "tiles": tiles,
+                "language": language,
+                "trips": None if visits is None else trips_by_month(visits),
+                "left_out": "" if plan is None else left_out_in(plan),
+            }
             with result_set(folders[target.parent], f"map {target.name}", **made_from) as work:
                 write_map(result, work / target.name, title=heading, **how)
             if picture is not None:

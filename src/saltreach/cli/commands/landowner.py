@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from saltreach.assessment.landowner import COARSENESS_M
-from saltreach.cli.shared import BesideOthers, clear_errors, held, progress, show
+from saltreach.cli.shared import BesideOthers, clear_errors, held, progress, show, tell
 
 
 def landowner(
@@ -48,7 +48,10 @@ def landowner(
             step("results")
             result = read_results(results)
             step("landowner's map and statement")
-            page, statement = for_landowner(result, land, folder, coarseness_m=coarseness_m).files
+            made = for_landowner(result, land, folder, coarseness_m=coarseness_m)
+        page, statement = made.files
+        for note in (*result.provenance.get("left_out", ()), *made.notes):
+            tell(f"note: {note}")
         typer.echo(page)
         typer.echo(statement)
         if open_it:

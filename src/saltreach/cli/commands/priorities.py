@@ -10,8 +10,10 @@ import typer
 
 from saltreach.cli.shared import (
     GOOD,
+    ROWS_REFUSED,
     AsJson,
     BesideOthers,
+    LeaveOut,
     PlanFolder,
     Results,
     Words,
@@ -52,6 +54,7 @@ def priorities(
     ] = BudgetLimits.waste_factor,
     words: Words = None,
     beside_other_files: BesideOthers = False,
+    leave_out_refused: LeaveOut = False,
     as_json: AsJson = False,
 ) -> None:
     """What the money rebolts: sectors, metals, a shopping list, and what more money would do."""
@@ -64,21 +67,26 @@ def priorities(
         with progress() as step, held(context, out, beside_other_files) as folder:
             step("results")
             made = choose(
-                results_of(results), budget, prices, on_step=step, team_days=team_days,
+                results_of(results, leave_out_refused=leave_out_refused), budget, prices,
+                leave_out_refused=leave_out_refused, on_step=step, team_days=team_days,
                 order=order, hours_per_day=hours_per_day, hours_per_anchor=rebolt_hours,
                 hours_per_sector=hours_per_sector, waste_factor=waste,
             )  # fmt: skip
             step("files")
-            write_priorities(made, folder)
+            missing = write_priorities(made, folder)
         lines = [
             *priorities_lines(made),
-            *(f"note: {short(n, out / 'priorities.json')}" for n in made.notes), CAUTION,
+            *(
+                f"note: {short(n, out / 'priorities.json')}"
+                for n in (*made.notes[len(made.left_out) :], *missing)
+            ),
+            CAUTION,
             f"Files: {out / 'priorities.xlsx'}, priorities.csv, shopping.csv, "
             "budget_curve.csv, budget_curve.png",
         ]  # fmt: skip
         record = json.dumps(made.figures | {"files": str(out)}, indent=2, ensure_ascii=False)
         typer.echo(record if as_json else "\n".join(lines))
-    raise typer.Exit(GOOD)
+    raise typer.Exit(ROWS_REFUSED if made.prices.left_out else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:

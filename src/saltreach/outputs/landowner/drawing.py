@@ -107,6 +107,10 @@ def frame_of(shapes: list[BaseGeometry], land: BaseGeometry | None, side_m: floa
     return Frame(float(w), float(max(s, -89.9)), float(e), float(min(n, 89.9)))
 
 
+NO_SHORE = "left out"
+"""Kind of a shore that could not be cut out; the map then says so."""
+
+
 def drawing(found: Places, land: BaseGeometry | None, result: Assessment) -> dict[str, Any]:
     """Everything the map's template needs, as numbers and paths.
 
@@ -136,7 +140,10 @@ def drawing(found: Places, land: BaseGeometry | None, result: Assessment) -> dic
     frame = frame_of(shapes, land, found.coarseness_m)
     covered = shapely.union_all(shapes)
     placed = _badges([shapely.transform(shape, frame.drawn) for shape in shapes], frame)
-    kind, shore = _shore(frame, covered, result)
+    try:
+        kind, shore = _shore(frame, covered, result)
+    except shapely.errors.GEOSException:  # the areas are what the map is for
+        kind, shore = NO_SHORE, None
     width_m, _ = frame.size_m
     length_m = round_length_m(width_m / 5)
     outline = None if land is None else shapely.difference(shapely.boundary(land), covered)

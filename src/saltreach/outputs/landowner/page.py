@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from saltreach.assessment.files import assessment_in
-from saltreach.assessment.landowner import COARSENESS_M, holding_of, places_on
+from saltreach.assessment.landowner import COARSENESS_M, holding_of, past_months, places_on
 from saltreach.folders.claim import Claim, result_set
 from saltreach.outputs.html import asset_text, framed, page_policy, render_template
 from saltreach.outputs.landowner.drawing import map_svg
@@ -31,13 +31,15 @@ class ForLandowner:
 
     `places`: GeoDataFrame of coarse areas, the worst first (columns:
     `saltreach.assessment.landowner.Places`). `page`: HTML without script or request.
-    `statement`: PDF of one page. `files`: where both were written, if they were.
+    `statement`: PDF of one page. `files`: where both were written, if they were. `notes`: what the
+    one who gives them away should know, as a planned month that is past.
     """
 
     places: gpd.GeoDataFrame
     page: str
     statement: bytes
     files: tuple[Path, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         where = f", written to {self.files[0].parent}" if self.files else ""
@@ -89,8 +91,9 @@ def landowner(
     found = places_on(result, land, coarseness_m=coarseness_m)
     data = landowner_words(found, land, result)
     page, statement = landowner_page(data), statement_pdf(data)
+    notes = past_months(land, result.provenance["assessed_for"])
     if out is None:
-        return ForLandowner(found.table, page, statement)
+        return ForLandowner(found.table, page, statement, notes=notes)
     with result_set(
         out, "landowner", assessment=result.provenance["time"],
         beside_other_files=beside_other_files,
@@ -98,7 +101,8 @@ def landowner(
         (work / PAGE_FILE).write_text(page, encoding="utf-8", newline="\n")
         (work / STATEMENT_FILE).write_bytes(statement)
     folder = out.shown if isinstance(out, Claim) else Path(out)
-    return ForLandowner(found.table, page, statement, (folder / PAGE_FILE, folder / STATEMENT_FILE))
+    files = (folder / PAGE_FILE, folder / STATEMENT_FILE)
+    return ForLandowner(found.table, page, statement, files, notes)
 
 
 def landowner_page(data: Mapping[str, Any]) -> str:

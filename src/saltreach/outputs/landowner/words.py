@@ -16,7 +16,7 @@ import pandas as pd
 from saltreach.assessment.land import shoreline
 from saltreach.assessment.landowner import Places
 from saltreach.outputs.html import asset_text
-from saltreach.outputs.landowner.drawing import drawing
+from saltreach.outputs.landowner.drawing import NO_SHORE, drawing
 from saltreach.outputs.map.colourings import STYLE_OF
 from saltreach.outputs.window import length_text
 from saltreach.vocabulary.words import UNKNOWN
@@ -54,12 +54,17 @@ def landowner_words(found: Places, holding: Holding, result: Assessment) -> dict
     phone = holding.contact.phone.replace(" ", "\u00a0")  # a number stays on one line
     reach = f" {texts['or']} ".join(filter(None, (phone, holding.contact.email)))
     side = length_text(found.coarseness_m)
+    drawn = drawing(found, holding.land, result)
+    note = texts["map_note"].format(side=side, margin=side)
+    if drawn["shore_kind"] == NO_SHORE:
+        note = f"{texts['map_no_shore']} {note}"
     return {
         "texts": texts,
         "title": texts["title"].format(name=holding.name),
         "as_of": texts["as_of"].format(month=_month(provenance["assessed_for"], texts)),
         "day": provenance["assessed_for"],
         "lead": [
+            *([texts["left_out"]] if provenance.get("left_out") else []),
             texts["lead_one" if len(places) == 1 else "lead_many"].format(
                 count=_count(*found.anchors, texts), places=len(places)
             ),
@@ -81,8 +86,8 @@ def landowner_words(found: Places, holding: Holding, result: Assessment) -> dict
             for band, style in STYLE_OF.items()
             if band != UNKNOWN or any(place["band"] == band for place in places)
         ],
-        "map": drawing(found, holding.land, result),
-        "map_note": texts["map_note"].format(side=side, margin=side),
+        "map": drawn,
+        "map_note": note,
         "source": texts["source"].format(
             coast=shoreline(provenance)[0], software=provenance["software"]
         ),

@@ -16,6 +16,7 @@ from saltreach.assessment.shapes import unwrapped_lon
 from saltreach.errors import OptionError
 from saltreach.folders.files import atomic_write
 from saltreach.outputs.map.colourings import STYLE_OF
+from saltreach.outputs.optional import NO_LAND
 from saltreach.outputs.pictures.overview_labels import (
     INK,
     PAPER,
@@ -106,14 +107,14 @@ def _draw(figure: Figure, result: Assessment, title: str) -> None:
     axes.set_xlim(window[0], window[2])
     axes.set_ylim(window[1], window[3])
     axes.set_aspect("auto")  # the window has the box's shape already
-    _coast(axes, result, window)
+    whole = _coast(axes, result, window)
     _graticule(axes)
     places = label_points(sectors.geometry, centre_lon)
     bands = sectors["risk_band"].where(sectors["risk_band"].isin(BANDS), UNKNOWN)
     _sectors(axes, sectors.geometry, centre_lon, places, bands)
     _scale_and_north(axes, window)
     draw_labels(figure, axes, crags_worst_first(sectors["crag"], places, bands), places)
-    _words(figure, result, bands, title)
+    _words(figure, result, bands, title, "" if whole else f"{NO_LAND} ")
 
 
 def _fill_window(
@@ -135,7 +136,8 @@ def _fill_window(
     )
 
 
-def _coast(axes: Axes, result: Assessment, window: tuple[float, float, float, float]) -> None:
+def _coast(axes: Axes, result: Assessment, window: tuple[float, float, float, float]) -> bool:
+    """Land or shore; False where it could not be drawn."""
     import shapely
     from matplotlib.patches import PathPatch
     from matplotlib.path import Path as Outline
@@ -150,8 +152,13 @@ def _coast(axes: Axes, result: Assessment, window: tuple[float, float, float, fl
     kind, parts = window_coast(land_around(result).shapes, wider)
     lines = [shapely.linestrings(part) for part in parts if len(part) > 1]
     if kind == "land" and lines:
-        # Outlines and holes run opposite ways, so that the holes stay water.
-        land = shapely.normalize(shapely.build_area(shapely.multilinestrings(lines)))
+        # Drawn coarser, a shore may cross itself: its crossings become nodes. Outlines and holes
+        # run opposite ways, so that the holes stay water.
+        try:
+            noded = shapely.node(shapely.multilinestrings(lines))
+            land = shapely.normalize(shapely.build_area(noded))
+        except shapely.errors.GEOSException:
+            return False
         rings = shapely.get_rings(shapely.get_parts(land))
         outline = Outline.make_compound_path(
             *(Outline(shapely.get_coordinates(ring), closed=True) for ring in rings)
@@ -159,11 +166,12 @@ def _coast(axes: Axes, result: Assessment, window: tuple[float, float, float, fl
         axes.add_patch(
             PathPatch(outline, facecolor=_LAND, edgecolor=_SHORE, linewidth=0.8, zorder=1)
         )
-        return
+        return True
     if kind != "land":
         axes.set_facecolor(_LAND)  # which side is sea is not known
     for line in lines:
         axes.plot(*shapely.get_coordinates(line).T, color=_SHORE, linewidth=0.9, zorder=1)
+    return True
 
 
 def _graticule(axes: Axes) -> None:
@@ -253,7 +261,7 @@ def _scale_and_north(axes: Axes, window: tuple[float, float, float, float]) -> N
     )  # fmt: skip
 
 
-def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str) -> None:
+def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str, missing: str) -> None:
     """Heading, legend, caution and sources; places are in inches from the lower left."""
     provenance, tables = result.provenance, result.flat
     high = figure.get_figheight()
@@ -291,7 +299,8 @@ def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str) -> 
     write(
         _LEFT_IN,
         0.22,
-        "One letter per sector beside each crag's name, worst first. Shoreline: "
+        ("Refused rows of the tables were left out. " if provenance.get("left_out") else "")
+        + f"{missing}One letter per sector beside each crag's name, worst first. Shoreline: "
         f"{shore or 'unknown'} ({licence or 'licence not stated'}). {provenance['software']}. "
         "All sources and assumptions: provenance.json.",
         fontsize=8,

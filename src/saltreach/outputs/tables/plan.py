@@ -41,6 +41,7 @@ def write_plan(plan: Plan, out: Path | str | Claim, *, beside_other_files: bool 
     flat, rests_on = plan.flat, plan.sources["assessment"]
     gone = flat.changes.loc[flat.changes["change"] == "dropped", "visit_id"]
     dropped = None if flat.last is None else flat.last[flat.last["visit_id"].isin(gone)]
+    said = " ".join([*plan.left_out, CAUTION])
     tables = {"plan": flat.visits, "unmet": flat.unmet}
     sheets = {
         "Plan": flat.visits[list(chain(*SHEET_GROUPS))].assign(done_on="", remarks=""),
@@ -53,13 +54,16 @@ def write_plan(plan: Plan, out: Path | str | Claim, *, beside_other_files: bool 
         out, "plan", assessment=rests_on, beside_other_files=beside_other_files
     ) as work:
         for name, table in tables.items():
-            safe = spreadsheet_safe(table).assign(caution=CAUTION)
+            safe = spreadsheet_safe(table).assign(caution=said)
             safe.to_csv(work / f"{name}.csv", index=False)
         if len(plan.rejected):
             spreadsheet_safe(plan.rejected).to_csv(work / "plan_rejected.csv", index=False)
         stamp = dt.datetime.fromisoformat(rests_on)
-        write_calendar(flat.visits, work / "inspections.ics", stamp=stamp, dropped=dropped)
-        about = [*plan_lines(plan), *(short(note, "plan.json") for note in plan.notes)]
+        write_calendar(
+            flat.visits, work / "inspections.ics", stamp=stamp, dropped=dropped,
+            left_out=plan.left_out,
+        )  # fmt: skip
+        about = [*plan_lines(plan), *(short(note, "plan.json") for note in plan.problem.notes)]
         write_workbook(work / "plan.xlsx", sheets, about, title="Inspection plan (advice)")
         text = json.dumps(plan.figures | plan.sources, indent=2, ensure_ascii=False)
         (work / "plan.json").write_text(text + "\n", encoding="utf-8")
@@ -74,6 +78,7 @@ def plan_lines(plan: Plan) -> list[str]:
         for t, share in zip(plan.problem.teams, cost.load, strict=True)
     ]
     lines = [
+        *plan.left_out,
         f"{len(plan.flat.visits)} visits on {cost.trips} trips from {figures['from']} to "
         f"{figures['until']}, {cost.travel_min / 60:.0f} h of travel, "
         f"{cost.work_min / 60:.0f} h at the crags.",

@@ -12,6 +12,7 @@ from saltreach.assessment.land import land_around
 from saltreach.folders.claim import Claim, claimed, result_set
 from saltreach.folders.manifest import ASSESS
 from saltreach.outputs.map.page import write_map
+from saltreach.outputs.optional import left_out_on_failure
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, columns_of
 
 if TYPE_CHECKING:
@@ -31,8 +32,10 @@ def write_results(
     plots: bool = False,
     language: str = "en",
     beside_other_files: bool = False,
-) -> None:
-    """Write every result file into a folder, all or none, in place of those of a former run.
+) -> list[str]:
+    """Write every result file into a folder in place of those of a former run, all or none.
+
+    A drawing that fails is left out.
 
     Parameters
     ----------
@@ -54,6 +57,11 @@ def write_results(
         Write although the folder holds files that saltreach did not write, or wrote and somebody
         changed since. They stay; one that is in the way is kept under another name.
 
+    Returns
+    -------
+    list of str
+        What could not be drawn and why, as `drawings_left_out` in `provenance.json` has it.
+
     Raises
     ------
     OutputError
@@ -61,6 +69,7 @@ def write_results(
     """
     from saltreach.vocabulary.words import CAUTION
 
+    notes = _no_shape(result)
     with result_set(
         out, ASSESS, assessment=result.provenance["time"], drops=[REFUSED],
         beside_other_files=beside_other_files,
@@ -68,12 +77,17 @@ def write_results(
         if plots:
             from saltreach.outputs.pictures.plots import write_plots
 
-            (work / "plots").mkdir()
-            write_plots(result, work / "plots")
+            pictures = work / "plots"
+            pictures.mkdir()
+            with left_out_on_failure("plots", notes):
+                write_plots(result, pictures)
+            if any(note.startswith("plots") for note in notes):
+                for half_a_set in pictures.iterdir():
+                    half_a_set.unlink()
         result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
             flat = frame[[c for c in columns_of(name) if c in frame]]
-            cautioned = spreadsheet_safe(flat).assign(caution=_caution())
+            cautioned = spreadsheet_safe(flat).assign(caution=_caution(result))
             cautioned.to_csv(work / f"{name}.csv", index=False)
         if len(result.flat.rejected):
             _rejected_csv(result.flat.rejected, work / "rejected.csv")
@@ -85,20 +99,34 @@ def write_results(
             shore = land_around(result)
             shapes = shore.shapes.assign(sided=shore.sided)
             shapes.to_parquet(work / "shoreline.parquet", index=False)
-        text = json.dumps(result.provenance, indent=2, ensure_ascii=False)
+        with left_out_on_failure("map.html", notes):
+            write_map(result, work / "map.html", title=title, tiles=tiles, language=language)
+        record = {**result.provenance, "drawings_left_out": notes}
+        text = json.dumps(record, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
-        write_map(result, work / "map.html", title=title, tiles=tiles, language=language)
+    return notes
 
 
-def _caution() -> str:
-    """What stands on tables that carry probabilities."""
+def _no_shape(result: Assessment) -> list[str]:
+    """Sectors and crags around whose anchors no shape could be drawn."""
+    notes = []
+    for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
+        empty = int((frame.geometry.isna() | frame.geometry.is_empty).sum())
+        if empty:
+            notes.append(f"the shapes of {empty} {name} could not be drawn and are left out")
+    return notes
+
+
+def _caution(result: Assessment) -> str:
+    """What stands on tables that carry probabilities; what was left out comes first."""
     from saltreach.assessment.state import RANGE_FACTOR
     from saltreach.vocabulary.words import CAUTION
 
-    return (
-        f"{CAUTION} Every probability is a prior, not a counted rate: it may be "
+    prior = (
+        "Every probability is a prior, not a counted rate: it may be "
         f"{RANGE_FACTOR:g} times lower or higher."
     )
+    return " ".join([*result.provenance.get("left_out", ()), CAUTION, prior])
 
 
 def write_rejected(
@@ -153,7 +181,7 @@ def write_geopackage(result: Assessment, path: Path) -> None:
     for layer, frame in frames.items():
         frame.to_file(
             path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION,
-            DESCRIPTION=_caution(),
+            DESCRIPTION=_caution(result),
         )  # fmt: skip
     kinds = {"anchors": "marker", "sectors": "fill", "crags": "fill"}
     add_styles(path, kinds, result.provenance["time"])

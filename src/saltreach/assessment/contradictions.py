@@ -1,0 +1,123 @@
+"""Values of the register that the layers contradict: said, and not used where they cannot be.
+
+A height that differs from the ground by more than the layer's error is noted. One that differs
+by `IMPOSSIBLE_M` more cannot be right and is taken as unknown, so that the layer's stands in for
+it. A distance to the sea is noted and used all the same: shorelines lack islets and inlets, and
+the register's own distance is how a user says so. An anchor always stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from saltreach.intake import check
+from saltreach.intake.formats import cell_text
+from saltreach.layers.climate import HEIGHT_DOUBT_M, map_elevation_m
+from saltreach.layers.coast import distances_differ
+
+if TYPE_CHECKING:
+    from saltreach.intake import Register
+
+RASTER_ERROR_M = 300.0
+"""A face of this height may lie within one cell of a height raster, which has one height for it;
+judgement. The map's error is `layers.climate.HEIGHT_DOUBT_M`: relief within its cells of 9 km."""
+IMPOSSIBLE_M = 500.0
+"""Beyond the layer's error by more than this a height cannot be right; judgement."""
+BELOW_SEA_M = -10.0
+"""Lower than this, where the ground is above the sea, is worth a second look; judgement."""
+
+
+def contradicted(
+    register: Register, found: Mapping[str, Any], coast_sd_m: float
+) -> tuple[Register, pd.DataFrame]:
+    """A register without heights that cannot be right, and every value that a layer contradicts.
+
+    Parameters
+    ----------
+    register : Register
+        Good anchors.
+    found : mapping
+        What the layers coast and terrain gave and passed there (`layers.join.sample_layers`).
+    coast_sd_m : float
+        Standard deviation of the shoreline's position, m.
+
+    Returns
+    -------
+    register : Register
+        The same anchors; impossible heights are unknown.
+    doubts : DataFrame
+        Columns as of refused rows, one row per value: file, row, column, value, reason, fix.
+    """
+    anchors = register.anchors
+    ground, error, source = _ground(anchors, found)
+    doubts, unknown = [], {}
+    for name, higher_only in (("elevation_m", False), ("height_above_sea_m", True)):
+        given = anchors[name].to_numpy(float)
+        with np.errstate(invalid="ignore"):
+            apart = given - ground if higher_only else np.abs(given - ground)
+            wrong, odd = apart > error + IMPOSSIBLE_M, apart > error
+            low = (given < 0 if higher_only else (given < BELOW_SEA_M) & (ground >= 0)) & ~odd
+        level = pd.Series([f"{g:.0f} m over the sea by {s}" for g, s in zip(ground, source,
+                          strict=True)], dtype="str")  # fmt: skip
+        doubts += [
+            _doubts(register, wrong, name, "cannot be: the ground is " + level
+                    + "; taken as unknown", "give it in metres (not feet or centimetres), or "
+                    "correct the position"),
+            _doubts(register, odd & ~wrong, name, "the ground is " + level + "; used as given",
+                    "check it and the position"),
+            _doubts(register, low, name, "below the sea; used as given",
+                    "check its sign"),
+        ]  # fmt: skip
+        if wrong.any():
+            unknown[name] = np.where(wrong, np.nan, given)
+    doubts.append(_distances(register, found, coast_sd_m))
+    table = pd.concat(doubts, ignore_index=True)
+    table = table.sort_values("row", kind="stable", ignore_index=True)
+    return replace(register, anchors=anchors.assign(**unknown)), table
+
+
+def sentences(doubts: pd.DataFrame) -> list[str]:
+    """Each contradiction as a sentence."""
+    return [
+        f"row {d.row}, {d.column} = {d.value}: {d.reason}; {d.fix}"
+        for d in doubts.itertuples(index=False)
+    ]
+
+
+def _ground(
+    anchors: pd.DataFrame, found: Mapping[str, Any]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Height of the ground, how far it may be off, and who says so: the raster before the map."""
+    raster = np.asarray(found["raster_elevation_m"], dtype=float)
+    by_map = map_elevation_m(anchors["lon"].to_numpy(float), anchors["lat"].to_numpy(float))
+    has_raster = np.isfinite(raster)
+    return (
+        np.where(has_raster, raster, by_map),
+        np.where(has_raster, RASTER_ERROR_M, HEIGHT_DOUBT_M),
+        np.where(has_raster, "the height raster", "the map of heights"),
+    )
+
+
+def _distances(register: Register, found: Mapping[str, Any], sd_m: float) -> pd.DataFrame:
+    given = register.anchors["coast_distance_m"].to_numpy(float)
+    layer = np.where(found["coast_side"] == "sea", 0.0, found["shore_distance_m"])
+    differ = distances_differ(given, layer, sd_m)
+    metres = pd.Series([f"{d:.0f} m" for d in layer], dtype="str")
+    return _doubts(
+        register, differ, "coast_distance_m", "the shoreline is " + metres + " away; used as given",
+        "check it and the position; leave it empty to take the shoreline's",
+    )  # fmt: skip
+
+
+def _doubts(
+    register: Register, mask: np.ndarray, column: str, reason: pd.Series | str, fix: str
+) -> pd.DataFrame:
+    value = register.anchors[column].map(cell_text).astype("str")
+    rows = register.anchors["source_row"].to_numpy()
+    found = check.problems(mask, column, value, reason, fix)
+    return check.rejected_table(found, rows, register.file)

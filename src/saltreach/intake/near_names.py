@@ -1,0 +1,305 @@
+"""Near spellings of places that lie near each other: asked about, never merged."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import shlex
+import unicodedata
+from collections import Counter
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+from saltreach.intake.names import name_key, shortened
+from saltreach.intake.together import earth_m, pairs_within, thinned
+
+NEAR_M = 2000.0
+"""Names are compared where anchors of both lie within this; judgement."""
+NEAR_RATIO = 0.75
+"""Letters in common, twice over all letters, of what two names do not share; judgement."""
+NEAR_LETTERS = 4
+"""Shorter differences say two things more often than they are a slip; judgement."""
+
+_SIDES = frozenset(
+    [
+        "n",
+        "s",
+        "e",
+        "w",
+        "o",
+        "ne",
+        "nw",
+        "no",
+        "se",
+        "sw",
+        "so",
+        "nord",
+        "north",
+        "norte",
+        "norden",
+        "nordic",
+        "sud",
+        "south",
+        "sur",
+        "sul",
+        "sued",
+        "suden",
+        "est",
+        "east",
+        "este",
+        "ost",
+        "osten",
+        "ovest",
+        "west",
+        "oeste",
+        "ouest",
+        "westen",
+        "left",
+        "right",
+        "links",
+        "rechts",
+        "links",
+        "link",
+        "linke",
+        "rechte",
+        "linker",
+        "rechter",
+        "izquierda",
+        "izquierdo",
+        "derecha",
+        "derecho",
+        "gauche",
+        "droite",
+        "sinistra",
+        "sinistro",
+        "destra",
+        "destro",
+        "esquerda",
+        "esquerdo",
+        "direita",
+        "direito",
+        "upper",
+        "lower",
+        "obere",
+        "untere",
+        "oberer",
+        "unterer",
+        "oben",
+        "unten",
+        "superior",
+        "inferior",
+        "superieur",
+        "inferieur",
+        "superiore",
+        "inferiore",
+        "alto",
+        "alta",
+        "bajo",
+        "baja",
+        "baixo",
+        "baixa",
+        "haut",
+        "haute",
+        "bas",
+        "basse",
+        "basso",
+        "bassa",
+        "big",
+        "small",
+        "little",
+        "great",
+        "gross",
+        "grosse",
+        "kleine",
+        "klein",
+        "gran",
+        "grande",
+        "pequeno",
+        "pequena",
+        "petit",
+        "petite",
+        "piccolo",
+        "piccola",
+        "old",
+        "new",
+        "alt",
+        "alte",
+        "neu",
+        "neue",
+        "viejo",
+        "vieja",
+        "nuevo",
+        "nueva",
+        "vieux",
+        "vieille",
+        "nouveau",
+        "nouvelle",
+        "vecchio",
+        "vecchia",
+        "nuovo",
+        "nuova",
+        "inner",
+        "outer",
+        "middle",
+        "mitte",
+        "central",
+        "centre",
+        "centro",
+        "first",
+        "second",
+        "third",
+    ]
+)
+"""Words that tell two places of one name apart. Common words; no source."""
+_SIDE_PREFIX = re.compile(r"^(nord|sud|ost|west|ober|unter|north|south|east)(?=\w{3})")
+_ROMAN = re.compile(r"^(?=.)x{0,3}(?:ix|iv|v?i{0,3})$")
+_PARTS = re.compile(r"\d+|[^\W\d_]+")
+
+
+def _words(name: str) -> Counter[str]:
+    """Words and numbers of a name, without accents and case."""
+    bare = unicodedata.normalize("NFKD", name_key(name))
+    parts = _PARTS.findall("".join(c for c in bare if not unicodedata.combining(c)))
+    split = (_SIDE_PREFIX.sub(r"\1 ", part).split() for part in parts)
+    return Counter(word for part in split for word in part)
+
+
+def _tells_apart(word: str) -> bool:
+    return len(word) == 1 or word.isdigit() or word in _SIDES or bool(_ROMAN.match(word))
+
+
+def are_near(first: str, second: str) -> bool:
+    """Whether two names may be one, written with a slip.
+
+    Names that differ in a number, a Roman numeral, a single letter or a word for a side are not
+    near. Of the others the words they do not share are compared.
+
+    Examples
+    --------
+    >>> are_near("Rote Bucht", "Rote Buchd"), are_near("Peñón", "Penon")
+    (True, True)
+    >>> are_near("Sector 1", "Sector 2"), are_near("Rote Bucht", "Rote Bucht Nord")
+    (False, False)
+    """
+    one, other = _words(first), _words(second)
+    left, right = one - other, other - one
+    if not left and not right:
+        return name_key(first) != name_key(second)
+    if any(map(_tells_apart, (*left, *right))):
+        return False
+    # in the order of the names, so that words written together meet those written apart
+    texts = sorted(
+        "".join(w for w in words if w in rest)
+        for words, rest in ((list(one.elements()), left), (list(other.elements()), right))
+    )
+    if min(map(len, texts)) < NEAR_LETTERS:
+        return False
+    return difflib.SequenceMatcher(None, *texts).ratio() >= NEAR_RATIO
+
+
+def near_pairs(
+    name: pd.Series,
+    lon: np.ndarray,
+    lat: np.ndarray,
+    *,
+    within: pd.Series | None = None,
+    spelled: pd.Series | None = None,
+) -> list[tuple[str, str, float, str]]:
+    """Names that may be one, of places near each other.
+
+    Parameters
+    ----------
+    name : Series of str
+        Name of each anchor's place.
+    lon, lat : ndarray
+        Degrees, known.
+    within : Series of str, optional
+        Only names of the same one of these are compared.
+    spelled : Series of str, optional
+        How each name is written in the file, where that differs.
+
+    Returns
+    -------
+    list of (name, other, distance in metres, within)
+        The name with more anchors first; nearest pairs first.
+    """
+    outer = pd.Series("", index=name.index) if within is None else within
+    frame = pd.DataFrame({"within": outer.to_numpy(), "name": name.to_numpy()})
+    written = dict(zip(name, name if spelled is None else spelled, strict=True))
+    place, first = pd.factorize(pd.MultiIndex.from_frame(frame))
+    if len(first) < 2:
+        return []
+    inside = pd.factorize(frame["within"])[0]
+    xyz = earth_m(lon, lat)
+    found = []
+    size = np.bincount(place, minlength=len(first))
+    for a, b in _neighbours(xyz, place, inside):
+        (around, one), (_, other) = first[a], first[b]
+        if not are_near(written[one], written[other]):
+            continue
+        apart = _least_distance(xyz[place == a], xyz[place == b])
+        if apart <= NEAR_M:
+            pair = sorted([(-size[a], one), (-size[b], other)])
+            found.append((apart, pair[0][1], pair[1][1], around))
+    return [(one, other, apart, around) for apart, one, other, around in sorted(found)]
+
+
+def _neighbours(xyz: np.ndarray, place: np.ndarray, inside: np.ndarray) -> np.ndarray:
+    """Pairs of places with anchors near each other, (n, 2)."""
+    step_m = NEAR_M / 4
+    some, _ = thinned(xyz, place, step_m)
+    slack_m = 2 * np.sqrt(3) * step_m  # anchors lie anywhere in their cubes
+    kept, _, pairs = pairs_within(xyz[some], inside[some], NEAR_M + slack_m, owner=place[some])
+    both = np.sort(place[some[kept]][pairs], axis=1)
+    return np.unique(both[both[:, 0] != both[:, 1]], axis=0)
+
+
+def _least_distance(one: np.ndarray, other: np.ndarray) -> float:
+    from scipy.spatial import cKDTree
+
+    return float(cKDTree(one).query(other)[0].min())
+
+
+def questions(
+    crag: pd.Series, base: pd.Series, sector: pd.Series, lon: np.ndarray, lat: np.ndarray
+) -> list[str]:
+    """What is asked of near spellings of crags, and of sectors within a crag.
+
+    Parameters
+    ----------
+    crag, sector : Series of str
+        Names of placed anchors.
+    base : Series of str
+        The crag as the file names it, where places of one name were told apart.
+    lon, lat : ndarray
+        Degrees.
+    """
+    name_of = dict(zip(crag, base, strict=True))
+
+    def crags(one: str, other: str, apart: str, _: str) -> str:
+        answer = shlex.quote(f"{name_of[other]}={name_of[one]}")
+        how = (
+            "write them alike in the register"
+            if "=" in name_of[one] + name_of[other]
+            else f"give --same-crag {answer}"
+        )
+        return f"are {one!r} and {other!r} ({apart}) one crag? If so {how}"
+
+    def sectors(one: str, other: str, apart: str, around: str) -> str:
+        return (
+            f"are {one!r} and {other!r} ({apart}) one sector of {around!r}? If so write them "
+            "alike in the register"
+        )
+
+    def said(pairs: list[tuple[str, str, float, str]], ask: Callable[..., str]) -> list[str]:
+        return shortened(
+            [ask(a, b, f"{d / 1000:.1f} km apart", around) for a, b, d, around in pairs],
+            "near spellings",
+        )
+
+    return [
+        *said(near_pairs(crag, lon, lat, spelled=base), crags),
+        *said(near_pairs(sector, lon, lat, within=crag), sectors),
+    ]
