@@ -168,7 +168,3 @@ def key_value_pairs(text: str) -> tuple[dict[str, str], str]:
         for (start, key), end in zip(found, ends, strict=True)
     }
     return pairs, text[: found[0][0]].strip().removesuffix(";").strip()
-
-
-READERS: dict[str, Callable[[Path, bytes, Request], Table]] = {".csv": read_csv, ".xlsx": read_xlsx}
-"""File suffix of a table -> reader."""
