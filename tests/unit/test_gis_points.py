@@ -270,6 +270,13 @@ def test_a_folder_without_a_document_is_a_folder(tmp_path):
     assert found.anchors["crag"].tolist() == ["P"]
 
 
+def test_a_document_inside_another_is_a_folder(tmp_path):
+    inside = f"<Document><name>P</name>{placemark('1', more='')}</Document>"
+    path = kml(tmp_path, f"<Document><name>file</name>{inside}</Document>")
+    with pytest.raises(RegisterError, match=r"\(Folder 1: \['P'\]\)"):
+        read_register(path)
+
+
 def test_folders_too_deep_and_links_are_refused(tmp_path):
     deep = kml(tmp_path, "<Folder>" * 21 + placemark("1") + "</Folder>" * 21)
     with pytest.raises(RegisterError, match="21 folders inside each other, and at most 20"):
@@ -471,6 +478,9 @@ def test_one_key_with_two_values_refuses_the_feature(tmp_path):
     assert told(found) == [[2, "", "crag", "this key stands twice, with different values"]]
     path.write_text(text.replace('"crag": "P"', '"crag": "P", "crag": "P"'))
     assert len(read_register(path).anchors) == 3
+    path.write_text(text.replace('"crag": "P"', '"crag": ["P"], "crag": ["P"]'))
+    with pytest.raises(RegisterError, match="the first, crag: this key stands twice"):
+        read_register(path)  # lists are not compared
     path.write_text(text.replace('"features": [', '"features": [], "features": [', 1))
     with pytest.raises(RegisterError, match="the key 'features' of the collection stands twice"):
         read_register(path)

@@ -65,10 +65,7 @@ def _tree(data: bytes | str) -> ET.Element:
 
 
 def _in_windows_1252(data: bytes) -> str | None:
-    """Text of a file that says or implies UTF-8 and is not; None where it is something else."""
-    declared = re.match(rb"\s*<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([\w.-]+)", data)
-    if declared and declared[1].lower() not in (b"utf-8", b"utf8"):
-        return None
+    """Text of a file that is no UTF-8; None where it is, or is no Windows-1252 either."""
     try:
         data.decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -253,12 +253,12 @@ def _shapes(path: Path, what: str) -> GeoSeries:
         raise LayerError(f"{what} holds a table without shapes; {_COAST_FIX}")
     if not is_usable(frame.crs):
         raise LayerError(f"{what} has no CRS; give it one (for example a .prj)")
-    shapes = frame.geometry[~(frame.geometry.isna() | frame.geometry.is_empty)]
+    shapes = frame.geometry
     count = int(shapely.get_num_coordinates(shapes.to_numpy()).sum())
     fix = "cut it to the region of the register, with some 50 km around, or use a coarser coast"
     sizes.within(count, sizes.SHAPE_VERTICES, what, "vertices", fix, LayerError)
     parts = shapes.to_crs(4326).explode(ignore_index=True)
-    return parts[~parts.is_empty].reset_index(drop=True)
+    return parts[~(parts.isna() | parts.is_empty)].reset_index(drop=True)
 
 
 def block_spheres(vertex_deg: Floats) -> tuple[Floats, Floats]:

@@ -153,7 +153,7 @@ def read_window(raster: DatasetReader, top: int, left: int, rows: int, columns: 
     west, east = max(left, 0), min(left + columns, raster.width)
     window = Window(west, first, east - west, last - first)
     read = raster.read(1, window=window, masked=True)
-    values = np.ma.filled(read.astype(float), np.nan)
-    values[np.isinf(values)] = np.nan
-    cells[first - top : last - top, west - left : east - left] = values
+    cells[first - top : last - top, west - left : east - left] = np.ma.filled(
+        read.astype(float), np.nan
+    )
     return cells
