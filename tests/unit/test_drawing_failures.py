@@ -159,7 +159,9 @@ def test_what_is_asked_wrongly_and_a_full_disk_still_stop(result, tmp_path, monk
 
 def test_sectors_without_a_shape_are_said_and_read_back(result, tmp_path, monkeypatch):
     monkeypatch.setattr(shapes, "_hulls", break_down)
-    bare = sr.assess(pd.DataFrame(result.flat.anchors[["anchor_id", "crag", "sector", "lon", "lat"]]))
+    bare = sr.assess(
+        pd.DataFrame(result.flat.anchors[["anchor_id", "crag", "sector", "lon", "lat"]])
+    )
     assert results.write_results(bare, tmp_path) == [
         "the shapes of 2 sectors could not be drawn and are left out",
         "the shapes of 1 crags could not be drawn and are left out",

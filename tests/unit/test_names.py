@@ -132,8 +132,8 @@ NEAR = [
 APART = [
     ("Sector 1", "Sector 2"), ("Sector1", "Sector2"), ("Turm I", "Turm II"), ("Turm IV", "Turm VI"),
     ("Wand A", "Wand B"), ("Wand N", "Wand S"), ("Rote Bucht Nord", "Rote Bucht Süd"),
-    ("Rote Bucht", "Rote Bucht Nord"), ("Pared derecha", "Pared izquierda"), ("Nordwand", "Südwand"),
-    ("Ostwand", "Westwand"), ("Obere Wand", "Untere Wand"), ("Rote Bucht", "Blaue Bucht"),
+    ("Rote Bucht", "Rote Bucht Nord"), ("Pared derecha", "Pared izquierda"),
+    ("Nordwand", "Südwand"),    ("Ostwand", "Westwand"), ("Obere Wand", "Untere Wand"), ("Rote Bucht", "Blaue Bucht"),
     ("San Juan", "San Blas"), ("Ala", "Ela"), ("Rote Bucht", "Rote Bucht (2)"), ("12", "13"),
     ("Falaise gauche", "Falaise droite"), ("山", "川"),
 ]  # fmt: skip

@@ -129,7 +129,9 @@ def tidied(cells: pd.DataFrame, rows: np.ndarray) -> tuple[pd.DataFrame, list[st
         out[name] = clean.where(clean != "")
         changed = text.notna() & (clean != text)
         if changed.any():
-            what = "blanks, invisible characters or accents" if name in NAMES else "control characters"
+            what = (
+                "blanks, invisible characters or accents" if name in NAMES else "control characters"
+            )
             notes.append(f"{name}: {what} tidied in {_in_rows(rows[changed.to_numpy()])}")
         lost = clean.str.contains(_UNREADABLE, regex=False, na=False).to_numpy(bool)
         if lost.any():

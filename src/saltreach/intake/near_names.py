@@ -23,16 +23,7 @@ NEAR_LETTERS = 4
 """Shorter differences say two things more often than they are a slip; judgement."""
 
 _SIDES = frozenset(
-    """n s e w o ne nw no se sw so nord north norte norden nordic sud south sur sul sued suden
-    est east este ost osten ovest west oeste ouest westen
-    left right links rechts links link linke rechte linker rechter izquierda izquierdo derecha
-    derecho gauche droite sinistra sinistro destra destro esquerda esquerdo direita direito
-    upper lower obere untere oberer unterer oben unten superior inferior superieur inferieur
-    superiore inferiore alto alta bajo baja baixo baixa haut haute bas basse basso bassa
-    big small little great gross grosse kleine klein gran grande pequeno pequena petit petite
-    piccolo piccola old new alt alte neu neue viejo vieja nuevo nueva vieux vieille nouveau
-    nouvelle vecchio vecchia nuovo nuova inner outer middle mitte central centre centro
-    first second third""".split()
+    ["n", "s", "e", "w", "o", "ne", "nw", "no", "se", "sw", "so", "nord", "north", "norte", "norden", "nordic", "sud", "south", "sur", "sul", "sued", "suden", "est", "east", "este", "ost", "osten", "ovest", "west", "oeste", "ouest", "westen", "left", "right", "links", "rechts", "links", "link", "linke", "rechte", "linker", "rechter", "izquierda", "izquierdo", "derecha", "derecho", "gauche", "droite", "sinistra", "sinistro", "destra", "destro", "esquerda", "esquerdo", "direita", "direito", "upper", "lower", "obere", "untere", "oberer", "unterer", "oben", "unten", "superior", "inferior", "superieur", "inferieur", "superiore", "inferiore", "alto", "alta", "bajo", "baja", "baixo", "baixa", "haut", "haute", "bas", "basse", "basso", "bassa", "big", "small", "little", "great", "gross", "grosse", "kleine", "klein", "gran", "grande", "pequeno", "pequena", "petit", "petite", "piccolo", "piccola", "old", "new", "alt", "alte", "neu", "neue", "viejo", "vieja", "nuevo", "nueva", "vieux", "vieille", "nouveau", "nouvelle", "vecchio", "vecchia", "nuovo", "nuova", "inner", "outer", "middle", "mitte", "central", "centre", "centro", "first", "second", "third"]
 )
 """Words that tell two places of one name apart. Common words; no source."""
 _SIDE_PREFIX = re.compile(r"^(nord|sud|ost|west|ober|unter|north|south|east)(?=\w{3})")
@@ -72,13 +63,13 @@ def are_near(first: str, second: str) -> bool:
     if any(map(_tells_apart, (*left, *right))):
         return False
     # in the order of the names, so that words written together meet those written apart
-    texts = sorted(
+    left_text, right_text = sorted(
         "".join(w for w in words if w in rest)
         for words, rest in ((list(one.elements()), left), (list(other.elements()), right))
     )
-    if min(map(len, texts)) < NEAR_LETTERS:
+    if min(len(left_text), len(right_text)) < NEAR_LETTERS:
         return False
-    return difflib.SequenceMatcher(None, *texts).ratio() >= NEAR_RATIO
+    return difflib.SequenceMatcher(None, left_text, right_text).ratio() >= NEAR_RATIO
 
 
 def near_pairs(

@@ -233,9 +233,7 @@ def read_register(
         grid=request.grid,
         have_geometry=table.points is not None,
     )
-    found = _checked(
-        name, table, headers, asked, columns, today or dt.date.today(), same_crag
-    )
+    found = _checked(name, table, headers, asked, columns, today or dt.date.today(), same_crag)
     surveyed = SURVEY.name in {other.strip().casefold() for other in table.other_sheets}
     return replace(
         found,

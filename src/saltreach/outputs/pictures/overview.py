@@ -266,9 +266,7 @@ def _scale_and_north(axes: Axes, window: tuple[float, float, float, float]) -> N
     )  # fmt: skip
 
 
-def _words(
-    figure: Figure, result: Assessment, bands: pd.Series, title: str, missing: str
-) -> None:
+def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str, missing: str) -> None:
     """Heading, legend, caution and sources; places are in inches from the lower left."""
     provenance, tables = result.provenance, result.flat
     high = figure.get_figheight()
