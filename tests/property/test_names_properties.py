@@ -14,7 +14,7 @@ from saltreach.intake.near_names import are_near
 TEXT = st.text(st.characters(), max_size=12)
 SPELLINGS = st.sampled_from(
     ["Rote Bucht", "rote bucht", "ROTE  BUCHT", "Rote\u00a0Bucht", "Ｒｏｔｅ Ｂｕｃｈｔ",
-     "Rote Buchd",     "Blau\u0308", "Blaü", "BLAÜ", "Sector 1", "Sector 2"]
+     "Rote Buchd", "Blau\u0308", "Blaü", "BLAÜ", "Sector 1", "Sector 2"]
 )  # fmt: skip
 PLACES = st.sampled_from([(5.9, 43.1), (5.91, 43.1), (-5.9, 43.1), (9.9, 43.1), (43.1, 5.9)])
 ROWS = st.lists(st.tuples(SPELLINGS, st.sampled_from("NnS"), PLACES), min_size=1, max_size=12)

@@ -190,13 +190,13 @@ def are_near(first: str, second: str) -> bool:
     if any(map(_tells_apart, (*left, *right))):
         return False
     # in the order of the names, so that words written together meet those written apart
-    texts = sorted(
+    left_text, right_text = sorted(
         "".join(w for w in words if w in rest)
         for words, rest in ((list(one.elements()), left), (list(other.elements()), right))
     )
-    if min(map(len, texts)) < NEAR_LETTERS:
+    if min(len(left_text), len(right_text)) < NEAR_LETTERS:
         return False
-    return difflib.SequenceMatcher(None, *texts).ratio() >= NEAR_RATIO
+    return difflib.SequenceMatcher(None, left_text, right_text).ratio() >= NEAR_RATIO
 
 
 def near_pairs(

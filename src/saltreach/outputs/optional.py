@@ -21,7 +21,7 @@ def left_out_on_failure(what: str, notes: list[str]) -> Iterator[None]:
         yield
     except (OptionError, OSError):
         raise
-    except Exception as error:
+    except Exception as error:  # no drawing is worth the tables; logged
         logging.getLogger(__name__).debug("drawing %s", what, exc_info=True)
         reason = f"{type(error).__name__}: {error}".splitlines()[0][:200]
         notes.append(f"{what} could not be drawn and is left out ({reason})")

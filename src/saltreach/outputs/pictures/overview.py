@@ -109,12 +109,17 @@ def _draw(figure: Figure, result: Assessment, title: str) -> None:
     axes.set_aspect("auto")  # the window has the box's shape already
     whole = _coast(axes, result, window)
     _graticule(axes)
-    places = label_points(sectors.geometry, centre_lon)
     bands = sectors["risk_band"].where(sectors["risk_band"].isin(BANDS), UNKNOWN)
-    _sectors(axes, sectors.geometry, centre_lon, places, bands)
+    shaped = sectors[~(sectors.geometry.isna() | sectors.geometry.is_empty)]
+    places = label_points(shaped.geometry, centre_lon)
+    _sectors(axes, shaped.geometry, centre_lon, places, bands[shaped.index])
     _scale_and_north(axes, window)
-    draw_labels(figure, axes, crags_worst_first(sectors["crag"], places, bands), places)
-    _words(figure, result, bands, title, "" if whole else f"{NO_LAND} ")
+    ranked = crags_worst_first(shaped["crag"], places, bands[shaped.index])
+    draw_labels(figure, axes, ranked, places)
+    missing = "" if whole else f"{NO_LAND} "
+    if len(shaped) < len(sectors):
+        missing += f"Sectors without a shape: {len(sectors) - len(shaped)}. "
+    _words(figure, result, bands, title, missing)
 
 
 def _fill_window(
