@@ -26,6 +26,11 @@ _SIGNS = str.maketrans(
     {"º": "°", "˚": "°", "′": "'", "’": "'", "‘": "'", "´": "'", "`": "'", "″": '"', "”": '"',
      "“": '"', "\N{MINUS SIGN}": "-", "\N{NO-BREAK SPACE}": " ", "\N{NARROW NO-BREAK SPACE}": " "}
 )  # fmt: skip
+_SPELT = re.compile(
+    r"([0-9]{1,3}) ?d(?:eg)? ?([0-9]{1,2}(?:[.,][0-9]+)?) ?m(?:in)?"
+    r"(?: ?([0-9]{1,2}(?:[.,][0-9]+)?) ?s(?:ec)?(?![a-z]))?",
+    re.IGNORECASE,
+)
 _GOOD = re.compile(
     r"[+-]?[0-9]{1,3}(?:\.[0-9]+)?°?(?:\s*[: ]?\s*[0-9]{1,2}(?:\.[0-9]+)?'?"
     r"(?:\s*[: ]?\s*[0-9]{1,2}(?:\.[0-9]+)?(?:\"|'')?)?)?"
@@ -61,6 +66,7 @@ def scanned(text: str) -> Angle | None:
     from lat_lon_parser import parse
 
     bare = " ".join(text.translate(_SIGNS).split()).rstrip(".")
+    bare = _SPELT.sub(lambda m: f"{m[1]}°{m[2]}'" + (f'{m[3]}"' if m[3] else ""), bare)
     word = _WORD.fullmatch(re.sub(r"[^A-Za-zÀ-ÿ]", "", bare) or "-")
     letter = ""
     if word:

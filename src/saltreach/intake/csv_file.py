@@ -94,7 +94,14 @@ def read_csv(path: Path, data: bytes, request: Request) -> Table:
     first = place.after + 1 + bool(told)
     cells, rows, bad = _body(body, delimiter, len(headers), first, path.name)
     return body_table(
-        headers, cells, rows, "CSV", (*notes, *place.notes), request, bad_rows=tuple(bad)
+        headers,
+        cells,
+        rows,
+        "CSV",
+        (*notes, *place.notes),
+        request,
+        lines=place.lines,
+        bad_rows=tuple(bad),
     )
 
 
@@ -106,12 +113,13 @@ def body_table(
     notes: tuple[str, ...],
     request: Request,
     *,
+    lines: tuple[tuple[str, ...], ...],
     bad_rows: tuple[tuple[int, str, str, str], ...] = (),
     other_sheets: tuple[str, ...] = (),
 ) -> Table:
     """The table without rows that are no data and without columns that hold nothing."""
     keys = request.is_key if request.named is None else None
-    out, more = no_data(cells, headers, rows, keys=keys)
+    out, more = no_data(cells, headers, rows, lines=lines, keys=keys)
     cells, rows = cells[~out].reset_index(drop=True), rows[~out]
     # A delimiter at the end of every line makes one more column with nothing in it.
     keep = [i for i, h in enumerate(headers) if h.strip() or cells[i].notna().any()]

@@ -31,6 +31,8 @@ _KIND = re.compile(
     r"text|texto?|testo|texte|ja/nein|yes/no|y/n|s[ií]/no|oui/non|sim/não|wgs ?84", re.IGNORECASE
 )
 _RULE = re.compile(r"[\-=_+:*·.~ —–]+")
+_MOST_OF_SUM = 3
+_COUNT = re.compile(r"[0-9][0-9.,' ]*")
 _SUM = re.compile(r"(total|sum|summe|gesamt|anzahl|suma|somme|totale|soma|stand)\b", re.IGNORECASE)
 
 
@@ -39,7 +41,8 @@ class HeaderPlace:
     """Where the headers stand.
 
     `first` and `after`: index of their first row, and of the first row of data. `names`: one
-    header for each column. `notes`: what was left out or put together, in sentences.
+    header for each column. `notes`: what was left out or put together, in sentences. `lines`: the
+    rows of the headers as they stand.
     """
 
     first: int
@@ -47,6 +50,7 @@ class HeaderPlace:
     names: tuple[str, ...]
     notes: tuple[str, ...]
     known: int
+    lines: tuple[tuple[str, ...], ...] = ()
 
 
 def _filled(row: Sequence[str]) -> int:
@@ -135,7 +139,8 @@ def find_headers(rows: Sequence[Sequence[str]], known: Callable[[str], bool]) ->
                 names[i] = f"{names[i]} ({_bare(cell)})"
         notes.append(f"row {after + 1} read as the units of the columns")
         after += 1
-    return HeaderPlace(best.first, after, tuple(names), tuple(notes), best.known)
+    lines = tuple(tuple(row) for row in rows[best.first : best.after])
+    return HeaderPlace(best.first, after, tuple(names), tuple(notes), best.known, lines)
 
 
 def is_unit_row(row: Sequence[str]) -> bool:
@@ -161,6 +166,7 @@ def no_data(
     headers: Sequence[str],
     rows: np.ndarray,
     *,
+    lines: Sequence[Sequence[str]],
     keys: Callable[[str], bool] | None,
 ) -> tuple[np.ndarray, list[str]]:
     """Rows that are no data: headers again, ruled lines, remarks; and what to say of them.
@@ -173,10 +179,12 @@ def no_data(
         One for each column.
     rows : ndarray of int
         Number of each row as the user sees it.
+    lines : sequence of sequences of str
+        The rows of the headers as they stand.
     keys : callable or None
         Whether a header is of a column that every entry needs, where a row with a single filled
         cell can be no entry: it is left out where that cell reads as a sum or a sentence, or its
-        column is another. None where such rows stay.
+        column is another; so is a sum with its numbers. None where such rows stay.
 
     Returns
     -------
@@ -184,30 +192,35 @@ def no_data(
         True for rows that are no data.
     notes : list of str
     """
-    named = [i for i, header in enumerate(headers) if header.strip()]
-    again = np.zeros(len(cells), dtype=int)
-    for i in named:
-        again += cells[i].str.strip().eq(headers[i].strip()).fillna(False).to_numpy(bool)
-    repeated = again >= max(2, int(np.ceil(0.8 * len(named))))
+    repeated = np.zeros(len(cells), dtype=bool)
+    for line in lines:
+        named = [i for i, header in enumerate(line) if header.strip() and i in cells]
+        again = np.zeros(len(cells), dtype=int)
+        for i in named:
+            again += cells[i].str.strip().eq(line[i].strip()).fillna(False).to_numpy(bool)
+        repeated |= again >= max(2, int(np.ceil(0.8 * len(named))))
     notes = []
     if repeated.any():
         notes.append(f"header repeated in {_numbered(rows[repeated])}: left out")
     out = repeated | _ruled(cells)
     if keys is None:
         return out, notes
-    single = np.flatnonzero((cells.notna().sum(axis=1) == 1).to_numpy() & ~out)
-    if not len(single):
-        return out, notes
-    filled = cells.iloc[single].notna().to_numpy().argmax(axis=1)
-    texts = [str(cells.iat[row, i]) for row, i in zip(single, filled, strict=True)]
-    said = np.array(
-        [_is_remark(text) or not keys(headers[i]) for text, i in zip(texts, filled, strict=True)],
-        dtype=bool,
-    )
-    out[single[said]] = True
-    if said.any():
-        shown = _shown((texts[int(said.argmax())],))
-        left = f"{_numbered(rows[single[said]])}: a title, total, footer or remark, no anchor"
+    count = cells.notna().sum(axis=1).to_numpy()
+    remarks = []
+    for row in np.flatnonzero((count > 0) & (count <= _MOST_OF_SUM) & ~out):
+        filled = cells.iloc[row].dropna()
+        if len(filled) == 1:
+            is_one = _is_remark(str(filled.iloc[0])) or not keys(headers[filled.index[0]])
+        else:
+            is_one = bool(_SUM.match(str(filled.iloc[0]))) and all(
+                _COUNT.fullmatch(str(cell)) for cell in filled.iloc[1:]
+            )
+        if is_one:
+            remarks.append(row)
+    if remarks:
+        out[remarks] = True
+        shown = _shown([str(cell) for cell in cells.iloc[remarks[0]].dropna()])
+        left = f"{_numbered(rows[remarks])}: a title, total, footer or remark, no anchor"
         notes.append(f"{left}, left out ({shown!r})")
     return out, notes
 

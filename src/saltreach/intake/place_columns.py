@@ -18,11 +18,10 @@ from saltreach.vocabulary.synonyms import GRID_HEADERS, PAIR_HEADERS, ZONE_HEADE
 from saltreach.vocabulary.tables import rows_of
 
 _UTM = re.compile(
-    r"(?:utm\s*)?(?:zone\s*)?([0-9]{1,2})\s*([a-hj-np-z])\b[\s,;:]*(?:e\s*)?([0-9]{6,7}(?:[.,][0-9]+)?)"
+    r"(?:utm\s*)?(?:zone\s*)?([0-9]{1,2})\s*([a-hj-np-z])?\b[\s,;:]*(?:e\s*)?([0-9]{6,7}(?:[.,][0-9]+)?)"
     r"\s*m?\s*e?[\s,;/]+(?:n\s*)?([0-9]{5,8}(?:[.,][0-9]+)?)\s*m?\s*n?",
     re.IGNORECASE,
 )
-_ZONE = re.compile(r"(?:utm\s*)?(?:zone\s*)?([0-9]{1,2})\s*([a-hj-np-z])?", re.IGNORECASE)
 _POINT = re.compile(r"(?:srid=4326;)?\s*point\s*z?\s*\(\s*(\S+)\s+(\S+)(?:\s+\S+)?\s*\)", re.I)
 _PAIR = re.compile(
     r"\(?\s*([+-]?[0-9]{1,3}(?:[.,][0-9]+)?)\s*°?\s*(?:[;/|]|,(?=\s)|\s|,(?=[+-]?[0-9]+[.]))\s*,?\s*"
@@ -213,6 +212,8 @@ def parse_pairs(text: pd.Series, header: str) -> tuple[np.ndarray, pd.Series, li
         notes.append(f"{header}: read as latitude first, then longitude, where no letter tells")
     if any(g in points for g in utm):
         notes.append(f"{header}: positions converted from UTM (WGS 84) by their zones")
+    if any(g in points and not m[2] for g, m in utm.items()):
+        notes.append(f"{header}: zones without a letter read as north, as the others are")
     nowhere = (np.nan, np.nan)
     values = [points.get(g, nowhere) if isinstance(g, str) else nowhere for g in text]
     return np.array(values, dtype=float).reshape(-1, 2), text.map(faults).astype("str"), notes
@@ -239,24 +240,28 @@ def _from_utm(found: dict[str, re.Match[str]]) -> dict[str, tuple[float, float]]
 
     N and S alone may be hemispheres; S is also the band from 32 to 40 degrees north. Where other
     bands stand beside it S is a band. Alone it is one where the northing lies within that band
-    and no land of the same zone lies at the southern latitudes it would have otherwise.
+    and no land of the same zone lies at the southern latitudes it would have otherwise. A zone
+    without a letter is northern where all the others are.
     """
-    letters = {m[2].upper() for m in found.values()}
+    letters = {m[2].upper() for m in found.values() if m[2]}
+    north = bool(letters) and all(letter >= "N" for letter in letters)
     points: dict[str, tuple[float, float]] = {}
     rows: dict[str, list[tuple[str, float, float]]] = {}
     for given, m in found.items():
-        zone, letter = int(m[1]), m[2].upper()
-        east, north = (float(m[i].replace(",", ".")) for i in (3, 4))
+        zone, letter = int(m[1]), (m[2] or ("N" if north else "?")).upper()
+        easting, northing = (float(m[i].replace(",", ".")) for i in (3, 4))
         if not 1 <= zone <= 60 or letter not in _BANDS:
             continue
         if letter == "S" and not letters - {"N", "S"}:
-            within = 3_540_000 <= north <= 4_435_000
+            within = 3_540_000 <= northing <= 4_435_000
             if within and ("N" in letters or 17 <= zone <= 22 or zone in (1, 57, 58, 59, 60)):
                 continue
             south = not within
         else:
             south = letter < "N"
-        rows.setdefault(f"EPSG:32{7 if south else 6}{zone:02d}", []).append((given, east, north))
+        rows.setdefault(f"EPSG:32{7 if south else 6}{zone:02d}", []).append(
+            (given, easting, northing)
+        )
     for crs, cells in rows.items():
         lon, lat, _ = positions.to_lon_lat(
             np.array([e for _, e, _ in cells]), np.array([n for _, _, n in cells]),

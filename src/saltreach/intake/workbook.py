@@ -156,7 +156,14 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
             "workbook in a spreadsheet program, then read it again"
         )
     return body_table(
-        headers, cells, numbers, "XLSX", (*notes, *place.notes), request, other_sheets=others
+        headers,
+        cells,
+        numbers,
+        "XLSX",
+        (*notes, *place.notes),
+        request,
+        lines=place.lines,
+        other_sheets=others,
     )
 
 
