@@ -15,7 +15,8 @@ from saltreach.intake.tables import TABLES, WORDS
 from saltreach.vocabulary.columns import Column, columns_of
 from saltreach.vocabulary.synonyms import ENTRIES, Entry, own_entries, plain
 
-_Given, _Made = ParamSpec("_Given"), TypeVar("_Made")
+_Given = ParamSpec("_Given")
+_Made = TypeVar("_Made")
 _GIVEN = ("register", *(table.name for table in TABLES if table is not WORDS))
 """Tables a user hands in."""
 
@@ -52,7 +53,7 @@ def with_own_words(read: Callable[_Given, _Made]) -> Callable[_Given, _Made]:
     @wraps(read)
     def reader(*args: _Given.args, **more: _Given.kwargs) -> _Made:
         words = more.get("words")
-        with own_words(None if words is None else str(words)):
+        with own_words(None if words is None else Path(str(words))):
             return read(*args, **more)
 
     return reader
