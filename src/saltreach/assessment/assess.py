@@ -93,7 +93,11 @@ def assess(
     shore = sample_layers(register.anchors, sources, ["terrain"], known=shore)
     register, doubts = contradicted(register, shore, sources["coast"].position_sd_m)
     said = shortened(sentences(doubts), "values that the layers contradict")
-    register = replace(register, notes=(*register.notes, *said))
+    register = replace(
+        register,
+        notes=(*register.notes, *said),
+        doubts=pd.concat([register.doubts, doubts], ignore_index=True),
+    )
     on_step("climate, openness, terrain and rock type")
     found = sample_layers(register.anchors, sources, known=shore)
     table = with_layers(register.anchors, found)
@@ -129,6 +133,7 @@ def assess(
         sectors=sectors,
         crags=crags,
         rejected=inputs.refused(register, survey),
+        doubts=register.doubts,
         find_out=worth_finding_out(table, today, options.axial_kn, policy, stock),
     )
     record = provenance(

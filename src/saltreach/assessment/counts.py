@@ -49,6 +49,7 @@ def counts(result: Assessment) -> dict[str, Any]:
         "sectors": len(sectors),
         "crags": len(crags),
         "rows_refused": register["rejected"],
+        "cells_in_doubt": len(result.flat.doubts),
         "sectors_by_risk_band": count_of(sectors["risk_band"], BANDS[::-1]),
         "sectors_by_material": count_of(sectors["material_recommended"], PLACEABLE[::-1]),
         "anchors_by_action": count_of(anchors["action"], ACTIONS),

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from saltreach.assessment.result import Assessment, Flat, Land
 from saltreach.errors import LayerError, OptionError
 from saltreach.folders.claim import read_whole
 from saltreach.intake.plan_file import unguarded
 from saltreach.vocabulary.columns import REJECTED_COLUMNS
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def assessment_in(given: Assessment | Path | str) -> Assessment:
@@ -66,19 +70,27 @@ def _read(folder: Path) -> Assessment:
     shapes = {
         name: gpd.read_file(folder / "saltreach.gpkg", layer=name) for name in ("sectors", "crags")
     }
-    rejected, asked = folder / "rejected.csv", folder / "find_out.csv"
+    asked = folder / "find_out.csv"
     flat = Flat(
         anchors=gpd.read_parquet(folder / "anchors.parquet"),
         sectors=shapes["sectors"],
         crags=shapes["crags"],
-        rejected=pd.read_csv(rejected, dtype=str)
-        if rejected.is_file()
-        else pd.DataFrame(columns=list(REJECTED_COLUMNS)),
+        rejected=_listed(folder / "rejected.csv"),
+        doubts=_listed(folder / "notes.csv"),
         find_out=unguarded(pd.read_csv(asked)).drop(columns="caution") if asked.is_file() else None,
     )
     provenance = json.loads((folder / "provenance.json").read_text(encoding="utf-8"))
     shore = folder / "shoreline.parquet"
     return Assessment(flat, provenance, own_shore=_land(shore) if shore.is_file() else None)
+
+
+def _listed(file: Path) -> pd.DataFrame:
+    """A list of refused rows or of cells in doubt; it is absent where there are none."""
+    import pandas as pd
+
+    if not file.is_file():
+        return pd.DataFrame(columns=list(REJECTED_COLUMNS))
+    return pd.read_csv(file, dtype=str)
 
 
 def _land(path: Path) -> Land:

@@ -57,17 +57,7 @@ def provenance(
         "software": f"saltreach {version('saltreach')}",
         "time": datetime.now(UTC).isoformat(timespec="seconds"),
         "assessed_for": today.isoformat(),
-        "register": {
-            "file": register.file,
-            "format": register.format,
-            "sha256": register.sha256,
-            "rows": register.rows_read,
-            "accepted": len(register.anchors),
-            "rejected": int(register.rejected["row"].nunique()),
-            "columns_read_as": dict(register.renamed),
-            "columns_not_used": list(register.unused),
-            "notes": list(register.notes),
-        },
+        "register": register_record(register),
         "layers": [origin.record() for origin in origins_of(sources)],
         "options": options.record(),
         "versions": {name: version(name) for name in PACKAGES},
@@ -82,6 +72,22 @@ def provenance(
         "rock": rock_record(table, found["rock_map"]),
         "survey": None if survey is None else survey.record(),
         "drawings_left_out": [],
+    }
+
+
+def register_record(register: Register) -> dict[str, Any]:
+    """What was read of a register, as plain values."""
+    return {
+        "file": register.file,
+        "format": register.format,
+        "sha256": register.sha256,
+        "rows": register.rows_read,
+        "accepted": len(register.anchors),
+        "rejected": int(register.rejected["row"].nunique()),
+        "cells_in_doubt": len(register.doubts),
+        "columns_read_as": dict(register.renamed),
+        "columns_not_used": list(register.unused),
+        "notes": list(register.notes),
     }
 
 

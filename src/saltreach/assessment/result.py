@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
-from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.columns import REJECTED_COLUMNS, columns_of
 from saltreach.vocabulary.words import BANDS, CAUTION
 
 if TYPE_CHECKING:
@@ -15,12 +15,19 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+def _none_listed() -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(columns=list(REJECTED_COLUMNS))
+
+
 @dataclass(frozen=True)
 class Flat:
     """Tables as the files hold them: days as ISO text, empty text where a word is not known.
 
     `anchors`: GeoDataFrame, one row per good anchor. `sectors`, `crags`: one row each, with
-    shapes. `rejected`: refused rows. `find_out`: what is worth finding out next, None where
+    shapes. `rejected`: refused rows. `doubts`: cells of good rows that could not be used, were
+    used in part, or contradict a layer. `find_out`: what is worth finding out next, None where
     files do not say.
     """
 
@@ -29,6 +36,7 @@ class Flat:
     crags: gpd.GeoDataFrame
     rejected: pd.DataFrame
     find_out: pd.DataFrame | None = None
+    doubts: pd.DataFrame = field(default_factory=_none_listed)
 
 
 class Land(NamedTuple):
@@ -53,6 +61,8 @@ class Assessment:
         Probability of failure in a year of each sector, one column a year from today.
     rejected : DataFrame
         Refused rows: file, row, column, value, reason, fix.
+    doubts : DataFrame
+        Cells in doubt, with the same columns: unknown unless the reason says what is used.
     find_out : DataFrame or None
         What is worth finding out next; None where files do not say.
     provenance : dict
@@ -112,6 +122,11 @@ class Assessment:
     def rejected(self) -> pd.DataFrame:
         """Refused rows: file, row, column, value, reason, fix."""
         return self.flat.rejected
+
+    @property
+    def doubts(self) -> pd.DataFrame:
+        """Cells in doubt: file, row, column, value, reason, fix."""
+        return self.flat.doubts
 
     @property
     def find_out(self) -> pd.DataFrame | None:

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -17,9 +18,10 @@ from saltreach.outputs.map.texts import Language
 if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
     from saltreach.folders.claim import Claim
+    from saltreach.intake import Register
 
 GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
-WRITTEN = ("out", "picture")
+WRITTEN = ("out", "picture", "clean")
 """Options that name what is written; every other path is read."""
 RegisterFile = Annotated[
     Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml or .kmz.")
@@ -40,6 +42,25 @@ Words = Annotated[
 ]
 LayerName = Annotated[
     str | None, typer.Option("--layer", help="Layer of a .gpkg file, or folder of a .kml.")
+]
+
+
+class DateWords(StrEnum):
+    """Orders of day and month, as `dates.ORDERS`."""
+
+    DAY_FIRST = "day-first"
+    MONTH_FIRST = "month-first"
+
+
+DateOrder = Annotated[
+    DateWords | None,
+    typer.Option("--date-order", help="Order of day and month where a date can be read both ways."),
+]
+Strict = Annotated[
+    bool,
+    typer.Option(
+        "--strict", help="Refuse a row for any cell that cannot be used, not that cell alone."
+    ),
 ]
 SameCrag = Annotated[
     list[str] | None,
@@ -163,16 +184,6 @@ def progress() -> Iterator[Any]:
         yield lambda name: status.update(f"{name} ...")
 
 
-def column_mapping(pairs: list[str] | None) -> dict[str, str] | None:
-    """Headers by our name, from `--column ours=theirs`."""
-    return _mapping(pairs, "--column", "ours=theirs, e.g. lon=Longitude")
-
-
-def same_crags(pairs: list[str] | None) -> dict[str, str] | None:
-    """Crags that are others, from `--same-crag other=name`."""
-    return _mapping(pairs, "--same-crag", "other=name, e.g. 'Rote Buchd=Rote Bucht'")
-
-
 def _mapping(pairs: list[str] | None, option: str, form: str) -> dict[str, str] | None:
     from saltreach.errors import OptionError
 
@@ -185,6 +196,27 @@ def _mapping(pairs: list[str] | None, option: str, form: str) -> dict[str, str] 
             raise OptionError(f"{option} {pair!r}: write it as {form}")
         mapping[left.strip()] = right.strip()
     return mapping
+
+
+def reading_of(
+    column: list[str] | None,
+    crs: str | None,
+    sheet: str | None,
+    layer: str | None,
+    date_order: DateWords | None,
+    strict: bool,
+    same_crag: list[str] | None,
+) -> dict[str, Any]:
+    """What `read_register` is told, from the flags of a command."""
+    return {
+        "columns": _mapping(column, "--column", "ours=theirs, e.g. lon=Longitude"),
+        "crs": crs,
+        "sheet": sheet,
+        "layer": layer,
+        "date_order": None if date_order is None else date_order.value,
+        "strict": strict,
+        "same_crag": _mapping(same_crag, "--same-crag", "other=name, e.g. 'Rote Buchd=Rote Bucht'"),
+    }
 
 
 def options_of(file: Path | None, **flags: Any) -> Any:
@@ -220,8 +252,7 @@ def assess_file(
     with progress() as step, held(context, out, beside, more=files) as folder:
         step("register")
         found = read_register(file, today=options.today, **reading)
-        for note in found.notes:
-            tell(f"note: {note}")
+        tell_reading(found)
         try:
             result = assess_register(found, options, on_step=step)
         except NoGoodRowsError as error:
@@ -249,21 +280,36 @@ def print_summary(result: Assessment, out: Path, as_json: bool) -> None:
     )
 
 
-def results_of(path: Path, *, leave_out_refused: bool) -> Assessment:
+def tell_reading(found: Register) -> None:
+    """Say how a register was read, before anything is computed from it."""
+    from saltreach.assessment.provenance import register_record
+    from saltreach.outputs.summary import reading_lines
+
+    for line in reading_lines(register_record(found), "all of it: saltreach check"):
+        typer.echo(line, err=True)
+
+
+def results_of(path: Path, *, leave_out_refused: bool, **reading: Any) -> Assessment:
     """The results in a folder, or those of a register assessed on the spot."""
+    from saltreach.errors import OptionError
+
     if path.is_dir():
         from saltreach.assessment.files import read_results
 
+        given = [name for name, value in reading.items() if value]
+        if given:
+            raise OptionError(
+                f"{path} is a folder of results, which is read as it is: options for reading a "
+                "register are for a register alone"
+            )
         return read_results(path)
     from saltreach.assessment.assess import assess
     from saltreach.intake import read_register
     from saltreach.intake.options import Options
-    from saltreach.outputs.summary import reading_lines
 
-    result = assess(read_register(path), Options(leave_out_refused=leave_out_refused))
-    for line in reading_lines(result.provenance["register"], "all of it: saltreach check"):
-        typer.echo(line, err=True)
-    return result
+    found = read_register(path, **reading)
+    tell_reading(found)
+    return assess(found, Options(leave_out_refused=leave_out_refused))
 
 
 def show(path: Path) -> None:

@@ -11,6 +11,8 @@ import numpy as np
 import pandas as pd
 
 from saltreach.intake.dates import Parsed
+from saltreach.intake.formats import cell_text
+from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.synonyms import WEEKDAY_WORDS, plain
 from saltreach.vocabulary.words import UNKNOWN, WEEKDAYS
 
@@ -129,6 +131,33 @@ READERS: dict[str, Callable[[str], Any]] = {
     "lithology": lithology,
 }
 """Kind of column -> reader of one cell, which gives its value or raises `Refused`."""
+
+
+def text_of(value: Any, column: Column | None = None) -> str:
+    """A value as a cell in our own form, which is read as that value again.
+
+    Parameters
+    ----------
+    value : any
+        What a reader of this package gave; nothing known is "".
+    column : Column, optional
+        Its column, for kinds whose values are no text or number.
+
+    Examples
+    --------
+    >>> text_of(((dt.date(2027, 8, 1), dt.date(2027, 8, 31)),)), text_of(("SA", "1SU"))
+    ('2027-08-01..2027-08-31', 'SA 1SU')
+    >>> text_of(12.0), text_of(None), text_of(dt.date(2027, 8, 1))
+    ('12', '', '2027-08-01')
+    """
+    if isinstance(value, tuple):
+        if value and isinstance(value[0], tuple):
+            return "; ".join(f"{first}..{last}" for first, last in value)
+        return ("; " if column is not None and column.kind == "words" else " ").join(value)
+    if column is not None and column.kind == "time" and value is not None:
+        return f"{int(value) // 60:02d}:{int(value) % 60:02d}"
+    text = cell_text(value)
+    return text if isinstance(text, str) else ""
 
 
 def parse_cells(text: pd.Series, read: Callable[[str], Any]) -> Parsed:

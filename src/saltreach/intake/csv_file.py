@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -72,6 +72,19 @@ def _tried(
     width = len(place.names)
     alike = sum(1 for r in records[place.after :] if len(r) == width and width > 1)
     return (place.known, alike, width), place, ends
+
+
+def csv_head(path: Path, data: bytes) -> Callable[[Callable[[str], bool]], tuple[str, ...]]:
+    """Headers of a text table, for a function that says which are known."""
+    text, _ = decoded(data, path.name)
+    told = _SEP.match(text)
+
+    def head(known: Callable[[str], bool]) -> tuple[str, ...]:
+        request = Request(known=known)
+        found = [_tried(text[told.end() :] if told else text, d, request) for d in _offered(told)]
+        return max(found, key=lambda one: one[0])[1].names
+
+    return head
 
 
 def read_csv(path: Path, data: bytes, request: Request) -> Table:
@@ -203,5 +216,5 @@ def _ragged(
                 numbers.append(number)
     except csv.Error as error:
         raise RegisterError(f"{where}: not a readable CSV table ({error})") from error
-    columns = list(zip(*good, strict=True)) if good else [[]] * width
+    columns: list[tuple[str, ...]] = list(zip(*good, strict=True)) if good else [()] * width
     return text_frame(columns, len(good)), np.array(numbers, dtype=int), bad

@@ -132,15 +132,15 @@ def find_headers(rows: Sequence[Sequence[str]], known: Callable[[str], bool]) ->
         )
     if best.after - best.first > 1:
         notes.append(f"header lines put together from rows {best.first + 1} to {best.after}")
-    names, after = list(best.names), best.after
+    headers, after = list(best.names), best.after
     if after < len(rows) and is_unit_row(rows[after]):
-        for i, cell in enumerate(rows[after][: len(names)]):
+        for i, cell in enumerate(rows[after][: len(headers)]):
             if factor(_bare(cell), "mm") or _PATTERN.fullmatch(_bare(cell)):
-                names[i] = f"{names[i]} ({_bare(cell)})"
+                headers[i] = f"{headers[i]} ({_bare(cell)})"
         notes.append(f"row {after + 1} read as the units of the columns")
         after += 1
-    lines = tuple(tuple(row) for row in rows[best.first : best.after])
-    return HeaderPlace(best.first, after, tuple(names), tuple(notes), best.known, lines)
+    as_given = tuple(tuple(row) for row in rows[best.first : best.after])
+    return HeaderPlace(best.first, after, tuple(headers), tuple(notes), best.known, as_given)
 
 
 def is_unit_row(row: Sequence[str]) -> bool:

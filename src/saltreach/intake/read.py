@@ -184,20 +184,23 @@ def _all_problems(
     shown: pd.DataFrame,
     everything: pd.DataFrame,
     rows: np.ndarray,
+    *,
+    strict: bool,
 ) -> pd.DataFrame:
     """Every broken rule; a cell that could not be read is not called missing as well.
 
     `unread` says that the cell's value is as it can be used already: read in part, or unknown.
     """
     unread = pd.concat(found, ignore_index=True).assign(unread=True)
-    across = check.row_problems(table, shown)
+    schema = check.schema_problems(table)
+    # a value that is out of range says nothing about the others, unless every slip refuses
+    across = check.row_problems(table if strict else _without(table, schema), shown)
     again = check.duplicate_problems(table["anchor_id"], everything, rows)
     cells = pd.MultiIndex.from_frame(
         unread.assign(column=unread["column"].str.split(", ")).explode("column")[
             ["place", "column"]
         ]
     )
-    schema = check.schema_problems(table)
     told = pd.MultiIndex.from_frame(schema[["place", "column"]]).isin(cells)
     single = [
         group.assign(value=shown[name].iloc[group["place"].to_numpy(dtype=int)].to_numpy())
@@ -205,6 +208,14 @@ def _all_problems(
     ]
     whole = pd.concat([unread, *single, *across, again], ignore_index=True)
     return whole.assign(unread=whole["unread"].eq(True))
+
+
+def _without(table: pd.DataFrame, schema: pd.DataFrame) -> pd.DataFrame:
+    """The table without values that break a rule of their own column."""
+    table = table.copy()
+    for name, group in schema.groupby("column", sort=False):
+        table.loc[table.index[group["place"].to_numpy(dtype=int)], str(name)] = np.nan
+    return table
 
 
 def _kept(found: pd.DataFrame, count: int, *, strict: bool) -> np.ndarray:
@@ -232,6 +243,15 @@ def _emptied(table: pd.DataFrame, doubts: pd.DataFrame) -> pd.DataFrame:
         if UNKNOWN in column.choices:
             table[column.name] = table[column.name].fillna(UNKNOWN)
     return table
+
+
+def _as_filled(cells: pd.DataFrame, given: pd.DataFrame, headers: Headers) -> pd.DataFrame:
+    """Cells of the file with the names that were filled in."""
+    places = {headers.ours[name]: given[name] for name in ("crag", "sector") if name in given}
+    filled = cells.copy()
+    for place, names_of in places.items():
+        filled[place] = names_of
+    return filled
 
 
 _ENTITY = r"&(?:[A-Za-z]{2,8}|#[0-9]{1,6}|#x[0-9A-Fa-f]{1,5});"
@@ -299,7 +319,8 @@ def filled_down(given: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
         named = text[text.notna()]
         repeated = (named == named.shift()) & (group[named.index] == group[named.index].shift())
         gaps = text.isna() & (block > 0)
-        if gaps.any() and text.isna().sum() >= len(named) and not repeated.any():
+        looks = text.isna().sum() >= len(named) or bool(notes)
+        if gaps.any() and looks and not repeated.any():
             given = given.assign(**{name: text.where(~gaps, text.groupby(group).ffill())})
             notes.append(
                 f"{name}: {int(gaps.sum())} empty cells taken as the name above them, as in a "
@@ -483,7 +504,9 @@ def _checked(
     shown = given.reindex(columns=[c.name for c in REGISTER]).astype("str")
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
-    found_all = _all_problems(values, [*found, *position.found], shown, everything, table.rows)
+    found_all = _all_problems(
+        values, [*found, *position.found], shown, everything, table.rows, strict=strict
+    )
     values["crag"], astray, asked_of = _placed_names(values, found_all, position.shown)
     found_all = pd.concat([found_all, astray.assign(unread=False)], ignore_index=True)
     good = _kept(found_all, len(values), strict=strict)
@@ -514,7 +537,14 @@ def _checked(
         ),
         rejected=rejected,
         doubts=doubts,
-        understood=understood(table, headers, values, all_notes),
+        understood=understood(
+            table.headers,
+            _as_filled(table.cells, given, headers),
+            headers.ours,
+            values,
+            columns=REGISTER_BY_NAME,
+            notes=all_notes,
+        ),
         notes=all_notes,
         file=name,
         sha256="",

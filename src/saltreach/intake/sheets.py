@@ -16,6 +16,7 @@ from saltreach.errors import RegisterError, SaltreachError, setting, together
 from saltreach.intake import check, formats, table_files
 from saltreach.intake.headers import listed, said_by
 from saltreach.intake.tables import Table
+from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
 from saltreach.intake.values import parse_column, trimmed
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, Column
 from saltreach.vocabulary.synonyms import plain, table_header_words
@@ -46,6 +47,8 @@ class Sheet:
         What it was read as.
     near : tuple of (header, column)
         Headers that are none of the table's columns, but nearly one that it lacks.
+    understood : DataFrame
+        One row per column of the file (`saltreach.intake.understood`).
     """
 
     rows: tuple[dict[str, Any], ...]
@@ -56,6 +59,9 @@ class Sheet:
     rows_read: int = 0
     table: Table | None = field(default=None, repr=False)
     near: tuple[tuple[str, str], ...] = ()
+    understood: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=list(UNDERSTOOD_COLUMNS)), repr=False
+    )
 
     @property
     def name(self) -> str:
@@ -134,15 +140,19 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
     good[problems["place"].to_numpy(dtype=int)] = False
     names = [*values, "row"]
     kept = values.assign(row=found.rows)[good].astype(object)
+    said = (*found.notes, *of_headers, *notes)
     made = Sheet(
         rows=tuple(dict(zip(names, row, strict=True)) for row in kept.to_numpy(object).tolist()),
         rejected=_rejected(problems, found, file.name),
-        notes=(*found.notes, *of_headers, *notes),
+        notes=said,
         file=file.name,
         sha256=hashlib.sha256(data).hexdigest(),
         rows_read=len(values) + len(found.bad_rows),
         table=table,
         near=near,
+        understood=understood(
+            found.headers, found.cells, places, values, columns=table.columns, notes=said
+        ),
     )
     if not table.limits and len(made.rejected):
         raise refusal(made)

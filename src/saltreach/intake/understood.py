@@ -2,31 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from saltreach.intake.formats import Table, cell_text
-from saltreach.intake.headers import Headers
-from saltreach.vocabulary.columns import REGISTER_BY_NAME
+from saltreach.intake.cells import text_of
+from saltreach.vocabulary.columns import Column
+from saltreach.vocabulary.words import UNKNOWN
 
 UNDERSTOOD_COLUMNS = ("header", "column", "meaning", "unit", "filled_pct", "examples", "reading")
 _EXAMPLES = 3
 
 
 def understood(
-    table: Table, headers: Headers, values: pd.DataFrame, notes: Sequence[str]
+    headers: Sequence[str],
+    cells: pd.DataFrame,
+    places: Mapping[str, int],
+    values: pd.DataFrame,
+    *,
+    columns: Mapping[str, Column],
+    notes: Sequence[str],
 ) -> pd.DataFrame:
-    """Each column of a register's file: what it was taken for, and how.
+    """Each column of a file: what it was taken for, and how.
 
     Parameters
     ----------
-    table : Table
-        From a reader.
-    headers : Headers
-        Which header is which column.
+    headers : sequence of str
+        As the file has them.
+    cells : DataFrame
+        Text of each cell, in columns 0, 1, 2 ...
+    places : mapping of str to int
+        Our column -> its place in the file.
     values : DataFrame
         What was read, by our columns.
+    columns : mapping of str to Column
+        Our columns by name.
     notes : sequence of str
         Sentences on the reading; those that begin with a column's name stand with it.
 
@@ -37,14 +47,15 @@ def understood(
         for columns that are none of ours, `filled_pct` is the share of rows with a value that
         can be used, `examples` the first different ones as they were read.
     """
-    ours = {place: name for name, place in headers.ours.items()}
+    ours = {place: name for name, place in places.items()}
     rows = []
-    for place, header in enumerate(table.headers):
+    for place, header in enumerate(headers):
         name = ours.get(place, "")
-        column = REGISTER_BY_NAME.get(name)
-        read = values[name] if name else table.cells[place]
-        said = [note.partition(": ")[2] for note in notes if note.startswith(f"{name}: ")]
-        known = read[read.notna() & (read != "unknown")]
+        column = columns.get(name)
+        read = values[name] if name else cells[place]
+        known = read[read.notna() & (read != UNKNOWN) & cells[place].notna()]
+        texts = dict.fromkeys(text_of(value, column) for value in known.head(1000))
+        said = [note.partition(": ")[2] for note in notes if name and note.startswith(f"{name}: ")]
         rows.append(
             {
                 "header": header,
@@ -52,10 +63,8 @@ def understood(
                 "meaning": column.meaning if column else "",
                 "unit": (column.unit or "") if column else "",
                 "filled_pct": round(100 * len(known) / len(read), 1) if len(read) else 0.0,
-                "examples": "; ".join(
-                    str(cell_text(v)) for v in known.drop_duplicates().head(_EXAMPLES)
-                ),
-                "reading": "; ".join(said) if name else "",
+                "examples": "; ".join(list(texts)[:_EXAMPLES]),
+                "reading": "; ".join(said),
             }
         )
     return pd.DataFrame(rows, columns=list(UNDERSTOOD_COLUMNS))

@@ -9,7 +9,8 @@ import struct
 import warnings
 import zipfile
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from xml.etree.ElementTree import ParseError
@@ -42,7 +43,7 @@ def _text(value: Any) -> str:
 
 def _sheet_fits(headers: Sequence[str], request: Request) -> bool:
     named = grid_named(headers, request.columns)
-    columns = (request.columns or {}) | ({} if named is None else named.columns)
+    columns = {**(request.columns or {}), **({} if named is None else named.columns)}
     placed = holds_positions(headers, columns)
     try:
         resolve_headers(headers, columns, where="", grid=request.grid, have_geometry=placed)
@@ -87,8 +88,25 @@ def _number(letters: str) -> int:
     return value - 1
 
 
-def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
-    """Read one sheet of a workbook; stored values of formulas, dates to their day."""
+def xlsx_heads(
+    path: Path, data: bytes
+) -> dict[str, Callable[[Callable[[str], bool]], tuple[str, ...]]]:
+    """Headers of each visible sheet, for a function that says which are known."""
+    with _opened(path, data) as book:
+        rows = {
+            sheet.title: list(itertools.islice(sheet.iter_rows(values_only=True), _HEAD_ROWS))
+            for sheet in book.worksheets
+            if sheet.sheet_state == "visible" and sheet.reset_dimensions() is None
+        }
+    return {
+        title: lambda known, head=head: _place(head, Request(known=known)).names  # type: ignore[misc]
+        for title, head in rows.items()
+    }
+
+
+@contextmanager
+def _opened(path: Path, data: bytes) -> Iterator[Any]:
+    """A workbook to be read in passing; what is wrong with it in one sentence."""
     import openpyxl
     from openpyxl.utils.exceptions import InvalidFileException
 
@@ -104,21 +122,7 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
             # openpyxl warns of parts it does not read (validation lists, printing headers).
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            places: dict[str, HeaderPlace] = {}
-            hidden: list[str] = []
-            # a sheet that nobody sees is read only when it is asked for
-            for sheet in book.worksheets:
-                if sheet.sheet_state != "visible" and sheet.title != request.sheet:
-                    hidden.append(sheet.title)
-                    continue
-                sheet.reset_dimensions()
-                head = list(itertools.islice(sheet.iter_rows(values_only=True), _HEAD_ROWS))
-                places[sheet.title] = _place(head, request)
-            name = _chosen_sheet({n: p.names for n, p in places.items()}, request, path.name)
-            chosen = book[name]
-            found = _rows(chosen.iter_rows(values_only=True), path.name)
-            source = chosen._get_source()  # what openpyxl does not read of a sheet it streams
-            xml = source.read() if hasattr(source, "read") else b""
+            yield book
             book.close()
     except RegisterError:
         raise
@@ -127,12 +131,32 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
             f"{path.name}: not a readable XLSX workbook ({error}); "
             "it may be damaged, protected by a password, or another format renamed"
         ) from error
+
+
+def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
+    """Read one sheet of a workbook; stored values of formulas, dates to their day."""
+    with _opened(path, data) as book:
+        places: dict[str, HeaderPlace] = {}
+        shown = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
+        hidden = 0
+        # a sheet that nobody sees is read only when it is asked for, or alone
+        for sheet in book.worksheets:
+            if shown and sheet not in shown and sheet.title != request.sheet:
+                hidden += 1
+                continue
+            sheet.reset_dimensions()
+            head = list(itertools.islice(sheet.iter_rows(values_only=True), _HEAD_ROWS))
+            places[sheet.title] = _place(head, request)
+        name = _chosen_sheet({n: p.names for n, p in places.items()}, request, path.name)
+        chosen = book[name]
+        grid, notes = _rows(chosen.iter_rows(values_only=True), path.name)
+        source = chosen._get_source()  # what openpyxl does not read of a sheet it streams
+        xml = source.read() if hasattr(source, "read") else b""
+        others = tuple(sheet.title for sheet in book.worksheets if sheet.title != name)
     if not any(h.strip() for h in places[name].names):
         raise RegisterError(f"{path.name}, sheet {name!r}: it is empty; put headers and rows there")
-    grid, notes = found
-    others = tuple(other for other in [*places, *hidden] if other != name)
     if others:
-        more = f" ({len(hidden)} hidden)" if hidden else ""
+        more = f" ({hidden} hidden)" if hidden else ""
         notes.insert(0, f"sheet {name!r} read; the other sheets{more} were not")
     merged = _unmerged(grid, xml)
     place = _place([grid.get(i, ()) for i in range(1, _HEAD_ROWS + 1)], request)

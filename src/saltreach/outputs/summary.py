@@ -41,9 +41,9 @@ def summary_text(result: Assessment, out: Path) -> str:
         f"assessed, {found['rows_refused']} rows refused"
         + (f" (see {out / 'rejected.csv'})" if found["rows_refused"] else "")
         + ".",
+        *doubt_lines(found["cells_in_doubt"], out / "notes.csv"),
         *(f"note: {note}" for note in found["table_notes"]),
         *([f"{failed.short(out / 'saltreach.gpkg')}."] if failed.names else []),
-        *reading_lines(result.provenance["register"], "all of it: provenance.json"),
         "Sectors by risk: " + _counted(found["sectors_by_risk_band"]),
         "Anchors: " + _counted(found["anchors_by_action"]),
         "Sectors by metal recommended: " + _counted(found["sectors_by_material"]),
@@ -64,6 +64,14 @@ def summary_text(result: Assessment, out: Path) -> str:
         f"Map: {found['map'] or 'left out, see the notes'}",
     ]
     return "\n".join(lines)
+
+
+def doubt_lines(count: int, where: Path) -> list[str]:
+    """How many cells are in doubt, and where they stand; nothing where none is."""
+    if not count:
+        return []
+    cells = "1 cell is" if count == 1 else f"{count} cells are"
+    return [f"{cells} unknown or in doubt: see {where}."]
 
 
 def reading_lines(register: Mapping[str, Any], where: str) -> list[str]:

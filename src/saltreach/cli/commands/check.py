@@ -1,14 +1,12 @@
-"""`check`: what of a register can be used."""
+"""`check`: what of a file can be used, and how it was understood."""
 
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import Annotated
 
 import typer
-
-if TYPE_CHECKING:
-    from saltreach.intake import Register
 
 from saltreach.cli.shared import (
     GOOD,
@@ -16,65 +14,77 @@ from saltreach.cli.shared import (
     AsJson,
     Columns,
     Crs,
+    DateOrder,
     LayerName,
-    RegisterFile,
     SameCrag,
     Sheet,
+    Strict,
     Words,
     clear_errors,
-    column_mapping,
     progress,
-    same_crags,
+    reading_of,
+    tell,
     words_of,
 )
 
+AnyFile = Annotated[
+    Path, typer.Argument(help="A register, a table beside it, or a TOML file of settings.")
+]
+KindOption = Annotated[
+    str | None,
+    typer.Option(
+        "--as",
+        metavar="KIND",
+        help="What the file is, where its columns do not tell: register, survey, teams ...",
+    ),
+]
+Clean = Annotated[
+    Path | None,
+    typer.Option("--clean", help="Write the good rows in our own form: a new .xlsx file."),
+]
+
 
 def check(
-    register: RegisterFile,
+    file: AnyFile,
+    kind: KindOption = None,
+    clean: Clean = None,
     column: Columns = None,
     crs: Crs = None,
     sheet: Sheet = None,
     layer: LayerName = None,
+    date_order: DateOrder = None,
+    strict: Strict = False,
     same_crag: SameCrag = None,
     words: Words = None,
     as_json: AsJson = False,
 ) -> None:
-    """Read a register and list every row that would be refused, with the fix."""
+    """Read any file you hand in: how each column was understood, what is refused or in doubt."""
     with clear_errors(), words_of(words):
-        from saltreach.intake import read_register
+        from saltreach.intake.checked import checked
+        from saltreach.intake.kinds import kinds_in
+        from saltreach.outputs.check import check_lines, write_clean
 
+        reading = reading_of(column, crs, sheet, layer, date_order, strict, same_crag)
         with progress() as step:
-            step("register")
-            found = read_register(
-                register,
-                columns=column_mapping(column),
-                crs=crs,
-                sheet=sheet,
-                layer=layer,
-                same_crag=same_crags(same_crag),
-            )
-        _print_check(found, as_json)
-    raise typer.Exit(ROWS_REFUSED if len(found.rejected) else GOOD)
+            step("file")
+            kinds = kinds_in(file, kind)
+            found = [checked(file, one, **reading) for one in kinds]
+            left = [] if clean is None else write_clean(found, clean)
+        if as_json:
+            records = [one.record() for one in found]
+            whole = records[0] if len(records) == 1 else records
+            typer.echo(json.dumps(whole, indent=2, ensure_ascii=False, default=str))
+        else:
+            typer.echo("\n".join(line for one in found for line in check_lines(one)))
+        if clean is not None:
+            tell(f"clean copy: {clean}")
+            for sentence in left:
+                tell(f"note: {sentence}")
+    raise typer.Exit(ROWS_REFUSED if any(len(one.rejected) for one in found) else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:
     """Put the command on the program."""
-    app.command("check", epilog="Example: saltreach check anchors.xlsx --column lon=Longitude")(
+    app.command("check", epilog="Example: saltreach check anchors.xlsx --clean anchors_clean.xlsx")(
         check
     )
-
-
-def _print_check(found: Register, as_json: bool) -> None:
-    if as_json:
-        rejected = json.loads(found.rejected.to_json(orient="records"))
-        counts = {"rows": found.rows_read, "accepted": len(found.anchors), "rejected": rejected}
-        typer.echo(json.dumps(counts, indent=2, ensure_ascii=False))
-        return
-    refused = found.rejected["row"].nunique()
-    typer.echo(
-        f"{found.file}: {found.rows_read} rows, {len(found.anchors)} good, {refused} refused"
-    )
-    for note in found.notes:
-        typer.echo(f"  note: {note}")
-    for row in found.rejected.itertuples(index=False):
-        typer.echo(f"  row {row.row}, {row.column} = {row.value!r}: {row.reason}; {row.fix}")

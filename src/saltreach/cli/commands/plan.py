@@ -14,13 +14,21 @@ from saltreach.cli.shared import (
     ROWS_REFUSED,
     AsJson,
     BesideOthers,
+    Columns,
+    Crs,
+    DateOrder,
+    LayerName,
     LeaveOut,
     PlanFolder,
     Results,
+    SameCrag,
+    Sheet,
+    Strict,
     Words,
     clear_errors,
     held,
     progress,
+    reading_of,
     results_of,
     words_of,
 )
@@ -102,6 +110,13 @@ def plan(
     done: Done = None,
     seconds: Seconds = 20.0,
     nodes: Nodes = None,
+    column: Columns = None,
+    crs: Crs = None,
+    sheet: Sheet = None,
+    layer: LayerName = None,
+    date_order: DateOrder = None,
+    strict: Strict = False,
+    same_crag: SameCrag = None,
     words: Words = None,
     beside_other_files: BesideOthers = False,
     leave_out_refused: LeaveOut = False,
@@ -122,7 +137,8 @@ def plan(
         )  # fmt: skip
         with progress() as step, held(context, out, beside_other_files) as folder:
             step("results")
-            result = results_of(results, leave_out_refused=leave_out_refused)
+            reading = reading_of(column, crs, sheet, layer, date_order, strict, same_crag)
+            result = results_of(results, leave_out_refused=leave_out_refused, **reading)
             made = make(
                 result, teams, windows=windows, tides=tides, needs=needs,
                 travel=travel, rebolt=rebolt, done=done, last_plan=last_plan, start=first,

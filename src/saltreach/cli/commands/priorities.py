@@ -13,13 +13,21 @@ from saltreach.cli.shared import (
     ROWS_REFUSED,
     AsJson,
     BesideOthers,
+    Columns,
+    Crs,
+    DateOrder,
+    LayerName,
     LeaveOut,
     PlanFolder,
     Results,
+    SameCrag,
+    Sheet,
+    Strict,
     Words,
     clear_errors,
     held,
     progress,
+    reading_of,
     results_of,
     words_of,
 )
@@ -52,6 +60,13 @@ def priorities(
     waste: Annotated[
         float, typer.Option(help="Adhesive bought over adhesive needed.")
     ] = BudgetLimits.waste_factor,
+    column: Columns = None,
+    crs: Crs = None,
+    sheet: Sheet = None,
+    layer: LayerName = None,
+    date_order: DateOrder = None,
+    strict: Strict = False,
+    same_crag: SameCrag = None,
     words: Words = None,
     beside_other_files: BesideOthers = False,
     leave_out_refused: LeaveOut = False,
@@ -66,8 +81,9 @@ def priorities(
 
         with progress() as step, held(context, out, beside_other_files) as folder:
             step("results")
+            reading = reading_of(column, crs, sheet, layer, date_order, strict, same_crag)
             made = choose(
-                results_of(results, leave_out_refused=leave_out_refused), budget, prices,
+                results_of(results, leave_out_refused=leave_out_refused, **reading), budget, prices,
                 leave_out_refused=leave_out_refused, on_step=step, team_days=team_days,
                 order=order, hours_per_day=hours_per_day, hours_per_anchor=rebolt_hours,
                 hours_per_sector=hours_per_sector, waste_factor=waste,

@@ -65,8 +65,6 @@ def write_priorities(
         )
         text = json.dumps(made.figures, indent=2, ensure_ascii=False)
         (work / "priorities.json").write_text(text + "\n", encoding="utf-8")
-    if missing:
-        (Path(out) / "budget_curve.png").unlink(missing_ok=True)
     return missing
 
 

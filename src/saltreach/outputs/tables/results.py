@@ -89,8 +89,10 @@ def write_results(
             flat = frame[[c for c in columns_of(name) if c in frame]]
             cautioned = spreadsheet_safe(flat).assign(caution=_caution(result))
             cautioned.to_csv(work / f"{name}.csv", index=False)
-        if len(result.flat.rejected):
-            _rejected_csv(result.flat.rejected, work / "rejected.csv")
+        listed = {"rejected.csv": result.flat.rejected, "notes.csv": result.flat.doubts}
+        for name, rows in listed.items():
+            if len(rows):
+                _listed_csv(rows, work / name)
         if result.flat.find_out is not None:
             asked = spreadsheet_safe(result.flat.find_out).assign(caution=CAUTION)
             asked.to_csv(work / "find_out.csv", index=False)
@@ -144,12 +146,13 @@ def write_rejected(
     with claimed(out, beside_other_files=beside_other_files) as claim:
         name = "rejected_last_run.csv" if ASSESS in claim.manifest.sets else "rejected.csv"
         with result_set(claim, REFUSED, command="saltreach assess") as work:
-            _rejected_csv(rejected, work / name)
+            _listed_csv(rejected, work / name)
     return claim.shown / name
 
 
-def _rejected_csv(rejected: pd.DataFrame, path: Path) -> None:
-    spreadsheet_safe(rejected[list(REJECTED_COLUMNS)]).to_csv(path, index=False)
+def _listed_csv(rows: pd.DataFrame, path: Path) -> None:
+    """Refused rows, or cells in doubt."""
+    spreadsheet_safe(rows[list(REJECTED_COLUMNS)]).to_csv(path, index=False)
 
 
 def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:

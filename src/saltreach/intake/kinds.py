@@ -1,0 +1,118 @@
+"""What a file is that a user hands in: a register, a table beside it, or settings."""
+
+from __future__ import annotations
+
+import difflib
+from pathlib import Path
+
+from saltreach.errors import OptionError, RegisterError
+from saltreach.intake import formats, table_files
+from saltreach.intake.headers import is_header, resolve_headers
+from saltreach.intake.holding import HoldingFile
+from saltreach.intake.options import Options
+from saltreach.intake.place_columns import grid_named, holds_positions
+from saltreach.intake.policy import Policy
+from saltreach.intake.prices import PriceFile
+from saltreach.intake.read import READERS
+from saltreach.intake.settings import read_toml, schema_of
+from saltreach.intake.tables import PRICES, TABLES, Table
+from saltreach.vocabulary.synonyms import plain, table_header_words
+
+REGISTER = "register"
+SETTINGS = {"options": Options, "policy": Policy, PRICES.name: PriceFile, "holding": HoldingFile}
+"""Kinds of a TOML file, and the record of each."""
+BY_NAME = {table.name: table for table in TABLES}
+_Fit = tuple[bool, int, float]
+_NO_FIT: _Fit = (False, 0, 0.0)
+KINDS = (REGISTER, *BY_NAME, *(name for name in SETTINGS if name not in BY_NAME))
+
+
+def kinds_in(path: Path, asked: str | None = None) -> list[str]:
+    """What a file holds; of a workbook each sheet that is named as a table of ours is one.
+
+    Parameters
+    ----------
+    path : Path
+        A table, a GIS file or TOML.
+    asked : str, optional
+        What the user says it is.
+
+    Returns
+    -------
+    list of str
+        Of `KINDS`, at least one.
+
+    Raises
+    ------
+    RegisterError
+        The file cannot be read.
+    OptionError
+        Nothing of ours fits; the sentence names the nearest.
+    """
+    if asked is not None:
+        if asked not in KINDS:
+            closest = difflib.get_close_matches(asked, KINDS, n=1)
+            hint = f"did you mean {closest[0]}? " if closest else ""
+            raise OptionError(f"no file is {asked!r}; {hint}Give one of {', '.join(KINDS)}")
+        return [asked]
+    suffix = path.suffix.lower()
+    if suffix == ".toml":
+        return [_settings(path)]
+    if suffix in READERS and suffix not in table_files.READERS:
+        return [REGISTER]
+    data = formats.content(path, table_files.READERS, "rows")
+    heads = table_files.heads(path, data)
+    sheets = [kind for title in heads if (kind := _named(title)) is not None]
+    free = [head for title, head in heads.items() if _named(title) is None]
+    scores = {REGISTER: max(map(_register_fit, free), default=_NO_FIT)}
+    for table in TABLES:
+        fits = [_fit(head, table) for head in free]
+        scores[table.name] = max(fits, default=_NO_FIT)
+    best = max(scores, key=lambda kind: (scores[kind], kind == _named(path.stem)))
+    if not scores[best][0]:
+        if sheets:
+            return sheets
+        near = f"; most of its headers are of the table {best}" if scores[best][1] else ""
+        raise OptionError(
+            f"{path.name}: it has the columns of none of the tables{near}; say what it is "
+            f"(--as {' or '.join(KINDS[:3])} ...)"
+        )
+    return [best, *(kind for kind in sheets if kind != best)]
+
+
+def _named(title: str) -> str | None:
+    return next((name for name in (*BY_NAME, REGISTER) if plain(name) == plain(title)), None)
+
+
+def _register_fit(head: table_files.Head) -> _Fit:
+    """Whether headers are those of a register, how many of its columns, and of the headers."""
+    headers = head(is_header)
+    named = grid_named(headers, None)
+    columns = {} if named is None else named.columns
+    placed = holds_positions(headers, columns)
+    try:
+        found = resolve_headers(headers, columns, where="", grid=True, have_geometry=placed)
+    except RegisterError:
+        return _NO_FIT
+    return True, len(found.ours), len(found.ours) / len(headers)
+
+
+def _fit(head: table_files.Head, table: Table) -> _Fit:
+    """Whether headers are those of a table beside the register, as `_register_fit`."""
+    words = table_header_words(table.columns)
+    headers = [h for h in head(lambda header: plain(header) in words) if h.strip()]
+    columns = {words[plain(header)] for header in headers if plain(header) in words}
+    needed = {name for name, column in table.columns.items() if column.required}
+    return needed <= columns, len(columns), len(columns) / max(len(headers), 1)
+
+
+def _settings(path: Path) -> str:
+    given = read_toml(path, "settings")
+    known = {kind: set(schema_of(model)["properties"]) for kind, model in SETTINGS.items()}
+    best = max(known, key=lambda kind: (len(known[kind] & set(given)), kind == path.stem))
+    if not known[best] & set(given) and path.stem not in SETTINGS:
+        raise OptionError(
+            f"{path.name}: it holds no setting of ours; say what it is "
+            f"(--as {' or '.join(SETTINGS)})"
+        )
+    return best

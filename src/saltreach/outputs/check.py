@@ -1,0 +1,98 @@
+"""What a check found, for the screen; and the clean copy of a table."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+from saltreach.assessment.reasons import MOST_SHOWN
+from saltreach.errors import OutputError
+from saltreach.folders.files import atomic_write
+from saltreach.intake.checked import Checked
+from saltreach.outputs.tables.results import spreadsheet_safe
+
+MOST_ROWS_SHOWN = 20
+"""Refused rows and cells in doubt that the screen lists; --json has all."""
+
+
+def check_lines(found: Checked) -> list[str]:
+    """A check in lines: counts, each column, notes, refused rows, cells in doubt."""
+    if found.clean is None:
+        return [f"{found.file}: {found.kind} settings, nothing is wrong with them"]
+    refused = found.rejected["row"].nunique()
+    lines = [
+        f"{found.file}, read as {found.kind}: {found.rows} rows, {found.accepted} good, "
+        f"{refused} refused, {len(found.doubts)} cells in doubt",
+        "Columns as they were understood (header = column [unit], filled, examples):",
+    ]
+    for row in found.understood.itertuples(index=False):
+        unit = f" [{row.unit}]" if row.unit else ""
+        name = f"{row.column}{unit}, {row.meaning}" if row.column else "not used"
+        shown = f": {row.examples}" if row.examples else ""
+        told = f" ({row.reading})" if row.reading else ""
+        lines.append(f"  {row.header!r} = {name}; {row.filled_pct:g} %{shown}{told}")
+    lines += [f"  note: {note}" for note in found.notes]
+    for title, table in (("refused", found.rejected), ("in doubt", found.doubts)):
+        for row in table.head(MOST_ROWS_SHOWN).itertuples(index=False):
+            where = f"{row.column} = {row.value!r}" if row.column else repr(row.value)
+            lines.append(f"  {title}: row {row.row}, {where}: {row.reason}; {row.fix}")
+        if len(table) > MOST_ROWS_SHOWN:
+            lines.append(f"  and {len(table) - MOST_ROWS_SHOWN} more {title}: --json lists all")
+    return lines
+
+
+def write_clean(checks: list[Checked], file: Path) -> list[str]:
+    """Write the good rows of every table of a file as a workbook in our own form.
+
+    Parameters
+    ----------
+    checks : list of Checked
+        One for each sheet of the copy.
+    file : Path
+        The workbook; never one that is there already.
+
+    Returns
+    -------
+    list of str
+        What the copy leaves out.
+
+    Raises
+    ------
+    OutputError
+        The file is there already, or is no .xlsx.
+    """
+    import openpyxl
+
+    if file.suffix.lower() != ".xlsx":
+        raise OutputError(f"{file}: the clean copy is a workbook; name it .xlsx")
+    if file.exists() or file.is_symlink():
+        raise OutputError(f"{file} is there already, and nothing is overwritten; give another name")
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    left: list[str] = []
+    for found in checks:
+        if found.clean is None:
+            continue
+        sheet = book.create_sheet(found.kind)
+        sheet.append(list(found.clean.columns))
+        for row in spreadsheet_safe(found.clean).itertuples(index=False):
+            sheet.append([value if value != "" else None for value in row])
+        sheet.freeze_panes = "A2"
+        for column in sheet.columns:
+            for cell in column:
+                if isinstance(cell.value, str):
+                    cell.number_format = "@"  # text: no program makes a date or a number of it
+        unused = found.understood.loc[found.understood["column"] == "", "header"].tolist()
+        refused = found.rejected["row"].nunique()
+        if unused:
+            shown = ", ".join(map(repr, unused[:MOST_SHOWN]))
+            more = f" and {len(unused) - MOST_SHOWN} more" if len(unused) > MOST_SHOWN else ""
+            left.append(f"columns not used are not in the copy: {shown}{more}")
+        if refused:
+            left.append(f"{refused} refused rows are not in the copy")
+    if not book.worksheets:
+        raise OutputError("settings need no clean copy; mend the file itself")
+    buffer = io.BytesIO()
+    book.save(buffer)
+    atomic_write(file, buffer.getvalue())
+    return left
