@@ -50,6 +50,8 @@ def assess(
     OptionError
         When `options` are no `Options`.
     """
+    import pandas as pd
+
     from saltreach.assessment import inputs
     from saltreach.assessment.contradictions import contradicted, sentences
     from saltreach.assessment.corrosivity import (

@@ -28,17 +28,36 @@ class Refused(Exception):
 
 
 def day(text: str) -> dt.date:
-    """Read a full date, YYYY-MM-DD only: day and month are never guessed."""
+    """Read a full date: day and month are never guessed.
+
+    Examples
+    --------
+    >>> [day(text).isoformat() for text in ("2027-08-01", "1.8.2027", "31/08/2027")]
+    ['2027-08-01', '2027-08-01', '2027-08-31']
+    """
+    iso = re.fullmatch(r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})(?: 00:00(?::00)?)?", text)
+    last = re.fullmatch(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4})", text)
     try:
-        if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
-            return dt.date.fromisoformat(text)
+        if iso:
+            return dt.date(*(int(part) for part in iso.groups()))
+        if last:
+            first, second, year = int(last[1]), int(last[3]), int(last[4])
+            if last[2] == "." or first > 12 or first == second:  # dots are day-first everywhere
+                return dt.date(year, second, first)
+            if second > 12:
+                return dt.date(year, first, second)
     except ValueError:
-        pass
+        last = None
+    if last:
+        raise Refused("day and month can be read both ways", "write YYYY-MM-DD")
     raise Refused("not a date", "write YYYY-MM-DD")
 
 
 def season_day(text: str) -> str:
     """Read a dated day (YYYY-MM-DD) or one that repeats each year (MM-DD)."""
+    dotted = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})\.?", text)
+    if dotted:  # 15.11. is the 15th of November wherever dots are written
+        text = f"{int(dotted[2]):02d}-{int(dotted[1]):02d}"
     if re.fullmatch(r"[0-9]{2}-[0-9]{2}", text):
         day(f"2024-{text}")  # a leap year, so 02-29 passes
         return text

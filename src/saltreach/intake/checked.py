@@ -16,7 +16,7 @@ from saltreach.intake.options import read_options
 from saltreach.intake.policy import read_policy
 from saltreach.intake.prices import read_prices
 from saltreach.intake.read import read_register
-from saltreach.intake.sheets import read_table
+from saltreach.intake.sheets import NUMBERS, read_table
 from saltreach.intake.tables import PRICES
 from saltreach.vocabulary.columns import REGISTER as REGISTER_COLUMNS
 from saltreach.vocabulary.columns import REJECTED_COLUMNS
@@ -101,7 +101,10 @@ def checked(path: Path, kind: str, **reading: Any) -> Checked:
     columns = BY_NAME[kind].columns
     named = set(sheet.understood["column"])
     cells = {
-        name: [text_of(row[name], column) for row in sheet.rows]
+        name: [
+            row[name] if column.kind in NUMBERS else text_of(row[name], column)
+            for row in sheet.rows
+        ]
         for name, column in columns.items()
         if name in named
     }

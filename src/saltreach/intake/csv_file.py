@@ -12,8 +12,9 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
+from saltreach.intake import sizes
 from saltreach.intake.decoding import decoded
-from saltreach.intake.formats import MOST_COLUMNS, MOST_ROWS, Request, Table, text_frame
+from saltreach.intake.formats import Request, Table, text_frame
 from saltreach.intake.layout import HeaderPlace, find_headers, no_data
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar"}
@@ -98,9 +99,9 @@ def read_csv(path: Path, data: bytes, request: Request) -> Table:
     tried = [(delimiter, *_tried(text, delimiter, request)) for delimiter in _offered(told)]
     delimiter, _, place, ends = max(tried, key=lambda one: one[1])
     headers = place.names
-    if len(headers) > MOST_COLUMNS:
+    if len(headers) > sizes.COLUMNS:
         raise RegisterError(
-            f"{path.name}: {len(headers)} columns; at most {MOST_COLUMNS} are read: remove those "
+            f"{path.name}: {len(headers)} columns; at most {sizes.COLUMNS} are read: remove those "
             "that are not needed"
         )
     body = text[ends[place.after - 1] :] if place.after else text
@@ -170,8 +171,8 @@ def _body(
                 parts.append(chunk.iloc[filled])
                 seen += len(chunk)
                 held += len(filled)
-                if held > MOST_ROWS:
-                    raise RegisterError(f"{where}: more than {MOST_ROWS:,} rows; divide the file")
+                if held > sizes.ROWS:
+                    raise RegisterError(f"{where}: more than {sizes.ROWS:,} rows; divide the file")
     except pd.errors.ParserError as error:
         if "EOF inside string" in str(error):
             raise RegisterError(

@@ -18,11 +18,6 @@ from saltreach.intake.headers import column_of, is_header
 from saltreach.intake.names import whole
 from saltreach.vocabulary.columns import REQUIRED
 
-MOST_COLUMNS = 500
-"""Columns of a table; cells beyond them are named and left out, or the file is refused."""
-MOST_ROWS = 5_000_000
-"""Filled rows of a table."""
-
 
 @dataclass(frozen=True)
 class Table:

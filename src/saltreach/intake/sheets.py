@@ -15,6 +15,7 @@ import pandas as pd
 from saltreach.errors import RegisterError, SaltreachError, setting, together
 from saltreach.intake import check, formats, table_files
 from saltreach.intake.headers import listed, said_by
+from saltreach.intake.leftovers import cleaned
 from saltreach.intake.tables import Table
 from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
 from saltreach.intake.values import parse_column, trimmed
@@ -131,7 +132,7 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
     )
     try:
         data = formats.content(file, table_files.READERS, "rows")
-        found = table_files.READERS[file.suffix.lower()](file, data, request)
+        found = cleaned(table_files.READERS[file.suffix.lower()](file, data, request))
         places, near, of_headers = _places(found.headers, table, words, file.name)
     except RegisterError as error:
         raise table.error(f"{table.title} {error}") from error

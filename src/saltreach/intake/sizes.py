@@ -1,4 +1,4 @@
-"""How large a GIS file, and a layer of the user's, may be: beyond it the file is refused, and why.
+"""How large a file, and a layer of the user's, may be: beyond it it is refused, and why.
 
 A file is held in memory as a whole. With these limits a file of 50 MB, whatever stands in it,
 takes less than 1 GB and 10 s (measured; own choice).
@@ -8,6 +8,12 @@ from __future__ import annotations
 
 from saltreach.errors import SaltreachError
 
+ROWS = 5_000_000
+"""Filled rows of a text table or a sheet."""
+COLUMNS = 500
+"""Columns of a table; cells of a sheet beyond them are counted and left out."""
+UNPACKED_BYTES = 1_500_000_000
+"""Bytes that the parts of a workbook unpack to."""
 TEXT_BYTES = 60_000_000
 """Bytes of a GeoJSON, GPX or KML file, or of what a KMZ unpacks to."""
 JSON_PARTS = 2_000_000
@@ -19,7 +25,7 @@ XML_TAGS = 4_000_000
 of a dozen fields."""
 XML_PAIRS = 2_000_000
 """Attributes in a GPX or KML file (signs = are counted)."""
-FEATURES = 100_000
+FEATURES = 1_000_000
 """Anchors in a GIS file."""
 FIELDS = 2_000
 """Different fields of the anchors of a GIS file."""

@@ -18,15 +18,14 @@ from xml.etree.ElementTree import ParseError
 import numpy as np
 
 from saltreach.errors import RegisterError
+from saltreach.intake import sizes
 from saltreach.intake.csv_file import body_table
-from saltreach.intake.formats import MOST_COLUMNS, MOST_ROWS, Request, Table, cell_text, text_frame
+from saltreach.intake.formats import Request, Table, cell_text, text_frame
 from saltreach.intake.headers import listed, resolve_headers
 from saltreach.intake.layout import MOST_ABOVE, MOST_LINES, HeaderPlace, find_headers
 from saltreach.intake.place_columns import grid_named, holds_positions
 from saltreach.vocabulary.synonyms import plain
 
-MOST_UNPACKED_BYTES = 1_500_000_000
-"""Size of a workbook's parts, unpacked: a bomb of zeros is not opened."""
 _HEAD_ROWS = MOST_ABOVE + MOST_LINES + 1
 _BROKEN = (
     zipfile.BadZipFile, ParseError, LookupError, EOFError, OSError, zlib.error, ValueError,
@@ -113,10 +112,10 @@ def _opened(path: Path, data: bytes) -> Iterator[Any]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             unpacked = sum(part.file_size for part in archive.infolist())
-        if unpacked > MOST_UNPACKED_BYTES:
+        if unpacked > sizes.UNPACKED_BYTES:
             raise RegisterError(
                 f"{path.name}: it unpacks to {unpacked / 1e9:.1f} GB; at most "
-                f"{MOST_UNPACKED_BYTES / 1e9:g} GB are read: save the sheet as CSV"
+                f"{sizes.UNPACKED_BYTES / 1e9:g} GB are read: save the sheet as CSV"
             )
         with warnings.catch_warnings():
             # openpyxl warns of parts it does not read (validation lists, printing headers).
@@ -200,7 +199,7 @@ def _is_blank(value: Any) -> bool:
 
 
 def _place(head: Iterable[Sequence[Any]], request: Request) -> HeaderPlace:
-    rows = [tuple(_text(value) for value in row[:MOST_COLUMNS]) for row in head]
+    rows = [tuple(_text(value) for value in row[: sizes.COLUMNS]) for row in head]
     widths = [max((i + 1 for i, cell in enumerate(row) if cell), default=0) for row in rows]
     return find_headers(
         [row[:width] for row, width in zip(rows, widths, strict=True)], request.is_known
@@ -217,19 +216,19 @@ def _rows(rows: Iterable[Sequence[Any]], where: str) -> tuple[dict[int, list[Any
             cut -= 1
         if not cut:
             continue
-        if cut > MOST_COLUMNS:
-            stray += sum(1 for v in row[MOST_COLUMNS:cut] if not _is_blank(v))
-            cut = MOST_COLUMNS
+        if cut > sizes.COLUMNS:
+            stray += sum(1 for v in row[sizes.COLUMNS : cut] if not _is_blank(v))
+            cut = sizes.COLUMNS
             while cut and _is_blank(row[cut - 1]):
                 cut -= 1
             if not cut:
                 continue
-        if len(grid) >= MOST_ROWS:
-            raise RegisterError(f"{where}: more than {MOST_ROWS:,} rows; divide the file")
+        if len(grid) >= sizes.ROWS:
+            raise RegisterError(f"{where}: more than {sizes.ROWS:,} rows; divide the file")
         grid[number] = list(row[:cut])
     notes = []
     if stray:
-        notes.append(f"{stray} cells beyond column {MOST_COLUMNS} left out")
+        notes.append(f"{stray} cells beyond column {sizes.COLUMNS} left out")
     return grid, notes
 
 
