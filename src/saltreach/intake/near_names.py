@@ -14,6 +14,7 @@ import pandas as pd
 
 from saltreach.intake.names import name_key, shortened
 from saltreach.intake.together import earth_m, pairs_within, thinned
+from saltreach.vocabulary.tables import rows_of
 
 NEAR_M = 2000.0
 """Names are compared where anchors of both lie within this; judgement."""
@@ -22,10 +23,8 @@ NEAR_RATIO = 0.75
 NEAR_LETTERS = 4
 """Shorter differences say two things more often than they are a slip; judgement."""
 
-_SIDES = frozenset(
-    ["n", "s", "e", "w", "o", "ne", "nw", "no", "se", "sw", "so", "nord", "north", "norte", "norden", "nordic", "sud", "south", "sur", "sul", "sued", "suden", "est", "east", "este", "ost", "osten", "ovest", "west", "oeste", "ouest", "westen", "left", "right", "links", "rechts", "links", "link", "linke", "rechte", "linker", "rechter", "izquierda", "izquierdo", "derecha", "derecho", "gauche", "droite", "sinistra", "sinistro", "destra", "destro", "esquerda", "esquerdo", "direita", "direito", "upper", "lower", "obere", "untere", "oberer", "unterer", "oben", "unten", "superior", "inferior", "superieur", "inferieur", "superiore", "inferiore", "alto", "alta", "bajo", "baja", "baixo", "baixa", "haut", "haute", "bas", "basse", "basso", "bassa", "big", "small", "little", "great", "gross", "grosse", "kleine", "klein", "gran", "grande", "pequeno", "pequena", "petit", "petite", "piccolo", "piccola", "old", "new", "alt", "alte", "neu", "neue", "viejo", "vieja", "nuevo", "nueva", "vieux", "vieille", "nouveau", "nouvelle", "vecchio", "vecchia", "nuovo", "nuova", "inner", "outer", "middle", "mitte", "central", "centre", "centro", "first", "second", "third"]
-)
-"""Words that tell two places of one name apart. Common words; no source."""
+_SIDES = frozenset(word for row in rows_of("sides.csv") for word in row["words"].split("; "))
+"""Words that tell two places of one name apart, without accents. Common words; no source."""
 _SIDE_PREFIX = re.compile(r"^(nord|sud|ost|west|ober|unter|north|south|east)(?=\w{3})")
 _ROMAN = re.compile(r"^(?=.)x{0,3}(?:ix|iv|v?i{0,3})$")
 _PARTS = re.compile(r"\d+|[^\W\d_]+")

@@ -201,13 +201,13 @@ def read_register(
     Notes
     -----
     Nothing is repaired silently: a row that breaks a rule is left out and listed; what was
-    normalised (headers, units of position, words for metals) is said in `notes`. Empty cells
-    stay unknown. Names are compared without regard to case, kinds of blanks and invisible marks;
-    crags of one name more than 20 km apart are told apart, and an anchor far from the others of
-    its sector is refused (`saltreach.intake.far_apart`). Extra columns pass through as text (those of a frame that hold numbers or
-    truth values as they are); one whose name belongs to the assessment gets `_given` at its
-    end. Rows of a frame are numbered by position from 1, and its checksum is that of its cells
-    as text.
+    normalised (headers, units of position, words for metals) is said in `notes`. Empty cells stay
+    unknown. Names are compared without regard to case, kinds of blanks and invisible marks; crags
+    of one name more than 20 km apart are told apart, and an anchor far from the others of its
+    sector is refused (`saltreach.intake.far_apart`). Extra columns pass through as text (those of
+    a frame that hold numbers or truth values as they are); one whose name belongs to the
+    assessment gets `_given` at its end. Rows of a frame are numbered by position from 1, and its
+    checksum is that of its cells as text.
     """
     frame = isinstance(source, pd.DataFrame)
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
