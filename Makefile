@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 # The tests start Python many times: what it compiled once it keeps, whatever the caller's shell says.
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo docs test lint suite search coverage mutants mutants-sample bench clean
+.PHONY: demo docs test lint suite search coverage mutants mutants-sample fuzz bench clean
 
 demo: $(VENV)/installed
 	$(BIN)/saltreach demo --out maps/demo
@@ -45,6 +45,10 @@ mutants: $(VENV)/tested
 
 mutants-sample: $(VENV)/tested
 	$(BIN)/python tests/mutants --sample 0.004
+
+# Two thousand broken files of every format: does one end in anything but a clear word?
+fuzz: $(VENV)/tested
+	$(BIN)/python tests/fuzz --record build/fuzz/found.json
 
 bench: $(VENV)/benched
 	$(BIN)/python tests/helpers/ensure_browser.py

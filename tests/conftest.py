@@ -34,7 +34,10 @@ settings.load_profile("repeatable")
 
 ALWAYS = ("tests/end_to_end/test_demo.py", "tests/reference/")
 """What no run may leave out."""
-ORDER = (*ALWAYS, "tests/unit/", "tests/browser/", "tests/end_to_end/", "tests/property/")
+ORDER = (
+    *ALWAYS, "tests/unit/", "tests/messy/", "tests/browser/", "tests/end_to_end/", "tests/fuzz/",
+    "tests/property/",
+)  # fmt: skip
 LEFT_OUT = "not begun: this run's time was over"
 
 

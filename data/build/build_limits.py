@@ -77,6 +77,7 @@ GROUPS = {
     ),
     "Plan": ("planning.options", "planning.problem", "planning.greedy"),
     "Budget": ("planning.offers",),
+    "Size of files": ("intake.sizes",),
 }  # fmt: skip
 """Headings of the last section, and the modules whose numbers stand below each."""
 

@@ -23,7 +23,7 @@ from saltreach import science
 from saltreach.intake import policy, templates
 from saltreach.intake.settings import schema_of, wanted, without_none
 from saltreach.intake.tables import TABLES, Table
-from saltreach.vocabulary import metals, words
+from saltreach.vocabulary import metals, synonyms, words
 from saltreach.vocabulary.columns import COLUMNS, REQUIRED, Column, columns_of
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
@@ -177,6 +177,31 @@ def word_lists() -> str:
     return table(("list", "words", "columns", "from"), rows)
 
 
+def _by_language(lists: tuple[str, ...]) -> str:
+    """Words of some lists: a row for each column and value, a column for each language."""
+    languages = ("", *synonyms.LANGUAGES)
+    found: dict[tuple[str, str], dict[str, list[str]]] = {}
+    for entry in synonyms.ENTRIES:
+        if entry.list in lists:
+            row = found.setdefault((entry.column or "every yes or no", entry.value), {})
+            row.setdefault(entry.language, []).extend(entry.words)
+    rows = (
+        (f"`{column}`", value, *("; ".join(row.get(lang, ())) for lang in languages))
+        for (column, value), row in found.items()
+    )
+    return table(("column", "value", "any", *synonyms.LANGUAGES), rows)
+
+
+def headers_by_language() -> str:
+    """Headers read as each column."""
+    return _by_language(("header", "table header", "weak header"))
+
+
+def values_by_language() -> str:
+    """Words read as each value, level and weekday."""
+    return _by_language(("choice", "level", "weekday"))
+
+
 def records(module_and_name: str) -> str:
     """A list of records as a table, under what their class says of its fields."""
     module, name = module_and_name.split(".")
@@ -310,8 +335,9 @@ def caution() -> str:
 PARTS: dict[str, Callable[..., str]] = {
     f.__name__: f
     for f in (
-        inputs, required_columns, tables, results, word_lists, records, formulas, gallery,
-        commands, python, layers, first_sector, caution,
+        inputs, required_columns, tables, results, word_lists, headers_by_language,
+        values_by_language, records, formulas, gallery, commands, python, layers,
+        first_sector, caution,
     )
 }  # fmt: skip
 

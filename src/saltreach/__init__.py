@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from saltreach.assessment.files import read_results
     from saltreach.intake import Register, read_register
     from saltreach.intake.options import Options
+    from saltreach.intake.own_words import own_words
     from saltreach.outputs.landowner.page import landowner
     from saltreach.outputs.notebook import show_map
     from saltreach.outputs.tables.plan import write_plan
@@ -37,6 +38,7 @@ _HOMES = {
     "Register": "saltreach.intake",
     "assess": "saltreach.assessment.assess",
     "landowner": "saltreach.outputs.landowner.page",
+    "own_words": "saltreach.intake.own_words",
     "plan": "saltreach.planning.plan",
     "priorities": "saltreach.planning.priorities",
     "read_register": "saltreach.intake",
@@ -48,8 +50,9 @@ _HOMES = {
 }
 
 __all__ = ["Assessment", "Options", "Plan", "PlanOptions", "Priorities", "Register", "__version__",
-           "assess", "landowner", "plan", "priorities", "read_register", "read_results", "show_map",
-           "write_plan", "write_priorities", "write_results"]  # fmt: skip
+           "assess", "landowner", "own_words", "plan", "priorities", "read_register",
+           "read_results", "show_map", "write_plan", "write_priorities",
+           "write_results"]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:

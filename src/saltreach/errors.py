@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 
 
@@ -27,3 +30,45 @@ class LayerError(SaltreachError):
 
 class OptionError(SaltreachError):
     """An option with an impossible value or an unknown name."""
+
+
+class OutputError(SaltreachError):
+    """A place that nothing may, or can, be written to."""
+
+
+def together(errors: Sequence[SaltreachError]) -> SaltreachError:
+    """One error that says what several say, so that all can be mended at once."""
+    if len(errors) == 1:
+        return errors[0]
+    said = [str(error).replace("\n", "\n  ") for error in errors]
+    return type(errors[0])("\n  ".join([f"{len(errors)} of the files cannot be used:", *said]))
+
+
+_BY_FLAGS: ContextVar[bool] = ContextVar("settings are given by flags", default=False)
+
+
+@contextmanager
+def settings_by_flags() -> Iterator[None]:
+    """What is refused inside names settings as the command's flags, not as Python's arguments."""
+    token = _BY_FLAGS.set(True)
+    try:
+        yield
+    finally:
+        _BY_FLAGS.reset(token)
+
+
+def setting(name: str, value: str = "True") -> str:
+    """How a setting is given, for a message: by a flag of the command, or from Python.
+
+    Examples
+    --------
+    >>> setting("leave_out_refused"), setting("rock_column", "ROCK")
+    ('leave_out_refused=True', 'rock_column=ROCK')
+    >>> with settings_by_flags():
+    ...     setting("leave_out_refused"), setting("rock_column", "ROCK")
+    ('--leave-out-refused', '--rock-column ROCK')
+    """
+    if not _BY_FLAGS.get():
+        return f"{name}={value}"
+    flag = "--" + name.replace("_", "-")
+    return flag if value == "True" else f"{flag} {value}"

@@ -28,7 +28,8 @@ def closed_network(tmp_path_factory) -> dict[str, str]:
     """Environment in which Python cannot open a connection."""
     folder = tmp_path_factory.mktemp("closed")
     (folder / "sitecustomize.py").write_text(CLOSED)
-    return {**os.environ, "PYTHONPATH": str(folder), "COLUMNS": "100"}
+    path = os.pathsep.join(filter(None, (str(folder), os.environ.get("PYTHONPATH"))))
+    return {**os.environ, "PYTHONPATH": path, "COLUMNS": "100"}
 
 
 @pytest.fixture(scope="session")

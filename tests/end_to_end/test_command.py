@@ -11,7 +11,10 @@ import pandas as pd
 import pytest
 import shapely
 
+from helpers.folders import shown
 from helpers.small_register import write
+from saltreach.errors import OutputError
+from saltreach.folders.manifest import MANIFEST
 
 ROOT = Path(__file__).parents[2]
 COMMANDS = (
@@ -41,10 +44,12 @@ def test_import_and_help_load_nothing_heavy(closed_network):
 
 
 def test_good_register_exits_with_0_and_leaves_no_rejected_file(installed, tmp_path):
-    (tmp_path / "rejected.csv").write_text("from an earlier run\n")
-    done = installed("assess", write(tmp_path / "a.csv"), "--out", tmp_path)
+    out = tmp_path / "out"
+    assert installed("assess", write(tmp_path / "a.csv", lat=99), "--out", out).returncode == 2
+    assert (out / "rejected.csv").exists()
+    done = installed("assess", write(tmp_path / "a.csv"), "--out", out)
     assert done.returncode == 0, done.stderr
-    assert not (tmp_path / "rejected.csv").exists()
+    assert not (out / "rejected.csv").exists()
 
 
 def test_bad_rows_exit_with_1_and_results_are_written(saltreach, tmp_path):
@@ -62,7 +67,8 @@ def test_a_register_without_a_good_row_leaves_the_list_and_exits_with_2(saltreac
     done = saltreach("assess", path, "--out", tmp_path / "out")
     assert done.returncode == 2
     assert "none of its 3 rows" in done.stderr
-    assert [p.name for p in (tmp_path / "out").iterdir()] == ["rejected.csv"]
+    assert shown(tmp_path / "out") == {"rejected.csv", MANIFEST}
+    assert f"refused rows: {tmp_path / 'out' / 'rejected.csv'}" in done.stderr
     assert len(pd.read_csv(tmp_path / "out" / "rejected.csv")) >= 3
 
 
@@ -86,8 +92,16 @@ def test_check_lists_each_bad_row_with_its_fix(saltreach, tmp_path):
         (["assess", "{good}", "--out", "x", "--options", "{odd}"], "did you mean 'so2_ug_m3'"),
         (["check", "{odd}"], ".toml"),
         (["map", "{folder}"], "anchors.parquet"),
+        (["assess", "{good}", "--out", "x", "--coast", "{good}"], "coast file a.csv holds a table"),
+        (["assess", "{good}", "--out", "x", "--coast", "{folder}"], "is a folder"),
+        (["assess", "{good}", "--out", "x", "--dem", "{odd}"], "height raster odd.toml cannot be"),
+        (["assess", "{good}", "--out", "x", "--dem", "{folder}"], "is a folder"),
+        (["assess", "{good}", "--out", "x", "--geology", "{odd}", "--rock-column", "a"],
+         "geology file odd.toml cannot be read"),
+        (["assess", "{good}", "--out", "x", "--geology", "{folder}", "--rock-column", "a"],
+         "is a folder"),
     ],
-)
+)  # fmt: skip
 def test_unusable_input_ends_in_one_sentence_and_exits_with_2(saltreach, tmp_path, arguments, says):
     good, odd = write(tmp_path / "a.csv"), tmp_path / "odd.toml"
     odd.write_text("so2_ug_m = 3\n")
@@ -188,7 +202,7 @@ def test_a_failing_write_leaves_the_old_results_whole(saltreach, tmp_path, monke
         raise OSError("disk full")
 
     monkeypatch.setattr(tables, "write_map", fail)
-    with pytest.raises(OSError, match="disk full"):
+    with pytest.raises(OutputError, match="the disk is full; make room there"):
         tables.write_results(result, tmp_path / "out", title="second")
     assert {p.name: p.read_bytes() for p in (tmp_path / "out").iterdir()} == before
 

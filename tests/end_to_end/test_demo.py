@@ -8,6 +8,8 @@ import pandas as pd
 import pyogrio
 import pytest
 
+from helpers.folders import shown
+from saltreach.folders.manifest import MANIFEST
 from saltreach.layers.embedded import embedded_file
 from saltreach.vocabulary.columns import ANCHORS_BY_NAME
 from saltreach.vocabulary.metals import MATERIAL_NAMES
@@ -20,7 +22,7 @@ FILES = {
 
 
 def test_all_files_and_nothing_else(demo):
-    assert {p.name for p in demo[0].iterdir()} == FILES
+    assert shown(demo[0]) == FILES | {MANIFEST}
 
 
 def test_data_goes_to_stdout_and_progress_to_stderr(demo):

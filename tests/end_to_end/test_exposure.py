@@ -25,7 +25,9 @@ def test_explain_prints_the_chain_and_the_shares(saltreach, tmp_path):
 
 
 def test_explaining_an_unknown_anchor_is_a_clear_error(saltreach, tmp_path):
-    done = saltreach("assess", write(tmp_path / "a.csv"), "--out", tmp_path, "--explain", "zz")
+    done = saltreach(
+        "assess", write(tmp_path / "a.csv"), "--out", tmp_path / "out", "--explain", "zz"
+    )
     assert done.returncode == 2
     assert "'zz'" in done.stderr
 

@@ -9,6 +9,8 @@ import geopandas as gpd
 import pytest
 from pypdf import PdfReader
 
+from helpers.folders import shown
+from saltreach.folders.manifest import MANIFEST
 from saltreach.layers.embedded import embedded_file
 
 
@@ -24,7 +26,7 @@ def written(demo, saltreach, tmp_path_factory):
 
 def test_two_files_and_their_names_on_stdout(written):
     out, done = written
-    assert {p.name for p in out.iterdir()} == {"landowner.html", "landowner.pdf"}
+    assert shown(out) == {"landowner.html", "landowner.pdf", MANIFEST}
     assert done.stdout.split() == [str(out / "landowner.html"), str(out / "landowner.pdf")]
     assert "statement ..." in done.stderr
 
@@ -75,6 +77,35 @@ def test_unusable_input_ends_in_one_sentence(demo, saltreach, tmp_path):
     assert "polygon" in done.stderr
     assert "Traceback" not in done.stderr
     assert not (tmp_path / "x").exists()
+
+
+def test_a_contact_file_cannot_change_whose_land_it_is(demo, saltreach, tmp_path):
+    holding, out = embedded_file("demo/holding.geojson"), tmp_path / "x"
+    contact = embedded_file("demo/holding.toml")
+    done = saltreach("landowner", demo[0], "--holding", holding, "--contact", contact, "--out", out)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.splitlines()[-1] == (
+        f"saltreach: contact file {contact} says name and land too, but the holding is that of "
+        f"{holding}: whose land is meant? Delete them from holding.toml, or give holding.toml as "
+        "the holding alone"
+    )
+    assert not out.exists()
+
+
+def test_a_month_that_is_past_is_noted(demo, saltreach, tmp_path):
+    contact = tmp_path / "us.toml"
+    contact.write_text(
+        '[contact]\nperson = "x"\nphone = "112"\n[visits]\n"Cabo Alzoro" = "2026-10"\n'
+    )
+    done = saltreach(
+        "landowner", demo[0], "--holding", embedded_file("demo/holding.geojson"),
+        "--contact", contact, "--out", tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert (
+        "saltreach: note: the visit at Cabo Alzoro in 2026-10 lies before the month of the "
+        "assessment (2026-11); correct it, or leave it out if it is done\n" in done.stderr
+    )
 
 
 @pytest.mark.parametrize("ending", ["png", "svg"])

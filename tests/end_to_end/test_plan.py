@@ -72,28 +72,87 @@ def test_planning_again_changes_little_and_says_what(planned, saltreach, demo, t
     done_rows = past[["crag", "sector"]].assign(done_on=past["date"]).iloc[1:]
     done_rows.to_csv(tmp_path / "done.csv", index=False)
     again = saltreach(
-        "plan", results, *TABLES, "--from", "2027-01-01", "--nodes", "3", "--out", tmp_path,
-        "--last-plan", out / "plan.csv", "--done", tmp_path / "done.csv", "--json",
+        "plan", results, *TABLES, "--from", "2027-01-01", "--nodes", "3",
+        "--out", tmp_path / "again", "--last-plan", out / "plan.csv",
+        "--done", tmp_path / "done.csv", "--json",
     )  # fmt: skip
     assert again.returncode == 0, again.stderr
     record = json.loads(again.stdout)
-    changes = pd.read_csv(tmp_path / "changes.csv")
+    changes = pd.read_csv(tmp_path / "again" / "changes.csv")
     assert len(changes) == record["visits_changed"]
     assert record["visits_kept"] > len(changes)
 
 
-def test_bad_rows_of_a_table_exit_with_1_and_are_listed(saltreach, demo, tmp_path):
+LOST = "LEFT OUT of windows w.csv: row 12 (crag 'Punta Velorio')."
+LEAVE_OUT = "--leave-out-refused"
+
+
+def test_a_refused_closure_stops_the_plan_or_is_named_first(saltreach, demo, tmp_path):
     results, _ = demo
     windows = (DATA / "windows.csv").read_text(encoding="utf-8")
     (tmp_path / "w.csv").write_text(windows + "Punta Velorio,,closed,02-01,07-31,x\n")
-    done = saltreach(
+    out = tmp_path / "out"
+    given = (
         "plan", results, "--teams", DATA / "teams.csv", "--windows", tmp_path / "w.csv",
-        "--seconds", "0", "--out", tmp_path,
+        "--from", "2026-11-01", "--seconds", "0", "--out", out,
     )  # fmt: skip
+    done = saltreach(*given)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == (
+        "saltreach: results ...\n"
+        "saltreach: windows w.csv, row 12, crag = 'Punta Velorio': not among the crags and sectors "
+        "assessed; spell it as the register does; nearest: Punta Vellorio (mend it in the file, or "
+        "leave it out aloud with --leave-out-refused)\n"
+    )
+    assert not out.exists()
+    done = saltreach(*given, LEAVE_OUT)
     assert done.returncode == 1, done.stderr
-    rejected = pd.read_csv(tmp_path / "plan_rejected.csv")
-    assert rejected["fix"].str.contains("nearest: Punta Vellorio").all()
-    assert (tmp_path / "plan.csv").is_file()
+    lines = done.stdout.splitlines()
+    assert lines[0] == LOST and lines.count(LOST) == 1
+    assert (
+        "note: the plan begins on 2026-11-01, before the day of the assessment (2026-11-25): it "
+        "knows no visit and no risk of that time" in lines
+    )
+    rejected = pd.read_csv(out / "plan_rejected.csv")
+    assert rejected["fix"].tolist() == ["spell it as the register does; nearest: Punta Vellorio"]
+    record = json.loads(saltreach(*given, LEAVE_OUT, "--json").stdout)
+    assert (record["left_out"], record["rows_refused"]) == ([LOST], 1)
+    drawn = saltreach("map", results, "--plan", out / "plan.csv", "--out", tmp_path / "m.html")
+    assert drawn.returncode == 0, drawn.stderr
+    assert 'id="left-out"' in (tmp_path / "m.html").read_text(encoding="utf-8")
+
+
+def test_a_lost_column_stops_the_plan_and_others_are_noted(saltreach, demo, tmp_path):
+    rows = "crag,acces,from,until,comment\nPunta Vellorio,open only,02-01,07-31,x\n"
+    (tmp_path / "w.csv").write_text(rows)
+    given = (
+        "plan", demo[0], "--teams", DATA / "teams.csv", "--windows", tmp_path / "w.csv",
+        "--seconds", "0", "--out", tmp_path / "out",
+    )  # fmt: skip
+    done = saltreach(*given)
+    assert done.returncode == 2
+    assert "column 'acces' is not used; did you mean access? Rename or remove it" in done.stderr
+    (tmp_path / "w.csv").write_text(rows.replace("acces", "Access").replace("crag", "Cliff"))
+    done = saltreach(*given)
+    assert done.returncode == 0, done.stderr
+    notes = [
+        "columns not used: 'comment'", "columns read under another name: 'Cliff' as crag",
+    ]  # fmt: skip
+    assert [f"note: windows w.csv: {n}" in done.stdout.splitlines() for n in notes] == [True, True]
+    record = json.loads((tmp_path / "out" / "plan.json").read_text(encoding="utf-8"))
+    assert record["tables"]["windows"]["notes"] == notes
+
+
+def test_a_refused_price_stops_priorities_or_is_named_first(saltreach, demo, tmp_path):
+    (tmp_path / "p.csv").write_text("item,metal,price\nbonded,316,8\nbonded,titanium,dear\n")
+    given = ("priorities", demo[0], "--budget", "100", "--prices", tmp_path / "p.csv",
+             "--out", tmp_path / "out")  # fmt: skip
+    done = saltreach(*given)
+    assert done.returncode == 2 and "prices p.csv, row 3, price = 'dear': not a" in done.stderr
+    assert not (tmp_path / "out").exists()
+    done = saltreach(*given, LEAVE_OUT)
+    assert done.returncode == 1, done.stderr
+    assert done.stdout.startswith("LEFT OUT of prices p.csv: row 3 (price 'dear').\n")
 
 
 def test_priorities_choose_buy_and_feed_the_plan(saltreach, demo, tmp_path):
@@ -142,6 +201,10 @@ def test_priorities_choose_buy_and_feed_the_plan(saltreach, demo, tmp_path):
         (("plan", "{results}", "--teams", "{teams}", "--years", "9"), "years"),
         (("plan", "{results}", "--teams", "{teams}", "--seconds", "-1"), "seconds"),
         (("plan", "absent", "--teams", "{teams}"), "absent"),
+        (("plan", "{results}", "--teams", "{results}"), "this is a folder; give a file of the"),
+        (("plan", "{results}/anchors.parquet", "--teams", "{teams}"), "give their folder"),
+        (("priorities", "{results}", "--budget", "1", "--prices", "{results}"), "give a .toml"),
+        (("assess", "{results}"), "is a folder of results, and a register is expected"),
         (("priorities", "{results}", "--budget", "-1", "--prices", "{prices}"), "budget"),
         (("priorities", "{results}", "--budget", "1", "--prices", "{teams}"), "prices"),
     ],

@@ -50,6 +50,8 @@ def test_a_hollow_tap_shows_in_map_table_and_summary(demo, saltreach):
     sectors = pd.read_csv(out / "sectors.csv")
     # a hollow tap holds for its spot: the sector is planned and bought for without it
     touched = sectors[sectors["spots_refused"] > 0]
+    first = sorted(touched["priority_rank"])[4]
+    assert f"  and {len(touched) - 5} more sectors: spots_refused in" in done.stdout
     assert places <= set(zip(touched["crag"], touched["sector"], strict=True))
     page = (out / "map.html").read_text(encoding="utf-8")
     start = page.index('id="map-data">') + len('id="map-data">')
@@ -61,11 +63,11 @@ def test_a_hollow_tap_shows_in_map_table_and_summary(demo, saltreach):
         assert row["to_move_or_remove"] >= 1
         assert row["worst_band"] == "severe"
         assert row["risk_share"].startswith("severe at ")
-        line = next(
-            text for text in done.stdout.splitlines() if text.startswith(f"  {crag} / {sector}: ")
-            and "Hollow sound" in text
-        )  # fmt: skip
-        assert "move or remove" in line
+        lines = [li for li in done.stdout.splitlines() if li.startswith(f"  {crag} / {sector}: ")
+                 and "Hollow sound" in li]  # fmt: skip
+        # the five that come first in the order of rebolting are named, the rest counted
+        assert len(lines) == (row["priority_rank"] <= first)
+        assert all("move or remove" in line for line in lines)
         i = list(zip(shown["crag"], shown["sector"], strict=True)).index((crag, sector))
         assert any("Hollow sound" in text for text in shown["kind_reasons"][i])
         assert "move or remove x" in shown["actions"][i]
@@ -172,8 +174,23 @@ def test_bad_survey_rows_are_refused_and_the_good_ones_rate_their_sector(
         "Alder Point,South,-4,,,,,,soaked,,\n"
         "Alder Point,West,400,,,,,,,,\n"
     )
-    done = saltreach("assess", register, "--out", tmp_path / "out", "--survey", survey)
+    given = ("assess", register, "--out", tmp_path / "out", "--survey", survey)
+    done = saltreach(*given)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.splitlines()[-3:] == [
+        "saltreach: survey survey.csv: 2 of 3 rows refused; mend it in the file, or leave it out "
+        "aloud with --leave-out-refused:",
+        "  row 3, joint_spacing_mm = '-4': not in 1..100000; correct it in mm (spacing of the "
+        "discontinuities, from the survey), or leave it empty",
+        "  row 4, sector = 'West': not among the crags and sectors assessed; spell it as the "
+        "register does",
+    ]
+    assert not (tmp_path / "out").exists()
+    done = saltreach(*given, "--leave-out-refused")
     assert done.returncode == 1, done.stderr
+    assert done.stdout.startswith(
+        "LEFT OUT of survey survey.csv: row 3 (joint_spacing_mm '-4'), row 4 (sector 'West').\n"
+    )
     rejected = pd.read_csv(tmp_path / "out" / "rejected.csv")
     assert rejected[["file", "row", "column"]].to_numpy().tolist() == [
         ["survey.csv", 3, "joint_spacing_mm"],
@@ -238,6 +255,8 @@ def test_cure_at_a_row_of_the_sheet_is_the_row(saltreach, sheet):
         (["--rock-temperature", "-5"], "not extrapolated"),
         (["--rock-temperature", "8", "--expires", "2026-10"], "expired"),
         (["--rock-temperature", "8", "--expires", "soon"], "2026-04"),
+        (["--rock-temperature", "nan"], "rock temperature nan: give degrees Celsius"),
+        (["--rock-temperature", "inf"], "rock temperature inf: give degrees Celsius"),
     ],
 )
 def test_cure_refuses_what_it_cannot_answer_for(saltreach, sheet, arguments, says):
@@ -245,3 +264,25 @@ def test_cure_refuses_what_it_cannot_answer_for(saltreach, sheet, arguments, say
     assert done.returncode == 2
     assert says in done.stderr
     assert done.stdout == ""
+
+
+def test_cure_reads_a_sheet_of_windows_and_says_what_it_did_not_use(saltreach, tmp_path):
+    path = tmp_path / "sheet.csv"
+    text = "rock_temperature_c;gel_min;cure_min;Geb\xe4nde\n0;20;240;1\n20;5;60;1\n"
+    path.write_bytes(text.encode("cp1252"))
+    done = saltreach("cure", path, "--rock-temperature", "0")
+    assert done.returncode == 0, done.stderr
+    assert "note: data sheet sheet.csv: columns not used: 'Geb\xe4nde'" in done.stdout.splitlines()
+    (tmp_path / "folder.csv").mkdir()
+    done = saltreach("cure", tmp_path / "folder.csv", "--rock-temperature", "0")
+    assert done.returncode == 2 and "this is a folder; give a file of the table" in done.stderr
+
+
+def test_one_lost_column_of_a_survey_ends_with_1_when_left_out(saltreach, register, tmp_path):
+    survey = tmp_path / "survey.csv"
+    survey.write_text("crag,sector,watr\nAlder Point,North,wet\n")
+    done = saltreach(
+        "assess", register, "--out", tmp_path / "out", "--survey", survey, "--leave-out-refused"
+    )
+    assert done.returncode == 1, done.stderr
+    assert done.stdout.startswith("LEFT OUT of survey survey.csv: column 'watr'.\n")

@@ -19,6 +19,8 @@ from pathlib import Path
 
 import pandas as pd
 
+from saltreach.folders.manifest import MANIFEST
+
 HERE = Path(__file__).parents[1]
 DATA = HERE.parent / "data" / "demo"
 DAY = "2026-11-25"
@@ -104,7 +106,7 @@ def texts(folder: Path) -> dict[str, object]:
     found: dict[str, object] = {}
     for path in sorted(folder.rglob("*")):
         name = str(path.relative_to(folder))
-        if path.suffix == ".json":
+        if path.suffix == ".json" and path.name != MANIFEST:  # it holds checksums of all
             found[name] = json.loads(path.read_text(encoding="utf-8"))
         elif path.suffix == ".html":
             blocks = re.findall(

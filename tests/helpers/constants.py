@@ -16,12 +16,13 @@ from typing import Any, NamedTuple
 
 SOURCE = Path(__file__).parents[2] / "src" / "saltreach"
 ROOMS = ("science", "assessment", "planning", "layers")
-ALSO = ("intake/far_apart.py", "intake/near_names.py")
-"""Files of other rooms that judge."""
+ALSO = ("intake/far_apart.py", "intake/near_names.py", "intake/sizes.py")
+"""Files of other rooms that judge, or whose numbers a user meets."""
 
 TECHNICAL = {
     "intake.far_apart": {"_SLIPS": "signs"},
     "assessment.counts": {"MOST_TO_FIND_OUT": "rows shown"},
+    "assessment.reasons": {"MOST_SHOWN": "names shown"},
     "assessment.resistance_curves": {"LENGTHS_MM": "points of a curve that is drawn"},
     "assessment.generalise": {
         "_SLACK": "rounding",
@@ -45,7 +46,9 @@ TECHNICAL = {
     "assessment.state": {"FAILED": "place in the scale of conditions"},
     "layers.climate": {"BLOCK": "memory", "_MONTH_DAYS": "calendar"},
     "layers.climate_maps": {"GlobalGrid.scale": "unit", "_DENSITY_LEVELS": "as packed"},
-    "layers.coast": {"BLOCK": "format of the file", "_CELL_M": "search of blocks"},
+    "layers.coast": {
+        "BLOCK": "format of the file", "_CELL_M": "search of blocks", "_KM_PER_DEGREE": "WGS 84",
+    },
     "layers.coast_index": {
         "PIECE_M": "search", "EXACT_BEYOND_M": "search", "_CHUNK": "memory",
     },
@@ -55,7 +58,7 @@ TECHNICAL = {
         "DIRECTIONS": "nodes of a sum", "CELL_M": "nodes of a sum", "_TILE_M": "search",
         "_RAYS_AT_ONCE": "memory",
     },
-    "layers.raster": {"WINDOW_CELLS": "memory"},
+    "layers.raster": {"WINDOW_CELLS": "memory", "_WIDEST": "memory"},
     "layers.shielding": {"STEPS": "nodes of a sum"},
     "layers.terrain": {"_METRES": "units"},
     "planning.budget": {

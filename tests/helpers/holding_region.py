@@ -89,4 +89,4 @@ def holding(points, **more):
 
 def landowner_data(result, holding, **more):
     """What a landowner may know of the anchors on a holding, in words."""
-    return landowner_words(places_on(result, holding, **more), holding, result.provenance)
+    return landowner_words(places_on(result, holding, **more), holding, result)

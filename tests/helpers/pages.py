@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html.parser import HTMLParser
 
-from saltreach.outputs.files import atomic_write
+from saltreach.folders.files import atomic_write
 from saltreach.outputs.map.page import map_page
 
 DESKTOP = {"width": 1440, "height": 900}

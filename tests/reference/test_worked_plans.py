@@ -44,7 +44,11 @@ def assessment(text):
     places = frame[["crag"]].assign(lon=1.0, lat=44.0)
     return Assessment(
         Flat(places, frame, frame, frame.iloc[:0]),
-        {"time": "2027-01-01T10:00:00+00:00", "policy": {"loosened": []}},
+        {
+            "time": "2027-01-01T10:00:00+00:00",
+            "assessed_for": "2026-11-01",
+            "policy": {"loosened": []},
+        },
     )
 
 

@@ -25,7 +25,7 @@ def result():
         "anchors": [4, 1, 2], "risk_band": ["severe", "low", ""],
         "rock_band": ["low", "low", "raised"], "material_recommended": ["titanium", "316", ""],
         "kind_advised": ["bonded", "do not place here", "unknown"], "spots_refused": [1, 1, 0],
-        "kind_reasons": ["Soft rock. | Hollow.", "Hollow.", ""],
+        "kind_reasons": ["Soft rock. | Hollow.", "Hollow.", ""], "priority_rank": [2, 1, 3],
         "overdue": ["yes", "no", ""],
         "inspection_interval_months": pd.array([6, 48, pd.NA], "Int64"),
     })  # fmt: skip
@@ -49,6 +49,7 @@ def test_what_the_summary_says(result):
     assert asked[0] == {"crag": "Alder", "sector": "North", "find_out": "a",
                         "anchors_unknown": 3, "decisions_changed": 6.0}  # fmt: skip
     assert found == {
+        "left_out": [], "table_notes": [],
         "anchors": 3, "sectors": 3, "crags": 2, "rows_refused": 2,
         "sectors_by_risk_band": {"severe": 1, "high": 0, "raised": 0, "moderate": 0, "low": 1},
         "sectors_by_material":
@@ -63,9 +64,9 @@ def test_what_the_summary_says(result):
         "sectors_by_kind": {"do not place here": 1, "bonded, longer": 0, "bonded": 1,
                             "mechanical or bonded": 0, "unknown": 1},
         "do_not_place": [
+            {"crag": "Alder", "sector": "South", "spots": 1, "anchors": 1, "reasons": ["Hollow."]},
             {"crag": "Alder", "sector": "North", "spots": 1, "anchors": 4,
              "reasons": ["Soft rock.", "Hollow."]},
-            {"crag": "Alder", "sector": "South", "spots": 1, "anchors": 1, "reasons": ["Hollow."]},
         ],
         "rock_disagreements": 1, "rock_entries_unmapped": {"greenish": 3}, "survey": None,
         "assumptions": ["One."],

@@ -42,7 +42,7 @@ def test_times_between_the_rows_follow_the_arrhenius_law(sheet):
 def test_what_is_said_beside_the_times(sheet):
     assert advice(sheet, 10, wet=True) == {
         "table": "sheet.csv", "rock_temperature_c": 10, "wet_hole": True, "gel_min": 20.0,
-        "cure_min": 400.0, "expiry": "in date", "caution": CAUTION,
+        "cure_min": 400.0, "expiry": "in date", "notes": [], "caution": CAUTION,
     }  # fmt: skip
     unread = advice(sheet, 10, expires_on="")
     assert (unread["expiry"], unread["wet_hole"]) == ("unknown", False)

@@ -38,8 +38,8 @@ def test_an_anchor_is_explained_only_of_a_fresh_assessment(result):
 
 def test_there_is_no_land_around_no_anchors(result):
     nobody = replace(result, flat=replace(result.flat, anchors=result.flat.anchors.iloc[:0]))
-    assert len(land_around(nobody)) == 0
-    assert len(land_around(result)) > 0
+    assert len(land_around(nobody).shapes) == 0
+    assert len(land_around(result).shapes) > 0
 
 
 def test_a_cure_time_needs_a_temperature(tmp_path):

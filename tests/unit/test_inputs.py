@@ -19,11 +19,15 @@ AT_SEA = ASHORE | {"anchor_id": "a2", "lat": 45.0, "lon": -20.0}
 SURVEY = "crag,sector,joint_spacing_mm\nAlder,Wall,400\nAlder,Wall,much\n"
 
 
+def register(*rows):
+    return read_register(pd.DataFrame(rows or [ASHORE]), today=TODAY)
+
+
 def test_without_files_there_are_our_own_rules_no_stock_and_no_survey():
-    options = Options(today=TODAY)
-    assert inputs.open_policy(options) is DEFAULT
-    assert inputs.open_stock(options) is None
-    assert inputs.open_survey(options) is None
+    found = inputs.beside(Options(today=TODAY), register())
+    assert found.policy is DEFAULT
+    assert (found.prices, found.stock, found.survey, found.rock_mapping) == (None,) * 4
+    assert (found.left_out, found.notes()) == ((), [])
 
 
 def test_files_named_are_read(tmp_path):
@@ -37,10 +41,30 @@ def test_files_named_are_read(tmp_path):
         'kind = "bonded"\nmetal = "titanium"\ndiameter_mm = 12\nlength_mm = 100\nprice = 30\n'
     )
     survey.write_text(SURVEY)
-    options = Options(today=TODAY, policy_file=policy, prices_file=prices, survey_file=survey)
-    assert inputs.open_policy(options).work_cost == 7.5 != DEFAULT.work_cost
-    assert inputs.open_stock(options) == frozenset({"titanium"})
-    assert [row["joint_spacing_mm"] for row in inputs.open_survey(options).rows] == [400]
+    options = Options(today=TODAY, policy_file=policy, prices_file=prices, survey_file=survey,
+                      leave_out_refused=True)  # fmt: skip
+    found = inputs.beside(options, register())
+    assert found.policy.work_cost == 7.5 != DEFAULT.work_cost
+    assert found.stock == frozenset({"titanium"})
+    assert [row["joint_spacing_mm"] for row in found.survey.rows] == [400]
+    assert found.left_out == ("LEFT OUT of survey survey.csv: row 3 (joint_spacing_mm 'much').",)
+
+
+def test_names_are_not_asked_of_a_register_without_a_row(tmp_path):
+    """What is wrong is then the register, not the survey."""
+    survey = tmp_path / "survey.csv"
+    survey.write_text(SURVEY.replace("Alder,Wall,much\n", ""))
+    found = inputs.beside(Options(survey_file=survey), register(ASHORE | {"lat": 95.0}))
+    assert (len(found.survey.rows), found.left_out) == (1, ())
+
+
+def test_a_survey_s_names_are_known_before_anchors_at_sea_are_refused(tmp_path):
+    survey = tmp_path / "survey.csv"
+    survey.write_text("crag,sector,joint_spacing_mm\nAlder,Skerry,400\n")
+    far = AT_SEA | {"sector": "Skerry"}
+    found = assess(pd.DataFrame([ASHORE, far]), Options(today=TODAY, survey_file=survey))
+    assert found.flat.rejected["column"].tolist() == ["lon, lat", "sector"]
+    assert found.provenance["left_out"] == []
 
 
 def seen_from(register):
@@ -80,14 +104,14 @@ def test_refused_rows_of_the_survey_stand_beside_those_of_the_register(tmp_path)
     steps = []
     found = assess(
         pd.DataFrame([ASHORE, ASHORE | {"anchor_id": "a3", "lat": 95.0}]),
-        Options(today=TODAY, survey_file=survey),
+        Options(today=TODAY, survey_file=survey, leave_out_refused=True),
         on_step=steps.append,
     )
     assert found.flat.rejected["column"].tolist() == ["lon, lat", "joint_spacing_mm"]
     assert found.flat.rejected.index.tolist() == [0, 1]
     assert steps == [
-        "coast", "climate, openness, terrain and rock type", "survey", "corrosivity", "metal",
-        "rock", "decisions", "sectors and crags",
+        "tables beside the register", "coast", "climate, openness, terrain and rock type",
+        "survey", "corrosivity", "metal", "rock", "decisions", "sectors and crags",
     ]  # fmt: skip
     warm, mean = (found.working[name].iloc[0] for name in ("warm_month_c", "temperature_c"))
     assert mean + 3 < warm < mean + 15

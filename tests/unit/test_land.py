@@ -1,5 +1,7 @@
 """The box of land around the anchors of a result, and the name of its shoreline."""
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -21,9 +23,9 @@ def box(monkeypatch):
     """The box that is asked for around places."""
     asked = []
 
-    def caught(provenance, bounds):
+    def caught(result, bounds):
         asked.append(bounds)
-        assert provenance == {"mark": 1}
+        assert result.provenance == {"mark": 1}
         return Land(gpd.GeoDataFrame(geometry=[], crs=4326), True)
 
     monkeypatch.setattr(land, "land_in", caught)
@@ -55,7 +57,7 @@ def test_the_margin_is_half_a_degree_or_three_fifths_of_the_region(box):
 
 
 def test_no_anchor_no_land():
-    none = land_around(at())
+    none = land_around(at()).shapes
     assert len(none) == 0
     assert none.crs == 4326
 
@@ -66,10 +68,10 @@ def test_land_comes_from_the_shoreline_that_the_assessment_used(tmp_path):
     square = gpd.GeoDataFrame(geometry=[shapely.box(10.0, 50.0, 11.0, 51.0)], crs=4326)
     file = tmp_path / "own.gpkg"
     square.to_file(file)
-    found = land_in({"options": {"coast_file": str(file)}}, (10.2, 50.2, 10.4, 50.4))
+    found = land_in(replace(at(), own_shore=str(file)), (10.2, 50.2, 10.4, 50.4))
     assert found.sided
     assert shapely.union_all(found.shapes.geometry.values).area > 0
-    embedded = land_in({"options": {"coast_file": None}}, (10.2, 50.2, 10.4, 50.4))
+    embedded = land_in(at(), (10.2, 50.2, 10.4, 50.4))
     assert embedded.sided
     # Thuringia is land from edge to edge
     whole = shapely.box(10.2, 50.2, 10.4, 50.4)

@@ -14,7 +14,7 @@ from helpers import synthetic
 from helpers.pages import Page, write_map
 from saltreach.assessment.shapes import sector_shapes
 from saltreach.errors import OptionError
-from saltreach.outputs.files import atomic_write
+from saltreach.folders.files import atomic_write
 from saltreach.outputs.html import asset_text, json_block, json_text, render_template
 from saltreach.outputs.map.page import SCRIPTS, map_data
 from saltreach.outputs.map.texts import catalogue
@@ -77,6 +77,7 @@ def test_templates_escape():
         "map/map.html",
         title="<b>&",
         texts=catalogue("en"),
+        left_out=False,
         policy="",
         styles=[],
         scripts=[],

@@ -425,7 +425,7 @@ def test_the_work_of_a_year_and_the_sectors_that_are_not_in_the_plan():
         "without a due date, so not planned (category or class unknown; or every anchor out of "
         "use, to be closed today): Crag 3 / Sector 6",
         "first due after the plan, so not in it: Crag 1 / Sector 2 (2027-07-01), Crag 1 / "
-        "Sector 3 (2028-01-01), Crag 2 / Sector 4 (2029-02-03) and 1 more",
+        "Sector 3 (2028-01-01), Crag 2 / Sector 4 (2029-02-03), Crag 2 / Sector 5 (2029-02-04)",
     )
 
 

@@ -19,6 +19,7 @@ TEAMS = pd.DataFrame({"team": ["West"], "lon": [0.0], "lat": [43.0], "days_free"
                       "until": [pd.Timestamp("2027-12-31")]})  # fmt: skip
 SHUT = pd.DataFrame({"crag": ["crag 0", "Crag 9"], "sector": ["", ""], "from": ["03-01", "03-01"],
                      "until": ["05-31", "05-31"]})  # fmt: skip
+LOST = "LEFT OUT of windows windows.csv: row 3 (crag 'Crag 9')."
 
 
 @pytest.fixture
@@ -36,11 +37,13 @@ def test_a_plan_from_frames_is_that_of_files(result, tmp_path):
     for name, table in (("teams", TEAMS), ("windows", SHUT)):
         files[name] = tmp_path / f"{name}.csv"
         table.to_csv(files[name], index=False)
-    made = sr.plan(result, TEAMS, windows=SHUT, years=0.5, seconds=0)
+    made = sr.plan(result, TEAMS, windows=SHUT, years=0.5, seconds=0, leave_out_refused=True)
     again = sr.plan(result, read_teams(files["teams"]), windows=files["windows"],
-                    options=sr.PlanOptions(years=0.5), seconds=0)  # fmt: skip
+                    options=sr.PlanOptions(years=0.5), seconds=0,
+                    leave_out_refused=True)  # fmt: skip
     pd.testing.assert_frame_equal(made.flat.visits, again.flat.visits)
     assert made.rejected["value"].tolist() == ["Crag 9"]
+    assert made.left_out == (LOST,) and made.notes[0] == LOST == made.figures["left_out"][0]
     assert made.sources["tables"]["windows"]["accepted"] == 1
     assert made.figures["from"] == "2027-01-01" and made.figures["until"] == "2027-06-30"
     assert "looser policy: longest_interval_months 90 instead of 60" in made.notes

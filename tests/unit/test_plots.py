@@ -6,6 +6,7 @@ import pytest
 
 import saltreach as sr
 from saltreach.assessment.resistance_curves import LENGTHS_MM, resistance_curves
+from saltreach.errors import OutputError
 from saltreach.outputs.pictures.plots import plot_names, safe_name, write_plots
 from saltreach.outputs.tables import results as tables
 from saltreach.science.rock.bond import NEW_BOND
@@ -72,6 +73,6 @@ def test_plots_and_tables_appear_together_or_not_at_all(result, tmp_path, monkey
         raise OSError("disk full")
 
     monkeypatch.setattr(tables, "write_map", fail)
-    with pytest.raises(OSError, match="disk full"):
+    with pytest.raises(OutputError, match="the disk is full; make room there"):
         tables.write_results(result, tmp_path, title="y", plots=True)
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before

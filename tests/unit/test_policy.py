@@ -29,7 +29,7 @@ def test_tightening_needs_no_leave(tmp_path):
     ["duplex_allowed = true", "longest_interval_months = 90", "failure_target_per_y = 0.05"],
 )
 def test_loosening_is_refused_unless_allowed_and_then_said(tmp_path, text):
-    with pytest.raises(OptionError, match="--allow-looser-policy"):
+    with pytest.raises(OptionError, match="allow it with allow_looser_policy=True"):
         policy(tmp_path, text)
     found = policy(tmp_path, text, allow_looser=True)
     assert len(found.loosened) == 1

@@ -55,6 +55,7 @@ def test_what_was_assessed_and_for_which_day(register):
     assert found["register"] == {
         "file": "own.csv", "format": "CSV", "rows": 4, "accepted": 2, "rejected": 2,
         "sha256": hashlib.sha256(TEXT.encode()).hexdigest(), "notes": [],
+        "columns_read_as": {}, "columns_not_used": [],
     }  # fmt: skip
     assert found["options"]["so2_ug_m3"] == 7.5
     assert found["options"]["today"] == "2031-03-04"

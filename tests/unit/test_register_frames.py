@@ -59,7 +59,7 @@ def test_a_frame_is_not_changed_and_its_own_columns_pass_through():
 
 
 def test_refused_rows_are_numbered_by_position(tmp_path):
-    found = read_register(frame(material=["316", "kryptonite"]))
+    found = read_register(frame(material=["316", "kryptonite"]), strict=True)
     assert tuple(found.rejected.columns) == REJECTED_COLUMNS
     (problem,) = found.rejected.to_dict("records")
     assert (problem["file"], problem["row"]) == ("the DataFrame", 2)

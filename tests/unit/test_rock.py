@@ -29,6 +29,19 @@ from saltreach.vocabulary.rocks import lithologies, lithology_of
         ("pizarras", "slate"),
         ("ssmx__", "siliciclastic sedimentary"),
         ("SCPU", "carbonate sedimentary"),
+        ("Kalkstein", "limestone"),
+        ("dolomitischer Kalk", "dolomite"),
+        ("Glimmerschiefer", "schist"),
+        ("Schiefer", "unknown"),  # slate or schist
+        ("schiste", "unknown"),  # shale or schist
+        ("schiste argileux", "mudstone"),
+        ("tuf volcanique", "tuff"),
+        ("calcaires gris", "limestone"),
+        ("tufo calcareo", "calcarenite"),
+        ("arenaria rossa", "sandstone"),
+        ("gnaisse", "gneiss"),
+        ("folhelho", "mudstone"),
+        ("riólito", "rhyolite"),
         ("schi", "unknown"),
         ("pink", "unknown"),
         ("vaxxyy", "unknown"),
@@ -73,16 +86,17 @@ def test_the_table_holds_together():
         assert len(rocks) == sum(1 for _ in handle) - 1
 
 
-@pytest.mark.pinned("judgement", answers=42)
+@pytest.mark.pinned("judgement", answers=52)
 def test_words_beside_a_name_count_in_every_spelling_and_the_weathered_one_not_twice():
     """Judgement; the words that follow are the whole list."""
     spellings = {
         "welded soldada soldado verschweisst verschweißt soudé": 4.0,
         "silicified silicificada silicificado verkieselt silicifié": 1.6,
-        "weathered meteorizada meteorizado verwittert altéré alterada alterado": 0.5,
-        "rotten decomposed friable crumbly descompuesta descompuesto pourri morsch": 0.1,
-        "soft weak blanda blando weich tendre": 0.5,
-        "porous vuggy porosa poroso porös poreux": 0.6,
+        "weathered meteorizada meteorizado verwittert altéré altérée alterada alterado": 0.5,
+        "rotten decomposed friable crumbly descompuesta descompuesto pourri pourrie morsch "
+        "zersetzt decomposta decomposto": 0.1,
+        "soft weak blanda blando weich tendre tenera tenero branda brando": 0.5,
+        "porous vuggy porosa poroso porös poreux poreuse": 0.6,
     }
     known = dict.fromkeys(("well cemented", "bien cementada", "bien cementado"), 1.3)
     known |= {"poorly cemented": 0.5}
@@ -92,7 +106,8 @@ def test_words_beside_a_name_count_in_every_spelling_and_the_weathered_one_not_t
     assert lithology.strength_qualifier(texts, "tuff").tolist() == list(known.values())
     noted = lithology.strength_qualifier(texts, "tuff", weathering_known=True)
     assert {w for w, f in zip(known, noted, strict=True) if f == 1.0} == {
-        "weathered", "meteorizada", "meteorizado", "verwittert", "altéré", "alterada", "alterado",
+        "weathered", "meteorizada", "meteorizado", "verwittert", "altéré", "altérée", "alterada",
+        "alterado",
     }  # fmt: skip
     # welded counts for pyroclastic rock alone; two words count both
     names = ["tuff", "pyroclastic", "granite"]

@@ -58,7 +58,7 @@ def test_a_record_stays_what_it_is():
         ("axial_kn = 'x'", "options file o.toml: axial_kn = 'x'; give a number"),
         ("axial = 1", "options file o.toml: unknown name 'axial'; did you mean 'axial_kn'?"),
         ("axial_kn =", "is not valid TOML"),
-        (b"axial_kn = 15 # \xff", "is not valid TOML"),
+        (b"axial_kn = 15\n# \xff", "is not UTF-8 text (line 2, byte 0xFF); save it as UTF-8"),
     ],
 )
 def test_a_file_is_named_with_what_is_wrong_in_it(tmp_path, text, says):
@@ -72,7 +72,7 @@ def test_a_file_with_a_byte_order_mark_a_missing_file_and_a_folder(tmp_path):
     assert options(tmp_path, text).today == dt.date(2026, 11, 25)
     with pytest.raises(OptionError, match="nowhere.toml does not exist"):
         read_options(tmp_path / "nowhere.toml")
-    with pytest.raises(OptionError, match="cannot be read"):
+    with pytest.raises(OptionError, match="is a folder; give a file"):
         read_options(tmp_path)
 
 

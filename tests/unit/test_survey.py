@@ -48,7 +48,7 @@ def test_good_rows_are_read_and_all_but_the_names_may_be_empty(tmp_path):
     ("row", "column", "value", "reason"),
     [
         ("Alder,S,0.2,,,,,,,,", "joint_spacing_mm", "0.2", "not in 1..100000"),
-        ("Alder,S,40 cm,,,,,,,,", "joint_spacing_mm", "40 cm", "more than a number"),
+        ("Alder,S,40 kN,,,,,,,,", "joint_spacing_mm", "40 kN", "more than a number"),
         ("Alder,S,,,,,,,soaked,,", "water", "soaked", "not one of the words"),
         ("Alder,S,,,,,,,,120,", "rqd_pct", "120", "not in 0..100"),
         ("Alder,,400,,,,,,,,", "sector", "", "missing"),
@@ -71,7 +71,10 @@ def test_headers_in_spanish_and_columns_not_used(tmp_path):
     found = survey(tmp_path, "Alder,N,400,wet,x", head="crag,sector,Espaciado,agua,comentario")
     assert sectors(found)["joint_spacing_mm"].tolist() == [400]
     assert sectors(found)["water"].tolist() == ["wet"]
-    assert "columns not used: comentario" in found.notes
+    assert found.notes == (
+        "columns not used: 'comentario'",
+        "columns read under another name: 'Espaciado' as joint_spacing_mm, 'agua' as water",
+    )
 
 
 def test_unusable_surveys(tmp_path):
@@ -81,7 +84,7 @@ def test_unusable_surveys(tmp_path):
         survey(tmp_path, "A,B,wet,wet", head="crag,sector,agua,groundwater")
     with pytest.raises(RegisterError, match="no such file"):
         read_survey(tmp_path / "no.csv")
-    with pytest.raises(RegisterError, match="give one of .csv, .xlsx"):
+    with pytest.raises(RegisterError, match="give one of .csv, .tsv, .txt, .xlsx, .xlsm"):
         read_survey(tmp_path / "survey.pdf")
 
 

@@ -129,7 +129,7 @@ def test_a_workbook_sheet_of_that_name_is_read(tmp_path):
         ("t.csv", "", "empty"),
         ("t.csv", "team,lat\nA,1\n", "no column lon and days_free"),
         ("t.csv", "team,Team,lon,lat,days_free\nA,A,1,1,SA\n", "both mean team"),
-        ("t.txt", "team\n", "give one of .csv, .xlsx"),
+        ("t.doc", "team\n", "give one of .csv, .tsv, .txt, .xlsx, .xlsm"),
     ],
 )
 def test_a_useless_file_is_an_error_in_one_sentence(tmp_path, name, text, says):

@@ -82,8 +82,9 @@ def assess(
         register = read_register(register, today=options.today)
     if options.survey_file is None:  # a sheet of the register's own workbook
         options = replace(options, survey_file=register.survey_file)
-    policy = inputs.open_policy(options)
-    stock = inputs.open_stock(options)
+    on_step("tables beside the register")
+    given = inputs.beside(options, register)
+    policy, stock = given.policy, given.stock
     today = options.today or date.today()
     on_step("coast")
     sources = open_layers(options)
@@ -97,7 +98,7 @@ def assess(
     found = sample_layers(register.anchors, sources, known=shore)
     table = with_layers(register.anchors, found)
     on_step("survey")
-    surveyed, survey = survey_at(inputs.open_survey(options), register.anchors)
+    surveyed, survey = survey_at(given.survey, register.anchors)
     on_step("corrosivity")
     months = found["temperature_c_by_month"], found["relative_humidity_pct_by_month"]
     air = corrosivity(table)
@@ -118,7 +119,7 @@ def assess(
     table = table.join(action_of(table, today))
     table = table.join(inspection_interval(table, state.curve, today, policy))
     table = table.join(anchor_priority(table, policy))
-    table["warnings"] = warnings_of(table, policy)
+    table["warnings"] = warnings_of(table, policy, given.left_out)
     table["category_probabilities"] = probabilities_json(table, PROBABILITY_COLUMNS)
     table["crc_probabilities"] = probabilities_json(table, CLASS_PROBABILITY_COLUMNS)
     on_step("sectors and crags")
@@ -131,6 +132,7 @@ def assess(
         find_out=worth_finding_out(table, today, options.axial_kn, policy, stock),
     )
     record = provenance(
-        register, options, today, policy, sources=sources, found=found, table=table, survey=survey
-    )
-    return Assessment(flat, record, table)
+        register, options, today, policy, sources=sources, found=found, table=table, survey=survey,
+        left_out=given.left_out, notes=given.notes(),
+    )  # fmt: skip
+    return Assessment(flat, record, table, options.coast_file)

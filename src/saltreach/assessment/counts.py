@@ -42,7 +42,9 @@ def counts(result: Assessment) -> dict[str, Any]:
     )  # fmt: skip
     crags = result.flat.crags.sort_values("crag", kind="stable")
     failed = anchors[anchors["action"] == OUT_OF_USE]
+    spots = sectors[sectors["spots_refused"] > 0].sort_values("priority_rank", kind="stable")
     return {
+        "left_out": result.provenance.get("left_out", []),
         "anchors": len(anchors),
         "sectors": len(sectors),
         "crags": len(crags),
@@ -68,7 +70,7 @@ def counts(result: Assessment) -> dict[str, Any]:
                 "anchors": int(s.anchors),
                 "reasons": s.kind_reasons.split(SEPARATOR),
             }
-            for s in sectors[sectors["spots_refused"] > 0].itertuples(index=False)
+            for s in spots.itertuples(index=False)
         ],
         "rock_disagreements": result.provenance["rock"]["disagreements"],
         "rock_entries_unmapped": result.provenance["rock"]["unmapped_entries"],
@@ -76,6 +78,7 @@ def counts(result: Assessment) -> dict[str, Any]:
         "find_out": []
         if result.flat.find_out is None
         else result.flat.find_out.groupby("crag").head(MOST_TO_FIND_OUT).to_dict("records"),
+        "table_notes": result.provenance.get("table_notes", []),
         "assumptions": result.provenance["assumptions"],
     }
 

@@ -53,5 +53,6 @@ def cure_advice(
         "gel_min": round(float(gel_time_min(rock_temperature_c, sheet)), 1),
         "cure_min": round(float(cure_time_min(rock_temperature_c, sheet, wet)), 1),
         "expiry": state,
+        "notes": list(sheet.notes),
         "caution": CAUTION,
     }

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from saltreach.assessment.result import Assessment, Flat
+from saltreach.assessment.result import Assessment, Flat, Land
 from saltreach.errors import LayerError, OptionError
+from saltreach.folders.claim import read_whole
 from saltreach.intake.plan_file import unguarded
 from saltreach.vocabulary.columns import REJECTED_COLUMNS
 
@@ -36,11 +37,23 @@ def read_results(folder: Path | str) -> Assessment:
     ------
     LayerError
         When the folder does not hold results.
+    OutputError
+        When a run that was cut off left it unfinished and that cannot be mended.
     """
+    folder = Path(folder)
+    return read_whole(folder, lambda: _read(folder))
+
+
+def _read(folder: Path) -> Assessment:
     import geopandas as gpd
     import pandas as pd
 
     folder = Path(folder)
+    if folder.is_file():
+        raise LayerError(
+            f"{folder} is a file, and a folder of results is expected: give the folder that "
+            "saltreach assess wrote, or assess the register first"
+        )
     missing = [
         name
         for name in ("anchors.parquet", "saltreach.gpkg", "provenance.json")
@@ -64,4 +77,12 @@ def read_results(folder: Path | str) -> Assessment:
         find_out=unguarded(pd.read_csv(asked)).drop(columns="caution") if asked.is_file() else None,
     )
     provenance = json.loads((folder / "provenance.json").read_text(encoding="utf-8"))
-    return Assessment(flat, provenance)
+    shore = folder / "shoreline.parquet"
+    return Assessment(flat, provenance, own_shore=_land(shore) if shore.is_file() else None)
+
+
+def _land(path: Path) -> Land:
+    import geopandas as gpd
+
+    shapes = gpd.read_parquet(path)
+    return Land(shapes[["geometry"]], bool(shapes["sided"].all()))

@@ -2,43 +2,90 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from saltreach.errors import NoGoodRowsError
+from saltreach.errors import NoGoodRowsError, SaltreachError
 from saltreach.intake import refuse_far_at_sea
 from saltreach.intake.options import Options
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from saltreach.intake import Register
     from saltreach.intake.policy import Policy
+    from saltreach.intake.prices import Prices
     from saltreach.intake.sheets import Sheet
     from saltreach.layers.join import Found
 
 
-def open_policy(options: Options) -> Policy:
-    """The association's rules, or saltreach's own."""
+@dataclass(frozen=True)
+class Beside:
+    """The files beside the register, read and checked.
+
+    `stock`: metals that the stock list of the prices can place bonded; None without a list.
+    `left_out`: a sentence on each table that refused rows are left out of.
+    """
+
+    policy: Policy
+    prices: Prices | None
+    stock: frozenset[str] | None
+    survey: Sheet | None
+    rock_mapping: Sheet | None
+    left_out: tuple[str, ...]
+
+    def notes(self) -> list[str]:
+        """What was ignored or assumed in the tables."""
+        sheets = [sheet for sheet in (self.survey, self.rock_mapping) if sheet is not None]
+        said = [] if self.prices is None else list(self.prices.notes)
+        return [*(note for sheet in sheets for note in sheet.said), *said]
+
+
+def beside(options: Options, register: Register) -> Beside:
+    """The files that the options name besides layers, before anything is computed.
+
+    Raises
+    ------
+    SaltreachError
+        A file cannot be used, or rows of a table are refused and not to be left out; the problems
+        of all files are said together.
+    """
     from saltreach.intake.policy import DEFAULT, read_policy
-
-    if options.policy_file is None:
-        return DEFAULT
-    return read_policy(Path(options.policy_file), allow_looser=options.allow_looser_policy)
-
-
-def open_stock(options: Options) -> frozenset[str] | None:
-    """Metals that the stock list of the prices file can place bonded; None without a list."""
     from saltreach.intake.prices import read_prices
+    from saltreach.intake.sheets import read_table, settled
+    from saltreach.intake.survey import read_survey, with_names
+    from saltreach.intake.tables import ROCK_MAPPING
 
-    return None if options.prices_file is None else read_prices(options.prices_file).stock_metals()
+    errors: list[SaltreachError] = []
+    leave_out = options.leave_out_refused
 
+    def opened(file: str | None, read: Callable[[Path], Any]) -> Any:
+        try:
+            return None if file is None else read(Path(file))
+        except SaltreachError as error:
+            errors.append(error)
+            return None
 
-def open_survey(options: Options) -> Sheet | None:
-    """The survey of sectors the options name."""
-    from saltreach.intake.survey import read_survey
-
-    return None if options.survey_file is None else read_survey(options.survey_file)
+    policy = opened(
+        options.policy_file, lambda f: read_policy(f, allow_looser=options.allow_looser_policy)
+    )
+    prices = opened(options.prices_file, lambda f: read_prices(f, leave_out_refused=leave_out))
+    mapping = opened(options.rock_mapping_file, lambda f: read_table(f, ROCK_MAPPING))
+    survey = opened(options.survey_file, read_survey)
+    if survey is not None and len(register.anchors):
+        survey = with_names(survey, register.anchors)
+    left_out = settled([] if survey is None else [survey], leave_out=leave_out, errors=errors)
+    return Beside(
+        policy=policy or DEFAULT,
+        prices=prices,
+        stock=None if prices is None else prices.stock_metals(),
+        survey=survey,
+        rock_mapping=mapping,
+        left_out=(*left_out, *(() if prices is None else prices.left_out)),
+    )
 
 
 def usable(register: Register, shore: Found, limit_m: float) -> tuple[Register, Found]:

@@ -4,33 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
+from saltreach.assessment.result import Assessment, Land
 from saltreach.assessment.shapes import centre_lon_deg, unwrapped_lon
 
-if TYPE_CHECKING:
-    import geopandas as gpd
 
-    from saltreach.assessment.result import Assessment
-
-
-class Land(NamedTuple):
-    """`shapes`: land polygons, or lines of a shoreline without sides, EPSG:4326; `sided`: whether
-    the layer knows land from sea, so that no land means open sea."""
-
-    shapes: gpd.GeoDataFrame
-    sided: bool
-
-
-def land_in(provenance: Mapping[str, Any], box: tuple[float, float, float, float]) -> Land:
+def land_in(result: Assessment, box: tuple[float, float, float, float]) -> Land:
     """Land of a box, from the shoreline that an assessment used.
 
     Parameters
     ----------
-    provenance : mapping
-        Of the assessment; its options name the shoreline's file.
+    result : Assessment
+        From `assess` or `read_results`; of a shoreline that the user gave, the latter knows what
+        lies around the anchors.
     box : tuple of float
         West, south, east, north, degrees; longitudes may lie beyond 180.
 
@@ -48,7 +37,9 @@ def land_in(provenance: Mapping[str, Any], box: tuple[float, float, float, float
     from saltreach.intake.options import Options
     from saltreach.layers.coast import open_coast
 
-    coast = open_coast(Options(coast_file=provenance["options"]["coast_file"]))
+    if isinstance(result.own_shore, Land):
+        return result.own_shore
+    coast = open_coast(Options(coast_file=result.own_shore))
     return Land(gpd.GeoDataFrame(geometry=coast.land_shapes(*box)), coast.sided)
 
 
@@ -61,7 +52,7 @@ def shoreline(provenance: Mapping[str, Any]) -> tuple[str, str]:
     return Path(name).name, layer.get("licence") or ""
 
 
-def land_around(result: Assessment) -> gpd.GeoDataFrame:
+def land_around(result: Assessment) -> Land:
     """Land around the anchors of an assessment, with room enough for a map of them.
 
     Parameters
@@ -71,8 +62,8 @@ def land_around(result: Assessment) -> gpd.GeoDataFrame:
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        As `Land.shapes`; empty where there is no anchor.
+    Land
+        Empty where there is no anchor.
 
     Raises
     ------
@@ -83,7 +74,7 @@ def land_around(result: Assessment) -> gpd.GeoDataFrame:
 
     places = result.flat.anchors.geometry
     if not len(places):
-        return gpd.GeoDataFrame(geometry=gpd.GeoSeries([], crs=4326))
+        return Land(gpd.GeoDataFrame(geometry=gpd.GeoSeries([], crs=4326)), sided=False)
     _, south, _, north = places.total_bounds
     lon = places.x.to_numpy()
     lon = unwrapped_lon(lon, centre_lon_deg(lon))  # the narrow way round, across 180 where it is
@@ -91,6 +82,6 @@ def land_around(result: Assessment) -> gpd.GeoDataFrame:
     margin = max(0.5, 0.6 * (east - west), 0.6 * (north - south))
     margin_lon = min(margin / max(np.cos(np.radians((south + north) / 2)), 0.1), 60)
     return land_in(
-        result.provenance,
+        result,
         (west - margin_lon, max(south - margin, -90), east + margin_lon, min(north + margin, 90)),
-    ).shapes
+    )

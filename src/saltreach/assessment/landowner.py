@@ -54,6 +54,19 @@ def holding_of(holding: Holding | Path | str, contact: Path | str | None = None)
     return read_holding(Path(holding), None if contact is None else Path(contact))
 
 
+def past_months(holding: Holding, assessed_for: str) -> tuple[str, ...]:
+    """A note on each planned visit and work whose month lies before that of the assessment."""
+    month = assessed_for[:7]
+    planned = [("visit", crag, by) for crag, by in holding.visits.items()]
+    planned += [("work", work.crag, work.by) for work in holding.works if work.by]
+    return tuple(
+        f"the {what} at {crag} in {by[:7]} lies before the month of the assessment ({month}); "
+        "correct it, or leave it out if it is done"
+        for what, crag, by in planned
+        if by[:7] < month
+    )
+
+
 def places_on(
     result: Assessment, holding: Holding, *, coarseness_m: float = COARSENESS_M
 ) -> Places:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
@@ -32,6 +32,8 @@ def provenance(
     found: Mapping[str, Any],
     table: pd.DataFrame,
     survey: Sheet | None,
+    left_out: Sequence[str] = (),
+    notes: Sequence[str] = (),
 ) -> dict[str, Any]:
     """The record of an assessment, as `provenance.json` holds it.
 
@@ -45,8 +47,13 @@ def provenance(
         Anchors with the columns of the layers.
     survey : Sheet or None
         The survey of sectors, where there is one.
+    left_out : sequence of str
+        Sentences on what was refused and left out of the tables beside the register.
+    notes : sequence of str
+        What was ignored or assumed in those tables.
     """
     return {
+        "left_out": list(left_out),
         "software": f"saltreach {version('saltreach')}",
         "time": datetime.now(UTC).isoformat(timespec="seconds"),
         "assessed_for": today.isoformat(),
@@ -57,13 +64,20 @@ def provenance(
             "rows": register.rows_read,
             "accepted": len(register.anchors),
             "rejected": int(register.rejected["row"].nunique()),
+            "columns_read_as": dict(register.renamed),
+            "columns_not_used": list(register.unused),
             "notes": list(register.notes),
         },
         "layers": [origin.record() for origin in origins_of(sources)],
         "options": options.record(),
         "versions": {name: version(name) for name in PACKAGES},
         "policy": policy.record(),
-        "assumptions": assumptions(options) + [f"LOOSER POLICY: {t}." for t in policy.loosened],
+        "table_notes": list(notes),
+        "assumptions": [
+            *left_out,
+            *assumptions(options),
+            *(f"LOOSER POLICY: {t}." for t in policy.loosened),
+        ],  # fmt: skip
         "caution": CAUTION,
         "rock": rock_record(table, found["rock_map"]),
         "survey": None if survey is None else survey.record(),

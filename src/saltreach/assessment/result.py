@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import BANDS, CAUTION
@@ -31,6 +31,14 @@ class Flat:
     find_out: pd.DataFrame | None = None
 
 
+class Land(NamedTuple):
+    """`shapes`: land polygons, or lines of a shoreline without sides, EPSG:4326; `sided`: whether
+    the layer knows land from sea, so that no land means open sea."""
+
+    shapes: gpd.GeoDataFrame
+    sided: bool
+
+
 @dataclass(frozen=True, repr=False, eq=False)
 class Assessment:
     """What an assessment found.
@@ -53,11 +61,14 @@ class Assessment:
         The tables as the files hold them.
     working : DataFrame or None
         The anchors with every value met on the way, for explanations; None when read back.
+    own_shore : str, Land or None
+        Where the user gave a shoreline: its file, or read back what lies around the anchors.
     """
 
     flat: Flat
     provenance: dict[str, Any]
     working: pd.DataFrame | None = None
+    own_shore: str | Land | None = None
     _repr_html_: ClassVar[Callable[[Assessment], str]]
     """For notebooks; lent by the front door, for no output is known here."""
 

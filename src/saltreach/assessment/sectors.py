@@ -16,6 +16,7 @@ from saltreach.vocabulary.metals import PLACEABLE
 from saltreach.vocabulary.words import (
     BANDS,
     DO_NOT_PLACE,
+    LEFT_OUT,
     RISK_SOURCES,
     SEPARATOR,
     UNKNOWN,
@@ -190,6 +191,7 @@ def _warnings(anchors: pd.DataFrame, by: list[str], size: pd.Series) -> pd.Serie
     count = count.reset_index().join(size.rename("of"), on=by)
     order = {sentence: i for i, sentence in enumerate(SENTENCES.values())}
     count["order"] = count["warnings"].map(order).fillna(len(order))
+    count.loc[count["warnings"].str.startswith(LEFT_OUT), "order"] = -1
     count = count.sort_values("order", kind="stable")
     some = " (" + count["n"].astype("str") + " of " + count["of"].astype("str") + " anchors)"
     count["warnings"] += some.where(count["n"] < count["of"], "")

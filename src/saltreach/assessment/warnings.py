@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -55,7 +57,9 @@ SENTENCES = {
 come after them."""
 
 
-def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
+def warnings_of(
+    table: pd.DataFrame, policy: Policy = DEFAULT, left_out: Sequence[str] = ()
+) -> pd.Series:
     """Warnings of each anchor as one text, most pressing first.
 
     Parameters
@@ -64,6 +68,8 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         Register, layer and science columns of the anchors.
     policy : Policy
         Rules of the association; what they loosen is said on every row.
+    left_out : sequence of str
+        Sentences on what was left out of the tables beside the register; first on every row.
     """
     held, hanger = table["material"], table["hanger_material"]
     weakest, needed = class_in_place(table), class_needed(table)
@@ -101,6 +107,8 @@ def warnings_of(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.Series:
         "outside_europe": ~table["in_europe"].astype(bool),
     }
     reasons = Reasons(table.index)
+    for sentence in left_out:
+        reasons.add(np.ones(len(table), bool), sentence)
     for key, sentence in SENTENCES.items():
         reasons.add(applies[key], sentence)
     on_rock = rock_notes(table).to_numpy(object)

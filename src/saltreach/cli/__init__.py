@@ -10,6 +10,7 @@ import typer
 
 from saltreach import __version__
 from saltreach.cli import commands
+from saltreach.cli.failures import Program
 
 app = typer.Typer(
     name="saltreach",
@@ -19,7 +20,9 @@ app = typer.Typer(
     help="Which metal, which rock and when to look again, for the anchors of a whole region.\n\n"
     "Advice only, never a certificate that an anchor is safe: local code, the land manager and "
     "a competent person decide.",
-    epilog="Exit codes: 0 good, 1 rows refused (results still written), 2 unusable input.",
+    cls=Program,
+    epilog="Exit codes: 0 good, 1 rows refused (results still written), 2 unusable input or place "
+    "to write to, 3 unexpected failure (a log file is named), 130 interrupted.",
 )
 
 

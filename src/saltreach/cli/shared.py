@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -16,10 +16,13 @@ from saltreach.outputs.map.texts import Language
 
 if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
+    from saltreach.folders.claim import Claim
 
 GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
+WRITTEN = ("out", "picture")
+"""Options that name what is written; every other path is read."""
 RegisterFile = Annotated[
-    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx or .kml.")
+    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml or .kmz.")
 ]
 Columns = Annotated[
     list[str] | None,
@@ -29,7 +32,15 @@ Crs = Annotated[
     str | None, typer.Option(help="CRS of the coordinates, e.g. EPSG:25830; default WGS 84.")
 ]
 Sheet = Annotated[str | None, typer.Option(help="Sheet of an .xlsx file.")]
-LayerName = Annotated[str | None, typer.Option("--layer", help="Layer of a .gpkg file.")]
+Words = Annotated[
+    Path | None,
+    typer.Option(
+        "--words", help="Your own words for columns and values: list, column, value, words."
+    ),
+]
+LayerName = Annotated[
+    str | None, typer.Option("--layer", help="Layer of a .gpkg file, or folder of a .kml.")
+]
 SameCrag = Annotated[
     list[str] | None,
     typer.Option(
@@ -52,27 +63,91 @@ Tiles = Annotated[
 MapLanguage = Annotated[
     Language, typer.Option("--language", help="Language the map opens in; it can be changed there.")
 ]
+BesideOthers = Annotated[
+    bool,
+    typer.Option(
+        "--beside-other-files",
+        help="Write although others' files, or changed ones, are there: they stay, or are kept "
+        "under another name.",
+    ),
+]
+LeaveOut = Annotated[
+    bool,
+    typer.Option(
+        "--leave-out-refused",
+        help="Go on without refused rows of the tables; every output then says so first.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
 Results = Annotated[
     Path, typer.Argument(help="Folder that `saltreach assess` wrote, or a register.")
 ]
 
 
+def tell(sentence: str) -> None:
+    """One line on stderr."""
+    typer.secho(f"saltreach: {sentence}", err=True, fg="red")
+
+
 @contextmanager
 def clear_errors() -> Iterator[None]:
     """Our own errors end in one sentence on stderr and exit code 2."""
-    from saltreach.errors import SaltreachError
+    from saltreach.errors import SaltreachError, settings_by_flags
 
     try:
+        with settings_by_flags():
+            yield
+    except SaltreachError as error:
+        tell(str(error))
+        raise typer.Exit(UNUSABLE) from None
+    except OSError as error:
+        from saltreach.folders.trouble import cannot_read
+
+        said = cannot_read(error)
+        if said is None:
+            raise
+        tell(said)
+        raise typer.Exit(UNUSABLE) from None
+
+
+@contextmanager
+def words_of(file: Path | None) -> Iterator[None]:
+    """Every table inside is read with the user's own words before ours."""
+    if file is None:
         yield
-    except (FileExistsError, IsADirectoryError, NotADirectoryError) as error:
-        kind = "is a folder" if isinstance(error, IsADirectoryError) else "is a file"
-        where = error.filename2 or error.filename
-        typer.secho(f"saltreach: {where} {kind}: give another --out", err=True, fg="red")
-        raise typer.Exit(UNUSABLE) from None
-    except (SaltreachError, PermissionError) as error:
-        typer.secho(f"saltreach: {error}", err=True, fg="red")
-        raise typer.Exit(UNUSABLE) from None
+        return
+    from saltreach.intake.own_words import own_words
+
+    with own_words(file):
+        yield
+
+
+@contextmanager
+def held(
+    context: typer.Context,
+    out: Path,
+    beside: bool,
+    *,
+    more: Iterable[str | Path] = (),
+    only: Iterable[str] | None = None,
+) -> Iterator[Claim]:
+    """A folder to write into, refused before anything is computed where a file could be lost.
+
+    Every file that the command was given counts as the user's own, with those in `more`.
+    """
+    from saltreach.folders.claim import claimed
+
+    given = [
+        value
+        for name, value in context.params.items()
+        if isinstance(value, Path) and name not in WRITTEN
+    ]
+    with claimed(out, inputs=[*given, *more], beside_other_files=beside, only=only) as claim:
+        try:
+            yield claim
+        finally:
+            for sentence in claim.kept:
+                tell(sentence)
 
 
 @contextmanager
@@ -131,6 +206,8 @@ def assess_file(
     tiles: str | None = None,
     plots: bool = False,
     language: str = "en",
+    context: typer.Context,
+    beside: bool = False,
     **reading: Any,
 ) -> Assessment:
     """Read a register, assess it and write every result file."""
@@ -139,24 +216,25 @@ def assess_file(
     from saltreach.intake import read_register
     from saltreach.outputs.tables.results import write_rejected, write_results
 
-    with progress() as step:
+    files = [v for n, v in vars(options).items() if n.endswith("_file") and v is not None]
+    with progress() as step, held(context, out, beside, more=files) as folder:
         step("register")
         found = read_register(file, today=options.today, **reading)
         for note in found.notes:
-            typer.echo(f"saltreach: note: {note}", err=True)
+            tell(f"note: {note}")
         try:
             result = assess_register(found, options, on_step=step)
         except NoGoodRowsError as error:
-            write_rejected(error.rejected, out)
+            tell(f"refused rows: {write_rejected(error.rejected, folder)}")
             raise
         for note in result.provenance["register"]["notes"][len(found.notes) :]:
-            typer.echo(f"saltreach: note: {note}", err=True)
+            tell(f"note: {note}")
         step("files and map")
         missing = write_results(
-            result, out, title=title, tiles=tiles, plots=plots, language=language
+            result, folder, title=title, tiles=tiles, plots=plots, language=language
         )
         for note in missing:
-            typer.echo(f"saltreach: note: {note}", err=True)
+            tell(f"note: {note}")
     return result
 
 
@@ -171,7 +249,7 @@ def print_summary(result: Assessment, out: Path, as_json: bool) -> None:
     )
 
 
-def results_of(path: Path) -> Assessment:
+def results_of(path: Path, *, leave_out_refused: bool) -> Assessment:
     """The results in a folder, or those of a register assessed on the spot."""
     if path.is_dir():
         from saltreach.assessment.files import read_results
@@ -179,8 +257,13 @@ def results_of(path: Path) -> Assessment:
         return read_results(path)
     from saltreach.assessment.assess import assess
     from saltreach.intake import read_register
+    from saltreach.intake.options import Options
+    from saltreach.outputs.summary import reading_lines
 
-    return assess(read_register(path))
+    result = assess(read_register(path), Options(leave_out_refused=leave_out_refused))
+    for line in reading_lines(result.provenance["register"], "all of it: saltreach check"):
+        typer.echo(line, err=True)
+    return result
 
 
 def show(path: Path) -> None:

@@ -11,7 +11,10 @@ import numpy as np
 import pandas as pd
 
 from saltreach.intake.dates import Parsed
-from saltreach.vocabulary.words import UNKNOWN
+from saltreach.vocabulary.synonyms import WEEKDAY_WORDS, plain
+from saltreach.vocabulary.words import UNKNOWN, WEEKDAYS
+
+_WEEKDAYS = WEEKDAY_WORDS | {plain(name): name for name in WEEKDAYS}
 
 
 class Refused(Exception):
@@ -62,22 +65,25 @@ def clock(text: str) -> int:
 
 
 def weekdays(text: str) -> tuple[str, ...]:
-    """Read weekdays in RFC 5545's BYDAY form.
+    """Read weekdays in RFC 5545's BYDAY form, or by their names.
+
+    Two letters that are different days in two languages (`di`, `do`) are refused.
 
     Examples
     --------
-    >>> weekdays("sat, 1SU -1fr")
-    ('SA', '1SU', '-1FR')
+    >>> weekdays("sat, 1SU -1fr Sonntag")
+    ('SA', '1SU', '-1FR', 'SU')
     """
     out = []
     for word in re.split(r"[\s,;]+", text.strip()):
-        found = re.fullmatch(r"([+-]?[1-5])?(MO|TU|WE|TH|FR|SA|SU)[A-Z]*", word.upper())
-        if found is None:
+        found = re.fullmatch(r"([+-]?[1-5])?\.?([^\W\d_][\w-]*)\.?", word)
+        day_of_week = found and _WEEKDAYS.get(plain(found[2]))
+        if not found or not day_of_week:
             raise Refused(
                 f"{word!r} is not a weekday", "write for example SA SU, or 1SA 3SA for the 1st and "
                 "3rd Saturday of each month"
             )  # fmt: skip
-        out.append((found[1] or "").lstrip("+") + found[2])
+        out.append((found[1] or "").lstrip("+") + day_of_week)
     return tuple(dict.fromkeys(out))
 
 

@@ -37,7 +37,8 @@ def read_cure_table(path: str | Path) -> CureTable:
             "least two temperatures from the data sheet"
         )
     times = sheet.frame(DATA_SHEET.columns.values()).sort_values("rock_temperature_c")
-    return CureTable(**{str(c): times[c].to_numpy() for c in times}, source=sheet.file)
+    columns = {str(c): times[c].to_numpy() for c in times}
+    return CureTable(**columns, source=sheet.file, notes=tuple(sheet.said))
 
 
 def expiry_state(expires_on: str, on: dt.date) -> str:

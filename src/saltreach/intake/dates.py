@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import NamedTuple
 
 import numpy as np
@@ -19,8 +20,34 @@ _YEAR_FIRST = (
 _YEAR_FIRST_DOTS = r"^(?P<y>[0-9]{4})\.(?P<m>[0-9]{1,2})\.(?P<d>[0-9]{1,2})\.?$"
 _BASIC = r"^(?P<y>[0-9]{4})(?P<m>[0-9]{2})(?P<d>[0-9]{2})$"
 _MONTH_FIRST = r"^(?P<m>[0-9]{1,2})[-/.](?P<y>[0-9]{4})$"
-_YEAR_LAST = r"^(?P<a>[0-9]{1,2})(?P<s>[-/.])(?P<b>[0-9]{1,2})(?P=s)(?P<y>[0-9]{4})$"
+_YEAR_LAST = (
+    r"^(?P<a>[0-9]{1,2})(?P<s>[-/.])(?P<b>[0-9]{1,2})(?P=s)(?P<y>[0-9]{4})"
+    r"(?:[T ][0-9]{1,2}:[0-9]{2}(?::[0-9]{2})?)?$"
+)
+# 12.06.09 and 12/06/09; with hyphens the year may come first, so those are refused.
+_SHORT_YEAR = r"^(?P<a>[0-9]{1,2})(?P<s>[./])(?P<b>[0-9]{1,2})(?P=s)(?P<y>[0-9]{2})$"
 _FORM = "write YYYY, YYYY-MM or YYYY-MM-DD, or leave it empty"
+ORDERS = ("day-first", "month-first")
+"""Which of the first two numbers of a date is the day."""
+_ABOUT = re.compile(
+    r"(?:(?:~|≈|c(?:irc)?a\.?|approx\.?|about|etwa|um|env\.?|environ|vers|aprox\.?|hacia|verso|"
+    r"por volta de)\s*(?P<a>(?:19|20)[0-9]{2})|(?P<b>(?:19|20)[0-9]{2})\s*(?:\?|\(\?\)))",
+    re.IGNORECASE,
+)
+_SEASON = re.compile(
+    r"(?:(?:in|im|en|em|au|a|l'|the|à l')?\s*)(?:spring|summer|autumn|fall|winter|frühling|"
+    r"frühjahr|sommer|herbst|primavera|verano|estate|verão|otoño|autunno|outono|invierno|inverno|printemps|"
+    r"été|automne|hiver)(?:\s+(?:of|de|del|do|di))?\s+(?P<y>(?:19|20)[0-9]{2})",
+    re.IGNORECASE,
+)
+_LIMIT = re.compile(
+    r"(?:before|after|since|vor|nach|seit|antes de|después de|desde|avant|après|depuis|prima del|"
+    r"dopo il|dal|depois de|[<>])\s*\d.*|\d{4}\s*(?:/|-|–|to|bis|a|à)\s*(?:\d{4}|\d{2})",
+    re.IGNORECASE,
+)
+_DAY_ZERO = pd.Timestamp("1899-12-30")
+"""Day 0 of spreadsheets since March 1900 (ECMA-376 part 1, 18.17.4.1, from memory)."""
+_LANGUAGES = ["en", "de", "es", "fr", "it", "pt"]
 
 
 class Parsed(NamedTuple):
@@ -36,23 +63,49 @@ def empty_text(index: pd.Index) -> pd.Series:
     return pd.Series(np.nan, index=index, dtype="str")
 
 
-def _parts(text: pd.Series) -> tuple[pd.DataFrame, pd.Series]:
-    """Year, month, day as floats (NaN where not given), and where both orders are possible."""
+class _Orders(NamedTuple):
+    """Cells that can be read both ways, the order taken, years of two figures, cells against it."""
+
+    both: pd.Series
+    taken: str | None
+    two: pd.Series
+    against: pd.Series
+
+
+def _parts(text: pd.Series, asked: str | None) -> tuple[pd.DataFrame, _Orders]:
+    """Year, month, day as floats (NaN where not given), and what was found of their order."""
     parts = pd.DataFrame(np.nan, index=text.index, columns=["y", "m", "d"], dtype=float)
     for pattern in (_YEAR_FIRST, _YEAR_FIRST_DOTS, _BASIC, _MONTH_FIRST):
         found = text.str.extract(pattern)
         hit = found["y"].notna() & parts["y"].isna()
         for name in parts.columns.intersection(found.columns):
             parts.loc[hit, name] = found.loc[hit, name].astype(float)
-    found = text.str.extract(_YEAR_LAST)
+    found, short = text.str.extract(_YEAR_LAST), text.str.extract(_SHORT_YEAR)
+    two = short["y"].notna()
+    found = found.where(found["y"].notna(), short)
     hit = found["y"].notna()
     a, b = (found[name].astype(float) for name in ("a", "b"))
-    both = hit & a.between(1, 12) & b.between(1, 12) & (a != b)
+    can_be = a.between(1, 12) & b.between(1, 12)
     month_first = hit & a.between(1, 12) & (b > 12)
+    day_first = hit & b.between(1, 12) & (a > 12)
+    order = asked
+    if order is None and day_first.any() != month_first.any():
+        order = ORDERS[0] if day_first.any() else ORDERS[1]
+    dots = hit & found["s"].eq(".")  # no country writes the month first with dots
+    both = hit & can_be & (a != b)
+    if order == ORDERS[1]:
+        month_first |= both & ~(dots if asked is None else False)
+    open_ = both & ~dots if order is None else both & False
     parts.loc[hit, "y"] = found.loc[hit, "y"].astype(float)
     parts.loc[hit, "d"] = a.where(~month_first, b)[hit]
     parts.loc[hit, "m"] = b.where(~month_first, a)[hit]
-    return parts, both
+    taken = order if (both & ~open_).any() else None
+    if taken is None and (both & dots & ~open_).any():
+        taken = ORDERS[0]
+    against = month_first & can_be.eq(False) if asked == ORDERS[0] else day_first & False
+    if asked == ORDERS[1]:
+        against = day_first & ~dots
+    return parts, _Orders(open_, taken, two, against)
 
 
 def _days_in_month(year: np.ndarray, month: np.ndarray) -> np.ndarray:
@@ -74,8 +127,10 @@ def _iso(parts: pd.DataFrame) -> pd.Series:
     return out.where(parts["y"].notna())
 
 
-def parse_dates(text: pd.Series, today: dt.date) -> Parsed:
-    """Read dates written as text.
+def parse_dates(
+    text: pd.Series, today: dt.date, *, order: str | None = None
+) -> tuple[Parsed, list[str]]:
+    """Read dates written as text, in the order that the whole column shows.
 
     Parameters
     ----------
@@ -83,21 +138,62 @@ def parse_dates(text: pd.Series, today: dt.date) -> Parsed:
         Cells without surrounding blanks; NaN where empty.
     today : date
         The last day that is not in the future.
+    order : str, optional
+        One of `ORDERS`, for dates that can be read both ways. Without it the cells of the column
+        that can be read one way only decide, if they agree; dates with dots are day-first.
 
     Returns
     -------
-    Parsed
-        ISO text (`2014`, `2014-06`, `2014-06-12`), and reason and fix of refused cells.
-        A date that can be read day-first and month-first is refused, never guessed.
+    parsed : Parsed
+        ISO text (`2014`, `2014-06`, `2014-06-12`), and reason and fix of cells that cannot be
+        read or only in part: of a date that can be read both ways the year is kept.
+    notes : list of str
+        How dates were read that are not ISO, with counts.
     """
     # Registers repeat few dates many times: each is read once.
     codes, distinct = pd.factorize(text, use_na_sentinel=False)
-    parsed = _parse_distinct(pd.Series(distinct, dtype="str"), today)
-    return Parsed(*(column.take(codes).set_axis(text.index) for column in parsed))
+    parsed, notes = _parse_distinct(pd.Series(distinct, dtype="str"), today, order)
+    return Parsed(*(column.take(codes).set_axis(text.index) for column in parsed)), notes
 
 
-def _parse_distinct(text: pd.Series, today: dt.date) -> Parsed:
-    parts, both = _parts(text)
+def _named(text: pd.Series, parts: pd.DataFrame) -> pd.Series:
+    """Fill in dates with the name of a month, in six languages; True where one was read."""
+    named = parts["y"].isna() & text.str.contains(r"[^\W\d_]{3}", na=False)
+    named &= text.str.contains(r"(?<![0-9])(?:19|20)[0-9]{2}(?![0-9])", na=False)
+    named &= ~text.str.fullmatch(_SEASON, na=False) & ~text.str.fullmatch(_ABOUT, na=False)
+    named &= ~text.str.fullmatch(_LIMIT, na=False)
+    if not named.any():
+        return named
+    from dateparser.date import DateDataParser
+
+    reader = DateDataParser(
+        languages=_LANGUAGES, settings={"DATE_ORDER": "DMY", "PARSERS": ["absolute-time"]}
+    )
+    for i in np.flatnonzero(named):
+        given = text.iloc[i]
+        found = reader.get_date_data(given)
+        day = found.date_obj
+        if day is None or str(day.year) not in given or found.period not in ("day", "month"):
+            named.iloc[i] = False
+            continue
+        parts.iloc[i] = [day.year, day.month, day.day if found.period == "day" else np.nan]
+    return named
+
+
+def _parse_distinct(text: pd.Series, today: dt.date, order: str | None) -> tuple[Parsed, list[str]]:
+    parts, (both, taken, two, against) = _parts(text, order)
+    century = np.where(parts["y"] <= today.year % 100, today.year // 100, today.year // 100 - 1)
+    parts.loc[two, "y"] += 100 * century[two]
+    named = _named(text, parts)
+    season = text.str.extract(_SEASON)["y"].where(parts["y"].isna()).astype(float)
+    about = text.str.extract(rf"^{_ABOUT.pattern}$", flags=re.IGNORECASE)
+    about = about["a"].fillna(about["b"]).where(parts["y"].isna()).astype(float)
+    parts["y"] = parts["y"].fillna(season).fillna(about)
+    serial = text.str.fullmatch(r"[0-9]{5}(?:\.[0-9]+)?", na=False) & parts["y"].isna()
+    counted = pd.to_timedelta(text.where(serial).astype(float) // 1, unit="D") + _DAY_ZERO
+    parts.loc[serial, ["y", "m", "d"]] = np.column_stack(
+        [getattr(counted.dt, part)[serial] for part in ("year", "month", "day")]
+    )
     reason, fix = empty_text(text.index), empty_text(text.index)
     given = text.notna()
 
@@ -106,24 +202,13 @@ def _parse_distinct(text: pd.Series, today: dt.date) -> Parsed:
         reason.loc[fresh] = why
         fix.loc[fresh] = how
 
-    serial = text.str.fullmatch(r"[0-9]{5}(?:\.[0-9]+)?", na=False)
-    refuse(
-        parts["y"].isna() & serial,
-        "not a date: looks like a spreadsheet's day number",
-        "format the cell as a date, or write YYYY-MM-DD",
-    )
+    limit = text.str.fullmatch(_LIMIT, na=False)
+    refuse(parts["y"].isna() & limit, "a range or a limit, not one date", _FORM)
     refuse(parts["y"].isna(), "not a date that can be read", _FORM)
-    if both.any():
-        slip = parts[both]
-        year = slip["y"].astype(int).astype("str")
-        day, month = _two(slip["d"]), _two(slip["m"])
-        fix.loc[both] = (
-            "write " + year + "-" + month + "-" + day + " or " + year + "-" + day + "-" + month
-        )
-        reason.loc[both] = "day and month can be read both ways"
-    refuse((parts["m"] < 1) | (parts["m"] > 12), "no such month", _FORM)
+    refuse(against, f"not {order}, as was asked for", _FORM)
     month = parts["m"].where(parts["m"].between(1, 12), 1).to_numpy(np.int64)
     year = parts["y"].fillna(2000).to_numpy(np.int64)
+    refuse((parts["m"] < 1) | (parts["m"] > 12), "no such month", _FORM)
     no_day = (parts["d"] < 1) | (parts["d"] > _days_in_month(year, month))
     refuse(no_day, "no such day in that month", _FORM)
     refuse(
@@ -131,6 +216,9 @@ def _parse_distinct(text: pd.Series, today: dt.date) -> Parsed:
         f"before {EARLIEST_YEAR}",
         f"give a date from {EARLIEST_YEAR} on, or leave it empty",
     )
+    either = _iso(parts)
+    swapped = _iso(parts.rename(columns={"m": "d", "d": "m"}))
+    parts.loc[both, ["m", "d"]] = np.nan
     values = _iso(parts).where(reason.isna())
     first, _ = day_limits(values)
     refuse(
@@ -138,7 +226,34 @@ def _parse_distinct(text: pd.Series, today: dt.date) -> Parsed:
         f"in the future (today is {today.isoformat()})",
         "give the date it was done, not the date it is planned for, or leave it empty",
     )
-    return Parsed(values.where(reason.isna()), reason, fix)
+    values = values.where(reason.isna())
+    partly = both & reason.isna()
+    reason.loc[partly] = "day and month can be read both ways; the year is kept"
+    fix.loc[partly] = "write " + either[partly] + " or " + swapped[partly] + _ASK
+    numbered = serial & reason.isna()
+    reason.loc[numbered] = "a spreadsheet's day number; " + values[numbered] + " is used"
+    fix.loc[numbered] = "format the cell as a date, or write YYYY-MM-DD"
+    for mask, why in ((season.notna(), "a season"), (about.notna(), "about that year")):
+        told = mask & reason.isna()
+        reason.loc[told] = why + "; the year is kept"
+        fix.loc[told] = _FORM
+    return Parsed(values, reason, fix), _told(taken, order, two & given, named)
+
+
+_ASK = ", or say how the dates of the file are written (--date-order day-first or month-first)"
+
+
+def _told(taken: str | None, asked: str | None, two: pd.Series, named: pd.Series) -> list[str]:
+    """How dates were read that are not ISO."""
+    notes = []
+    if taken is not None:
+        why = "as asked" if asked is not None else "as the whole column shows"
+        notes.append(f"dates that can be read both ways read {taken}, {why}")
+    if two.any():
+        notes.append(f"years of two figures completed, as {two.sum()} different dates have")
+    if named.any():
+        notes.append(f"{named.sum()} different dates with the name of a month read")
+    return notes
 
 
 def day_limits(iso: pd.Series) -> tuple[np.ndarray, np.ndarray]:

@@ -1,9 +1,12 @@
-"""GIS forms of a register: GeoJSON, GeoPackage, GPX, KML, and frames of a program."""
+"""GIS forms of a register: GeoJSON, GeoPackage, and frames of a program (XML forms: `gis_xml`)."""
 
 from __future__ import annotations
 
 import json
-import warnings
+import math
+import re
+import reprlib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,79 +14,218 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake.formats import Request, Table, key_value_pairs, text_frame
-from saltreach.intake.headers import column_of
+from saltreach.intake import sizes
+from saltreach.intake.formats import Request, Table, cell_text, text_frame
+from saltreach.intake.gdal import layer_read, layers_of, quietly, readable
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
-_KML_OWN_FIELDS = frozenset(
-    ("id", "Name", "description", "timestamp", "begin", "end", "altitudeMode", "tessellate",
-     "extrude", "visibility", "drawOrder", "icon", "snippet")
-)  # fmt: skip
-"""Fields the KML driver makes of the standard's own elements; not the user's columns."""
+SMALLER = "cut it to the region, or save it as CSV"
+"""What to do with a GIS file that is too large."""
+_WHOLE_DIGITS = 300
+"""A whole number of more digits fits no float, and Python refuses to read some."""
 
 
-def _from_records(
-    records: list[dict[str, Any]], points: np.ndarray, odd: np.ndarray, **more: Any
+def small_enough(data: bytes, where: str) -> None:
+    """Refuse text of a GIS file that would fill the memory once it is taken apart."""
+    sizes.within(len(data), sizes.TEXT_BYTES, where, "bytes", SMALLER, RegisterError)
+
+
+def features_table(
+    records: Sequence[dict[str, Any]],
+    points: np.ndarray,
+    odd: np.ndarray,
+    rows: np.ndarray,
+    where: str,
+    **more: Any,
 ) -> Table:
-    """Table of features given as one mapping each; columns in the order first seen."""
-    headers = tuple(dict.fromkeys(key for record in records for key in record))
-    columns = [[record.get(name) for record in records] for name in headers]
+    """Table of features given as one mapping each; columns in the order first seen.
+
+    Parameters
+    ----------
+    records : sequence of dict
+        Fields of each feature.
+    points : ndarray, shape (n, 2)
+        Longitude and latitude, NaN where there is none.
+    odd : ndarray of object
+        What stands in place of a position, NaN where one does or where nothing stands.
+    rows : ndarray of int
+        Number of each feature in the file.
+    where : str
+        The file, for messages.
+    **more
+        Other fields of `Table`.
+    """
+    count = len(records)
+    fix = "leave out fields that are no columns of a register"
+    headers: dict[str, None] = {}
+    for record in records:
+        headers |= dict.fromkeys(record)
+        sizes.within(len(headers), sizes.FIELDS, where, "different fields", fix, RegisterError)
+    sizes.within(count * len(headers), sizes.CELLS, where, "cells", fix, RegisterError)
     return Table(
-        headers,
-        text_frame(columns, len(records)),
-        np.arange(len(records)) + 1,
+        tuple(map(_whole_text, headers)),
+        text_frame(
+            [[_whole_text(record.get(name)) for record in records] for name in headers], count
+        ),
+        rows,
         points=points,
         odd_geometry=odd,
         **more,
     )
 
 
+def _whole_text(value: Any) -> Any:
+    """A value whose text can be written: half of a surrogate pair becomes a question mark."""
+    if isinstance(value, dict | list):
+        try:
+            value = cell_text(value)
+        except RecursionError:  # read a level or two nearer to Python's limit
+            return "..."
+    if isinstance(value, str) and not value.isascii():
+        return value.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+    return value
+
+
+class _Twice(dict[str, Any]):
+    """An object of JSON in which one key stands twice with different values."""
+
+    key = ""
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) == len(pairs):
+        return found
+    # of lists and objects only the last is kept, and it is not worth comparing them
+    differ = [
+        key for key, value in pairs
+        if value is not found[key] and (isinstance(value, dict | list) or value != found[key])
+    ]  # fmt: skip
+    if differ:
+        found = _Twice(found)
+        found.key = differ[0]
+    return found
+
+
+def _whole_number(text: str) -> int | float:
+    return int(text) if len(text) < _WHOLE_DIGITS else float(text)
+
+
+def _json_text(data: bytes, where: str) -> tuple[str, tuple[str, ...]]:
+    """Text of a JSON file in any of its encodings, or in Windows-1252, which is said."""
+    encoding = json.detect_encoding(data)
+    try:
+        return data.decode(encoding).removeprefix("\ufeff"), ()
+    except UnicodeDecodeError as error:
+        try:
+            return data.decode("cp1252"), (
+                "text is not UTF-8 and was read as Windows-1252: check accents",
+            )
+        except UnicodeDecodeError:
+            raise RegisterError(
+                f"{where}: neither UTF-8 nor Windows-1252 text at byte {error.start}; "
+                "save it as GeoJSON in UTF-8"
+            ) from error
+
+
+def _document(data: bytes, where: str) -> tuple[Any, tuple[str, ...]]:
+    text, notes = _json_text(data, where)
+    parts = data.count(b"{") + data.count(b"[")
+    sizes.within(parts, sizes.JSON_PARTS, where, "objects and lists", SMALLER, RegisterError)
+    sizes.within(data.count(b","), sizes.JSON_VALUES, where, "values", SMALLER, RegisterError)
+    try:
+        return json.loads(text, object_pairs_hook=_object, parse_int=_whole_number), notes
+    except json.JSONDecodeError as error:
+        cut = error.pos >= len(text.rstrip()) or error.msg.startswith("Unterminated string")
+        said = "ends before it is complete (cut off?)" if cut else error.msg
+        raise RegisterError(
+            f"{where}: not readable as GeoJSON: line {error.lineno}, column {error.colno}: {said}; "
+            "copy or export it again"
+        ) from error
+    except (RecursionError, MemoryError) as error:
+        raise RegisterError(
+            f"{where}: not readable as GeoJSON: lists or objects lie too deep inside each other; "
+            "export the points again"
+        ) from error
+
+
 def _geojson_point(geometry: Any) -> tuple[float, float, Any]:
+    """Longitude, latitude, and what stands there where that is no position."""
     if not isinstance(geometry, dict):
-        return np.nan, np.nan, np.nan
+        return np.nan, np.nan, np.nan if geometry is None else reprlib.repr(geometry)
     kind, coordinates = geometry.get("type"), geometry.get("coordinates")
     if kind == "MultiPoint" and isinstance(coordinates, list) and len(coordinates) == 1:
         kind, coordinates = "Point", coordinates[0]
     if kind != "Point":
-        return np.nan, np.nan, str(kind)
-    if not isinstance(coordinates, list) or len(coordinates) < 2:
+        return np.nan, np.nan, kind if isinstance(kind, str) else reprlib.repr(kind)
+    if coordinates in (None, []):
         return np.nan, np.nan, np.nan
-    numbers = [
-        float(v) if isinstance(v, int | float) and not isinstance(v, bool) else np.nan
-        for v in coordinates[:2]
-    ]
-    return numbers[0], numbers[1], np.nan
+    if isinstance(coordinates, list) and len(coordinates) >= 2:
+        numbers = [
+            float(v) if isinstance(v, int | float) and not isinstance(v, bool) else math.nan
+            for v in coordinates[:2]
+        ]
+        if all(map(math.isfinite, numbers)):
+            return numbers[0], numbers[1], np.nan
+    return np.nan, np.nan, f"coordinates {reprlib.repr(coordinates)}"
+
+
+def _broken_feature(feature: Any) -> tuple[str, str, str] | None:
+    """Value, reason and fix of an entry that is no feature, or says one thing in two ways."""
+    if not isinstance(feature, dict):
+        shown = "null" if feature is None else reprlib.repr(feature)
+        return shown, "not a feature", "remove it, or give one feature per anchor"
+    for part in (feature, feature.get("properties"), feature.get("geometry")):
+        if isinstance(part, _Twice):
+            return part.key, "this key stands twice, with different values", "keep the right one"
+    return None
 
 
 def read_geojson(path: Path, data: bytes, request: Request) -> Table:
     """Read GeoJSON points; WGS 84 (RFC 7946) unless an older file names its own CRS."""
     del request
-    try:
-        document = json.loads(data.decode("utf-8-sig"))
-    except (ValueError, RecursionError) as error:
-        raise RegisterError(f"{path.name}: not readable as GeoJSON ({error})") from error
+    where = path.name
+    small_enough(data, where)
+    document, notes = _document(data, where)
     kind = document.get("type") if isinstance(document, dict) else None
     features = document.get("features") if kind == "FeatureCollection" else None
-    if not isinstance(features, list) or not all(isinstance(f, dict) for f in features):
+    if not isinstance(features, list):
         raise RegisterError(
-            f"{path.name}: not a GeoJSON FeatureCollection; export the points as GeoJSON (RFC 7946)"
+            f"{where}: not a GeoJSON FeatureCollection; export the points as GeoJSON (RFC 7946)"
+        )
+    if isinstance(document, _Twice):
+        raise RegisterError(
+            f"{where}: the key {document.key!r} of the collection stands twice, with different "
+            "values; keep the right one"
         )
     if not features:
-        raise RegisterError(f"{path.name}: no features in the file; give one point per anchor")
-    found = [_geojson_point(f.get("geometry")) for f in features]
-    records = [p if isinstance(p := f.get("properties"), dict) else {} for f in features]
+        raise RegisterError(f"{where}: no features in the file; give one point per anchor")
+    sizes.within(len(features), sizes.FEATURES, where, "features", SMALLER, RegisterError)
+    broken = {i: why for i, f in enumerate(features) if (why := _broken_feature(f))}
+    kept = [i for i in range(len(features)) if i not in broken]
+    found = [_geojson_point(features[i].get("geometry")) for i in kept]
+    given = [features[i].get("properties") for i in kept]
     named = document.get("crs")
     about = named.get("properties") if isinstance(named, dict) else None
     own = about.get("name") if isinstance(about, dict) else None
-    return _from_records(
-        records,
+    own = own if isinstance(own, str) else None
+    if not kept:
+        value, reason, fix = broken[0]
+        raise RegisterError(f"{where}: no feature can be read; the first, {value}: {reason}; {fix}")
+    return features_table(
+        [p if isinstance(p, dict) else {} for p in given],
         np.array([f[:2] for f in found], dtype=float),
         np.array([f[2] for f in found], dtype=object),
+        np.array(kept, dtype=np.int64) + 1,
+        where,
         format="GeoJSON",
-        crs=own or "EPSG:4326",
-        crs_is_assumed=own is None,
+        notes=notes,
+        # what says its CRS in a way that cannot be read must not pass for WGS 84
+        crs="EPSG:4326" if named is None else own,
+        crs_is_assumed=named is None,
+        bad_rows=tuple((i + 1, *said) for i, said in broken.items()),
     )
 
 
@@ -103,25 +245,6 @@ def _geometry(frame: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
     return np.where((kinds == 0)[:, None], points, np.nan), odd
 
 
-def _opened(path: Path, layer: str | int) -> tuple[gpd.GeoDataFrame, list[str]]:
-    """One layer read by GDAL, and what GDAL warned of."""
-    import pyogrio
-
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always")
-        frame = pyogrio.read_dataframe(path, layer=layer)
-    return frame, [f"reading the file: {w.message}" for w in caught[:3]]
-
-
-def _layers(path: Path) -> list[tuple[str, str | None]]:
-    import pyogrio
-
-    with warnings.catch_warnings():
-        # What GDAL warns of here it says again when the layer is read.
-        warnings.simplefilter("ignore")
-        return [(str(name), kind) for name, kind in pyogrio.list_layers(path)]
-
-
 def _chosen_layer(layers: list[tuple[str, str | None]], wanted: str | None, where: str) -> str:
     names = ", ".join(repr(name) for name, _ in layers) or "none"
     if wanted is not None:
@@ -134,22 +257,38 @@ def _chosen_layer(layers: list[tuple[str, str | None]], wanted: str | None, wher
     if len(found) == 1:
         return found[0]
     problem = f"{len(found)} point layers" if found else "no point layer"
+    if layers and all(kind is None for _, kind in layers):
+        raise RegisterError(
+            f"{where}: tables without points ({names}); save them as a layer of points, or as CSV"
+        )
     raise RegisterError(f"{where}: {problem}; name one with --layer. Layers: {names}")
 
 
 def read_gpkg(path: Path, data: bytes, request: Request) -> Table:
     """Read one point layer of an OGC GeoPackage."""
-    from pyogrio.errors import DataSourceError, FieldError, GeometryError
+    import geopandas as gpd
+    import pyogrio
 
+    where = path.name
     if not data.startswith(b"SQLite format 3\x00"):
-        raise RegisterError(f"{path.name}: not a GeoPackage (it is no SQLite file)")
-    try:
-        layer = _chosen_layer(_layers(path), request.layer, path.name)
-        frame, notes = _opened(path, layer)
-    except (DataSourceError, FieldError, GeometryError) as error:
-        raise RegisterError(f"{path.name}: not a readable GeoPackage ({error})") from error
-    if not hasattr(frame, "geometry"):
-        raise RegisterError(f"{path.name}: layer {layer!r} has no geometry; name a point layer")
+        raise RegisterError(f"{where}: not a GeoPackage (it is no SQLite file)")
+    most = sizes.FEATURES
+    fix = (
+        "it is damaged, was not copied whole, or is no GeoPackage; copy it again, or open it in "
+        "a GIS and save the layer anew"
+    )
+    with readable(path, f"{where}: not a readable GeoPackage", fix, RegisterError):
+        layer = _chosen_layer(layers_of(path), request.layer, where)
+        fields = len(quietly(pyogrio.read_info, path, layer=layer)["fields"])
+        fewer = min(most, sizes.CELLS // max(fields, 1))
+        # one more than is allowed: what the file says of its own length may be wrong
+        frame, notes = layer_read(path, layer, max_features=fewer + 1)
+    if not isinstance(frame, gpd.GeoDataFrame):
+        raise RegisterError(f"{where}: layer {layer!r} has no geometry; name a point layer")
+    what = f"features of {fields} fields"
+    sizes.within(len(frame), fewer, where, what, SMALLER, RegisterError)
+    if not len(frame):
+        raise RegisterError(f"{where}: layer {layer!r} has no features; give one point per anchor")
     return from_frame(frame, "GeoPackage", tuple(notes))
 
 
@@ -178,93 +317,24 @@ def from_frame(
     )
 
 
-def read_kml(path: Path, data: bytes, request: Request) -> Table:
-    """Read the placemarks of all folders of a KML file (or of the folder named as layer)."""
-    import pyogrio
-    from pyogrio.errors import DataSourceError, FieldError, GeometryError
-
-    if b"<kml" not in data[:4096]:
-        raise RegisterError(f"{path.name}: not a KML file (no <kml> element at its start)")
-    if "LIBKML" not in pyogrio.list_drivers():
-        raise RegisterError(
-            f"{path.name}: this GDAL cannot read the fields of KML (no LIBKML driver); "
-            "save the register as GeoJSON"
-        )
-    try:
-        layers = [name for name, _ in _layers(path)]
-        if request.layer is not None:
-            _chosen_layer([(name, None) for name in layers], request.layer, path.name)
-        wanted = [
-            i for i, name in enumerate(layers) if request.layer is None or name == request.layer
-        ]
-        opened = [_opened(path, i) for i in wanted]
-    except (DataSourceError, FieldError, GeometryError) as error:
-        raise RegisterError(f"{path.name}: not a readable KML file ({error})") from error
-    frames = [f for f, _ in opened if len(f) and hasattr(f, "geometry")]
-    if not frames:
-        raise RegisterError(f"{path.name}: no placemarks in the file; give one point per anchor")
-    notes = [note for _, more in opened for note in more]
-    if len(frames) > 1:
-        notes.append(f"placemarks of {len(frames)} folders read, in the order of the file")
-    placemarks = pd.concat([pd.DataFrame(f) for f in frames], ignore_index=True)
-    shapes = [_geometry(f) for f in frames]
-    fields = [c for c in placemarks.columns if c not in _KML_OWN_FIELDS and c != "geometry"]
-    columns = {name: placemarks[name] for name in fields}
-    by_hand = request.columns or {}
-    known = {column_of(name, grid=False) for name in fields} | set(by_hand)
-    for own, name in (("Name", "anchor_id"), ("description", "notes")):
-        if own in by_hand.values():
-            columns[own] = placemarks[own]
-        elif name not in known and placemarks[own].notna().any():
-            columns[name] = placemarks[own]
-    return Table(
-        tuple(columns),
-        text_frame(list(columns.values()), len(placemarks)),
-        np.arange(len(placemarks)) + 1,
-        "KML",
-        tuple(notes),
-        np.concatenate([points for points, _ in shapes]),
-        np.concatenate([odd for _, odd in shapes]),
-        "EPSG:4326",
-    )
+_LON_LAT = re.compile("lon|lat")
 
 
-def _gpx_fields(waypoint: Any) -> dict[str, Any]:
-    """Fields of one waypoint: its own elements, then key=value text, then extensions."""
-    record: dict[str, Any] = {"anchor_id": waypoint.name}
-    if waypoint.elevation is not None:
-        record["elevation_m"] = waypoint.elevation
-    free = []
-    for text in (waypoint.description, waypoint.comment):
-        pairs, rest = key_value_pairs(text or "")
-        record |= pairs
-        free += [rest] if rest and rest not in free else []
-    for extension in waypoint.extensions:
-        for element in extension.iter():
-            if len(element) == 0 and element.text and isinstance(element.tag, str):
-                record[element.tag.rpartition("}")[2]] = element.text
-    if free:
-        record.setdefault("notes", "; ".join(free))
-    return record
+def named_values(rejected: pd.DataFrame, table: Table, anchor_id: pd.Series | None) -> pd.DataFrame:
+    """Refused positions of a GIS file with the anchor's name: no program shows row numbers there.
 
-
-def read_gpx(path: Path, data: bytes, request: Request) -> Table:
-    """Read the waypoints of a GPX file."""
-    del request
-    import gpxpy
-    from gpxpy.gpx import GPXException
-
-    try:
-        waypoints = gpxpy.parse(data.decode("utf-8-sig")).waypoints
-    except (GPXException, ValueError) as error:
-        raise RegisterError(f"{path.name}: not a readable GPX file ({error})") from error
-    if not waypoints:
-        raise RegisterError(f"{path.name}: no waypoints in the file; give one per anchor")
-    points = np.array([[w.longitude, w.latitude] for w in waypoints], dtype=float)
-    return _from_records(
-        [_gpx_fields(w) for w in waypoints],
-        points,
-        np.full(len(waypoints), np.nan, dtype=object),
-        format="GPX",
-        crs="EPSG:4326",
-    )
+    Parameters
+    ----------
+    rejected : DataFrame
+        Refused rows.
+    table : Table
+        What was read.
+    anchor_id : Series or None
+        Names of its rows.
+    """
+    if table.points is None or anchor_id is None:
+        return rejected
+    name = rejected["row"].map(dict(zip(table.rows, anchor_id, strict=True)))
+    placed = rejected["column"].str.match(_LON_LAT) & name.notna()
+    said = rejected["value"] + " (anchor " + name.map(repr) + ")"
+    return rejected.assign(value=rejected["value"].where(~placed, said.str.strip()))

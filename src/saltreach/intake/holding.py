@@ -7,15 +7,35 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from saltreach.errors import OptionError
-from saltreach.intake.settings import Line, Several, checked, read_toml, record, text_like
+from saltreach.intake.settings import (
+    Line,
+    Several,
+    checked,
+    read_toml,
+    record,
+    text_like,
+    utf8_text,
+)
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-Month = Annotated[Line, text_like(r"\d{4}-(0[1-9]|1[0-2])(-\d{2})?", "write the month as 2027-04")]
+MOST_DEGREES = 10.0
+"""Widest land that is drawn, from west to east or south to north, degrees."""
+_MONTH = "write the month as 2027-04"
+
+
+def _given(text: str) -> str:
+    """Refuse an empty text."""
+    if not text:
+        raise ValueError(f"{_MONTH}, or leave the line out")
+    return text
+
+
+Month = Annotated[Line, text_like(r"[0-9]{4}-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?", _MONTH)]
 Phone = Annotated[Line, text_like(r"\+?[0-9][0-9 ()./-]{1,30}", "this is not a telephone number")]
 Mail = Annotated[
     Line,
@@ -65,7 +85,7 @@ class HoldingFile:
     """Crags of the holding, as the register spells them, where no polygons are given."""
     contact: Contact = Contact()
     """Who looks after the anchors."""
-    visits: dict[str, Month] = Field(default_factory=dict)
+    visits: dict[str, Annotated[Month, AfterValidator(_given)]] = Field(default_factory=dict)
     """Month of the planned visit by crag, as 2027-04."""
     work: Several[Work] = ()
     """What is planned."""
@@ -108,7 +128,8 @@ def read_holding(path: Path, contact: Path | None = None) -> Holding:
             what = "All anchors renewed"
             by = "2027-04"
     contact : pathlib.Path, optional
-        TOML with the same keys that completes or replaces what `path` says.
+        TOML that completes or replaces what `path` says of contact, visits and work. It may not
+        say which land or crags: whose land is shown is said once.
 
     Returns
     -------
@@ -118,47 +139,81 @@ def read_holding(path: Path, contact: Path | None = None) -> Holding:
     ------
     OptionError
         When a key, a month, a telephone number or the polygon is unusable, when neither land
-        nor crags are named, or when no one can be called or written to.
+        nor crags are named, when the contact file names them too, or when no one can be called or
+        written to.
     """
     given: dict[str, Any] = {}
     land = None
-    for file in (path, contact):
-        if file is None:
-            continue
-        if not file.is_file():
-            raise OptionError(f"{file}: there is no such file; give a polygon file or TOML")
-        if file.suffix.lower() == ".toml":
-            values = read_toml(file, "holding")
-            checked(HoldingFile, values, str(file))
-            if values.get("land"):
-                land = _polygon(file.parent / str(values["land"]))["land"]
-        else:
-            values = _polygon(file)
-            land = values.pop("land")
-        given |= values | {"contact": given.get("contact", {}) | values.get("contact", {})}
-    found = checked(HoldingFile, given, str(path))
-    _check(found, land, path)
+    if path.suffix.lower() == ".toml":
+        given = read_toml(path, "holding")
+        checked(HoldingFile, given, f"holding file {path}")
+        if given.get("land"):
+            land = _polygon(path.parent / str(given["land"]))["land"]
+    else:
+        given = _polygon(path)
+        land = given.pop("land")
+        checked(HoldingFile, given, f"holding file {path}")
+    if contact is not None:
+        more = _contact_file(contact, path)
+        given |= more | {"contact": given.get("contact", {}) | more.get("contact", {})}
+    where = " and ".join(map(str, filter(None, [path, contact])))
+    found = checked(HoldingFile, given, where)
+    _check(found, land, where)
     name = found.name or path.stem
     return Holding(name, found.contact, land, found.crags, found.visits, found.work)
 
 
+def _contact_file(file: Path, holding: Path) -> dict[str, Any]:
+    """What a contact file says; it may not say again which land it is about."""
+    if file.suffix.lower() != ".toml":
+        raise OptionError(f"contact file {file}: give TOML that says who to call")
+    values = read_toml(file, "contact")
+    checked(HoldingFile, values, f"contact file {file}")
+    again = [name for name in ("name", "land", "crags") if values.get(name)]
+    if again:
+        raise OptionError(
+            f"contact file {file} says {' and '.join(again)} too, but the holding is that of "
+            f"{holding}: whose land is meant? Delete {'it' if len(again) == 1 else 'them'} from "
+            f"{file.name}, or give {file.name} as the holding alone"
+        )
+    return values
+
+
 def _polygon(file: Path) -> dict[str, Any]:
+    import warnings
+
     import geopandas as gpd
     import pyogrio
     import shapely
+    from pyproj.exceptions import CRSError
 
+    if file.is_dir():
+        raise OptionError(f"holding file {file} is a folder; give a file with the land's polygon")
     if not file.is_file():
-        raise OptionError(f"{file}: there is no such file; give the polygon of the land")
+        raise OptionError(f"{file}: there is no such file; give the polygon of the land, or TOML")
+    if file.suffix.lower() in (".geojson", ".json"):
+        utf8_text(file, "holding")  # RFC 7946: no other encoding
     try:
-        frame = gpd.read_file(file)
-    except pyogrio.errors.DataSourceError as error:
-        raise OptionError(f"{file}: not a file of polygons ({error})") from error
-    if not isinstance(frame, gpd.GeoDataFrame) or frame.crs is None:
-        raise OptionError(f"{file}: no geometry, or its coordinate system is not known")
-    shapes = shapely.get_parts(frame.geometry.to_crs("EPSG:4326").dropna().values)
-    shapes = shapely.make_valid(shapes[shapely.get_type_id(shapes) == 3])
-    if not len(shapes):
-        raise OptionError(f"{file}: holds no polygon; draw the land as one or more polygons")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # GDAL's, about what is refused or mended below
+            frame = gpd.read_file(file)
+        if not isinstance(frame, gpd.GeoDataFrame) or frame.crs is None:
+            raise OptionError(f"{file}: no geometry, or its coordinate system is not known")
+        shapes = shapely.get_parts(frame.geometry.to_crs("EPSG:4326").dropna().values)
+        shapes = shapes[(shapely.get_type_id(shapes) == 3) & ~shapely.is_empty(shapes)]
+        if not len(shapes):
+            raise OptionError(f"{file}: holds no polygon; draw the land as one or more polygons")
+        _check_extent(shapes, file)
+        shapes = shapely.make_valid(shapes)
+    except OptionError:
+        raise
+    except (
+        pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError,
+        pyogrio.errors.FeatureError, pyogrio.errors.FieldError, shapely.errors.ShapelyError,
+        CRSError, UnicodeDecodeError,
+    ) as error:  # fmt: skip
+        said = str(error).splitlines()[0][:150] if str(error) else type(error).__name__
+        raise OptionError(f"{file}: not a file of polygons, or a damaged one ({said})") from error
     found: dict[str, Any] = {"land": shapely.union_all(shapes), "contact": {}}
     for key in ("name", *(f.name for f in fields(Contact))):
         known = frame[key].dropna() if key in frame else frame.index[:0].to_series()
@@ -167,12 +222,35 @@ def _polygon(file: Path) -> dict[str, Any]:
     return found
 
 
-def _check(found: HoldingFile, land: BaseGeometry | None, file: Path) -> None:
+def _check_extent(shapes: Any, file: Path) -> None:
+    """Refuse polygons that are not on the earth, or too wide to be drawn as one land."""
+    import numpy as np
+    import shapely
+
+    lon, lat = shapely.get_coordinates(shapes).T
+    for name, values, most in (("longitude", lon, 180.0), ("latitude", lat, 90.0)):
+        bad = ~(np.abs(values) <= most + 1e-9)
+        if bad.any():
+            raise OptionError(
+                f"{file}: {name} {values[bad][0]:.10g} of the polygon is not in -{most:g}..{most:g}"
+                " degrees; check the order of the coordinates and their coordinate system"
+            )
+    west, _, east, _ = shapely.bounds(shapes).T
+    across = min(np.ptp(lon), np.ptp(lon % 360))  # islands on both sides of 180 are near
+    wide = max((east - west).max(), across, np.ptp(lat))
+    if wide > MOST_DEGREES:
+        raise OptionError(
+            f"{file}: the land is {wide:.0f} degrees wide, over the limit of {MOST_DEGREES:g}; "
+            "give the land of one holder, or name the crags"
+        )
+
+
+def _check(found: HoldingFile, land: BaseGeometry | None, where: str) -> None:
     contact = found.contact
     if land is None and not found.crags:
-        raise OptionError(f"{file}: name the land (land = FILE) or the crags (crags = [...])")
+        raise OptionError(f"{where}: name the land (land = FILE) or the crags (crags = [...])")
     if not (contact.organisation or contact.person) or not (contact.phone or contact.email):
         raise OptionError(
-            f"{file}: say who looks after the anchors: contact.organisation or contact.person, "
+            f"{where}: say who looks after the anchors: contact.organisation or contact.person, "
             "and contact.phone or contact.email"
         )

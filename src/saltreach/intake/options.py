@@ -10,6 +10,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field
 
 from saltreach.errors import OptionError
+from saltreach.folders.files import checksum
 from saltreach.intake.settings import FileName, day, read_settings, record
 
 _BY_QUADRATURE = "errors are carried on by quadrature, without random draws"
@@ -49,6 +50,8 @@ class Options:
     """Survey of the sectors' rock mass, CSV or XLSX."""
     prices_file: FileName | None = None
     """The user's prices, TOML or CSV; its stock list limits the metals advised."""
+    leave_out_refused: bool = False
+    """Go on without refused rows of the survey and the prices; every output then says so first."""
     axial_kn: Annotated[float, Field(ge=15, le=100)] = 15.0
     """Axial load an anchor must bear, kN: 15 (EN 959) or, stricter, 20; radial is 25."""
     today: Annotated[date | None, BeforeValidator(day)] = None
@@ -63,11 +66,14 @@ class Options:
                               "embedded one keeps its own")  # fmt: skip
 
     def record(self) -> dict[str, Any]:
-        """The options as plain values, for `provenance.json`."""
-        return {
-            name: value.isoformat() if isinstance(value, date) else value
-            for name, value in asdict(self).items()
-        }
+        """The options as plain values, for `provenance.json`: of a file its name and checksum."""
+        record: dict[str, Any] = {}
+        for name, value in asdict(self).items():
+            if name.endswith("_file") and value is not None:
+                record |= {name: Path(value).name, f"{name}_sha256": checksum(Path(value))}
+            else:
+                record[name] = value.isoformat() if isinstance(value, date) else value
+        return record
 
 
 def read_options(path: str | Path) -> Options:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,8 +10,9 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake import check, formats, positions
-from saltreach.intake.values import parse_numbers
-from saltreach.vocabulary.columns import REGISTER_BY_NAME
+from saltreach.intake.angles import parse_angles
+from saltreach.intake.numbers import parse_numbers
+from saltreach.vocabulary.columns import REGISTER_BY_NAME, Column
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -54,29 +55,54 @@ def _source_crs(table: formats.Table, asked: CRS | None, from_columns: bool, whe
 
 
 def _coordinates(
-    table: formats.Table, given: pd.DataFrame, from_columns: bool
-) -> tuple[np.ndarray, np.ndarray, pd.DataFrame, list[pd.DataFrame]]:
-    """Coordinates in the source's CRS, their text, and what could not be read."""
+    table: formats.Table,
+    given: pd.DataFrame,
+    from_columns: bool,
+    headers: dict[str, str],
+    degrees: bool,
+) -> tuple[np.ndarray, np.ndarray, pd.DataFrame, list[pd.DataFrame], list[str]]:
+    """Coordinates in the source's CRS, their text, what could not be read, and how it was read."""
     if from_columns:
         shown = given[["lon", "lat"]]
-        found, values = [], []
+        found, values, notes = [], [], []
         for name in ("lon", "lat"):
-            parsed = parse_numbers(shown[name], REGISTER_BY_NAME[name])
+            if degrees:
+                parsed, more = parse_angles(shown[name], name, headers.get(name, ""))
+            else:
+                parsed, more = parse_numbers(shown[name], _metres(name))
+            notes += more
             found.append(
                 check.problems(parsed.reason.notna(), name, shown[name], parsed.reason, parsed.fix)
             )
             values.append(parsed.values.to_numpy(float))
-        return values[0], values[1], shown, found
+        return values[0], values[1], shown, found, notes
     points = table.points if table.points is not None else np.empty((0, 2))
     texts = [[formats.cell_text(v) for v in points[:, i]] for i in (0, 1)]
     shown = pd.DataFrame({"lon": texts[0], "lat": texts[1]}, index=given.index).astype("str")
     odd = pd.Series(table.odd_geometry, index=given.index, dtype="str")
     found = [
         check.problems(
-            odd.notna(), "lon, lat", odd, "the geometry is not a point", "give one point per anchor"
+            odd.notna(),
+            "lon, lat",
+            odd,
+            "not a point with a position",
+            "give one point per anchor, its two coordinates as numbers",
         )
     ]
-    return points[:, 0], points[:, 1], shown, found
+    if table.point_text is not None and table.point_fault is not None:
+        fault = table.point_fault.set_axis(given.index)
+        found.append(
+            check.problems(
+                fault.notna(), "lon, lat", table.point_text.set_axis(given.index), fault,
+                "write latitude and longitude, like 36.97, -8.75 or 36°58'12\"N 8°45'00\"W",
+            )
+        )  # fmt: skip
+    return points[:, 0], points[:, 1], shown, found, []
+
+
+def _metres(name: str) -> Column:
+    """The column of a coordinate where it is easting or northing, m."""
+    return replace(REGISTER_BY_NAME[name], unit="m", low=None, high=None)
 
 
 def _disagreement(given: pd.DataFrame, lon: np.ndarray, lat: np.ndarray) -> pd.DataFrame:
@@ -84,7 +110,7 @@ def _disagreement(given: pd.DataFrame, lon: np.ndarray, lat: np.ndarray) -> pd.D
     away = np.zeros(len(given), dtype=bool)
     for name, here in (("lon", lon), ("lat", lat)):
         if name in given:
-            there = parse_numbers(given[name], REGISTER_BY_NAME[name]).values.to_numpy(float)
+            there = parse_angles(given[name], name)[0].values.to_numpy(float)
             with np.errstate(invalid="ignore"):
                 away |= np.abs(there - here) > _SAME_PLACE_DEG
     cells = given.reindex(columns=["lon", "lat"]).astype("str")
@@ -97,18 +123,41 @@ def _disagreement(given: pd.DataFrame, lon: np.ndarray, lat: np.ndarray) -> pd.D
     )
 
 
+def _exchanged(lon: np.ndarray, lat: np.ndarray) -> bool:
+    """Whether a whole table, three rows at least, has its coordinates in each other's column."""
+    known = np.isfinite(lon) & np.isfinite(lat)
+    return bool(
+        known.sum() >= 3
+        and (np.abs(lat[known]) > 90).all()
+        and (np.abs(lat[known]) <= 180).all()
+        and (np.abs(lon[known]) <= 90).all()
+    )
+
+
 def place_anchors(
-    table: formats.Table, given: pd.DataFrame, asked: CRS | None, by_hand: bool, where: str
+    table: formats.Table,
+    given: pd.DataFrame,
+    asked: CRS | None,
+    by_hand: bool,
+    where: str,
+    headers: dict[str, str],
 ) -> Positions:
     """Positions of all rows in WGS 84.
 
     `asked` is the CRS the user gave, `by_hand` whether lon and lat were mapped by the user (then
-    they win over a geometry), `where` the file's name for messages.
+    they win over a geometry), `where` the file's name for messages, `headers` those of lon and
+    lat as the file has them.
     """
     from_columns = table.points is None or (by_hand and {"lon", "lat"} <= set(given.columns))
     crs = _source_crs(table, asked, from_columns, where)
-    first, second, shown, found = _coordinates(table, given, from_columns)
     degrees = crs.is_geographic
+    first, second, shown, found, notes = _coordinates(table, given, from_columns, headers, degrees)
+    if degrees and from_columns and _exchanged(first, second):
+        first, second = second, first
+        notes.append(
+            "lon and lat are exchanged in the file: every latitude is beyond 90; read the other "
+            "way round"
+        )
     found.append(check.swap_problems(first, second, shown, degrees=degrees))
     lon, lat, impossible = positions.to_lon_lat(first, second, crs)
     name = positions.crs_name(crs)
@@ -121,11 +170,10 @@ def place_anchors(
             "check that easting comes first, the zone, and the CRS",
         )
     )
-    notes = []
     if not positions.is_wgs84(crs):
         notes.append(f"positions converted from {name} to WGS 84")
     if table.points is not None and from_columns:
         notes.append("positions taken from the mapped columns, not from the geometry")
-    elif table.points is not None:
+    elif table.points is not None and table.point_text is None:
         found.append(_disagreement(given, lon, lat))
     return Positions(lon, lat, shown, tuple(found), tuple(notes))

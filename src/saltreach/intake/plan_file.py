@@ -9,8 +9,10 @@ from pathlib import Path
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import formats
+from saltreach.folders.claim import mend
+from saltreach.intake import formats, table_files
 from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.words import CAUTION
 
 VISIT_COLUMNS = tuple(name for name in columns_of("plan") if name != "caution")
 TRIP_COLUMNS = ("crag", "sector", "date", "trip")
@@ -62,6 +64,15 @@ def read_plan(path: str | Path, columns: Sequence[str] = VISIT_COLUMNS) -> pd.Da
     return table.astype(whole).reset_index(drop=True)
 
 
+def left_out_in(path: str | Path) -> str:
+    """What a plan.csv left out of its tables: its caution begins with it; empty for nothing."""
+    try:
+        caution = _written(path, "plan", ("caution",), "")["caution"]
+    except RegisterError:  # a list of trips made by hand, which `read_plan` has found good
+        return ""
+    return str(caution.iloc[0]).removesuffix(CAUTION).strip() if len(caution) else ""
+
+
 def read_rebolting(path: str | Path) -> pd.DataFrame:
     """What a priorities.csv has chosen: `crag`, `sector`, `anchors` to replace.
 
@@ -89,9 +100,10 @@ def read_rebolting(path: str | Path) -> pd.DataFrame:
 def _written(path: str | Path, what: str, columns: Sequence[str], file: str) -> pd.DataFrame:
     """Columns of a table as text, by the row a spreadsheet counts."""
     where = Path(path)
+    mend(where.parent)
     try:
-        data = formats.content(where, formats.READERS, "rows")
-        found = formats.READERS[where.suffix.lower()](where, data, formats.Request())
+        data = formats.content(where, table_files.READERS, "rows")
+        found = table_files.READERS[where.suffix.lower()](where, data, formats.Request())
     except RegisterError as error:
         raise RegisterError(f"{what} {error}") from error
     if found.bad_rows:

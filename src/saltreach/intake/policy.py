@@ -13,7 +13,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from saltreach.errors import OptionError
+from saltreach.errors import OptionError, setting
 from saltreach.intake.settings import NOT_SET, OneOf, checked, read_toml, record
 from saltreach.science.time.inspection import TARGET_PER_Y
 from saltreach.vocabulary.metals import FAMILIES, MATERIAL_BY_NAME, PLACEABLE
@@ -86,7 +86,7 @@ def read_policy(path: str | Path, *, allow_looser: bool = False) -> Policy:
     if looser and not allow_looser:
         raise OptionError(
             f"{where} loosens the rules: {'; '.join(looser)}. Tighten it, or allow it with "
-            "--allow-looser-policy, and every output will say so"
+            f"{setting('allow_looser_policy')}, and every output will say so"
         )
     prices = EXAMPLE_PRICES | found.prices
     return replace(found, prices=prices, loosened=looser, source=name)

@@ -12,9 +12,9 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from saltreach.errors import OptionError
-from saltreach.intake.formats import READERS
 from saltreach.intake.settings import NOT_SET, OneOf, Several, checked, read_toml, record
-from saltreach.intake.sheets import read_table
+from saltreach.intake.sheets import NOTHING, Sheet, read_table, settled
+from saltreach.intake.table_files import READERS
 from saltreach.intake.tables import PRICES, of_metal
 from saltreach.vocabulary.metals import BONDED, COSTS, GRADE_NAMES, MECHANICAL, PLACEABLE
 
@@ -102,6 +102,10 @@ class Prices(Costs):
     """Price of one anchor by kind and metal; what is not in it cannot be chosen."""
     source: Annotated[str, NOT_SET] = ""
     """Name of the file."""
+    notes: Annotated[tuple[str, ...], NOT_SET] = ()
+    """What was ignored or assumed in a table."""
+    left_out: Annotated[tuple[str, ...], NOT_SET] = ()
+    """Sentences on what was refused of a table and left out."""
 
     def limited(self) -> dict[str, int]:
         """How many there are of each piece that may run out; two lots of one piece are one."""
@@ -121,12 +125,19 @@ class Prices(Costs):
         return frozenset(piece.metal for piece in self.stock if piece.kind == BONDED)
 
 
-def read_prices(path: str | Path) -> Prices:
+def read_prices(path: str | Path, *, leave_out_refused: bool = False) -> Prices:
     """Prices of a file.
 
     TOML has the names of `PriceFile`. CSV and XLSX have the columns of `tables.PRICES`: an item
     is bonded, mechanical or one of the single prices; a row with a diameter and a length is a
     piece of the stock list.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    leave_out_refused : bool
+        Whether to go on without the refused rows of a table; `Prices.left_out` then names them.
 
     Raises
     ------
@@ -138,7 +149,9 @@ def read_prices(path: str | Path) -> Prices:
     toml = file.suffix.lower() == ".toml"
     if not toml and file.suffix.lower() not in READERS:
         raise OptionError(f"{where}: give a .toml, {' or '.join(READERS)} file")
-    found = checked(PriceFile, read_toml(file, "prices") if toml else _rows(file), where)
+    sheet = NOTHING if toml else read_table(file, PRICES)
+    left_out = settled([sheet], leave_out=leave_out_refused)
+    found = checked(PriceFile, read_toml(file, "prices") if toml else _rows(sheet), where)
     anchors = {(k, metal): price for k in KINDS for metal, price in getattr(found, k).items()}
     if not anchors and not found.stock:
         raise OptionError(
@@ -146,12 +159,14 @@ def read_prices(path: str | Path) -> Prices:
             "list [[stock]]"
         )
     shared = {f.name: getattr(found, f.name) for f in fields(Costs)}
-    return Prices(**shared, anchors=anchors, source=file.name)
+    return Prices(
+        **shared, anchors=anchors, source=file.name, notes=tuple(sheet.said), left_out=left_out
+    )
 
 
-def _rows(file: Path) -> dict[str, Any]:
+def _rows(sheet: Sheet) -> dict[str, Any]:
     """The rows of a table of prices as a TOML file would have them."""
-    rows = read_table(file, PRICES).rows
+    rows = sheet.rows
     out: dict[str, Any] = {"stock": [], **{kind: {} for kind in KINDS}}
     out["currency"] = next((row["currency"] for row in rows if row["currency"]), "")
     out["example"] = "yes" in {row["example"] for row in rows}

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import html
+import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,12 +16,33 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError
-from saltreach.intake import check, far_apart, formats, gis, names, near_names, positions
+from saltreach.intake import (
+    check,
+    far_apart,
+    formats,
+    gis,
+    gis_xml,
+    names,
+    near_names,
+    positions,
+    table_files,
+)
+from saltreach.intake.dates import ORDERS
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
+from saltreach.intake.numbers import Evidence, evidence
+from saltreach.intake.own_words import with_own_words
+from saltreach.intake.place_columns import grid_named, with_points
 from saltreach.intake.placing import place_anchors
 from saltreach.intake.tables import SURVEY
-from saltreach.intake.values import grades_named, parse_column, trimmed
-from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, Column
+from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
+from saltreach.intake.values import (
+    SPREADSHEET_ERRORS,
+    Reading,
+    grades_named,
+    parse_column,
+    trimmed,
+)
+from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, REJECTED_COLUMNS, Column
 from saltreach.vocabulary.metals import STAINLESS, STAINLESS_METALS
 from saltreach.vocabulary.words import UNKNOWN
 
@@ -27,12 +50,13 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
 READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
-    **formats.READERS,
+    **table_files.READERS,
     ".geojson": gis.read_geojson,
     ".json": gis.read_geojson,
     ".gpkg": gis.read_gpkg,
-    ".gpx": gis.read_gpx,
-    ".kml": gis.read_kml,
+    ".gpx": gis_xml.read_gpx,
+    ".kml": gis_xml.read_kml,
+    ".kmz": gis_xml.read_kml,
 }
 """File suffix -> reader."""
 
@@ -49,7 +73,12 @@ class Register:
         (`material_as_given` ...), `source_row`, and points in EPSG:4326. Numbers are floats
         (whole numbers too) with NaN where unknown; dates are ISO text of the known precision.
     rejected : DataFrame
-        One row per broken rule with `REJECTED_COLUMNS`.
+        One row per broken rule with `REJECTED_COLUMNS`, of rows that are left out.
+    doubts : DataFrame
+        The same columns: cells of good rows that could not be used, or only in part. Their value
+        is unknown unless the reason says which is used.
+    understood : DataFrame
+        One row per column of the file, with `UNDERSTOOD_COLUMNS`.
     notes : tuple of str
         What was normalised or assumed, in short sentences.
     file, sha256, format : str
@@ -59,6 +88,10 @@ class Register:
     survey_file : str or None
         The workbook itself, where another sheet of it is named `survey`: `assess` reads that
         sheet unless its options name a survey.
+    renamed : mapping
+        Our column -> header of the file, where it is another word.
+    unused : tuple of str
+        Headers that are none of our columns.
     """
 
     anchors: gpd.GeoDataFrame
@@ -68,7 +101,13 @@ class Register:
     sha256: str
     format: str
     rows_read: int
+    doubts: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=REJECTED_COLUMNS))
+    understood: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=UNDERSTOOD_COLUMNS)
+    )
     survey_file: str | None = None
+    renamed: Mapping[str, str] = field(default_factory=dict)
+    unused: tuple[str, ...] = ()
 
 
 def _absent(column: Column, index: pd.Index) -> pd.Series:
@@ -80,7 +119,7 @@ def _absent(column: Column, index: pd.Index) -> pd.Series:
 
 
 def _parsed(
-    given: pd.DataFrame, today: dt.date
+    given: pd.DataFrame, today: dt.date, reading: Reading
 ) -> tuple[pd.DataFrame, list[pd.DataFrame], list[str]]:
     """Every column of `REGISTER` but the position, read from text."""
     values: dict[str, pd.Series] = {}
@@ -94,10 +133,19 @@ def _parsed(
             values[column.name] = _absent(column, given.index)
             continue
         text = given[column.name]
+        broken = text.isin(SPREADSHEET_ERRORS)
+        if broken.any():
+            found.append(
+                check.problems(
+                    broken, column.name, text, "the spreadsheet shows an error here",
+                    "mend the formula, or leave it empty",
+                )
+            )  # fmt: skip
+            text = text.where(~broken)
         if column.kind == "text":
             values[column.name] = text
             continue
-        parsed, more = parse_column(text, column, today)
+        parsed, more = parse_column(text, column, today, reading=reading)
         notes += more
         values[column.name] = parsed.values
         found.append(
@@ -137,8 +185,11 @@ def _all_problems(
     everything: pd.DataFrame,
     rows: np.ndarray,
 ) -> pd.DataFrame:
-    """Every broken rule; a cell that could not be read is not called missing as well."""
-    unread = pd.concat(found, ignore_index=True)
+    """Every broken rule; a cell that could not be read is not called missing as well.
+
+    `unread` says that the cell's value is as it can be used already: read in part, or unknown.
+    """
+    unread = pd.concat(found, ignore_index=True).assign(unread=True)
     across = check.row_problems(table, shown)
     again = check.duplicate_problems(table["anchor_id"], everything, rows)
     cells = pd.MultiIndex.from_frame(
@@ -152,9 +203,113 @@ def _all_problems(
         group.assign(value=shown[name].iloc[group["place"].to_numpy(dtype=int)].to_numpy())
         for name, group in schema[~told].groupby("column", sort=False)
     ]
-    return pd.concat([unread, *single, *across, again], ignore_index=True)
+    whole = pd.concat([unread, *single, *across, again], ignore_index=True)
+    return whole.assign(unread=whole["unread"].eq(True))
 
 
+def _kept(found: pd.DataFrame, count: int, *, strict: bool) -> np.ndarray:
+    """Rows that are kept: nothing is wrong with them, or nothing but optional cells."""
+    optional = found["column"].map(
+        lambda names: all(
+            name in REGISTER_BY_NAME and not REGISTER_BY_NAME[name].required
+            for name in names.split(", ")
+        )
+    )
+    hard = found if strict else found[~optional.astype(bool)]
+    kept = np.ones(count, dtype=bool)
+    kept[hard["place"].to_numpy(dtype=int)] = False
+    return kept
+
+
+def _emptied(table: pd.DataFrame, doubts: pd.DataFrame) -> pd.DataFrame:
+    """The table with every cell in doubt unknown, but for those read in part."""
+    table = table.copy()
+    wrong = doubts[~doubts["unread"]]
+    for columns, group in wrong.groupby("column", sort=False):
+        for name in str(columns).split(", "):
+            table.loc[table.index[group["place"].to_numpy(dtype=int)], name] = np.nan
+    for column in REGISTER:
+        if UNKNOWN in column.choices:
+            table[column.name] = table[column.name].fillna(UNKNOWN)
+    return table
+
+
+_ENTITY = r"&(?:[A-Za-z]{2,8}|#[0-9]{1,6}|#x[0-9A-Fa-f]{1,5});"
+_GUARD = r"^'(?=[0-9.,=+\-@])"
+
+
+def _shown(code: re.Match[str]) -> str:
+    return html.unescape(code[0])
+
+
+def _holding(text: pd.Series, sign: str, pattern: str) -> pd.Series:
+    """Where a pattern is found; only cells that hold its sign are looked at closely."""
+    found = text.str.contains(sign, regex=False, na=False)
+    return found if not found.any() else found & text.str.contains(pattern, na=False)
+
+
+def cleaned(table: formats.Table) -> formats.Table:
+    """A table without what a program left in its cells: HTML for letters, guarding apostrophes."""
+    counts = {"HTML codes of letters": 0, "an apostrophe before a number": 0}
+    cells = table.cells
+    for place in cells.columns:
+        text = cells[place]
+        coded, guarded = (
+            _holding(text, sign, pattern) for sign, pattern in (("&", _ENTITY), ("'", _GUARD))
+        )
+        if coded.any() or guarded.any():
+            text = text.where(
+                ~coded, text[coded].str.replace(_ENTITY, _shown, regex=True).reindex(text.index)
+            )
+            cells = cells.copy()
+            cells[place] = text.str.replace(_GUARD, "", regex=True)
+            counts["HTML codes of letters"] += int(coded.sum())
+            counts["an apostrophe before a number"] += int(guarded.sum())
+    notes = [
+        f"{what} in {count} cells read as they show" for what, count in counts.items() if count
+    ]
+    return replace(table, cells=cells, notes=(*table.notes, *notes))
+
+
+def filled_down(given: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Names of crags and sectors that stand in the first row of their group only.
+
+    A sheet with merged cells saved as text has them so. They go on downwards only where no name
+    is repeated in the next row that has one, and at least half of the cells are empty: else an
+    empty cell is one that was forgotten (own rule).
+
+    Parameters
+    ----------
+    given : DataFrame
+        Columns of the register as text, NaN where empty.
+
+    Returns
+    -------
+    given : DataFrame
+        With the names filled in.
+    notes : list of str
+    """
+    notes: list[str] = []
+    group = pd.Series(0, index=given.index)
+    for name in ("crag", "sector"):
+        if name not in given or not len(given):
+            continue
+        text = given[name]
+        block = text.notna().groupby(group).cumsum()
+        named = text[text.notna()]
+        repeated = (named == named.shift()) & (group[named.index] == group[named.index].shift())
+        gaps = text.isna() & (block > 0)
+        if gaps.any() and text.isna().sum() >= len(named) and not repeated.any():
+            given = given.assign(**{name: text.where(~gaps, text.groupby(group).ffill())})
+            notes.append(
+                f"{name}: {int(gaps.sum())} empty cells taken as the name above them, as in a "
+                "sheet with merged cells"
+            )
+        group = (given[name] != given[name].shift()).cumsum()
+    return given, notes
+
+
+@with_own_words
 def read_register(
     source: str | PathLike[str] | pd.DataFrame,
     *,
@@ -163,6 +318,9 @@ def read_register(
     sheet: str | None = None,
     layer: str | None = None,
     today: dt.date | None = None,
+    words: str | PathLike[str] | None = None,
+    date_order: str | None = None,
+    strict: bool = False,
     same_crag: Mapping[str, str] | None = None,
 ) -> Register:
     """Read and check a register of anchors.
@@ -170,7 +328,7 @@ def read_register(
     Parameters
     ----------
     source : path, DataFrame or GeoDataFrame
-        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX or KML by its suffix; or a
+        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX, KML or KMZ by its suffix; or a
         frame, which is not changed. Where there is geometry it is the position, in its own
         CRS; a row whose lon and lat columns say another place is refused.
     columns : mapping of str to str, optional
@@ -183,13 +341,22 @@ def read_register(
         Sheet of a workbook; layer of a GeoPackage or folder of a KML file.
     today : date, optional
         The last day that is not in the future; the current day by default.
+    words : path, optional
+        A table of own words for columns and values, which come before ours (see `own_words`).
+    date_order : str, optional
+        `day-first` or `month-first`, for dates that can be read both ways. Without it each
+        column shows its own order, or such dates are known to the year only.
+    strict : bool
+        Refuse a row for any cell that cannot be used. Otherwise only what cannot be placed or
+        named is refused, and another bad cell is unknown, with its reason in `doubts`.
     same_crag : mapping of str to str, optional
         Crags that are one, written differently: name -> the name it is read as.
 
     Returns
     -------
     Register
-        Good rows, refused rows with reason and fix, and notes. No good row is not an error.
+        Good rows, refused rows with reason and fix, cells in doubt, and notes. No good row is
+        not an error.
 
     Raises
     ------
@@ -200,23 +367,31 @@ def read_register(
 
     Notes
     -----
-    Nothing is repaired silently: a row that breaks a rule is left out and listed; what was
-    normalised (headers, units of position, words for metals) is said in `notes`. Empty cells stay
-    unknown. Names are compared without regard to case, kinds of blanks and invisible marks; crags
-    of one name more than 20 km apart are told apart, and an anchor far from the others of its
-    sector is refused (`saltreach.intake.far_apart`). Extra columns pass through as text (those of
-    a frame that hold numbers or truth values as they are); one whose name belongs to the
-    assessment gets `_given` at its end. Rows of a frame are numbered by position from 1, and its
-    checksum is that of its cells as text.
+    Nothing is repaired silently: what is left out or unknown is listed; what was
+    normalised (headers, units, decimal commas, order of dates, words for metals) is said in
+    `notes`. Empty cells stay unknown. Names are compared without regard to case, kinds of blanks
+    and invisible marks; crags of one name more than 20 km apart are told apart, and an anchor far
+    from the others of its sector is refused (`saltreach.intake.far_apart`). Extra columns pass
+    through as text (those of a frame that hold numbers or truth values as they are); one whose
+    name belongs to the assessment gets `_given` at its end. Rows of a frame are numbered by
+    position from 1, and its checksum is that of its cells as text.
     """
     frame = isinstance(source, pd.DataFrame)
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
     name = "the DataFrame" if frame else path.name
     suffix = path.suffix.lower()
-    if sheet is not None and suffix != ".xlsx":
+    if not frame and path.is_dir():
+        raise RegisterError(_is_folder(path))
+    if not frame and suffix == ".parquet" and (path.parent / "provenance.json").is_file():
+        raise RegisterError(
+            f"{path} is one file of results; give their folder {path.parent}, or a register"
+        )
+    if sheet is not None and suffix not in (".xlsx", ".xlsm"):
         raise RegisterError(f"{name}: only a workbook (.xlsx) has sheets; leave --sheet out")
-    if layer is not None and suffix not in (".gpkg", ".kml"):
-        raise RegisterError(f"{name}: only .gpkg and .kml have layers; leave --layer out")
+    if date_order not in (None, *ORDERS):
+        raise RegisterError(f"date_order {date_order!r}: give {' or '.join(ORDERS)}")
+    if layer is not None and suffix not in (".gpkg", ".kml", ".kmz"):
+        raise RegisterError(f"{name}: only .gpkg, .kml and .kmz have layers; leave --layer out")
     asked = None if crs is None else positions.named_crs(crs, name)
     request = formats.Request(columns, asked is not None, sheet, layer)
     if isinstance(source, pd.DataFrame):
@@ -226,6 +401,13 @@ def read_register(
     else:
         data = formats.content(path, READERS, "anchors")
         table = _safe_headers(READERS[suffix](path, data, request))
+    named = None if table.points is not None else grid_named(table.headers, columns)
+    if named is not None:
+        columns = {**(columns or {}), **named.columns}
+        if asked is None:
+            asked = positions.named_crs(named.crs, name)
+            table = replace(table, notes=(*table.notes, named.note))
+    table = with_points(table if frame else cleaned(table), columns)
     headers = resolve_headers(
         table.headers,
         columns,
@@ -233,13 +415,30 @@ def read_register(
         grid=request.grid,
         have_geometry=table.points is not None,
     )
-    found = _checked(name, table, headers, asked, columns, today or dt.date.today(), same_crag)
+    found = _checked(
+        name,
+        table,
+        headers,
+        asked,
+        columns,
+        today or dt.date.today(),
+        date_order,
+        strict,
+        same_crag,
+    )
     surveyed = SURVEY.name in {other.strip().casefold() for other in table.other_sheets}
     return replace(
         found,
         sha256=hashlib.sha256(data).hexdigest(),
         survey_file=str(path) if surveyed else None,
     )
+
+
+def _is_folder(path: Path) -> str:
+    """What to say of a folder in place of a register."""
+    if (path / "provenance.json").is_file():
+        return f"{path} is a folder of results, and a register is expected: give its file"
+    return f"{path} is a folder; give the file of a register"
 
 
 def _checked(
@@ -249,6 +448,8 @@ def _checked(
     asked: Any,
     columns: Mapping[str, str] | None,
     today: dt.date,
+    date_order: str | None,
+    strict: bool,
     same_crag: Mapping[str, str] | None,
 ) -> Register:
     """Parse, check and put together what a reader and the headers gave."""
@@ -262,26 +463,41 @@ def _checked(
         {extra: table.cells[place] for extra, place in headers.extras.items()},
         index=table.cells.index,
     )
+    filling: list[str] = []
+    if table.points is None or table.point_text is not None:
+        given, filling = filled_down(given)
     given, extras, named = _named(given, extras, table.rows, same_crag)
     by_hand = {"lon", "lat"} <= set(columns or {})
-    position = place_anchors(table, given, asked, by_hand, name)
-    values, found, notes = _parsed(given, today)
+    said = {ours: table.headers[place] for ours, place in headers.ours.items()}
+    position = place_anchors(table, given, asked, by_hand, name, said)
+    numeric = [c.name for c in REGISTER if c.kind in ("number", "integer") and c.name in given]
+    shows = [evidence(given[n]) for n in numeric]
+    reading = Reading(
+        mark=Evidence(sum(e.commas for e in shows), sum(e.points for e in shows)).mark,
+        date_order=date_order,
+        units=headers.units,
+        orders=headers.date_orders,
+    )
+    values, found, notes = _parsed(given, today, reading)
     values["lon"], values["lat"] = position.lon, position.lat
     shown = given.reindex(columns=[c.name for c in REGISTER]).astype("str")
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(values, [*found, *position.found], shown, everything, table.rows)
     values["crag"], astray, asked_of = _placed_names(values, found_all, position.shown)
-    found_all = pd.concat([found_all, astray], ignore_index=True)
-    rejected = check.rejected_table(found_all, table.rows, name)
+    found_all = pd.concat([found_all, astray.assign(unread=False)], ignore_index=True)
+    good = _kept(found_all, len(values), strict=strict)
+    kept = good[found_all["place"].to_numpy(dtype=int)]
+    rejected = check.rejected_table(found_all[~kept], table.rows, name)
+    rejected = gis.named_values(rejected, table, given.get("anchor_id"))
+    doubts = check.rejected_table(found_all[kept], table.rows, name)
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
         bad = bad.assign(file=name, column="")[rejected.columns]
         rejected = pd.concat([rejected, bad], ignore_index=True).sort_values(
             "row", kind="stable", ignore_index=True
         )
-    good = np.ones(len(values), dtype=bool)
-    good[found_all["place"].to_numpy(dtype=int)] = False
+    values = _emptied(values, found_all[kept])
     as_given = _as_given(given, values, set(extras.columns))
     typed = {name: table.typed.get(place, extras[name]) for name, place in headers.extras.items()}
     extras = pd.DataFrame(typed, index=table.cells.index)
@@ -289,16 +505,23 @@ def _checked(
         [values, extras, as_given, pd.Series(table.rows, index=values.index, name="source_row")],
         axis=1,
     )[good].reset_index(drop=True)
+    all_notes = (
+        *table.notes, *headers.notes, *filling, *position.notes, *notes, *named, *asked_of,
+    )  # fmt: skip
     return Register(
         anchors=gpd.GeoDataFrame(
             anchors, geometry=gpd.points_from_xy(anchors["lon"], anchors["lat"]), crs="EPSG:4326"
         ),
         rejected=rejected,
-        notes=(*table.notes, *headers.notes, *position.notes, *notes, *named, *asked_of),
+        doubts=doubts,
+        understood=understood(table, headers, values, all_notes),
+        notes=all_notes,
         file=name,
         sha256="",
         format=table.format,
         rows_read=len(values) + len(table.bad_rows),
+        renamed=headers.renamed,
+        unused=headers.unused,
     )
 
 

@@ -122,15 +122,37 @@ def read_toml(path: str | Path, what: str) -> dict[str, Any]:
     OptionError
         The file is missing, cannot be read or is no TOML; `what` says which file it is.
     """
+    try:
+        return tomllib.loads(utf8_text(path, what))
+    except tomllib.TOMLDecodeError as error:
+        raise OptionError(f"{what} file {path} is not valid TOML: {error}") from error
+
+
+def utf8_text(path: str | Path, what: str) -> str:
+    """Text of a file that must be UTF-8.
+
+    Raises
+    ------
+    OptionError
+        The file is missing, cannot be read or is in another encoding; `what` says which it is.
+    """
     file = Path(path)
     try:
-        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+        data = file.read_bytes()
     except FileNotFoundError:
         raise OptionError(f"{what} file {file} does not exist; check the path") from None
+    except IsADirectoryError:
+        raise OptionError(f"{what} file {file} is a folder; give a file") from None
     except OSError as error:
         raise OptionError(f"{what} file {file} cannot be read ({error.strerror})") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise OptionError(f"{what} file {file} is not valid TOML: {error}") from error
+    try:
+        return data.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        raise OptionError(
+            f"{what} file {file} is not UTF-8 text (line {line}, byte "
+            f"0x{error.object[error.start]:02X}); save it as UTF-8"
+        ) from None
 
 
 def checked(model: type[T], given: Mapping[str, Any], where: str) -> T:

@@ -4,23 +4,26 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from saltreach.errors import RegisterError
-from saltreach.intake import check, formats
-from saltreach.intake.headers import listed
+from saltreach.errors import RegisterError, SaltreachError, setting, together
+from saltreach.intake import check, formats, table_files
+from saltreach.intake.headers import listed, said_by
 from saltreach.intake.tables import Table
 from saltreach.intake.values import parse_column, trimmed
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, Column
 from saltreach.vocabulary.synonyms import plain, table_header_words
+from saltreach.vocabulary.words import LEFT_OUT
 
 NUMBERS = ("number", "integer")
+MOST_LISTED = 5
+"""Refused rows of a table named in a message; the others are counted."""
 
 
 @dataclass(frozen=True)
@@ -34,13 +37,15 @@ class Sheet:
     rejected : DataFrame
         Refused rows with `REJECTED_COLUMNS`.
     notes : tuple of str
-        What was ignored or assumed.
+        What was ignored or assumed, the columns not used, those read under another name.
     file, sha256 : str
         Name of the file, and checksum of its bytes.
     rows_read : int
         Rows with any content, good and refused.
-    unique : tuple of str
-        Columns that together must not repeat.
+    table : Table or None
+        What it was read as.
+    near : tuple of (header, column)
+        Headers that are none of the table's columns, but nearly one that it lacks.
     """
 
     rows: tuple[dict[str, Any], ...]
@@ -49,7 +54,18 @@ class Sheet:
     file: str = ""
     sha256: str = ""
     rows_read: int = 0
-    unique: tuple[str, ...] = ()
+    table: Table | None = field(default=None, repr=False)
+    near: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What it is, and its file, for messages."""
+        return " ".join(filter(None, [self.table.title if self.table else "", self.file]))
+
+    @property
+    def said(self) -> list[str]:
+        """The notes, each with the table it is about."""
+        return [f"{self.name}: {note}" for note in self.notes]
 
     def record(self) -> dict[str, Any]:
         """The table as plain values, for provenance."""
@@ -97,47 +113,121 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
     Raises
     ------
     RegisterError
-        The file cannot be used at all. A table of which every row is needed raises its own
-        error, for the first refused row too.
+        The file cannot be used at all; a table may raise an error of its own. Where every row
+        is needed (it does not limit, see `Table`), a refused one too.
     """
     file = Path(path)
+    if file.is_dir():
+        raise table.error(f"{table.title} {file}: this is a folder; give a file of the table")
     words = table_header_words(table.columns)
     request = formats.Request(
         sheet=sheet, named=table.name, known=lambda header: plain(header) in words
     )
     try:
-        data = formats.content(file, formats.READERS, "rows")
-        found = formats.READERS[file.suffix.lower()](file, data, request)
-        places, unused = _places(found.headers, table, words, file.name)
+        data = formats.content(file, table_files.READERS, "rows")
+        found = table_files.READERS[file.suffix.lower()](file, data, request)
+        places, near, of_headers = _places(found.headers, table, words, file.name)
     except RegisterError as error:
-        raise (table.error or RegisterError)(f"{table.title} {error}") from error
+        raise table.error(f"{table.title} {error}") from error
     values, problems, notes = _parsed(found, table, places)
-    rejected = _rejected(problems, found, file.name)
-    if table.error is not None and len(rejected):
-        bad = rejected.iloc[0]
-        cell = f"{bad['column']} = {bad['value']!r}" if bad["column"] else repr(bad["value"])
-        raise table.error(
-            f"{table.title} {file.name}, row {bad['row']}, {cell}: {bad['reason']}; {bad['fix']}"
-        )
     good = np.ones(len(values), dtype=bool)
     good[problems["place"].to_numpy(dtype=int)] = False
     names = [*values, "row"]
     kept = values.assign(row=found.rows)[good].astype(object)
-    return Sheet(
+    made = Sheet(
         rows=tuple(dict(zip(names, row, strict=True)) for row in kept.to_numpy(object).tolist()),
-        rejected=rejected,
-        notes=(*found.notes, *unused, *notes),
+        rejected=_rejected(problems, found, file.name),
+        notes=(*found.notes, *of_headers, *notes),
         file=file.name,
         sha256=hashlib.sha256(data).hexdigest(),
         rows_read=len(values) + len(found.bad_rows),
-        unique=table.unique,
+        table=table,
+        near=near,
     )
+    if not table.limits and len(made.rejected):
+        raise refusal(made)
+    return made
+
+
+def refusal(sheet: Sheet) -> SaltreachError:
+    """What is refused of a table, as an error: the first rows, and how many more."""
+    first = sheet.rejected.drop_duplicates("row")
+    told = [
+        f"row {bad.row}, {_cell(bad.column, bad.value, ' = ')}: {bad.reason}; {bad.fix}"
+        for bad in first.head(MOST_LISTED).itertuples(index=False)
+    ]
+    if len(first) > MOST_LISTED:
+        told.append(f"and {len(first) - MOST_LISTED} more rows")
+    told += [
+        f"column {header!r} is not used; did you mean {column}? Rename or remove it"
+        for header, column in sheet.near
+    ]
+    table = sheet.table
+    ways = ""
+    if table is not None and table.limits:
+        ways = "mend it in the file, or leave it out aloud with " + setting("leave_out_refused")
+    error = RegisterError if table is None else table.error
+    if len(told) == 1:
+        return error(f"{sheet.name}, {told[0]}" + (f" ({ways})" if ways else ""))
+    head = f"{sheet.name}: {len(first)} of {sheet.rows_read} rows refused"
+    return error("\n  ".join([head + (f"; {ways}:" if ways else ":"), *told]))
+
+
+def _cell(column: str, value: object, between: str) -> str:
+    """A cell, or a whole row that could not be split into cells, cut where it is long."""
+    text = str(value).replace("|", "/")  # a bar parts the warnings of a row
+    shown = repr(text if len(text) <= 80 else f"{text[:79]}…")
+    return f"{column}{between}{shown}" if column else shown
+
+
+def left_out(sheet: Sheet) -> str:
+    """What is left out of a table, in one sentence for every output; empty for nothing."""
+    first = sheet.rejected.drop_duplicates("row")
+    told = [
+        f"row {bad.row} ({_cell(bad.column, bad.value, ' ')})"
+        for bad in first.head(MOST_LISTED).itertuples(index=False)
+    ]
+    if len(first) > MOST_LISTED:
+        told.append(f"{len(first) - MOST_LISTED} more rows")
+    told += [f"column {header!r}" for header, _ in sheet.near]
+    return f"{LEFT_OUT} of {sheet.name}: {', '.join(told)}." if told else ""
+
+
+def settled(
+    sheets: Iterable[Sheet], *, leave_out: bool, errors: Sequence[SaltreachError] = ()
+) -> tuple[str, ...]:
+    """Stop on what is refused of tables that limit, all in one error, or say what is left out.
+
+    Parameters
+    ----------
+    sheets : iterable of Sheet
+        All tables of a run, read and checked.
+    leave_out : bool
+        Whether the user says to go on without what is refused.
+    errors : sequence of SaltreachError
+        What else stops the run, to be said with it.
+
+    Returns
+    -------
+    tuple of str
+        A sentence for each table that something is left out of.
+
+    Raises
+    ------
+    SaltreachError
+        Something is refused and is not to be left out, or there are other errors.
+    """
+    bad = [sheet for sheet in sheets if len(sheet.rejected) or sheet.near]
+    found = [*errors, *([] if leave_out else map(refusal, bad))]
+    if found:
+        raise together(found)
+    return tuple(map(left_out, bad))
 
 
 def _places(
     headers: tuple[str, ...], table: Table, words: dict[str, str], where: str
-) -> tuple[dict[str, int], list[str]]:
-    """Where each column stands, and a note on the headers that are none of them."""
+) -> tuple[dict[str, int], tuple[tuple[str, str], ...], list[str]]:
+    """Where each column stands, the headers that are nearly one, and notes on the headers."""
     names = {plain(name): name for name in table.columns}
     places: dict[str, int] = {}
     for i, header in enumerate(headers):  # what is named as it should be is meant
@@ -156,13 +246,29 @@ def _places(
             )
         else:
             places[name] = i
+    open_words = {word: name for word, name in words.items() if name not in places}
+    near = {
+        header: open_words[match[0]]
+        for header in unused
+        if (match := difflib.get_close_matches(plain(header), open_words, 1, cutoff=0.75))
+    }
     missing = [n for n, c in table.columns.items() if c.required and n not in places]
     if missing:
+        hints = [f"; did you mean {n} by {h!r}?" for h, n in near.items() if n in missing]
         raise RegisterError(
             f"{where}: no column {' and '.join(missing)}; headers found: {listed(headers)}; "
-            f"columns are {', '.join(table.columns)}"
+            f"columns are {', '.join(table.columns)}{''.join(hints)}"
         )
-    return places, [f"columns not used: {', '.join(unused)}"] if unused else []
+    hint = {header: f" (did you mean {name}?)" for header, name in near.items()}
+    told = [f"{header!r}{hint.get(header, '')}" for header in unused]
+    renamed = [
+        f"{headers[place]!r} as {name}{said_by(headers[place], name)}"
+        for name, place in places.items()
+        if plain(headers[place]) != plain(name)
+    ]
+    notes = [f"columns not used: {', '.join(told)}"] if told else []
+    notes += [f"columns read under another name: {', '.join(renamed)}"] if renamed else []
+    return places, tuple(near.items()), notes
 
 
 def _parsed(
@@ -276,7 +382,14 @@ def _spelt(name: str, pool: dict[str, str]) -> str | None:
     return pool.get(name, pool.get(plain(name)))
 
 
-def refuse_unknown(sheet: Sheet, known: dict[str, set[str]]) -> Sheet:
+def nearest(name: str, pool: Mapping[str, str]) -> str:
+    """Hint with up to three names that are spelt most like one; empty where none is alike."""
+    near = difflib.get_close_matches(plain(name), filter(None, pool), 6, cutoff=0.6)
+    names = list(dict.fromkeys(pool[match] for match in near))[:3]
+    return f"; nearest: {', '.join(names)}" if names else ""
+
+
+def refuse_unknown(sheet: Sheet, known: Mapping[str, set[str]]) -> Sheet:
     """Move rows about crags or sectors that the results do not hold to the refused ones.
 
     Parameters
@@ -299,6 +412,7 @@ def refuse_unknown(sheet: Sheet, known: dict[str, set[str]]) -> Sheet:
         alike.setdefault(plain(name), []).append(name)
     good: list[dict[str, Any]] = []
     problems: list[dict[str, Any]] = []
+    unique = () if sheet.table is None else sheet.table.unique
     first: dict[tuple[Any, ...], int] = {}
 
     def refuse(row: dict[str, Any], columns: tuple[str, ...], reason: str, fix: str) -> None:
@@ -315,18 +429,48 @@ def refuse_unknown(sheet: Sheet, known: dict[str, set[str]]) -> Sheet:
         sector = _spelt(row["sector"], sectors)
         if crag is None or sector is None:
             name, pool = ("crag", crags) if crag is None else ("sector", sectors)
-            near = difflib.get_close_matches(plain(row[name]), filter(None, pool), 1, cutoff=0.6)
-            hint = f"; nearest: {pool[near[0]]}" if near else ""
-            fix = f"spell it as the register does{hint}"
+            fix = f"spell it as the register does{nearest(row[name], pool)}"
             refuse(row, (name,), "not among the crags and sectors assessed", fix)
             continue
         here = row | {"crag": crag, "sector": sector}
-        key = tuple(here[name] for name in sheet.unique) or (row["row"],)
+        key = tuple(here[name] for name in unique) or (row["row"],)
         if key in first:
-            refuse(row, sheet.unique, f"already given in row {first[key]}", "keep one of the rows")
+            refuse(row, unique, f"already given in row {first[key]}", "keep one of the rows")
             continue
         first[key] = row["row"]
         good.append(here)
+    return _without(sheet, good, problems)
+
+
+def refuse_unknown_ends(sheet: Sheet, names: Iterable[str]) -> Sheet:
+    """Move travel times from or to what is neither a team nor a crag to the refused ones.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Rows with `from` and `to`.
+    names : iterable of str
+        Teams and crags.
+    """
+    pool = _spellings(names)
+    good: list[dict[str, Any]] = []
+    problems: list[dict[str, Any]] = []
+    for row in sheet.rows:
+        lost = [end for end in ("from", "to") if _spelt(row[end], pool) is None]
+        problems += [
+            {
+                "row": row["row"], "column": end, "value": row[end],
+                "reason": "neither a team nor a crag assessed",
+                "fix": "spell it as the teams or the register do" + nearest(row[end], pool),
+            }
+            for end in lost
+        ]  # fmt: skip
+        good += [] if lost else [row]
+    return _without(sheet, good, problems)
+
+
+def _without(sheet: Sheet, good: Iterable[dict[str, Any]], problems: list[dict[str, Any]]) -> Sheet:
+    """A sheet with its good rows, and more refused ones."""
     more = [_listed(pd.DataFrame(problems), sheet.file)] if problems else []
     rejected = pd.concat([sheet.rejected, *more], ignore_index=True)
     return replace(

@@ -25,6 +25,11 @@ def sector_key(frame: pd.DataFrame) -> pd.Series:
     return parts[0] + "\x1f" + parts[1]
 
 
+def with_names(survey: Sheet, anchors: pd.DataFrame) -> Sheet:
+    """A survey with the rows whose sector holds none of these anchors moved to `rejected`."""
+    return refuse_unknown(survey, anchors.groupby("crag")["sector"].agg(set).to_dict())
+
+
 def survey_at(survey: Sheet | None, anchors: pd.DataFrame) -> tuple[pd.DataFrame, Sheet | None]:
     """What the survey says of each anchor's sector.
 
@@ -47,8 +52,7 @@ def survey_at(survey: Sheet | None, anchors: pd.DataFrame) -> tuple[pd.DataFrame
     if survey is None:
         empty = {c.name: ("" if c.choices else np.nan) for c in columns}
         return pd.DataFrame(empty, index=anchors.index), None
-    known = anchors.groupby("crag")["sector"].agg(set).to_dict()
-    kept = refuse_unknown(survey, known)
+    kept = with_names(survey, anchors)
     table = kept.frame(SURVEY.columns.values())
     values = table.set_axis(pd.Index(sector_key(table)))[[c.name for c in columns]]
     values = values.reindex(sector_key(anchors)).set_axis(anchors.index)

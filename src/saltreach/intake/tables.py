@@ -13,7 +13,7 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.errors import LayerError, OptionError, SaltreachError
+from saltreach.errors import LayerError, OptionError, RegisterError, SaltreachError
 from saltreach.intake.check import RowRule
 from saltreach.vocabulary.columns import Column, columns_of
 from saltreach.vocabulary.metals import COSTS, GRADE_BY_NAME, PLACEABLE
@@ -34,8 +34,12 @@ class Table:
         Columns that together must not repeat.
     rules : tuple of RowRule
         Across columns; tried on rows whose cells are all good.
-    error : type, optional
-        Given for a table of which every row is needed: the first refused one raises it.
+    limits : bool
+        Whether it limits, forbids or promises: a row that is lost would be planned or advised
+        through, so a refused one stops the work unless the user says to leave it out.
+    error : type of error
+        Raised where the table cannot be used. Where the table does not limit, every row of it is
+        needed, and a refused one is never left out.
     unknown_is_empty : bool
         Whether `?`, `unknown` and the like are read as an empty cell: only where empty means
         unknown, never where it means a default.
@@ -45,7 +49,8 @@ class Table:
     defaults: Mapping[str, Any] = field(default_factory=dict)
     unique: tuple[str, ...] = ()
     rules: tuple[RowRule, ...] = ()
-    error: type[SaltreachError] | None = None
+    limits: bool = False
+    error: type[SaltreachError] = RegisterError
     unknown_is_empty: bool = False
 
     @property
@@ -89,6 +94,7 @@ TEAMS = Table(
                 "start earlier or give fewer hours",
                 lambda t: t["starts"] + t["hours_per_day"] * 60 > 24 * 60),
     ),
+    limits=True,
 )  # fmt: skip
 WINDOWS = Table(
     "windows",
@@ -101,6 +107,7 @@ WINDOWS = Table(
                 lambda t: (t["from"].str.len() == 10) & (t["until"].str.len() == 10)
                 & _before(t, "until", "from")),
     ),
+    limits=True,
 )  # fmt: skip
 """Closures and seasons. A repeating window may run over the end of the year (11-15 to 02-15), so
 both hemispheres are served. Both of its days belong to it."""
@@ -111,23 +118,27 @@ TIDES = Table(
         RowRule(("from", "until"), "it ends before it begins",
                 "give two rows for a window over midnight", lambda t: t["until"] <= t["from"]),
     ),
+    limits=True,
 )  # fmt: skip
 """Windows of tide-dependent sectors; a sector in this table is open in its windows only."""
 NEEDS = Table(
     "needs",
     {**_WHOLE_CRAG, "skills": (), "people": 1, "access_hours": 0.0},
     ("crag", "sector"),
+    limits=True,
 )  # fmt: skip
 TRAVEL = Table(
     "travel",
     unique=("from", "to"),
+    limits=True,
 )
 DONE = Table(
     "done",
     {**_WHOLE_CRAG, "kind": INSPECT},
+    limits=True,
 )
 """Visits that were done since the last plan."""
-SURVEY = Table("survey", unique=("crag", "sector"), unknown_is_empty=True)
+SURVEY = Table("survey", unique=("crag", "sector"), limits=True, unknown_is_empty=True)
 PRICES = Table(
     "prices",
     {"currency": "", "example": "no", "grade": "", "legs": 1},
@@ -143,7 +154,8 @@ PRICES = Table(
                 "correct the wrong one of the two, or leave the grade empty",
                 lambda t: (t["grade"] != "") & (t["grade"].map(of_metal) != t["metal"])),
     ),
-    OptionError,
+    limits=True,
+    error=OptionError,
 )  # fmt: skip
 DATA_SHEET = Table(
     "data_sheet",
@@ -169,4 +181,7 @@ ROCK_MAPPING = Table(
     ),
     error=LayerError,
 )  # fmt: skip
-TABLES = (SURVEY, TEAMS, WINDOWS, TIDES, NEEDS, TRAVEL, DONE, PRICES, DATA_SHEET, ROCK_MAPPING)
+WORDS = Table("words", error=OptionError)
+"""Words of your own, which come before ours: `--words FILE` of every command that reads a table."""
+TABLES = (SURVEY, TEAMS, WINDOWS, TIDES, NEEDS, TRAVEL, DONE, PRICES, DATA_SHEET, ROCK_MAPPING,
+          WORDS)  # fmt: skip

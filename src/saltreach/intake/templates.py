@@ -16,6 +16,7 @@ from typing import Any
 import pandas as pd
 
 from saltreach.intake import formats, settings
+from saltreach.intake.csv_file import read_csv
 from saltreach.intake.holding import HoldingFile
 from saltreach.intake.options import Options
 from saltreach.intake.policy import Policy
@@ -37,7 +38,7 @@ def file_name(table: Table) -> str:
     Examples
     --------
     >>> [file_name(table) for table in TABLES[-2:]]
-    ['data_sheet.csv', 'rock_mapping.csv']
+    ['rock_mapping.csv', 'words.csv']
     """
     return f"{table.name}.csv"
 
@@ -53,7 +54,7 @@ def _example(table: Table, demo: Path) -> pd.DataFrame:
         return _priced(demo / "prices.toml")
     own = {REGISTER.name: "anchors.csv", SURVEY.name: "sectors_survey.csv"}
     file = demo / own.get(table.name, file_name(table))
-    found = formats.read_csv(file, file.read_bytes(), formats.Request())
+    found = read_csv(file, file.read_bytes(), formats.Request())
     cells = found.cells.set_axis(list(found.headers), axis=1).set_axis(found.rows)
     if table is REGISTER:
         good = read_register(file).anchors

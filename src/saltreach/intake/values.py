@@ -4,27 +4,52 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from saltreach.intake.cells import READERS, parse_cells
 from saltreach.intake.dates import Parsed, empty_text, parse_dates
+from saltreach.intake.levels import level_fix, levels_said
+from saltreach.intake.numbers import parse_numbers
 from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.synonyms import (
     MATERIAL_NOISE,
     UNKNOWN_WORDS,
     choice_words,
+    level_words,
     plain,
+    spelt,
     words,
 )
 from saltreach.vocabulary.words import UNKNOWN
 
-_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
-_COMMA = r"[+-]?[0-9]+,[0-9]+"
-# 1,234 is 1.234 in one country and 1234 in another; a leading zero leaves one reading only.
-_COMMA_OR_THOUSANDS = r"[+-]?[1-9][0-9]{0,2},[0-9]{3}"
-_WITH_UNIT = r"[+-]?[0-9]+(?:[.,][0-9]+)?\s*[^0-9\s.,;:/+-].*"
+SPREADSHEET_ERRORS = frozenset(
+    ("#REF!", "#N/A", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#BEZUG!", "#WERT!", "#NV")
+)
+"""What a cell shows whose formula fails."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How a file writes its values.
+
+    Attributes
+    ----------
+    mark : str or None
+        Decimal mark that the whole table shows, `,` or `.`.
+    date_order : str or None
+        One of `dates.ORDERS`, as the user says.
+    units, orders : mapping
+        Unit, and order of dates, that a header names, by our column.
+    """
+
+    mark: str | None = None
+    date_order: str | None = None
+    units: Mapping[str, str] = field(default_factory=dict)
+    orders: Mapping[str, str] = field(default_factory=dict)
 
 
 def trimmed(text: pd.Series) -> pd.Series:
@@ -39,6 +64,7 @@ def parse_column(
     today: dt.date | None = None,
     *,
     unknown_is_empty: bool = True,
+    reading: Reading | None = None,
 ) -> tuple[Parsed, list[str]]:
     """Read the cells of a column by its kind.
 
@@ -53,11 +79,14 @@ def parse_column(
         The last day that is not in the future; needed for dates only.
     unknown_is_empty : bool
         Whether such words count as empty: not where an empty cell means a default.
+    reading : Reading, optional
+        How the file writes its numbers and dates.
 
     Returns
     -------
     parsed : Parsed
-        Values, and reason and fix of refused cells. Ranges are not checked here.
+        Values, and reason and fix of cells that cannot be read or only in part. Ranges are not
+        checked here.
     notes : list of str
         What the user must be told of the reading.
     """
@@ -68,94 +97,31 @@ def parse_column(
     known = text.where(~unknown)
     if column.choices:
         return parse_choices(known, column)
+    reading = reading or Reading()
     if column.kind == "date":
         if today is None:
             raise ValueError(f"{column.name}: dates are read for a day; give today")
-        return parse_dates(known, today), []
-    return parse_numbers(known, column), []
-
-
-def parse_numbers(text: pd.Series, column: Column) -> Parsed:
-    """Read plain numbers, and decimal commas where only one reading is possible.
-
-    Parameters
-    ----------
-    text : Series of str
-        Cells without surrounding blanks; NaN where empty.
-    column : Column
-        The column, for its unit and whether it holds whole numbers. Its range is not checked
-        here (`check.range_problems` does).
-
-    Returns
-    -------
-    Parsed
-        Float values (NaN where empty or refused), reason and fix of refused cells.
-    """
-    text = text.str.replace("\N{MINUS SIGN}", "-", regex=False)
-    reason, fix = empty_text(text.index), empty_text(text.index)
-    as_plain = text.str.fullmatch(_NUMBER, na=False)
-    other = text[text.notna() & ~as_plain]
-
-    def among_others(pattern: str) -> pd.Series:
-        return other.str.fullmatch(pattern).reindex(text.index, fill_value=False).astype(bool)
-
-    ambiguous = among_others(_COMMA_OR_THOUSANDS) & ~_decimals_only(text, column)
-    as_comma = among_others(_COMMA) & ~ambiguous
-    values = pd.Series(np.nan, index=text.index, dtype=float)
-    # float() of Python reads every digit; the parsers of pandas may miss the last one.
-    values.loc[as_plain] = text[as_plain].to_numpy(object).astype(float)
-    dotted = text[as_comma].str.replace(",", ".", regex=False)
-    values.loc[as_comma] = dotted.to_numpy(object).astype(float)
-    unit = f" in {column.unit}" if column.unit else ""
-    empty = "" if column.required else ", or leave it empty"
-
-    def refuse(mask: pd.Series, why: str, how: str | pd.Series) -> None:
-        fresh = mask & text.notna() & reason.isna()
-        reason.loc[fresh] = why
-        fix.loc[fresh] = how if isinstance(how, str) else how[fresh]
-
-    if ambiguous.any():
-        slip = text[ambiguous]
-        as_decimal, as_thousands = (slip.str.replace(",", by, regex=False) for by in (".", ""))
-        fix.loc[ambiguous] = "write " + as_decimal + " or " + as_thousands
-        reason.loc[ambiguous] = "the comma may mark decimals or thousands"
-    refuse(
-        values.isna() & among_others(_WITH_UNIT),
-        "more than a number in the cell",
-        f"write the number alone{unit}, without unit or sign{empty}",
-    )
-    whole = column.kind == "integer"
-    refuse(
-        values.isna(),
-        "not a number",
-        f"write a {'whole number' if whole else 'plain number'}{unit}, like "
-        f"{'12' if whole else '12.5'}{empty}",
-    )
-    refuse(~np.isfinite(values), "not a finite number", f"write a plain number{unit}{empty}")
-    if whole:
-        listed = column.meaning[0].isdigit()  # 0 sound, 1 marked ...
-        how = f"write one of: {column.meaning}" if listed else "write a whole number"
-        refuse(values % 1 != 0, "not a whole number", how + empty)
-    return Parsed(values.where(reason.isna()), reason, fix)
-
-
-def _decimals_only(text: pd.Series, column: Column) -> pd.Series:
-    """Where `1,234` read as thousands lies outside the column's range, and as decimals does not."""
-    if column.low is None or column.high is None or column.kind == "integer":
-        return pd.Series(False, index=text.index)
-    decimal, thousands = (
-        pd.to_numeric(text.str.replace(",", by, regex=False), errors="coerce") for by in (".", "")
-    )
-    low, high = column.low, column.high
-    return decimal.between(low, high) & ~thousands.between(low, high)
+        order = reading.date_order or reading.orders.get(column.name)
+        parsed, notes = parse_dates(known, today, order=order)
+        return parsed, [f"{column.name}: {note}" for note in notes]
+    levels, said = levels_said(known, column)
+    numbers = known.where(levels.isna())
+    unit = reading.units.get(column.name)
+    parsed, notes = parse_numbers(numbers, column, mark=reading.mark, unit=unit)
+    if level_words(column.name):
+        unread = parsed.values.isna() & levels.isna()
+        word = known[unread & known.str.contains(r"[^\W\d]", na=False)]
+        parsed.reason.loc[word.index] = f"not one of the words of {column.name}"
+        parsed.fix.loc[word.index] = word.map({g: level_fix(g, column) for g in word.unique()})
+    return parsed._replace(values=parsed.values.where(levels.isna(), levels)), [*notes, *said]
 
 
 def _read_word(
     given: str, column: Column, table: dict[str, tuple[str, str]]
 ) -> tuple[str | None, str]:
     """Value and note of one word; None when it is not recognised."""
-    if plain(given) in table:
-        return table[plain(given)]
+    if spelt(given) in table:
+        return table[spelt(given)]
     if "material" in column.name:
         # `AISI 316L stainless`: the word for stainless adds nothing to the grade.
         grade = "".join(w for w in words(given) if w not in MATERIAL_NOISE)

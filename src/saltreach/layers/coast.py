@@ -19,6 +19,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from saltreach.errors import LayerError
+from saltreach.intake import sizes
+from saltreach.intake.gdal import about_layers, existing, layer_read, readable
+from saltreach.intake.positions import is_usable
 from saltreach.layers.coast_index import CoastIndex, Floats, Ints, NearestShore, build_index
 from saltreach.layers.embedded import embedded_file, sha256_of
 from saltreach.layers.geodesy import ecef_m
@@ -48,6 +51,8 @@ GIVEN_DISTANCE_SD_M = 10.0
 GIVEN_DISTANCE_SD_SHARE = 0.05
 """A distance that the register gives is taken as known to 10 m or 5 %, whichever is more;
 judgement."""
+_COAST_FIX = "give land as polygons or shorelines as lines (GeoPackage, GeoJSON, shapefile ...)"
+_KM_PER_DEGREE = 111
 _CELL_M = 20_000.0  # points closer than this are served by one look-up of blocks
 
 
@@ -165,37 +170,42 @@ def read_coast_file(path: Path, *, position_sd_m: float = FILE_SD_M) -> Coast:
     Raises
     ------
     LayerError
-        When the file cannot be read, has no CRS, or holds neither lines nor polygons.
+        When the file cannot be read, has no CRS, holds neither lines nor polygons or both, or
+        more vertices than `sizes.SHAPE_VERTICES`.
     """
-    import geopandas as gpd
-    import pyogrio
     import shapely
 
     path = Path(path)
-    if not path.is_file():
-        raise LayerError(f"coast file {path} does not exist")
-    try:
-        frame = gpd.read_file(path, columns=[])
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise LayerError(f"coast file {path.name} cannot be read: {error}") from error
-    if frame.crs is None:
-        raise LayerError(f"coast file {path.name} has no CRS; give it one (for example a .prj)")
-    parts = frame.to_crs(4326).geometry.explode(ignore_index=True)
-    kinds = set(parts.geom_type.dropna())
-    if kinds and kinds <= {"Polygon"}:
-        sided = True
-        # Land to the left: shells counter-clockwise, holes clockwise.
-        lines = shapely.get_rings(shapely.orient_polygons(parts.to_numpy(), exterior_cw=False))
-    elif kinds and kinds <= {"LineString", "LinearRing"}:
-        sided, lines = False, parts.to_numpy()
-    else:
-        found = ", ".join(sorted(kinds)) or "nothing"
+    what = f"coast file {path.name}"
+    existing(path, "coast file", LayerError)
+    with readable(path, f"{what} cannot be read", _COAST_FIX, LayerError):
+        parts = _shapes(path, what)
+        kinds = set(parts.geom_type.dropna())
+        if kinds and kinds <= {"Polygon"}:
+            sided = True
+            # Land to the left: shells counter-clockwise, holes clockwise.
+            lines = shapely.get_rings(shapely.orient_polygons(parts.to_numpy(), exterior_cw=False))
+        elif kinds and kinds <= {"LineString", "LinearRing"}:
+            sided, lines = False, parts.to_numpy()
+        else:
+            found = ", ".join(sorted(kinds)) or "nothing"
+            raise LayerError(
+                f"{what} holds {found}; give land as polygons or shorelines as lines, one kind "
+                "in a file"
+            )
+        vertex = shapely.get_coordinates(lines)
+    wrong = ~(np.abs(vertex) <= (360, 90)).all(axis=1)  # a layer may count 0..360
+    if wrong.any():
+        lon, lat = vertex[wrong.argmax()]
         raise LayerError(
-            f"coast file {path.name} holds {found}; give land as polygons or shorelines as lines, "
-            f"one kind in a file"
+            f"{what} has a vertex at lon {lon:g}, lat {lat:g}, which is no place on the Earth; "
+            "give it the CRS its numbers are in, or remove the vertex"
         )
-    vertex = shapely.get_coordinates(lines)
     line_start = np.r_[0, np.cumsum(shapely.get_num_coordinates(lines))].astype(np.int64)
+    # lines across oceans have few vertices, and would be cut into pieces without end
+    length_km = int(np.nansum(shapely.length(lines)) * _KM_PER_DEGREE)
+    fix = "is it a shore? Cut it to the region of the register, with some 50 km around"
+    sizes.within(length_km, sizes.SHORE_KM, what, "km of shore", fix, LayerError)
     centre, radius = block_spheres(vertex)
     ccw = shapely.is_ccw(lines) if sided else np.ones(len(lines), bool)
     return Coast(
@@ -217,6 +227,38 @@ def read_coast_file(path: Path, *, position_sd_m: float = FILE_SD_M) -> Coast:
             note="" if sided else "Lines tell no side: land and sea are not told apart.",
         ),
     )
+
+
+def _shapes(path: Path, what: str) -> GeoSeries:
+    """Single lines and polygons of a coast file in WGS 84; those without a vertex left out."""
+    import geopandas as gpd
+    import shapely
+
+    kinds = {
+        name: str(one["geometry_type"])
+        for name, one in about_layers(path, what, LayerError).items() if one["geometry_type"]
+    }  # fmt: skip
+    shaped = list(kinds)
+    fitting = [name for name, kind in kinds.items() if "Point" not in kind]
+    chosen = fitting or shaped
+    if not chosen:
+        raise LayerError(f"{what} holds a table without shapes; {_COAST_FIX}")
+    if len(chosen) > 1:
+        raise LayerError(
+            f"{what} has several layers ({', '.join(map(repr, chosen))}); "
+            "keep the shoreline's alone"
+        )
+    frame, _ = layer_read(path, chosen[0], columns=[])
+    if not isinstance(frame, gpd.GeoDataFrame):
+        raise LayerError(f"{what} holds a table without shapes; {_COAST_FIX}")
+    if not is_usable(frame.crs):
+        raise LayerError(f"{what} has no CRS; give it one (for example a .prj)")
+    shapes = frame.geometry
+    count = int(shapely.get_num_coordinates(shapes.to_numpy()).sum())
+    fix = "cut it to the region of the register, with some 50 km around, or use a coarser coast"
+    sizes.within(count, sizes.SHAPE_VERTICES, what, "vertices", fix, LayerError)
+    parts = shapes.to_crs(4326).explode(ignore_index=True)
+    return parts[~(parts.isna() | parts.is_empty)].reset_index(drop=True)
 
 
 def block_spheres(vertex_deg: Floats) -> tuple[Floats, Floats]:

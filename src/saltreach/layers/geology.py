@@ -16,7 +16,10 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from saltreach.errors import LayerError
+from saltreach.intake import sizes
 from saltreach.intake.cells import number_text
+from saltreach.intake.gdal import about_layers, existing, layer_read, readable
+from saltreach.intake.positions import is_usable
 from saltreach.intake.rock_mapping import read_rock_mapping
 from saltreach.layers.embedded import sha256_of
 from saltreach.layers.layer import Layer, Origin, Value, lonlat
@@ -28,6 +31,10 @@ if TYPE_CHECKING:
     from saltreach.intake.options import Options
 
 RASTER_SUFFIXES = frozenset((".tif", ".tiff", ".vrt", ".asc", ".img", ".grd"))
+_FIX = (
+    "give polygons (GeoPackage, GeoJSON, shapefile ...) or a raster "
+    f"({', '.join(sorted(RASTER_SUFFIXES))})"
+)
 
 
 @dataclass(frozen=True)
@@ -83,8 +90,7 @@ def rock_map_at(
     in empty cells, the rock is unknown.
     """
     file = Path(path)
-    if not file.is_file():
-        raise LayerError(f"geology file {file} does not exist")
+    existing(file, "geology file", LayerError)
     position = np.asarray(lon, dtype=float), np.asarray(lat, dtype=float)
     known = dict(mapping or {})
     overlaps = 0
@@ -215,9 +221,10 @@ def _moved(
     """Positions in the CRS of the map; what it cannot hold becomes NaN."""
     import pyproj
 
-    if crs is None:
+    own = None if crs is None else pyproj.CRS.from_user_input(crs)
+    if own is None or not is_usable(own):
         raise LayerError(f"geology file {file.name} has no CRS; give it one (for example a .prj)")
-    to_map = pyproj.Transformer.from_crs(4326, pyproj.CRS.from_user_input(crs), always_xy=True)
+    to_map = pyproj.Transformer.from_crs(4326, own, always_xy=True)
     easting, northing = to_map.transform(lon, lat)
     inside = np.isfinite(easting) & np.isfinite(northing)
     return np.where(inside, easting, np.nan), np.where(inside, northing, np.nan)
@@ -225,16 +232,7 @@ def _moved(
 
 def _layer_with(file: Path, column: str | None) -> tuple[str, str | None]:
     """Layer of the file that has the column, and the layer's CRS."""
-    import pyogrio
-
-    try:
-        found = [str(name) for name, _ in pyogrio.list_layers(file)]
-        about = {name: pyogrio.read_info(file, layer=name) for name in found}
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise LayerError(
-            f"geology file {file.name} cannot be read: {error}; give polygons (GeoPackage, "
-            f"GeoJSON, shapefile ...) or a raster ({', '.join(sorted(RASTER_SUFFIXES))})"
-        ) from error
+    about = about_layers(file, f"geology file {file.name}", LayerError)
     columns = {name: [str(f) for f in info["fields"]] for name, info in about.items()}
     listed = "; ".join(f"{name}: {', '.join(fields)}" for name, fields in columns.items())
     if column is None:
@@ -249,7 +247,7 @@ def _layer_with(file: Path, column: str | None) -> tuple[str, str | None]:
             f"geology file {file.name}: {what} a column {column!r}; columns: {listed}"
             + ("; keep one of the layers in the file" if fitting else "")
         )
-    kind = str(about[fitting[0]]["geometry_type"])
+    kind = str(about[fitting[0]]["geometry_type"] or "no")
     if not kind.startswith(("Polygon", "MultiPolygon", "Unknown")):
         raise LayerError(f"geology file {file.name} holds {kind} shapes; give polygons only")
     return fitting[0], about[fitting[0]]["crs"]
@@ -259,36 +257,22 @@ def _polygon_legend(
     file: Path, column: str | None, mapping: Mapping[str, str], lon: np.ndarray, lat: np.ndarray
 ) -> tuple[np.ndarray, int]:
     """Legend entry at each position, and how many lie on polygons of different rock."""
-    import pyogrio
     import shapely
 
-    name, crs = _layer_with(file, column)
-    easting, northing = _moved(lon, lat, crs, file)
     legend = np.full(len(lon), "", dtype=object)
-    placed = np.flatnonzero(~np.isnan(easting))
-    if not len(placed):
-        return legend, 0
-    box = (np.nanmin(easting), np.nanmin(northing), np.nanmax(easting), np.nanmax(northing))
-    try:
-        frame = pyogrio.read_dataframe(file, layer=name, columns=[column], bbox=box)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise LayerError(f"geology file {file.name} cannot be read: {error}") from error
-    if not len(frame):
-        return legend, 0
-    if "geometry" not in frame:
-        raise LayerError(f"geology file {file.name} holds no shapes; give polygons")
-    frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)].reset_index(drop=True)
-    kinds = set(frame.geom_type)
-    if not kinds <= {"Polygon", "MultiPolygon"}:
-        raise LayerError(
-            f"geology file {file.name} holds {', '.join(sorted(kinds))}; give polygons only"
-        )
-    shapes = shapely.make_valid(frame.geometry.to_numpy())
-    # the polygon is the prepared side of the test: one large polygon, many points
-    points = shapely.points(easting[placed], northing[placed])
-    shape, point = shapely.STRtree(points).query(shapes, predicate="intersects")
-    entries = frame[column].map(_entry, na_action=None).to_numpy(object)
-    order = np.lexsort((shape, shapely.area(shapes)[shape], point))
+    with readable(file, f"geology file {file.name} cannot be read", _FIX, LayerError):
+        name, crs = _layer_with(file, column)
+        easting, northing = _moved(lon, lat, crs, file)
+        placed = np.flatnonzero(~np.isnan(easting))
+        if not len(placed):
+            return legend, 0
+        points = shapely.points(easting[placed], northing[placed])
+        shapes, entries = _polygons(file, name, column, shapely.total_bounds(points))
+        # the polygon is the prepared side of the test: one large polygon, many points. One that
+        # crosses itself holds what lies an odd number of times inside; it is not repaired first,
+        # which takes hours for a small polygon of many crossings
+        shape, point = shapely.STRtree(points).query(shapes, predicate="intersects")
+        order = np.lexsort((shape, shapely.area(shapes)[shape], point))
     point, shape = point[order], shape[order]
     first = np.r_[True, point[1:] != point[:-1]] if len(point) else np.zeros(0, bool)
     legend[placed[point[first]]] = entries[shape[first]]
@@ -296,6 +280,31 @@ def _polygon_legend(
     pairs = pd.DataFrame({"point": point, "rock": rock[shape] if len(shape) else []})
     overlaps = int((pairs.groupby("point")["rock"].nunique() > 1).sum())
     return legend, overlaps
+
+
+def _polygons(
+    file: Path, layer: str, column: str | None, box: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Polygons of a layer that reach into a box, and their entries in the legend."""
+    import geopandas as gpd
+    import shapely
+
+    frame, _ = layer_read(file, layer, columns=[column], bbox=tuple(box))
+    if not isinstance(frame, gpd.GeoDataFrame):
+        raise LayerError(f"geology file {file.name} holds no shapes; give polygons")
+    frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)].reset_index(drop=True)
+    kinds = set(frame.geom_type)
+    if not kinds <= {"Polygon", "MultiPolygon"}:
+        raise LayerError(
+            f"geology file {file.name} holds {', '.join(sorted(kinds))}; give polygons only"
+        )
+    given = frame.geometry.to_numpy()
+    sizes.within(
+        int(shapely.get_num_coordinates(given).sum()), sizes.SHAPE_VERTICES,
+        f"geology file {file.name}", "vertices around the anchors",
+        "cut it to the region of the register, or use a coarser map", LayerError,
+    )  # fmt: skip
+    return given, frame[column].map(_entry, na_action=None).to_numpy(object)
 
 
 def _entry(value: object) -> str:
@@ -311,6 +320,11 @@ def _raster_codes(file: Path, lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
     """Code of the cell at each position, empty outside and where there is no data."""
     codes = np.full(len(lon), np.nan)
     with open_raster(file, "geology file") as raster:
+        if raster.count > 1:
+            raise LayerError(
+                f"geology file {file.name} has {raster.count} bands; give the one with the codes "
+                "alone (for example gdal_translate -b 1)"
+            )
         row, column = cell_position(raster, lon, lat)
         for part, cells, top, left in windows(raster, row, column):
             at = row[part].astype(np.int64) - top, column[part].astype(np.int64) - left

@@ -38,6 +38,11 @@ SLOPE_WITH_ASPECT_DEG = 15.0
 """`compare_faces`: differences beyond the tolerances are listed, and an azimuth is compared
 only where the raster is at least this steep. Common practice without a source."""
 
+NO_GROUND = 30_000.0
+UNDECLARED = -9999.0
+"""No ground lies farther from sea level, in metres or feet, and none is exactly so deep: cells
+that hold this are without data, though the file does not declare it; common practice."""
+
 _METRES: dict[str, float] = {
     "": 1.0, "m": 1.0, "metre": 1.0, "meter": 1.0, "metres": 1.0, "meters": 1.0,
     "ft": 0.3048, "foot": 0.3048, "feet": 0.3048, "international foot": 0.3048,
@@ -212,7 +217,9 @@ def _heights_and_steps(
     nearest = np.zeros(len(row), bool)
     cells = windows(raster, row, column, margin=1, window_cells=window_cells)
     for part, values, top, left in cells:
+        values[values == UNDECLARED] = np.nan
         heights = values * raster.scales[0] + raster.offsets[0]
+        heights[np.abs(heights) > NO_GROUND] = np.nan
         own = (row[part].astype(np.int64) - top, column[part].astype(np.int64) - left)
         out[0, part], nearest[part] = _bilinear(heights, row[part] - top, column[part] - left, own)
         out[1, part], out[2, part] = _horn(heights, *own)

@@ -18,6 +18,7 @@ def cure_text(advice: dict[str, Any]) -> str:
     }[advice["expiry"]]
     return "\n".join(
         [
+            *(f"note: {note}" for note in advice["notes"]),
             f"At {advice['rock_temperature_c']:g} degC in the rock, by {advice['table']}:",
             f"  sets after {_hours(sets)}: do not move the anchor after it",
             f"  may be loaded after {_hours(loaded)}{wet}",

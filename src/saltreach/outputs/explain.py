@@ -42,7 +42,7 @@ def explain(result: Assessment, anchor_id: str) -> str:
         When no good row has that key.
     """
     row, shares = anchor_chain(result, anchor_id)
-    lines = [f"Anchor {anchor_id}"]
+    lines = [*result.provenance.get("left_out", ()), f"Anchor {anchor_id}"]
     for stage in STEPS:
         lines += ["", stage.capitalize()]
         for column in CHAIN:

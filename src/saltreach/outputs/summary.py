@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,50 +10,89 @@ import pandas as pd
 
 from saltreach.assessment.counts import MOST_TO_FIND_OUT, counts
 from saltreach.assessment.find_out import WORDS
+from saltreach.assessment.reasons import MOST_SHOWN, Listing, some
+from saltreach.folders.manifest import resting_elsewhere
 from saltreach.vocabulary.words import CAUTION, DO_NOT_PLACE
 
 if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
 
-MOST_CRAGS = 20
-
 
 def summary(result: Assessment, out: Path) -> dict[str, Any]:
     """What was found and where the map is, as plain values."""
+    names = ("columns_read_as", "columns_not_used", "notes")
+    read = {"register": {n: result.provenance["register"].get(n) for n in names}}
     page = out / "map.html"
-    return counts(result) | {"map": str(page) if page.is_file() else None, "caution": CAUTION}
+    own = {
+        "rest_on_a_former_assessment": resting_elsewhere(out),
+        "map": str(page) if page.is_file() else None,
+        "caution": CAUTION,
+    }
+    return counts(result) | read | own
 
 
 def summary_text(result: Assessment, out: Path) -> str:
     """The summary for a person to read."""
     found = summary(result, out)
-    failed = ", ".join(found["out_of_use_today"])
+    failed = Listing("TAKE OUT OF USE TODAY", found["out_of_use_today"])
     lines = [
+        *found["left_out"],
         f"{found['anchors']} anchors in {found['sectors']} sectors of {found['crags']} crags "
         f"assessed, {found['rows_refused']} rows refused"
         + (f" (see {out / 'rejected.csv'})" if found["rows_refused"] else "")
         + ".",
-        *([f"TAKE OUT OF USE TODAY: {failed}."] if failed else []),
+        *(f"note: {note}" for note in found["table_notes"]),
+        *([f"{failed.short(out / 'saltreach.gpkg')}."] if failed.names else []),
+        *reading_lines(result.provenance["register"], "all of it: provenance.json"),
         "Sectors by risk: " + _counted(found["sectors_by_risk_band"]),
         "Anchors: " + _counted(found["anchors_by_action"]),
         "Sectors by metal recommended: " + _counted(found["sectors_by_material"]),
         f"Sectors with an overdue inspection: {found['sectors_overdue']}; all intervals kept would "
         f"take {found['visits_per_year']:.0f} sector visits a year.",
-        *_rock_lines(found),
+        *_rock_lines(found, out),
         "",
         "First in line:",
         *_first(result.flat.sectors),
         *_find_out(result.flat.find_out),
         "",
-        "Rests on: " + " ".join(found["assumptions"][:2]) + " All assumptions: provenance.json.",
+        "Rests on: "
+        + " ".join(found["assumptions"][len(found["left_out"]) :][:2])
+        + " All assumptions: provenance.json.",
         *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),
+        *found["rest_on_a_former_assessment"],
         CAUTION,
         f"Map: {found['map'] or 'left out, see the notes'}",
     ]
     return "\n".join(lines)
 
 
-def _rock_lines(found: dict[str, Any]) -> list[str]:
+def reading_lines(register: Mapping[str, Any], where: str) -> list[str]:
+    """How a register was read, in a few lines; nothing where all was as we name it.
+
+    Parameters
+    ----------
+    register : mapping
+        The register in the record of an assessment.
+    where : str
+        Where the rest can be read.
+    """
+    renamed = register.get("columns_read_as", {})
+    told = {f"header {header!r} read as {name}" for name, header in renamed.items()}
+    notes = [note for note in register["notes"] if note not in told]
+    pairs = [f"{header!r} as {name}" for name, header in renamed.items()]
+    columns = f"Columns read under another name: {some(pairs, MOST_SHOWN)}" if pairs else ""
+    rest = f"How the register was read, {where}"
+    lines = [*([columns] if columns else []), *_short(notes, where)]
+    return [f"{rest}:", *(f"  {line}" for line in lines)] if lines else []
+
+
+def _short(texts: Sequence[str], where: str) -> list[str]:
+    """The first few sentences, and how many more there are."""
+    more = len(texts) - MOST_SHOWN
+    return [*texts[:MOST_SHOWN], *([f"and {more} more ({where})"] if more > 0 else [])]
+
+
+def _rock_lines(found: dict[str, Any], out: Path) -> list[str]:
     """Rock: bands, kinds, the places to keep off with their reasons, and what to check."""
     lines = [
         "Sectors by rock risk: " + _counted(found["sectors_by_rock_band"]),
@@ -60,9 +100,11 @@ def _rock_lines(found: dict[str, Any]) -> list[str]:
         *(
             f"  {place['crag']} / {place['sector']}: {place['spots']} of {place['anchors']} spots "
             f"to move or remove ({DO_NOT_PLACE}). {' '.join(place['reasons'])}"
-            for place in found["do_not_place"]
+            for place in found["do_not_place"][:MOST_SHOWN]
         ),
     ]
+    if (more := len(found["do_not_place"]) - MOST_SHOWN) > 0:
+        lines.append(f"  and {more} more sectors: spots_refused in {out / 'sectors.csv'}")
     if found["rock_disagreements"]:
         lines.append(
             f"Register and geological map name different rocks at {found['rock_disagreements']} "
@@ -70,15 +112,16 @@ def _rock_lines(found: dict[str, Any]) -> list[str]:
         )
     if found["rock_entries_unmapped"]:
         lines.append(
-            "Rock entries that name no rock of the table (map them with --rock-mapping): "
-            + _counted(found["rock_entries_unmapped"], first=True)
+            Listing(
+                "Rock entries that name no rock of the table (map them with --rock-mapping)",
+                [f"{word} ({n})" for word, n in found["rock_entries_unmapped"].items()],
+            ).short(out / "provenance.json")
         )
     return lines
 
 
-def _counted(counts: dict[str, int], *, first: bool = False) -> str:
-    texts = (f"{word} ({n})" if first else f"{n} {word}" for word, n in counts.items() if n)
-    return ", ".join(texts) or "none known"
+def _counted(counts: dict[str, int]) -> str:
+    return ", ".join(f"{n} {word}" for word, n in counts.items() if n) or "none known"
 
 
 def _first(sectors: pd.DataFrame, count: int = 5) -> list[str]:
@@ -103,7 +146,7 @@ def _find_out(found: pd.DataFrame | None) -> list[str]:
     best = found.groupby("crag").head(MOST_TO_FIND_OUT)
     value = best.groupby("crag")["decisions_changed"].sum().sort_values(ascending=False)
     lines = ["", "Worth finding out next (sector: how many decisions it would likely change):"]
-    for crag in value.index[:MOST_CRAGS]:
+    for crag in value.index[:MOST_SHOWN]:
         parts: dict[str, list[str]] = {}
         for row in best[best["crag"] == crag].itertuples(index=False):
             parts.setdefault(WORDS[row.find_out], []).append(
@@ -111,6 +154,6 @@ def _find_out(found: pd.DataFrame | None) -> list[str]:
             )
         texts = (f"{words} ({', '.join(where)})" for words, where in parts.items())
         lines.append(f"  {crag}: " + "; ".join(texts))
-    if len(value) > MOST_CRAGS:
-        lines.append(f"  and {len(value) - MOST_CRAGS} more crags: see find_out.csv")
+    if len(value) > MOST_SHOWN:
+        lines.append(f"  and {len(value) - MOST_SHOWN} more crags: see find_out.csv")
     return lines

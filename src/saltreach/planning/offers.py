@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.assessment.priority import anchor_priority
+from saltreach.assessment.reasons import Listing
 from saltreach.assessment.resistance import metal_diameter_mm
 from saltreach.assessment.risk import POOR
 from saltreach.errors import OptionError
@@ -137,18 +138,15 @@ def choices(
         elif most < len(here):
             deep.append(f"{name} ({len(here) - most} of {len(here)}, {longest})")
     if refused:
-        notes.append(
-            "left out, because nothing should be placed there (move, close or remove): "
-            + ", ".join(refused)
-        )
+        why = "left out, because nothing should be placed there (move, close or remove)"
+        notes.append(Listing(why, refused))
     if short:
-        notes.append("nothing in the stock list suffices at: " + ", ".join(short))
+        notes.append(Listing("nothing in the stock list suffices at", short))
     if deep:
-        notes.append(
-            "too deep for every piece of the stock list, so not bought for: " + ", ".join(deep)
-        )
+        why = "too deep for every piece of the stock list, so not bought for"
+        notes.append(Listing(why, deep))
     if unpriced and not prices.stock:
-        notes.append("metals without a price, not offered: " + ", ".join(sorted(unpriced)))
+        notes.append(Listing("metals without a price, not offered", sorted(unpriced)))
     columns = [
         "crag", "sector", "sea_cliff", "risk_band", "scope", "metal", "kind", "count",
         "diameter_mm", "embedment_mm", "legs", "piece", "resin_ml", "cost", "minutes", "avoided",

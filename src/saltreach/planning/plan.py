@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -13,17 +13,17 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from saltreach.assessment.files import assessment_in
-from saltreach.errors import OptionError
+from saltreach.errors import OptionError, SaltreachError
 from saltreach.intake import teams as sheets
 from saltreach.intake.plan_file import read_plan, read_rebolting
-from saltreach.intake.sheets import NOTHING, refuse_unknown
+from saltreach.intake.sheets import NOTHING, Sheet, refuse_unknown, refuse_unknown_ends, settled
 from saltreach.planning.cost import Cost, Pairs, cost_of, unavoidable_min
 from saltreach.planning.greedy import greedy_plan
 from saltreach.planning.options import PlanOptions
 from saltreach.planning.parts import improve, solve_both_ways
 from saltreach.planning.priorities import Priorities
 from saltreach.planning.problem import Problem, Tables, make_problem
-from saltreach.planning.tables import frame_or_file, looser, typed
+from saltreach.planning.tables import frame_or_file, left_out_before, looser, typed
 from saltreach.planning.unmet import unmet_summary, unmet_visits
 from saltreach.planning.visits import (
     MONTH_FIGURES,
@@ -33,7 +33,7 @@ from saltreach.planning.visits import (
     still_ahead,
     visit_table,
 )
-from saltreach.planning.windows import day_text
+from saltreach.planning.windows import day_number, day_text
 from saltreach.vocabulary.words import CAUTION
 
 if TYPE_CHECKING:
@@ -99,7 +99,10 @@ class Plan:
     kept : int
         Visits of the last plan that stayed as they were.
     rejected : DataFrame
-        Refused rows of the user's tables.
+        Refused rows of the user's tables, left out because the user said so.
+    left_out : tuple of str
+        Sentences on what was left out of them, and of the assessment's own: said first by every
+        file of the plan.
     sources : dict
         Records of those tables, and of the assessment.
     """
@@ -116,6 +119,7 @@ class Plan:
     seconds: float
     kept: int = 0
     rejected: pd.DataFrame = field(default_factory=NOTHING.rejected.copy)
+    left_out: tuple[str, ...] = ()
     sources: dict[str, Any] = field(default_factory=dict)
 
     def __repr__(self) -> str:
@@ -151,7 +155,7 @@ class Plan:
     @property
     def notes(self) -> tuple[str, ...]:
         """What was assumed or left out."""
-        return self.problem.notes
+        return (*self.left_out, *self.problem.notes)
 
     @property
     def gap(self) -> float | None:
@@ -190,6 +194,7 @@ class Plan:
             "visits_changed": len(self.flat.changes),
             "not_met": unmet_summary(self.flat.unmet),
             "trips": self._trips(),
+            "left_out": list(self.left_out),
             "notes": list(self.notes),
             "caution": CAUTION,
         }
@@ -234,6 +239,7 @@ def plan(
     done: Any = None,
     last_plan: Any = None,
     start: Any = None,
+    leave_out_refused: bool = False,
     options: PlanOptions | None = None,
     seconds: float = SECONDS,
     nodes: int | None = None,
@@ -255,6 +261,10 @@ def plan(
         A plan to change as little as possible.
     start : date or str, optional
         First day; by default the day of the assessment.
+    leave_out_refused : bool
+        Whether to go on without refused rows of the tables. A row that is lost may be a closure or
+        a team's holiday that is then planned through: without this such a row stops the plan, and
+        with it every file of the plan says first what was left out.
     options : PlanOptions, optional
         How long things take, and what is traded for what.
     seconds : float
@@ -273,7 +283,8 @@ def plan(
     Raises
     ------
     RegisterError, OptionError
-        A table or a setting that cannot be used.
+        A table or a setting that cannot be used, or a refused row; all tables are read and
+        checked before anything is planned, and their problems said together.
 
     Examples
     --------
@@ -282,40 +293,86 @@ def plan(
     options = replace(options or PlanOptions(), **settings)
     result = assessment_in(result)
     flat = result.flat
-    known = {str(crag): set(rows) for crag, rows in flat.sectors.groupby("crag")["sector"]}
-    given = {"teams": frame_or_file(teams, "teams", sheets.read_teams)}
-    for name, table, read in (
-        ("windows", windows, sheets.read_windows), ("tides", tides, sheets.read_tides),
-        ("needs", needs, sheets.read_needs), ("done", done, sheets.read_done),
-    ):  # fmt: skip
-        sheet = NOTHING if table is None else frame_or_file(table, name, read)
-        given[name] = refuse_unknown(sheet, known)
-    if travel is not None:
-        given["travel"] = frame_or_file(travel, "travel", sheets.read_travel)
-    start = result.provenance["assessed_for"] if start is None else start
     if isinstance(rebolt, Priorities):
         rebolt = rebolt.flat.sectors
-    chosen = None if rebolt is None else frame_or_file(rebolt, "rebolting", read_rebolting)
     if isinstance(last_plan, Plan):
         last_plan = last_plan.flat.visits
-    last = None if last_plan is None else frame_or_file(last_plan, "plan", read_plan)
+    given, left_out, (chosen, last) = _tables_of(
+        flat.sectors,
+        {"teams": teams, "windows": windows, "tides": tides, "needs": needs, "done": done,
+         "travel": travel},
+        {"rebolting": (rebolt, read_rebolting), "plan": (last_plan, read_plan)},
+        leave_out_refused,
+    )  # fmt: skip
+    assessed_for = result.provenance["assessed_for"]
+    start = assessed_for if start is None else start
     on_step("who can go where")
     problem = make_problem(
         pd.DataFrame(flat.sectors), pd.DataFrame(flat.anchors),
         Tables(**{name: sheet for name, sheet in given.items() if name != "done"}), start, options,
         rebolt=chosen, done=given["done"].rows,
     )  # fmt: skip
-    problem = replace(problem, notes=(*problem.notes, *looser(result.provenance)))
+    notes = [note for sheet in given.values() for note in sheet.said]
+    if problem.start < day_number(assessed_for):
+        notes.append(
+            f"the plan begins on {day_text(problem.start)}, before the day of the assessment "
+            f"({assessed_for}): it knows no visit and no risk of that time"
+        )
+    notes = [*problem.notes, *notes, *looser(result.provenance)]
+    problem = replace(problem, notes=tuple(notes))
     last = None if last is None else still_ahead(last, start)
     made = make_plan(problem, seconds=seconds, nodes=nodes, last=last, on_step=on_step)
     return replace(
         made,
         rejected=pd.concat([s.rejected for s in given.values()], ignore_index=True),
+        left_out=(*left_out_before(result.provenance), *left_out),
         sources={
             "tables": {name: sheet.record() for name, sheet in given.items() if sheet.file},
             "assessment": result.provenance["time"],
         },
     )
+
+
+READERS: dict[str, Callable[[Any], Sheet]] = {
+    "teams": sheets.read_teams,
+    "windows": sheets.read_windows,
+    "tides": sheets.read_tides,
+    "needs": sheets.read_needs,
+    "done": sheets.read_done,
+    "travel": sheets.read_travel,
+}
+"""Reader of each table of a plan."""
+
+
+def _tables_of(
+    sectors: pd.DataFrame,
+    tables: Mapping[str, Any],
+    written: Mapping[str, tuple[Any, Callable[[Any], pd.DataFrame]]],
+    leave_out: bool,
+) -> tuple[dict[str, Sheet], tuple[str, ...], list[pd.DataFrame | None]]:
+    """Every table of a plan, what is left out of them, and what was planned or chosen before.
+
+    All are read before the first problem is said, so that all can be mended at once.
+    """
+    errors: list[SaltreachError] = []
+
+    def opened(table: Any, name: str, read: Callable[[Any], Any]) -> Any:
+        try:
+            return None if table is None else frame_or_file(table, name, read)
+        except SaltreachError as error:
+            errors.append(error)
+            return None
+
+    known = {str(crag): set(rows) for crag, rows in sectors.groupby("crag")["sector"]}
+    given = {n: opened(table, n, READERS[n]) or NOTHING for n, table in tables.items()}
+    for name in ("windows", "tides", "needs", "done"):
+        given[name] = refuse_unknown(given[name], known)
+    if not len(given["teams"].rejected) and not errors:  # else a team may be unknown for that
+        ends = [team["team"] for team in given["teams"].rows]
+        given["travel"] = refuse_unknown_ends(given["travel"], [*ends, *known])
+    before = [opened(table, name, read) for name, (table, read) in written.items()]
+    left_out = settled(given.values(), leave_out=leave_out, errors=errors)
+    return given, left_out, before
 
 
 def make_plan(
@@ -351,12 +408,14 @@ def make_plan(
     Raises
     ------
     OptionError
-        For a time below 0 or without end, and for less than one node.
+        For a time below 0 or without end, less than one node, or a seed that is none.
     """
     if not 0 <= seconds < math.inf:
         raise OptionError(f"seconds = {seconds:g}: give 0 (the greedy plan) or more")
-    if nodes is not None and nodes < 1:
-        raise OptionError(f"nodes = {nodes}: give 1 or more")
+    if nodes is not None and not 1 <= nodes < 2**31:
+        raise OptionError(f"nodes = {nodes}: give a whole number from 1 to {2**31 - 1}")
+    if not 0 <= seed < 2**31:
+        raise OptionError(f"seed = {seed}: give a whole number from 0 to {2**31 - 1}")
     began = time.monotonic()
     before = pairs_of(problem, last) if last is not None else frozenset()
     on_step("greedy plan")

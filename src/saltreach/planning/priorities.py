@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from saltreach.assessment.files import assessment_in
+from saltreach.assessment.reasons import Listing
 from saltreach.intake.prices import Prices, read_prices
 from saltreach.planning.budget import curve, ranked, shopping, used_up
 from saltreach.planning.offers import choices
 from saltreach.planning.options import BudgetLimits
-from saltreach.planning.tables import frame_or_file, looser, typed
+from saltreach.planning.tables import frame_or_file, left_out_before, looser, typed
 from saltreach.vocabulary.words import CAUTION
 
 if TYPE_CHECKING:
@@ -71,6 +72,11 @@ class Priorities:
         )
 
     @property
+    def left_out(self) -> list[str]:
+        """Sentences on what was refused and left out, said first by every file."""
+        return list(self.figures["left_out"])
+
+    @property
     def notes(self) -> list[str]:
         """What was assumed or left out."""
         return list(self.figures["notes"])
@@ -96,6 +102,7 @@ def priorities(
     budget: float,
     prices: Any,
     *,
+    leave_out_refused: bool = False,
     on_step: Callable[[str], None] = lambda _: None,
     **limits: Any,
 ) -> Priorities:
@@ -109,6 +116,8 @@ def priorities(
         Money, in the currency of the prices.
     prices : path, DataFrame or Prices
         What things cost: see `read_prices`; saltreach has no prices of its own.
+    leave_out_refused : bool
+        Whether to go on without refused rows of a table of prices; every file then says so first.
     on_step : callable
         Told the name of each step.
     **limits
@@ -130,7 +139,10 @@ def priorities(
     """
     result = assessment_in(result)
     limit = BudgetLimits(budget, **limits)
-    cost = frame_or_file(prices, "prices", read_prices)
+    cost = frame_or_file(
+        prices, "prices", partial(read_prices, leave_out_refused=leave_out_refused)
+    )
+    left_out = [*left_out_before(result.provenance), *cost.left_out]
     on_step("choices")
     sectors = pd.DataFrame(result.flat.sectors)
     table, notes = choices(pd.DataFrame(result.flat.anchors), sectors, cost, limit)
@@ -138,11 +150,11 @@ def priorities(
     line, taken = curve(table, limit, prices=cost)
     short = used_up(table, taken, cost)
     if short:
-        notes.append("too few left of the stock list for more: " + ", ".join(short))
-    notes += looser(result.provenance)
+        notes.append(Listing("too few left of the stock list for more", short))
+    notes = [*left_out, *notes, *cost.notes, *looser(result.provenance)]
     at = line[line["budget"] == float(limit.budget)].iloc[0].to_dict()
     figures = {
-        **at, "sectors": int(at["sectors"]), "anchors": int(at["anchors"]),
+        "left_out": left_out, **at, "sectors": int(at["sectors"]), "anchors": int(at["anchors"]),
         "order": limit.order, "team_days_limit": limit.team_days, "currency": cost.currency,
         "prices": cost.source, "example_prices": cost.example, "notes": notes,
         "solved_to_the_optimum": True, "assessment": result.provenance["time"],

@@ -16,9 +16,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from saltreach.assessment.reasons import some
+from saltreach.assessment.reasons import Listing
 from saltreach.errors import OptionError
-from saltreach.intake.sheets import NOTHING, Sheet
+from saltreach.intake.sheets import NOTHING, Sheet, nearest
 from saltreach.planning.options import PlanOptions
 from saltreach.planning.travel import middle, travel_minutes
 from saltreach.planning.windows import (
@@ -29,6 +29,7 @@ from saltreach.planning.windows import (
     team_days,
     windows_of,
 )
+from saltreach.vocabulary.synonyms import plain
 from saltreach.vocabulary.words import BANDS, INSPECT, REBOLT, UNKNOWN
 
 OPEN, NO_SKILL, FEW_PEOPLE, SHUT, NO_TIDE, TOO_FAR = range(6)
@@ -315,8 +316,10 @@ def _tasks(
     for r in () if rebolt is None else rebolt.to_dict("records"):
         s = known.get((r["crag"], r["sector"]))
         if s is None:
+            names = [" / ".join(place) for place in known]
             raise OptionError(
                 f"rebolting list: {r['crag']} / {r['sector']} is not among the sectors assessed"
+                + nearest(f"{r['crag']} / {r['sector']}", {plain(n): n for n in names})
             )
         if _last_done(done, REBOLT, r["crag"], r["sector"]) is None:
             by = s.get("replace_by") or ""
@@ -324,8 +327,8 @@ def _tasks(
             # a plan that ends soon after would have no reason to do it at all
             due = min(due, first + 3 * (end - first) // 4)
             add(REBOLT, s, int(r["anchors"]), options.rebolt_hours_per_anchor, due, 0)
-    notes = [
-        f"{why}: {some(names)}"
+    notes: list[str] = [
+        Listing(why, names)
         for why, names in (
             ("without a due date, so not planned (category or class unknown; or every anchor "
              "out of use, to be closed today)", undated),

@@ -70,6 +70,11 @@ def as_written(table: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(columns, index=table.index)
 
 
+def left_out_before(provenance: Mapping[str, Any]) -> tuple[str, ...]:
+    """What an assessment left out, to be said first with all that rests on it."""
+    return tuple(f"In the assessment: {text}" for text in provenance.get("left_out", ()))
+
+
 def looser(provenance: Mapping[str, Any]) -> list[str]:
     """What the policy of an assessment loosens, to be said with all that rests on it."""
     return [f"looser policy: {text}" for text in provenance["policy"]["loosened"]]

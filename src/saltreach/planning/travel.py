@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from pyproj import Geod
 
+from saltreach.assessment.reasons import Listing
 from saltreach.layers.geodesy import ecef_m, lonlat_deg
 from saltreach.vocabulary.synonyms import plain
 
@@ -73,9 +74,9 @@ def travel_minutes(
     given = np.maximum(given, given.T)
     minutes = np.where(given >= 0, given, minutes).astype(np.int64)
     np.fill_diagonal(minutes, 0)
-    notes = []
+    notes: list[str] = []
     if lost:
-        notes.append("travel: neither team nor crag, not used: " + ", ".join(sorted(lost)))
+        notes.append(Listing("travel: neither team nor crag, not used", sorted(lost)))
     count = len(names) * (len(names) - 1) // 2
     estimated = count - int((given >= 0)[np.triu_indices(len(names), 1)].sum())
     if estimated:

@@ -80,14 +80,12 @@ class Material:
 class Family(NamedTuple):
     """What is known of a metal besides its grades.
 
-    `spellings` are what registers call it, in four languages and by standards' numbers.
     `trade_share` is its share of what is in place where nobody wrote it down (judgement),
     `example_price` that of one anchor relative to 304 (an EXAMPLE of ours, not a quotation),
     `zinc_um` the usual range of a coating, read as its 10th and 90th percentile (common practice).
     """
 
     what: str
-    spellings: tuple[str, ...]
     trade_share: float = 0.0
     example_price: float | None = None
     zinc_um: tuple[float, float] | None = None
@@ -97,7 +95,6 @@ def _family(row: dict[str, str]) -> Family:
     coating = float(row["zinc_low_um"] or "nan"), float(row["zinc_high_um"] or "nan")
     return Family(
         what=row["what"],
-        spellings=tuple(row["spellings"].split("; ")) if row["spellings"] else (),
         trade_share=float(row["trade_share"] or 0),
         example_price=float(row["example_price"]) if row["example_price"] else None,
         zinc_um=coating if row["zinc_low_um"] else None,

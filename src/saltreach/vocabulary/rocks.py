@@ -52,8 +52,8 @@ def plain_words(text: object) -> str:
 
 def _lithology(row: Mapping[str, str]) -> Lithology:
     numbers = [float(row[name] or "nan") for name in Lithology._fields[2:6]]
-    listed = f"{row['name']};{row['words_en']};{row['words_es']}".split(";")
-    words = tuple(dict.fromkeys(filter(None, map(plain_words, listed))))
+    listed = [row["name"], *(row[name] for name in row if name.startswith("words_"))]
+    words = tuple(dict.fromkeys(filter(None, map(plain_words, ";".join(listed).split(";")))))
     own = (row["status"], row["source"], words)
     return Lithology._make((row["name"], tuple(row["glim"].split()), *numbers, *own))
 
@@ -102,7 +102,8 @@ def lithology_of(texts: Any) -> np.ndarray:
     Parameters
     ----------
     texts : array_like of str
-        Rock names in English or Spanish, legend sentences, or GLiM codes of two, four or six
+        Rock names in English, Spanish, German, French, Italian or Portuguese, legend
+        sentences, or GLiM codes of two, four or six
         letters (`sc`, `scpu`, `ssmx__`); case, accents and plurals do not matter. NaN, None
         and empty are allowed.
 

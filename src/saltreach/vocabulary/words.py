@@ -17,6 +17,8 @@ CAUTION = (
 )
 UNKNOWN = "unknown"
 SEPARATOR = " | "
+LEFT_OUT = "LEFT OUT"
+"""How a sentence begins that says what of a user's table was refused and left out."""
 """Between the sentences of a text column."""
 
 
@@ -130,5 +132,7 @@ CLOSED, OPEN_ONLY = "closed", "open only"
 ACCESS = (CLOSED, OPEN_ONLY)
 INSPECT, REBOLT = "inspect", "rebolt"
 VISITS = (INSPECT, REBOLT)
+WORD_LISTS = ("header", "choice", "level")
+"""What a word of the user's own can stand for."""
 WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 """As RFC 5545 writes them; `1SA` is the first Saturday of a month, `-1SU` the last Sunday."""

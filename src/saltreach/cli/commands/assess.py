@@ -11,9 +11,11 @@ from saltreach.cli.shared import (
     GOOD,
     ROWS_REFUSED,
     AsJson,
+    BesideOthers,
     Columns,
     Crs,
     LayerName,
+    LeaveOut,
     MapLanguage,
     OutFolder,
     RegisterFile,
@@ -22,12 +24,14 @@ from saltreach.cli.shared import (
     Tiles,
     Title,
     Today,
+    Words,
     assess_file,
     clear_errors,
     column_mapping,
     options_of,
     print_summary,
     same_crags,
+    words_of,
 )
 from saltreach.outputs.map.texts import Language
 
@@ -95,6 +99,7 @@ EXAMPLE = "saltreach assess anchors.csv --out results"
 
 
 def assess(
+    context: typer.Context,
     register: RegisterFile,
     out: OutFolder,
     column: Columns = None,
@@ -102,6 +107,7 @@ def assess(
     sheet: Sheet = None,
     layer: LayerName = None,
     same_crag: SameCrag = None,
+    words: Words = None,
     options_file: OptionsFile = None,
     coast: CoastFile = None,
     coast_sd: CoastSd = None,
@@ -116,15 +122,17 @@ def assess(
     survey: SurveyFile = None,
     axial_kn: AxialLoad = None,
     prices: PricesFile = None,
+    leave_out_refused: LeaveOut = False,
     plots: Plots = False,
     today: Today = None,
     title: Title = None,
     tiles: Tiles = None,
     language: MapLanguage = Language.EN,
+    beside_other_files: BesideOthers = False,
     as_json: AsJson = False,
 ) -> None:
     """Assess every anchor of a register: tables, GIS files and an offline map in one folder."""
-    with clear_errors():
+    with clear_errors(), words_of(words):
         options = options_of(
             options_file,
             coast_file=None if coast is None else str(coast),
@@ -139,6 +147,7 @@ def assess(
             survey_file=None if survey is None else str(survey),
             axial_kn=axial_kn,
             prices_file=None if prices is None else str(prices),
+            leave_out_refused=leave_out_refused or None,
             today=None if today is None else today.date(),
         )
         result = assess_file(
@@ -154,6 +163,8 @@ def assess(
             layer=layer,
             same_crag=same_crags(same_crag),
             plots=plots,
+            context=context,
+            beside=beside_other_files,
         )
         if explain is None:
             print_summary(result, out, as_json)
@@ -161,7 +172,8 @@ def assess(
             from saltreach.outputs.explain import explain as explain_anchor
 
             typer.echo(explain_anchor(result, explain))
-    raise typer.Exit(ROWS_REFUSED if len(result.flat.rejected) else GOOD)
+    incomplete = len(result.flat.rejected) or result.provenance["left_out"]
+    raise typer.Exit(ROWS_REFUSED if incomplete else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:

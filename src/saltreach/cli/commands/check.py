@@ -20,10 +20,12 @@ from saltreach.cli.shared import (
     RegisterFile,
     SameCrag,
     Sheet,
+    Words,
     clear_errors,
     column_mapping,
     progress,
     same_crags,
+    words_of,
 )
 
 
@@ -34,10 +36,11 @@ def check(
     sheet: Sheet = None,
     layer: LayerName = None,
     same_crag: SameCrag = None,
+    words: Words = None,
     as_json: AsJson = False,
 ) -> None:
     """Read a register and list every row that would be refused, with the fix."""
-    with clear_errors():
+    with clear_errors(), words_of(words):
         from saltreach.intake import read_register
 
         with progress() as step:

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from saltreach.cli.shared import AsJson, Today, clear_errors
+from saltreach.cli.shared import AsJson, Today, Words, clear_errors, words_of
 
 
 def cure(
@@ -31,13 +31,14 @@ def cure(
         str, typer.Option("--expires", help="Expiry printed on the cartridge: 2027-03 or a date.")
     ] = "",
     today: Today = None,
+    words: Words = None,
     as_json: AsJson = False,
 ) -> None:
     """How long an adhesive needs at the temperature of the rock, from its own data sheet.
 
     Between the rows of the sheet only, never beyond them. An expired cartridge is refused.
     """
-    with clear_errors():
+    with clear_errors(), words_of(words):
         from saltreach.assessment.cure import cure_advice
         from saltreach.intake.datasheet import read_cure_table
         from saltreach.outputs.cure import cure_text

@@ -9,6 +9,7 @@ import typer
 
 from saltreach.cli.shared import (
     AsJson,
+    BesideOthers,
     MapLanguage,
     OutFolder,
     Today,
@@ -24,9 +25,11 @@ EXAMPLE = "saltreach demo --out maps/demo"
 
 
 def demo(
+    context: typer.Context,
     out: OutFolder = Path("maps/demo"),
     today: Today = None,
     language: MapLanguage = Language.EN,
+    beside_other_files: BesideOthers = False,
     as_json: AsJson = False,
 ) -> None:
     """Assess the embedded demo register: an invented region on real coordinates, no network.
@@ -47,6 +50,8 @@ def demo(
             ),
             title="Demo: an invented region",
             language=language,
+            context=context,
+            beside=beside_other_files,
         )
         print_summary(result, out, as_json)
 

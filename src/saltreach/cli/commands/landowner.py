@@ -8,10 +8,11 @@ from typing import Annotated
 import typer
 
 from saltreach.assessment.landowner import COARSENESS_M
-from saltreach.cli.shared import clear_errors, progress, show
+from saltreach.cli.shared import BesideOthers, clear_errors, held, progress, show, tell
 
 
 def landowner(
+    context: typer.Context,
     results: Annotated[Path, typer.Argument(help="Folder that `saltreach assess` wrote.")],
     holding: Annotated[
         Path,
@@ -28,6 +29,7 @@ def landowner(
     coarseness_m: Annotated[
         float, typer.Option("--coarseness-m", help="Side of the grid that hides positions, m.")
     ] = COARSENESS_M,
+    beside_other_files: BesideOthers = False,
     open_it: Annotated[bool, typer.Option("--open", help="Open the map when written.")] = False,
 ) -> None:
     """Map and one-page statement for a landowner, in plain words and without any position.
@@ -40,13 +42,16 @@ def landowner(
         from saltreach.intake.holding import read_holding
         from saltreach.outputs.landowner.page import landowner as for_landowner
 
-        with progress() as step:
+        with progress() as step, held(context, out, beside_other_files) as folder:
             step("holding")
             land = read_holding(holding, contact)
             step("results")
             result = read_results(results)
             step("landowner's map and statement")
-            page, statement = for_landowner(result, land, out, coarseness_m=coarseness_m).files
+            made = for_landowner(result, land, folder, coarseness_m=coarseness_m)
+        page, statement = made.files
+        for note in (*result.provenance.get("left_out", ()), *made.notes):
+            tell(f"note: {note}")
         typer.echo(page)
         typer.echo(statement)
         if open_it:

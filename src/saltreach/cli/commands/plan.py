@@ -13,11 +13,16 @@ from saltreach.cli.shared import (
     GOOD,
     ROWS_REFUSED,
     AsJson,
+    BesideOthers,
+    LeaveOut,
     PlanFolder,
     Results,
+    Words,
     clear_errors,
+    held,
     progress,
     results_of,
+    words_of,
 )
 from saltreach.planning.options import PlanOptions
 
@@ -58,6 +63,7 @@ Nodes = Annotated[
 
 
 def plan(
+    context: typer.Context,
     results: Results,
     teams: Teams,
     out: PlanFolder,
@@ -96,10 +102,14 @@ def plan(
     done: Done = None,
     seconds: Seconds = 20.0,
     nodes: Nodes = None,
+    words: Words = None,
+    beside_other_files: BesideOthers = False,
+    leave_out_refused: LeaveOut = False,
     as_json: AsJson = False,
 ) -> None:
     """Who inspects what when: a calendar for the teams, and what it cannot meet."""
-    with clear_errors():
+    with clear_errors(), words_of(words):
+        from saltreach.assessment.reasons import short
         from saltreach.outputs.tables.plan import plan_lines, write_plan
         from saltreach.planning.plan import plan as make
         from saltreach.vocabulary.words import CAUTION
@@ -110,25 +120,27 @@ def plan(
             road_factor=road_factor, speed_km_h=speed, overdue_hours=overdue_hours,
             change_hours=change_hours,
         )  # fmt: skip
-        with progress() as step:
+        with progress() as step, held(context, out, beside_other_files) as folder:
             step("results")
+            result = results_of(results, leave_out_refused=leave_out_refused)
             made = make(
-                results_of(results), teams, windows=windows, tides=tides, needs=needs,
+                result, teams, windows=windows, tides=tides, needs=needs,
                 travel=travel, rebolt=rebolt, done=done, last_plan=last_plan, start=first,
                 options=options, seconds=seconds, nodes=nodes, on_step=step,
+                leave_out_refused=leave_out_refused,
             )  # fmt: skip
             step("files")
-            write_plan(made, out)
-    refused = len(made.rejected)
+            write_plan(made, folder)
+    refused = len(made.rejected.drop_duplicates(["file", "row"]))
     lines = [
-        *plan_lines(made), *(f"note: {n}" for n in made.notes),
+        *plan_lines(made), *(f"note: {short(n, out / 'plan.json')}" for n in made.problem.notes),
         *([f"{refused} rows of the tables refused: {out / 'plan_rejected.csv'}"] * bool(refused)),
         CAUTION, f"Files: {out / 'plan.xlsx'}, inspections.ics, plan.csv, unmet.csv, plan.json",
     ]  # fmt: skip
     run = {"rows_refused": refused, "files": str(out), "seconds": round(made.seconds, 1)}
     record = json.dumps(made.figures | run, indent=2, ensure_ascii=False)
     typer.echo(record if as_json else "\n".join(lines))
-    raise typer.Exit(ROWS_REFUSED if refused else GOOD)
+    raise typer.Exit(ROWS_REFUSED if refused or made.left_out else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -10,17 +10,24 @@ import typer
 
 from saltreach.cli.shared import (
     GOOD,
+    ROWS_REFUSED,
     AsJson,
+    BesideOthers,
+    LeaveOut,
     PlanFolder,
     Results,
+    Words,
     clear_errors,
+    held,
     progress,
     results_of,
+    words_of,
 )
 from saltreach.planning.options import BudgetLimits
 
 
 def priorities(
+    context: typer.Context,
     results: Results,
     budget: Annotated[float, typer.Option("--budget", help="Money, in the prices' currency.")],
     prices: Annotated[
@@ -45,31 +52,41 @@ def priorities(
     waste: Annotated[
         float, typer.Option(help="Adhesive bought over adhesive needed.")
     ] = BudgetLimits.waste_factor,
+    words: Words = None,
+    beside_other_files: BesideOthers = False,
+    leave_out_refused: LeaveOut = False,
     as_json: AsJson = False,
 ) -> None:
     """What the money rebolts: sectors, metals, a shopping list, and what more money would do."""
-    with clear_errors():
+    with clear_errors(), words_of(words):
+        from saltreach.assessment.reasons import short
         from saltreach.outputs.tables.priorities import priorities_lines, write_priorities
         from saltreach.planning.priorities import priorities as choose
         from saltreach.vocabulary.words import CAUTION
 
-        with progress() as step:
+        with progress() as step, held(context, out, beside_other_files) as folder:
             step("results")
             made = choose(
-                results_of(results), budget, prices, on_step=step, team_days=team_days,
+                results_of(results, leave_out_refused=leave_out_refused), budget, prices,
+                leave_out_refused=leave_out_refused, on_step=step, team_days=team_days,
                 order=order, hours_per_day=hours_per_day, hours_per_anchor=rebolt_hours,
                 hours_per_sector=hours_per_sector, waste_factor=waste,
             )  # fmt: skip
             step("files")
-            missing = write_priorities(made, out)
+            missing = write_priorities(made, folder)
         lines = [
-            *priorities_lines(made), *(f"note: {n}" for n in (*made.notes, *missing)), CAUTION,
+            *priorities_lines(made),
+            *(
+                f"note: {short(n, out / 'priorities.json')}"
+                for n in (*made.notes[len(made.left_out) :], *missing)
+            ),
+            CAUTION,
             f"Files: {out / 'priorities.xlsx'}, priorities.csv, shopping.csv, "
             "budget_curve.csv, budget_curve.png",
         ]  # fmt: skip
         record = json.dumps(made.figures | {"files": str(out)}, indent=2, ensure_ascii=False)
         typer.echo(record if as_json else "\n".join(lines))
-    raise typer.Exit(GOOD)
+    raise typer.Exit(ROWS_REFUSED if made.prices.left_out else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -7,11 +7,12 @@ from typing import Annotated
 
 import typer
 
-from saltreach.cli.shared import clear_errors
+from saltreach.cli.shared import BesideOthers, clear_errors
 
 
 def templates(
     out: Annotated[Path, typer.Option("--out", help="Folder for the files.")],
+    beside_other_files: BesideOthers = False,
 ) -> None:
     """Write a filled example and an empty sheet of every table and settings file.
 
@@ -21,7 +22,8 @@ def templates(
         from saltreach.layers.embedded import embedded_file
         from saltreach.outputs.tables.templates import write_templates
 
-        for path in write_templates(out, embedded_file("demo/anchors.csv").parent):
+        demo = embedded_file("demo/anchors.csv").parent
+        for path in write_templates(out, demo, beside_other_files=beside_other_files):
             typer.echo(path)
 
 

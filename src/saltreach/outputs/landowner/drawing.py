@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from saltreach.assessment.landowner import Places
+    from saltreach.assessment.result import Assessment
 
 ASPECT_RANGE = (1.25, 2.0)
 MARGIN = 0.18
@@ -110,9 +111,7 @@ NO_SHORE = "left out"
 """Kind of a shore that could not be cut out; the map then says so."""
 
 
-def drawing(
-    found: Places, land: BaseGeometry | None, provenance: Mapping[str, Any]
-) -> dict[str, Any]:
+def drawing(found: Places, land: BaseGeometry | None, result: Assessment) -> dict[str, Any]:
     """Everything the map's template needs, as numbers and paths.
 
     Parameters
@@ -121,8 +120,8 @@ def drawing(
         From `saltreach.assessment.landowner.places_on`; numbered in its order.
     land : shapely geometry, optional
         The landholding, degrees.
-    provenance : mapping
-        Of the assessment: the shoreline it used is drawn.
+    result : Assessment
+        The shoreline it used is drawn.
 
     Returns
     -------
@@ -142,7 +141,7 @@ def drawing(
     covered = shapely.union_all(shapes)
     placed = _badges([shapely.transform(shape, frame.drawn) for shape in shapes], frame)
     try:
-        kind, shore = _shore(frame, covered, provenance)
+        kind, shore = _shore(frame, covered, result)
     except shapely.errors.GEOSException:  # the areas are what the map is for
         kind, shore = NO_SHORE, None
     width_m, _ = frame.size_m
@@ -173,7 +172,7 @@ def drawing(
     }
 
 
-def _shore(frame: Frame, covered: BaseGeometry, provenance: Mapping[str, Any]) -> tuple[str, Any]:
+def _shore(frame: Frame, covered: BaseGeometry, result: Assessment) -> tuple[str, Any]:
     """Land (or shoreline) of the frame, with the areas cut out of its lines."""
     import shapely
 
@@ -181,7 +180,7 @@ def _shore(frame: Frame, covered: BaseGeometry, provenance: Mapping[str, Any]) -
     # A wider box than the frame, so that the cut edge of the land is not drawn as a shore.
     spare = 0.05 * (frame.east - frame.west)
     box = (edges[0] - spare, edges[1] - spare, edges[2] + spare, edges[3] + spare)
-    found = land_in(provenance, box)
+    found = land_in(result, box)
     kind, parts = window_coast(found.shapes, box, max_vertices=6000)
     lines = shapely.MultiLineString([part for part in parts if len(part) > 1])
     if kind == "land" or found.sided:  # a layer with sides and no land here means open sea

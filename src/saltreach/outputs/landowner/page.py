@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from saltreach.assessment.files import assessment_in
-from saltreach.assessment.landowner import COARSENESS_M, holding_of, places_on
-from saltreach.outputs.files import atomic_write
+from saltreach.assessment.landowner import COARSENESS_M, holding_of, past_months, places_on
+from saltreach.folders.claim import Claim, result_set
 from saltreach.outputs.html import asset_text, framed, page_policy, render_template
 from saltreach.outputs.landowner.drawing import map_svg
 from saltreach.outputs.landowner.statement import statement_pdf
@@ -31,13 +31,15 @@ class ForLandowner:
 
     `places`: GeoDataFrame of coarse areas, the worst first (columns:
     `saltreach.assessment.landowner.Places`). `page`: HTML without script or request.
-    `statement`: PDF of one page. `files`: where both were written, if they were.
+    `statement`: PDF of one page. `files`: where both were written, if they were. `notes`: what the
+    one who gives them away should know, as a planned month that is past.
     """
 
     places: gpd.GeoDataFrame
     page: str
     statement: bytes
     files: tuple[Path, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         where = f", written to {self.files[0].parent}" if self.files else ""
@@ -50,10 +52,11 @@ class ForLandowner:
 def landowner(
     result: Assessment | Path | str,
     holding: Holding | Path | str,
-    out: Path | str | None = None,
+    out: Path | str | Claim | None = None,
     *,
     contact: Path | str | None = None,
     coarseness_m: float = COARSENESS_M,
+    beside_other_files: bool = False,
 ) -> ForLandowner:
     """Map and one-page statement for a landowner, in plain words and without any position.
 
@@ -70,6 +73,8 @@ def landowner(
         TOML that completes the holding's file: who to call, what is planned and when.
     coarseness_m : float
         Side of the grid that hides positions, m.
+    beside_other_files : bool
+        As for `saltreach.write_results`.
 
     Returns
     -------
@@ -84,13 +89,20 @@ def landowner(
     result = assessment_in(result)
     land = holding_of(holding, contact)
     found = places_on(result, land, coarseness_m=coarseness_m)
-    data = landowner_words(found, land, result.provenance)
+    data = landowner_words(found, land, result)
     page, statement = landowner_page(data), statement_pdf(data)
-    files = () if out is None else (
-        atomic_write(Path(out) / PAGE_FILE, page),
-        atomic_write(Path(out) / STATEMENT_FILE, statement),
-    )  # fmt: skip
-    return ForLandowner(found.table, page, statement, files)
+    notes = past_months(land, result.provenance["assessed_for"])
+    if out is None:
+        return ForLandowner(found.table, page, statement, notes=notes)
+    with result_set(
+        out, "landowner", assessment=result.provenance["time"],
+        beside_other_files=beside_other_files,
+    ) as work:  # fmt: skip
+        (work / PAGE_FILE).write_text(page, encoding="utf-8", newline="\n")
+        (work / STATEMENT_FILE).write_bytes(statement)
+    folder = out.shown if isinstance(out, Claim) else Path(out)
+    files = (folder / PAGE_FILE, folder / STATEMENT_FILE)
+    return ForLandowner(found.table, page, statement, files, notes)
 
 
 def landowner_page(data: Mapping[str, Any]) -> str:

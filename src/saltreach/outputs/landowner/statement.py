@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -27,9 +27,9 @@ def statement_pdf(data: Mapping[str, Any]) -> bytes:
     Returns
     -------
     bytes
-        The same for the same data: the time is the assessment's. Text reaches the typesetter as
-        JSON values, never as its source, so no name can run as markup. Fonts come with the
-        typesetter and with matplotlib, none from the system.
+        The same for the same data: its date is the day the assessment speaks for. Text reaches
+        the typesetter as JSON values, never as its source, so no name can run as markup. Fonts
+        come with the typesetter and with matplotlib, none from the system.
     """
     import matplotlib
     import typst
@@ -56,7 +56,7 @@ def statement_pdf(data: Mapping[str, Any]) -> bytes:
             break
     compiled = typst.compile(
         source,
-        timestamp=datetime.fromisoformat(data["time"]),
+        timestamp=datetime.fromisoformat(data["day"]).replace(tzinfo=UTC),
         pdf_standards=["ua-1"],
         format="pdf",
         **settings,

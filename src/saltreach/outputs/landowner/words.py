@@ -22,12 +22,11 @@ from saltreach.outputs.window import length_text
 from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
+    from saltreach.assessment.result import Assessment
     from saltreach.intake.holding import Holding
 
 
-def landowner_words(
-    found: Places, holding: Holding, provenance: Mapping[str, Any]
-) -> dict[str, Any]:
+def landowner_words(found: Places, holding: Holding, result: Assessment) -> dict[str, Any]:
     """The words of the page and the statement, and the drawing of the map.
 
     Parameters
@@ -36,8 +35,8 @@ def landowner_words(
         From `saltreach.assessment.landowner.places_on`.
     holding : Holding
         The same as there.
-    provenance : mapping
-        Of the assessment.
+    result : Assessment
+        That the places are of.
 
     Returns
     -------
@@ -46,7 +45,7 @@ def landowner_words(
         only), `map` (see `saltreach.outputs.landowner.drawing.drawing`), `contact`, and the words
         around them.
     """
-    texts = json.loads(asset_text("landowner/landowner_en.json"))
+    texts, provenance = json.loads(asset_text("landowner/landowner_en.json")), result.provenance
     places = [
         _place(number, row, holding, texts)
         for number, row in enumerate(found.table.to_dict("records"), start=1)
@@ -55,7 +54,7 @@ def landowner_words(
     phone = holding.contact.phone.replace(" ", "\u00a0")  # a number stays on one line
     reach = f" {texts['or']} ".join(filter(None, (phone, holding.contact.email)))
     side = length_text(found.coarseness_m)
-    drawn = drawing(found, holding.land, provenance)
+    drawn = drawing(found, holding.land, result)
     note = texts["map_note"].format(side=side, margin=side)
     if drawn["shore_kind"] == NO_SHORE:
         note = f"{texts['map_no_shore']} {note}"
@@ -63,8 +62,9 @@ def landowner_words(
         "texts": texts,
         "title": texts["title"].format(name=holding.name),
         "as_of": texts["as_of"].format(month=_month(provenance["assessed_for"], texts)),
-        "time": provenance["time"],
+        "day": provenance["assessed_for"],
         "lead": [
+            *([texts["left_out"]] if provenance.get("left_out") else []),
             texts["lead_one" if len(places) == 1 else "lead_many"].format(
                 count=_count(*found.anchors, texts), places=len(places)
             ),

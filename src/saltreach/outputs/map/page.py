@@ -14,7 +14,7 @@ import pandas as pd
 from saltreach.assessment.land import land_around
 from saltreach.assessment.risk import BAND_LIMITS_PER_Y
 from saltreach.assessment.shapes import unwrapped_lon
-from saltreach.outputs.files import atomic_write
+from saltreach.folders.files import atomic_write
 from saltreach.outputs.html import (
     asset_text,
     json_block,
@@ -59,6 +59,7 @@ def write_map(
     tiles: str | None = None,
     language: str = "en",
     trips: pd.DataFrame | None = None,
+    left_out: str = "",
 ) -> Path:
     """Write the interactive map of an assessment, whole or not at all.
 
@@ -70,7 +71,7 @@ def write_map(
         The HTML file.
     title : str, optional
         Heading; else the name of the register's file.
-    tiles, language, trips
+    tiles, language, trips, left_out
         As for `map_page`.
 
     Returns
@@ -83,14 +84,16 @@ def write_map(
     OptionError
         As `map_page`.
     """
-    page = map_of(result, title=title, tiles=tiles, language=language, trips=trips)
+    page = map_of(
+        result, title=title, tiles=tiles, language=language, trips=trips, left_out=left_out
+    )
     return atomic_write(path, page)
 
 
 def map_of(result: Assessment, *, title: str | None = None, **how: Any) -> str:
     """The interactive map of an assessment as HTML; `how` is that of `map_page`."""
     title = title or Path(result.provenance["register"]["file"]).stem
-    tables = (result.flat.sectors, result.flat.anchors, land_around(result))
+    tables = (result.flat.sectors, result.flat.anchors, land_around(result).shapes)
     return map_page(*tables, result.provenance, title=title, **how)
 
 
@@ -104,6 +107,7 @@ def map_page(
     tiles: str | None = None,
     language: str = "en",
     trips: pd.DataFrame | None = None,
+    left_out: str = "",
 ) -> str:
     """The interactive map as HTML. The same input gives the same text.
 
@@ -129,6 +133,8 @@ def map_page(
         choose another there.
     trips : pandas.DataFrame, optional
         Trips of a plan by month, from `saltreach.planning.visits.trips_by_month`.
+    left_out : str
+        What that plan left out of its tables, in sentences.
 
     Returns
     -------
@@ -144,6 +150,8 @@ def map_page(
     texts = catalogues()
     data = map_data(sectors, anchors, coast, provenance, title=title)
     data["trips"] = _trips(data["sectors"], trips)
+    if left_out:
+        data["provenance"]["assumptions"] = [left_out, *provenance.get("assumptions", ())]
     data["language"] = language
 
     body, frame_script, data["tiles"], origins = leaflet_frame(data["map"], data["region"], tiles)
@@ -153,6 +161,7 @@ def map_page(
         "map/map.html",
         title=title,
         texts=texts[language],
+        left_out=bool(left_out or provenance.get("left_out")),
         languages=[(code, words["language_name"]) for code, words in texts.items()],
         colourings=[(one["column"], one["label"]) for one in data["colourings"]],
         policy=page_policy(scripts, styles, origins),

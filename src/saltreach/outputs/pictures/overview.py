@@ -14,7 +14,7 @@ from saltreach.assessment.land import land_around, shoreline
 from saltreach.assessment.risk import BAND_MEANINGS
 from saltreach.assessment.shapes import unwrapped_lon
 from saltreach.errors import OptionError
-from saltreach.outputs.files import atomic_write
+from saltreach.folders.files import atomic_write
 from saltreach.outputs.map.colourings import STYLE_OF
 from saltreach.outputs.optional import NO_LAND
 from saltreach.outputs.pictures.overview_labels import (
@@ -154,7 +154,7 @@ def _coast(axes: Axes, result: Assessment, window: tuple[float, float, float, fl
         window[2] + width / 20,
         window[3] + height / 20,
     )
-    kind, parts = window_coast(land_around(result), wider)
+    kind, parts = window_coast(land_around(result).shapes, wider)
     lines = [shapely.linestrings(part) for part in parts if len(part) > 1]
     if kind == "land" and lines:
         # Drawn coarser, a shore may cross itself: its crossings become nodes. Outlines and holes
@@ -304,7 +304,8 @@ def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str, mis
     write(
         _LEFT_IN,
         0.22,
-        f"{missing}One letter per sector beside each crag's name, worst first. Shoreline: "
+        ("Refused rows of the tables were left out. " if provenance.get("left_out") else "")
+        + f"{missing}One letter per sector beside each crag's name, worst first. Shoreline: "
         f"{shore or 'unknown'} ({licence or 'licence not stated'}). {provenance['software']}. "
         "All sources and assumptions: provenance.json.",
         fontsize=8,

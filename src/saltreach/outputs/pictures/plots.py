@@ -61,7 +61,7 @@ def write_plots(result: Assessment, folder: Path) -> list[Path]:
     result : Assessment
         From `assess`.
     folder : Path
-        An existing folder; see `outputs.files.atomic_folder` for all or none.
+        An existing folder; see `saltreach.folders.claim.result_set` for all or none.
 
     Returns
     -------

@@ -9,6 +9,7 @@ because calendars are passed on.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,12 @@ WORDS = {"inspect": "Inspect", "rebolt": "Rebolt"}
 
 
 def write_calendar(
-    visits: pd.DataFrame, path: Path, *, stamp: dt.datetime, dropped: pd.DataFrame | None = None
+    visits: pd.DataFrame,
+    path: Path,
+    *,
+    stamp: dt.datetime,
+    dropped: pd.DataFrame | None = None,
+    left_out: Sequence[str] = (),
 ) -> None:
     """Write the visits as events.
 
@@ -37,6 +43,8 @@ def write_calendar(
         gives the same bytes.
     dropped : DataFrame, optional
         Visits of the last plan that are no more, with its columns.
+    left_out : sequence of str
+        What the plan left out of its tables: first in the calendar's words and in each event's.
     """
     from icalendar import Calendar
 
@@ -46,14 +54,16 @@ def write_calendar(
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
     calendar.add("name", "Inspections (advice)")
-    calendar.add("description", CAUTION)
+    calendar.add("description", "\n".join([*left_out, CAUTION]))
     for cancelled, table in ((False, visits), (True, dropped)):
         for row in () if table is None else table.to_dict("records"):
-            calendar.add_component(_event(row, stamp.astimezone(dt.UTC), cancelled))
+            calendar.add_component(_event(row, stamp.astimezone(dt.UTC), cancelled, left_out))
     path.write_bytes(calendar.to_ical())
 
 
-def _event(row: dict[str, Any], stamp: dt.datetime, cancelled: bool) -> Any:
+def _event(
+    row: dict[str, Any], stamp: dt.datetime, cancelled: bool, left_out: Sequence[str]
+) -> Any:
     from icalendar import Event
 
     day = str(row["date"])
@@ -71,7 +81,8 @@ def _event(row: dict[str, Any], stamp: dt.datetime, cancelled: bool) -> Any:
     late = f", {row['days_late']} days late" if int(str(row["days_late"])) else ""
     event.add(
         "description",
-        f"Team: {row['team']}. Anchors: {row['anchors']}. Risk: {row['risk_band']}. "
+        "".join(f"{text}\n" for text in left_out)
+        + f"Team: {row['team']}. Anchors: {row['anchors']}. Risk: {row['risk_band']}. "
         f"Due on {row['due_on']}{late}. Leaves home at {row['trip_leaves']}, back about "
         f"{row['trip_back']}.\nTide, weather and closures of the day come first.\n{CAUTION}",
     )

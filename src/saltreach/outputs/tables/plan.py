@@ -7,8 +7,8 @@ import json
 from itertools import chain
 from pathlib import Path
 
-from saltreach.assessment.reasons import some
-from saltreach.outputs.files import atomic_folder
+from saltreach.assessment.reasons import Listing, short, some
+from saltreach.folders.claim import Claim, result_set
 from saltreach.outputs.tables.calendar import write_calendar
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
@@ -26,19 +26,22 @@ SHEET_GROUPS = (
 """Columns of the printed plan, who and when first; the last two are left for the team's pen."""
 
 
-def write_plan(plan: Plan, out: Path) -> None:
+def write_plan(plan: Plan, out: Path | str | Claim, *, beside_other_files: bool = False) -> None:
     """Write every file of a plan into a folder, all or none.
 
     Parameters
     ----------
     plan : Plan
         From `saltreach.plan`.
-    out : Path
+    out : path
         Folder; made if absent.
+    beside_other_files : bool
+        As for `write_results`.
     """
-    flat, out = plan.flat, Path(out)
+    flat, rests_on = plan.flat, plan.sources["assessment"]
     gone = flat.changes.loc[flat.changes["change"] == "dropped", "visit_id"]
     dropped = None if flat.last is None else flat.last[flat.last["visit_id"].isin(gone)]
+    said = " ".join([*plan.left_out, CAUTION])
     tables = {"plan": flat.visits, "unmet": flat.unmet}
     sheets = {
         "Plan": flat.visits[list(chain(*SHEET_GROUPS))].assign(done_on="", remarks=""),
@@ -47,34 +50,35 @@ def write_plan(plan: Plan, out: Path) -> None:
     }
     if flat.last is not None:
         tables["changes"] = sheets["Changes"] = flat.changes
-    with atomic_folder(out) as work:
+    with result_set(
+        out, "plan", assessment=rests_on, beside_other_files=beside_other_files
+    ) as work:
         for name, table in tables.items():
-            safe = spreadsheet_safe(table).assign(caution=CAUTION)
+            safe = spreadsheet_safe(table).assign(caution=said)
             safe.to_csv(work / f"{name}.csv", index=False)
         if len(plan.rejected):
             spreadsheet_safe(plan.rejected).to_csv(work / "plan_rejected.csv", index=False)
-        stamp = dt.datetime.fromisoformat(plan.sources["assessment"])
-        write_calendar(flat.visits, work / "inspections.ics", stamp=stamp, dropped=dropped)
-        about = [*plan_lines(plan), *plan.notes]
+        stamp = dt.datetime.fromisoformat(rests_on)
+        write_calendar(
+            flat.visits, work / "inspections.ics", stamp=stamp, dropped=dropped,
+            left_out=plan.left_out,
+        )  # fmt: skip
+        about = [*plan_lines(plan), *(short(note, "plan.json") for note in plan.problem.notes)]
         write_workbook(work / "plan.xlsx", sheets, about, title="Inspection plan (advice)")
         text = json.dumps(plan.figures | plan.sources, indent=2, ensure_ascii=False)
         (work / "plan.json").write_text(text + "\n", encoding="utf-8")
-    for name, absent in (
-        ("changes.csv", flat.last is None), ("plan_rejected.csv", not len(plan.rejected)),
-    ):  # fmt: skip
-        if absent:
-            (out / name).unlink(missing_ok=True)
 
 
 def plan_lines(plan: Plan) -> list[str]:
     """The plan in sentences, for the screen and the workbook."""
     cost, greedy, figures = plan.cost, plan.greedy, plan.figures
     load, changes = figures["workload"], plan.flat.changes
-    teams = ", ".join(
+    used = [
         f"{t['team']} {100 * share:.0f} %"
         for t, share in zip(plan.problem.teams, cost.load, strict=True)
-    )
+    ]
     lines = [
+        *plan.left_out,
         f"{len(plan.flat.visits)} visits on {cost.trips} trips from {figures['from']} to "
         f"{figures['until']}, {cost.travel_min / 60:.0f} h of travel, "
         f"{cost.work_min / 60:.0f} h at the crags.",
@@ -83,7 +87,7 @@ def plan_lines(plan: Plan) -> list[str]:
         f"{load['crag_hours_per_year']:.0f} h at the crags; the teams have "
         f"{load['team_hours_per_year']:.0f} h a year, travel included. Where time is short these "
         f"give way first: {', '.join(load['dropped_first'])}.",
-        f"Free time used: {teams}.",
+        f"{Listing('Free time used', used).short('plan.json')}.",
         f"Made by: {plan.how}, in {plan.seconds:.0f} s. {_gap(plan)}",
         "Against the greedy plan of the same run: travel "
         f"{_ratio(cost.travel_min, greedy.travel_min)}, overdue risk "

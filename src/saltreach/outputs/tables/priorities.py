@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from textwrap import fill
 from typing import Any
 
-from saltreach.outputs.files import atomic_folder
+from saltreach.assessment.reasons import short
+from saltreach.folders.claim import Claim, result_set
 from saltreach.outputs.optional import left_out_on_failure
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
@@ -16,28 +18,36 @@ from saltreach.vocabulary.words import CAUTION, PURE_RISK
 EXAMPLE = "EXAMPLE PRICES, invented: set your own before you decide."
 
 
-def write_priorities(made: Priorities, out: Path) -> list[str]:
+def write_priorities(
+    made: Priorities, out: Path | str | Claim, *, beside_other_files: bool = False
+) -> list[str]:
     """Write priorities.csv, budget_curve.csv and .png, shopping.csv, priorities.xlsx and .json.
 
     Parameters
     ----------
     made : Priorities
         From `saltreach.priorities`.
-    out : Path
+    out : path
         Folder; made if absent.
+    beside_other_files : bool
+        As for `write_results`.
 
     Returns
     -------
     list of str
         What could not be drawn and is left out.
     """
-    said = f"{EXAMPLE} {CAUTION}" if made.prices.example else CAUTION
+    example = [EXAMPLE] if made.prices.example else []
+    said = " ".join([*made.left_out, *example, CAUTION])
     tables = {
         "priorities": made.flat.sectors,
         "shopping": made.flat.shopping,
         "budget_curve": made.flat.curve,
     }
-    with atomic_folder(Path(out)) as work:
+    rests_on = made.figures["assessment"]
+    with result_set(
+        out, "priorities", assessment=rests_on, beside_other_files=beside_other_files
+    ) as work:
         for name, table in tables.items():
             spreadsheet_safe(table).assign(caution=said).to_csv(work / f"{name}.csv", index=False)
         missing: list[str] = []
@@ -46,13 +56,15 @@ def write_priorities(made: Priorities, out: Path) -> list[str]:
         write_workbook(
             work / "priorities.xlsx",
             {name.replace("_", " ").capitalize(): table for name, table in tables.items()},
-            [*priorities_lines(made), *made.notes, *missing],
+            [
+                *priorities_lines(made),
+                *(short(n, "priorities.json") for n in made.notes[len(made.left_out) :]),
+                *missing,
+            ],
             title="What to rebolt first (advice)",
         )
         text = json.dumps(made.figures, indent=2, ensure_ascii=False)
         (work / "priorities.json").write_text(text + "\n", encoding="utf-8")
-    if missing:
-        (Path(out) / "budget_curve.png").unlink(missing_ok=True)
     return missing
 
 
@@ -61,6 +73,7 @@ def priorities_lines(made: Priorities) -> list[str]:
     figures, currency = made.figures, made.prices.currency
     unit = f" {currency}" if currency else ""
     return [
+        *made.left_out,
         *([EXAMPLE] if made.prices.example else []),
         f"Budget {figures['budget']:.2f}{unit}, {figures['order']}: {figures['sectors']} sectors, "
         f"{figures['anchors']} anchors for {figures['spent']:.2f}{unit} and "
@@ -98,5 +111,6 @@ def plot_curve(made: Priorities, path: Path) -> None:
     axes.grid(alpha=0.3)
     axes.legend(loc="lower right")
     axes.set_title(EXAMPLE if prices.example else "What the money avoids", fontsize=10)
-    figure.supxlabel(CAUTION, fontsize=6)
+    lines = [fill(text, 150) for text in (*made.left_out, CAUTION)]
+    figure.supxlabel("\n".join(lines), fontsize=6)
     figure.savefig(path, metadata={"Software": None})

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
-from contextlib import ExitStack
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from saltreach.outputs.files import atomic_folder
+from saltreach.assessment.land import land_around
+from saltreach.folders.claim import Claim, claimed, result_set
+from saltreach.folders.manifest import ASSESS
 from saltreach.outputs.map.page import write_map
 from saltreach.outputs.optional import left_out_on_failure
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, columns_of
@@ -18,26 +20,32 @@ if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
 
 GEOPACKAGE_VERSION = "1.2"
+REFUSED = "refused rows"
+"""The set of a run that could assess nothing."""
 
 
 def write_results(
     result: Assessment,
-    out: Path | str,
+    out: Path | str | Claim,
     *,
     title: str | None = None,
     tiles: str | None = None,
     plots: bool = False,
     language: str = "en",
+    beside_other_files: bool = False,
 ) -> list[str]:
-    """Write every result file into a folder, all or none; a drawing that fails is left out.
+    """Write every result file into a folder in place of those of a former run, all or none.
+
+    A drawing that fails is left out.
 
     Parameters
     ----------
     result : Assessment
         From `assess`.
     out : path or str
-        Folder; made if absent. A `rejected.csv` of an earlier run is removed when this run
-        refused nothing.
+        Folder for results alone; made if absent. What `saltreach-files.json` there lists of a
+        former assessment is replaced, or removed where this one does not write it again. A plan
+        or priorities there stay, and are said to rest on the former one.
     title : str, optional
         Heading of the map; else the name of the register's file.
     tiles : str, optional
@@ -46,48 +54,56 @@ def write_results(
         Also write `plots/`, resistance against embedment for each sector.
     language : str
         Language the map opens in: en, de, es or fr.
+    beside_other_files : bool
+        Write although the folder holds files that saltreach did not write, or wrote and somebody
+        changed since. They stay; one that is in the way is kept under another name.
 
     Returns
     -------
     list of str
         What could not be drawn and why, as `drawings_left_out` in `provenance.json` has it.
+
+    Raises
+    ------
+    OutputError
+        When the folder holds such files, another run writes there, or it cannot be written to.
     """
     from saltreach.vocabulary.words import CAUTION
 
-    out = Path(out)
     notes = _no_shape(result)
-    with ExitStack() as folders:
-        work = folders.enter_context(atomic_folder(out))
+    with result_set(
+        out, ASSESS, assessment=result.provenance["time"], drops=[REFUSED],
+        beside_other_files=beside_other_files,
+    ) as work:  # fmt: skip
         if plots:
             from saltreach.outputs.pictures.plots import write_plots
 
-            pictures = folders.enter_context(atomic_folder(out / "plots"))
+            pictures = work / "plots"
+            pictures.mkdir()
             with left_out_on_failure("plots", notes):
                 write_plots(result, pictures)
             if any(note.startswith("plots") for note in notes):
-                for half_a_set in pictures.iterdir():
-                    half_a_set.unlink()
+                shutil.rmtree(pictures)  # half a set
         result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
             flat = frame[[c for c in columns_of(name) if c in frame]]
-            cautioned = spreadsheet_safe(flat).assign(caution=_caution())
+            cautioned = spreadsheet_safe(flat).assign(caution=_caution(result))
             cautioned.to_csv(work / f"{name}.csv", index=False)
         if len(result.flat.rejected):
-            _rejected_csv(result.flat.rejected, work)
+            _rejected_csv(result.flat.rejected, work / "rejected.csv")
         if result.flat.find_out is not None:
             asked = spreadsheet_safe(result.flat.find_out).assign(caution=CAUTION)
             asked.to_csv(work / "find_out.csv", index=False)
         write_geopackage(result, work / "saltreach.gpkg")
+        if result.own_shore is not None:  # so that the map can be drawn again without its file
+            shore = land_around(result)
+            shapes = shore.shapes.assign(sided=shore.sided)
+            shapes.to_parquet(work / "shoreline.parquet", index=False)
         with left_out_on_failure("map.html", notes):
             write_map(result, work / "map.html", title=title, tiles=tiles, language=language)
-        drawn = (work / "map.html").is_file()
         record = {**result.provenance, "drawings_left_out": notes}
         text = json.dumps(record, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
-    if not drawn:
-        (out / "map.html").unlink(missing_ok=True)  # that of an earlier run shows other results
-    if not len(result.flat.rejected):
-        (out / "rejected.csv").unlink(missing_ok=True)
     return notes
 
 
@@ -101,26 +117,39 @@ def _no_shape(result: Assessment) -> list[str]:
     return notes
 
 
-def _caution() -> str:
-    """What stands on tables that carry probabilities."""
+def _caution(result: Assessment) -> str:
+    """What stands on tables that carry probabilities; what was left out comes first."""
     from saltreach.assessment.state import RANGE_FACTOR
     from saltreach.vocabulary.words import CAUTION
 
-    return (
-        f"{CAUTION} Every probability is a prior, not a counted rate: it may be "
+    prior = (
+        "Every probability is a prior, not a counted rate: it may be "
         f"{RANGE_FACTOR:g} times lower or higher."
     )
+    return " ".join([*result.provenance.get("left_out", ()), CAUTION, prior])
 
 
-def write_rejected(rejected: pd.DataFrame, out: Path) -> None:
-    """Write `rejected.csv` alone, where nothing could be assessed."""
-    with atomic_folder(out) as work:
-        _rejected_csv(rejected, work)
+def write_rejected(
+    rejected: pd.DataFrame, out: Path | str | Claim, *, beside_other_files: bool = False
+) -> Path:
+    """Write the refused rows alone, where nothing could be assessed.
+
+    A former assessment in the folder stays whole, its `rejected.csv` included.
+
+    Returns
+    -------
+    pathlib.Path
+        The file.
+    """
+    with claimed(out, beside_other_files=beside_other_files) as claim:
+        name = "rejected_last_run.csv" if ASSESS in claim.manifest.sets else "rejected.csv"
+        with result_set(claim, REFUSED, command="saltreach assess") as work:
+            _rejected_csv(rejected, work / name)
+    return claim.shown / name
 
 
-def _rejected_csv(rejected: pd.DataFrame, folder: Path) -> None:
-    table = rejected[list(REJECTED_COLUMNS)]
-    spreadsheet_safe(table).to_csv(folder / "rejected.csv", index=False)
+def _rejected_csv(rejected: pd.DataFrame, path: Path) -> None:
+    spreadsheet_safe(rejected[list(REJECTED_COLUMNS)]).to_csv(path, index=False)
 
 
 def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:
@@ -152,7 +181,7 @@ def write_geopackage(result: Assessment, path: Path) -> None:
     for layer, frame in frames.items():
         frame.to_file(
             path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION,
-            DESCRIPTION=_caution(),
+            DESCRIPTION=_caution(result),
         )  # fmt: skip
     kinds = {"anchors": "marker", "sectors": "fill", "crags": "fill"}
     add_styles(path, kinds, result.provenance["time"])

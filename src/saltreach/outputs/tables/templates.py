@@ -9,7 +9,9 @@ from typing import Any
 
 import pandas as pd
 
+from saltreach.assessment.reasons import MOST_SHOWN, some
 from saltreach.errors import OptionError
+from saltreach.folders.claim import Claim, result_set
 from saltreach.intake.tables import Table
 from saltreach.intake.templates import (
     SETTINGS,
@@ -18,7 +20,6 @@ from saltreach.intake.templates import (
     file_name,
     toml_of,
 )
-from saltreach.outputs.files import atomic_folder
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.vocabulary.columns import Column
 
@@ -26,15 +27,19 @@ EXAMPLE, EMPTY = "example", "empty"
 WORKBOOK = "tables.xlsx"
 
 
-def write_templates(out: Path, demo: Path) -> list[Path]:
+def write_templates(
+    out: Path | str | Claim, demo: Path, *, beside_other_files: bool = False
+) -> list[Path]:
     """Write the examples, the empty sheets and both as a workbook.
 
     Parameters
     ----------
-    out : Path
+    out : path
         Folder for the folders `example` and `empty`.
     demo : Path
         Folder of the demo's files.
+    beside_other_files : bool
+        As for `saltreach.write_results`; no file of the names below is replaced all the same.
 
     Returns
     -------
@@ -58,19 +63,20 @@ def write_templates(out: Path, demo: Path) -> list[Path]:
     names = [f"{EXAMPLE}/{land}"] + [
         f"{folder}/{name}" for folder, files in written.items() for name in (*files, WORKBOOK)
     ]
-    there = [name for name in names if (out / name).exists()]
+    shown = out.shown if isinstance(out, Claim) else Path(out)
+    there = [name for name in names if (shown / name).exists()]
     if there:
-        raise OptionError(
-            f"{out}: already there and left as it is: {', '.join(there)}; give another --out"
-        )
-    for folder, files in written.items():
-        with atomic_folder(out / folder) as work:
+        named = some(there, MOST_SHOWN)
+        raise OptionError(f"{shown}: already there and left as it is: {named}; give another --out")
+    with result_set(out, "templates", beside_other_files=beside_other_files) as work:
+        for folder, files in written.items():
+            (work / folder).mkdir()
             for name, text in files.items():
-                (work / name).write_text(text, encoding="utf-8")
+                (work / folder / name).write_text(text, encoding="utf-8")
             if folder == EXAMPLE:
-                shutil.copyfile(demo / land, work / land)
-            _workbook(work / WORKBOOK, filled, empty=folder == EMPTY)
-    return [out / name for name in sorted(names)]
+                shutil.copyfile(demo / land, work / folder / land)
+            _workbook(work / folder / WORKBOOK, filled, empty=folder == EMPTY)
+    return [shown / name for name in sorted(names)]
 
 
 def _workbook(path: Path, filled: Mapping[Table, pd.DataFrame], *, empty: bool) -> None:

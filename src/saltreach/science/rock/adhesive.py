@@ -25,13 +25,15 @@ class CureTable:
     """Gel and cure time by rock temperature, from one product's data sheet.
 
     `rock_temperature_c` rises, two values or more; `gel_min` and `cure_min` are minutes in a dry
-    hole and do not rise with it. `source` is the file it came from.
+    hole and do not rise with it. `source` is the file it came from, `notes` what was ignored or
+    assumed in it.
     """
 
     rock_temperature_c: Floats
     gel_min: Floats
     cure_min: Floats
     source: str
+    notes: tuple[str, ...] = ()
 
 
 def _time_min(temperature_c: Values, table: CureTable, times_min: Floats) -> Floats:

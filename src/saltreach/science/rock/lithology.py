@@ -66,11 +66,12 @@ QUALIFIERS: tuple[tuple[str, float, tuple[str, ...]], ...] = (
     ("silicified", 1.6, ("silicified", "silicificada", "silicificado", "verkieselt", "silicifie")),
     ("well cemented", 1.3, ("well cemented", "bien cementada", "bien cementado")),
     ("weathered", 0.5, ("weathered", "meteorizada", "meteorizado", "verwittert", "altere",
-                        "alterada", "alterado")),
+                        "alteree", "alterada", "alterado")),
     ("rotten", 0.1, ("rotten", "decomposed", "friable", "crumbly", "descompuesta", "descompuesto",
-                     "pourri", "morsch")),
-    ("soft", 0.5, ("soft", "weak", "poorly cemented", "blanda", "blando", "weich", "tendre")),
-    ("porous", 0.6, ("porous", "vuggy", "porosa", "poroso", "poros", "poreux")),
+                     "pourri", "pourrie", "morsch", "zersetzt", "decomposta", "decomposto")),
+    ("soft", 0.5, ("soft", "weak", "poorly cemented", "blanda", "blando", "weich", "tendre",
+              "tenera", "tenero", "branda", "brando")),
+    ("porous", 0.6, ("porous", "vuggy", "porosa", "poroso", "poros", "poreux", "poreuse")),
 )  # fmt: skip
 """Words beside a rock's name that change its strength, and the factor on the median: judgement.
 `welded` counts for tuff and other pyroclastic rock alone."""

@@ -1,0 +1,71 @@
+"""Single files appear whole or not at all, and are on the disk when they are said to be."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from contextlib import suppress
+from pathlib import Path
+
+OWN_PREFIX, PART_SUFFIX = ".saltreach-", ".part"
+"""What every passing file of saltreach is called; a later run removes those of a killed one."""
+
+
+def atomic_write(path: Path, content: str | bytes) -> Path:
+    """Write a whole file or none: a temporary file beside it is renamed at the end.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where; missing folders are made.
+    content : str or bytes
+        The whole content; text as UTF-8 with plain line feeds.
+
+    Returns
+    -------
+    pathlib.Path
+        The same path.
+    """
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=OWN_PREFIX, suffix=PART_SUFFIX)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        # mkstemp makes private files; these are there to be shared
+        Path(temporary).chmod(0o644)
+        Path(temporary).replace(path)
+    finally:
+        Path(temporary).unlink(missing_ok=True)
+    sync_folder(path.parent)
+    return path
+
+
+def sync_folder(folder: Path) -> None:
+    """Have the names in a folder written to the disk, where the system can."""
+    with suppress(OSError):  # Windows opens no folder, some network disks sync none
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def sync_files(folder: Path) -> None:
+    """Have every file below a folder, and its name, written to the disk."""
+    for place, _, names in os.walk(folder):
+        for name in names:
+            with (Path(place) / name).open("rb+") as stream:
+                os.fsync(stream.fileno())
+        sync_folder(Path(place))
+
+
+def checksum(path: Path) -> str | None:
+    """SHA-256 of a plain file; None for whatever else stands there, a link included."""
+    if path.is_symlink() or not path.is_file():
+        return None
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
