@@ -133,8 +133,10 @@ APART = [
     ("Sector 1", "Sector 2"), ("Sector1", "Sector2"), ("Turm I", "Turm II"), ("Turm IV", "Turm VI"),
     ("Wand A", "Wand B"), ("Wand N", "Wand S"), ("Rote Bucht Nord", "Rote Bucht Süd"),
     ("Rote Bucht", "Rote Bucht Nord"), ("Pared derecha", "Pared izquierda"),
-    ("Nordwand", "Südwand"),
-    ("Ostwand", "Westwand"), ("Obere Wand", "Untere Wand"), ("Rote Bucht", "Blaue Bucht"),
+    ("Nordwand", "Südwand"), ("Ostwand", "Westwand"), ("Obere Wand", "Untere Wand"),
+    ("Rote Bucht", "Blaue Bucht"),
+    ("Turm XXVII", "Turm XXVIII"), ("Sonnenplatte A", "Sonnenplate B"),
+    ("Cala Norte", "Cala Forte"), ("Sektor 10001", "Sektor 10002"),
     ("San Juan", "San Blas"), ("Ala", "Ela"), ("Rote Bucht", "Rote Bucht (2)"), ("12", "13"),
     ("Falaise gauche", "Falaise droite"), ("山", "川"),
 ]  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -82,8 +83,7 @@ def write_results(
             with left_out_on_failure("plots", notes):
                 write_plots(result, pictures)
             if any(note.startswith("plots") for note in notes):
-                for half_a_set in pictures.iterdir():
-                    half_a_set.unlink()
+                shutil.rmtree(pictures)  # half a set
         result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
             flat = frame[[c for c in columns_of(name) if c in frame]]
