@@ -5,7 +5,9 @@ import json
 import os
 import re
 import signal
+import sqlite3
 import subprocess
+from contextlib import closing
 from functools import partial
 from pathlib import Path
 
@@ -15,6 +17,7 @@ from helpers.folders import shown
 from saltreach.errors import OutputError
 from saltreach.folders import claim as claims
 from saltreach.folders.claim import LOCK, claimed, mend, read_whole, result_set
+from saltreach.folders.files import checksum
 from saltreach.folders.manifest import MANIFEST, FileSet, Manifest, read_manifest, unchanged
 from saltreach.folders.swap import JOURNAL, UNFINISHED, WORK_PREFIX
 from saltreach.folders.trouble import cannot_read, cannot_write
@@ -573,3 +576,21 @@ def test_a_link_in_place_of_a_file_of_ours_is_somebodys(tmp_path):
     put(out, "assess", SECOND, beside_other_files=True)
     assert (tmp_path / "moved.txt").read_text() == "a1"
     assert sum(path.is_symlink() for path in out.iterdir()) == 1
+
+
+def test_a_geopackage_that_was_only_looked_at_is_not_changed(tmp_path):
+    """Programs open it in another mode of its journal and count that as a change."""
+    path = tmp_path / "a.gpkg"
+    with closing(sqlite3.connect(path)) as base:
+        base.execute("CREATE TABLE t (a)")
+        base.execute("INSERT INTO t VALUES (1)")
+        base.commit()
+    before, raw = checksum(path), path.read_bytes()
+    for mode in ("WAL", "DELETE"):
+        with closing(sqlite3.connect(path)) as base:
+            assert base.execute(f"PRAGMA journal_mode = {mode}").fetchone() == (mode.lower(),)
+    assert path.read_bytes() != raw and checksum(path) == before
+    with closing(sqlite3.connect(path)) as base:
+        base.execute("UPDATE t SET a = 2")
+        base.commit()
+    assert checksum(path) != before
