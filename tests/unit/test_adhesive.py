@@ -63,7 +63,7 @@ HEAD = "rock_temperature_c,gel_min,cure_min\n"
         (HEAD + "20,6,60\n20,7,70\n", "rock_temperature_c = '20': already given in row 2"),
         (HEAD + "20,6,300\n5,25,240\n", "row 2, cure_min, rock_temperature_c = '300, 20': longer"),
         (HEAD + "20,6,60\n", "1 row(s) of cure times; give at least two"),
-        ("temperature,gel_min\n20,6\n", "no column rock_temperature_c and cure_min"),
+        ("heat,gel_min\n20,6\n", "no column rock_temperature_c and cure_min"),
     ],
 )
 def test_a_bad_sheet_is_refused_with_its_place(tmp_path, text, message):

@@ -50,7 +50,7 @@ def test_what_the_summary_says(result):
                         "anchors_unknown": 3, "decisions_changed": 6.0}  # fmt: skip
     assert found == {
         "left_out": [], "table_notes": [],
-        "anchors": 3, "sectors": 3, "crags": 2, "rows_refused": 2,
+        "anchors": 3, "sectors": 3, "crags": 2, "rows_refused": 2, "cells_in_doubt": 0,
         "sectors_by_risk_band": {"severe": 1, "high": 0, "raised": 0, "moderate": 0, "low": 1},
         "sectors_by_material":
             {"titanium": 1, "superaustenitic": 0, "duplex": 0, "316": 1, "304": 0},

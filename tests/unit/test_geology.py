@@ -180,7 +180,7 @@ def test_a_missing_file_and_a_text_file_are_refused(tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("code,rock\n1,granite\n", "no column lithology"),
+        ("code,what\n1,granite\n", "no column lithology"),
         ("code,lithology\n1,moon dust\n", "row 2, lithology = 'moon dust': it names no rock"),
         (
             "code,lithology\n1,granite\n1.0,basalt\n",

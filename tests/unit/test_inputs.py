@@ -60,8 +60,8 @@ def test_names_are_not_asked_of_a_register_without_a_row(tmp_path):
 
 def test_a_survey_s_names_are_known_before_anchors_at_sea_are_refused(tmp_path):
     survey = tmp_path / "survey.csv"
-    survey.write_text("crag,sector,joint_spacing_mm\nAlder,Skerry,400\n")
-    far = AT_SEA | {"sector": "Skerry"}
+    survey.write_text("crag,sector,joint_spacing_mm\nBrant,Skerry,400\n")
+    far = AT_SEA | {"crag": "Brant", "sector": "Skerry"}
     found = assess(pd.DataFrame([ASHORE, far]), Options(today=TODAY, survey_file=survey))
     assert found.flat.rejected["column"].tolist() == ["lon, lat", "sector"]
     assert found.provenance["left_out"] == []

@@ -192,7 +192,7 @@ def test_one_error_stays_what_it_is():
 
 @pytest.mark.parametrize(
     ("header", "column"),
-    [("acces", "access"), ("reasn", "reason"), ("Secto", "sector")],
+    [("accss", "access"), ("reasn", "reason"), ("Secto", "sector")],
 )
 def test_a_header_that_is_nearly_ours_stops_what_limits(result, tmp_path, header, column):
     text = f"crag,{header},from,until,remarks\nCrag 0,,02-01,07-31,x\n"

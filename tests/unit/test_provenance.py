@@ -54,6 +54,7 @@ def test_what_was_assessed_and_for_which_day(register):
     assert dt.datetime.fromisoformat(found["time"]).utcoffset() == dt.timedelta(0)
     assert found["register"] == {
         "file": "own.csv", "format": "CSV", "rows": 4, "accepted": 2, "rejected": 2,
+        "cells_in_doubt": 0,
         "sha256": hashlib.sha256(TEXT.encode()).hexdigest(), "notes": [],
         "columns_read_as": {}, "columns_not_used": [],
     }  # fmt: skip

@@ -56,8 +56,8 @@ def test_where_it_shows_none_or_both_the_year_is_kept_and_the_order_asked_for(ce
     assert parsed.values.iloc[0] == "2009"
     assert parsed.reason.iloc[0] == "day and month can be read both ways; the year is kept"
     assert parsed.fix.iloc[0] == (
-        "write 2009-12-06 or 2009-06-12, or say how the dates of the file are written "
-        "(--date-order day-first or month-first)"
+        "write 2009-12-06 or 2009-06-12, or say the order of the file's dates "
+        "(date_order=day-first)"
     )
     assert notes == []
     assert read(*cells, order="day-first")[0].values.iloc[0] == "2009-12-06"

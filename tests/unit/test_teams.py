@@ -44,7 +44,7 @@ def test_a_team_is_read_with_its_defaults(tmp_path):
         ("West,-6.6,43,2.5,,SA,,,8", "people", "not a whole number"),
         ("West,-6.6,43,two,,SA,,,8", "people", "not a number"),
         ("West,-6.6,43,2,,someday,,,8", "days_free", "'someday' is not a weekday"),
-        ("West,-6.6,43,2,,SA,01/02/2027,,8", "away", "not a date"),
+        ("West,-6.6,43,2,,SA,01/02/2027,,8", "away", "day and month can be read both ways"),
         ("West,-6.6,43,2,,SA,2027-02-30,,8", "away", "not a date"),
         ("West,-6.6,43,2,,SA,2027-03-02..2027-03-01,,8", "away",
          "2027-03-02..2027-03-01 ends before it begins"),

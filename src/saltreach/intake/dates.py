@@ -9,6 +9,8 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from saltreach.errors import setting
+
 EARLIEST_YEAR = 1900
 """No anchor of a climbing crag is older; an earlier year is a slip."""
 
@@ -228,8 +230,9 @@ def _parse_distinct(text: pd.Series, today: dt.date, order: str | None) -> tuple
     )
     values = values.where(reason.isna())
     partly = both & reason.isna()
+    ask = f", or say the order of the file's dates ({setting('date_order', ORDERS[0])})"
     reason.loc[partly] = "day and month can be read both ways; the year is kept"
-    fix.loc[partly] = "write " + either[partly] + " or " + swapped[partly] + _ASK
+    fix.loc[partly] = "write " + either[partly] + " or " + swapped[partly] + ask
     numbered = serial & reason.isna()
     reason.loc[numbered] = "a spreadsheet's day number; " + values[numbered] + " is used"
     fix.loc[numbered] = "format the cell as a date, or write YYYY-MM-DD"

@@ -474,7 +474,8 @@ def _checked(
     good = _kept(found_all, len(values), strict=strict)
     kept = good[found_all["place"].to_numpy(dtype=int)]
     rejected = check.rejected_table(found_all[~kept], table.rows, name)
-    rejected = gis.named_values(rejected, table, given.get("anchor_id"))
+    if table.point_text is None:
+        rejected = gis.named_values(rejected, table, given.get("anchor_id"))
     doubts = check.rejected_table(found_all[kept], table.rows, name)
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
