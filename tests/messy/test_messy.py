@@ -108,7 +108,8 @@ def test_a_messy_file_is_read_as_it_is_meant(name):
 def test_what_can_be_read_in_two_ways_is_asked_for(name):
     """By an error where nothing could be placed, else in the fix of each cell in doubt."""
     try:
-        said = " ".join(read(name).doubts["fix"])
+        doubts = read(name).doubts
+        said = " ".join(doubts["column"] + " " + doubts["fix"])
     except RegisterError as error:
         said = str(error)
     assert not lacking(said, expected(name)["asked"]["words"]), said

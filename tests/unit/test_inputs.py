@@ -63,7 +63,7 @@ def test_a_survey_s_names_are_known_before_anchors_at_sea_are_refused(tmp_path):
     survey.write_text("crag,sector,joint_spacing_mm\nBrant,Skerry,400\n")
     far = AT_SEA | {"crag": "Brant", "sector": "Skerry"}
     found = assess(pd.DataFrame([ASHORE, far]), Options(today=TODAY, survey_file=survey))
-    assert found.flat.rejected["column"].tolist() == ["lon, lat", "sector"]
+    assert found.flat.rejected["column"].tolist() == ["lon, lat", "crag"]
     assert found.provenance["left_out"] == []
 
 

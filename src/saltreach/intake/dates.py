@@ -243,9 +243,6 @@ def _parse_distinct(text: pd.Series, today: dt.date, order: str | None) -> tuple
     return Parsed(values, reason, fix), _told(taken, order, two & given, named)
 
 
-_ASK = ", or say how the dates of the file are written (--date-order day-first or month-first)"
-
-
 def _told(taken: str | None, asked: str | None, two: pd.Series, named: pd.Series) -> list[str]:
     """How dates were read that are not ISO."""
     notes = []
