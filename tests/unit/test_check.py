@@ -170,6 +170,16 @@ def test_days_of_each_year():
         season_day("11.15.")
 
 
+def test_a_contact_is_checked_without_a_land(tmp_path):
+    file = tmp_path / "us.toml"
+    file.write_text('[contact]\norganisation = "Us"\nphone = "+44 1632 960123"\n')
+    assert kinds_in(file) == ["holding"]
+    assert checked(file, "holding").accepted == 1
+    file.write_text('[contact]\nphone = "call me"\n')
+    with pytest.raises(OptionError, match="us.toml: contact.phone = 'call me'"):
+        checked(file, "holding")
+
+
 def test_every_value_is_read_again_from_its_text():
     cells = {"days": "2027-08-01..2027-08-31; 2027-10-01..2027-10-01", "time": "09:30",
              "weekdays": "SA 1SU", "words": "rope access; rebolting", "text": "a b",

@@ -10,12 +10,14 @@ import pandas as pd
 
 from saltreach.errors import OptionError
 from saltreach.intake.cells import text_of
-from saltreach.intake.holding import read_holding
+from saltreach.intake.holding import HoldingFile, read_holding
 from saltreach.intake.kinds import BY_NAME, REGISTER, SETTINGS
 from saltreach.intake.options import read_options
 from saltreach.intake.policy import read_policy
 from saltreach.intake.prices import read_prices
 from saltreach.intake.read import read_register
+from saltreach.intake.settings import checked as as_record
+from saltreach.intake.settings import read_toml
 from saltreach.intake.sheets import NUMBERS, read_table
 from saltreach.intake.tables import PRICES
 from saltreach.vocabulary.columns import REGISTER as REGISTER_COLUMNS
@@ -129,6 +131,10 @@ def _settings(path: Path, kind: str) -> None:
     elif kind == PRICES.name:
         read_prices(path)
     elif kind == "holding":
-        read_holding(path)
+        given = read_toml(path, "holding")
+        if given.get("land") or given.get("crags"):
+            read_holding(path)
+        else:  # a contact beside a holding's own file says not whose land it is
+            as_record(HoldingFile, given, path.name)
     else:
         raise OptionError(f"{path.name}: a TOML file is one of {', '.join(SETTINGS)}, not {kind}")
