@@ -32,7 +32,8 @@ def test_a_register_with_slips_is_read_asked_about_and_answered(saltreach, tmp_p
         "are 'Alder Point' and 'Alder Pont' (0.0 km apart) one crag? If so give --same-crag "
         "'Alder Pont=Alder Point'"
     )
-    assert f"saltreach: note: {question}\n" in done.stderr
+    assert f"  {question}\n" in done.stderr
+    assert done.stderr.index(question) < done.stderr.index("saltreach: coast ...")
     rejected = pd.read_csv(out / "rejected.csv").set_index("row")
     assert rejected["fix"][8].startswith(
         "the other sign of lon would put it among them: write lon -4.95, lat 43.44"

@@ -40,8 +40,9 @@ def test_assess_says_how_the_register_was_read(saltreach, german, tmp_path):
     out = tmp_path / "out"
     done = saltreach("assess", german, "--out", out)
     assert done.returncode == 0, done.stdout + done.stderr
-    lines = done.stdout.splitlines()
-    at = lines.index("How the register was read, all of it: provenance.json:")
+    lines = done.stderr.splitlines()
+    at = lines.index("How the register was read, all of it: saltreach check:")
+    assert at < lines.index("saltreach: coast ...")  # before anything is computed
     assert lines[at + 1 : at + 4] == [
         "  Columns read under another name: 'Haken-Nr.' as anchor_id, 'Klettergebiet' as crag, "
         "'Sektor' as sector, 'Längengrad' as lon, 'Breitengrad' as lat and 3 more",
@@ -50,7 +51,7 @@ def test_assess_says_how_the_register_was_read(saltreach, german, tmp_path):
         "  columns kept but not used: Farbe, conditon",
     ]
     assert (
-        lines[at + 7].startswith("  and ") and "more (all of it: provenance.json)" in lines[at + 7]
+        lines[at + 7].startswith("  and ") and "more (all of it: saltreach check)" in lines[at + 7]
     )
     record = json.loads((out / "provenance.json").read_text(encoding="utf-8"))["register"]
     assert record["columns_read_as"] == {
@@ -69,7 +70,7 @@ def test_assess_says_how_the_register_was_read(saltreach, german, tmp_path):
 
 def test_a_register_in_our_words_needs_no_such_lines(saltreach, tmp_path):
     done = saltreach("assess", write(tmp_path / "a.csv"), "--out", tmp_path / "out")
-    assert "How the register was read" not in done.stdout
+    assert "How the register was read" not in done.stdout + done.stderr
 
 
 def test_own_words_in_every_command_that_reads_a_table(saltreach, words, tmp_path):

@@ -1,6 +1,7 @@
 """Where a table stands in its file, and what its cells in doubt become (own rules)."""
 
 import datetime as dt
+import time
 import zipfile
 
 import numpy as np
@@ -282,3 +283,13 @@ def test_millions_of_empty_rows_are_read_in_passing(tmp_path):
     found = read_register(file(tmp_path, rows))
     assert found.anchors["source_row"].tolist() == [2, 300_003]
     assert found.rows_read == 2
+
+
+def test_a_long_sentence_in_a_cell_is_looked_at_once(tmp_path):
+    """Headers are looked for in the first rows: a remark of many words took minutes."""
+    remark = " ".join(["(a word) here"] * 40)
+    rows = [f'{i},C,S,0.5,41,"{remark}"' for i in range(60)]
+    began = time.process_time()
+    found = read_register(file(tmp_path, "\n".join([f"{HEAD},notes", *rows])))
+    assert len(found.anchors) == 60
+    assert time.process_time() - began < 10

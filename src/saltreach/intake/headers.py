@@ -95,6 +95,12 @@ class Meant(NamedTuple):
     problem: str = ""
 
 
+_MOST_BEHIND = 2
+"""Remarks behind a header: a unit, and the order of its dates or the like."""
+_LONGEST = 100
+"""Letters of a header."""
+
+
 def date_order(pattern: str) -> str | None:
     """Read a pattern of dates as headers have it; None where it is none.
 
@@ -143,17 +149,24 @@ def _behind(name: str, said: str, columns: Mapping[str, Column], grid: bool) -> 
 
 
 def _meaning(
-    header: str, words: Mapping[str, str], columns: Mapping[str, Column], *, grid: bool = False
+    header: str,
+    words: Mapping[str, str],
+    columns: Mapping[str, Column],
+    *,
+    grid: bool = False,
+    behind: int = _MOST_BEHIND,
 ) -> Meant:
-    """What a header means by a table of plain words."""
+    """What a header means by a table of plain words, and what up to two remarks behind it say."""
     text = _clean(header)
+    if len(text) > _LONGEST:  # a sentence of a remark, no header
+        return Meant()
     whole = words.get(plain(text))
     # A sign of a unit is lost where words are compared: `"` must not pass as nothing.
     brackets, sign = _BRACKETS.fullmatch(text), _SIGN.fullmatch(text)
     if not brackets and not sign and whole is not None:
         return Meant(whole)
-    for found in (brackets, sign, _BEHIND.fullmatch(text)):
-        inner = found and _meaning(found[1], words, columns, grid=grid)
+    for found in (brackets, sign, _BEHIND.fullmatch(text)) if behind else ():
+        inner = found and _meaning(found[1], words, columns, grid=grid, behind=behind - 1)
         if found and inner and inner.name is not None and not inner.unit:
             meant = _behind(inner.name, found[2], columns, grid)
             if meant is not None:

@@ -491,8 +491,8 @@ def _checked(
         [values, extras, as_given, pd.Series(table.rows, index=values.index, name="source_row")],
         axis=1,
     )[good].reset_index(drop=True)
-    all_notes = (
-        *table.notes, *headers.notes, *filling, *position.notes, *notes, *named, *asked_of,
+    all_notes = (  # questions first: a list on the screen is short
+        *asked_of, *table.notes, *headers.notes, *filling, *position.notes, *notes, *named,
     )  # fmt: skip
     return Register(
         anchors=gpd.GeoDataFrame(
