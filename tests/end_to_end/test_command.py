@@ -74,12 +74,13 @@ def test_a_register_without_a_good_row_leaves_the_list_and_exits_with_2(saltreac
 
 def test_check_lists_each_bad_row_with_its_fix(saltreach, tmp_path):
     path = write(tmp_path / "a.csv", material=["316", "kryptonite", "Ti"])
-    done = saltreach("check", path)
+    done = saltreach("check", path, "--strict")
     assert done.returncode == 1
-    assert "row 3, material = 'kryptonite'" in done.stdout
+    assert "refused: row 3, material = 'kryptonite'" in done.stdout
     found = json.loads(saltreach("check", path, "--json").stdout)
-    assert found["accepted"] == 2
-    assert found["rejected"][0]["fix"]
+    assert (found["accepted"], found["rejected"]) == (3, [])
+    assert found["doubts"][0]["fix"].startswith("use one of")
+    assert found["doubts"][0]["value"] == "kryptonite"
 
 
 @pytest.mark.parametrize(

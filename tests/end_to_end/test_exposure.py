@@ -44,14 +44,14 @@ def test_a_height_raster_gives_elevation_slope_and_differences(saltreach, tmp_pa
         dtype="float32", crs="EPSG:25830", transform=Affine(cell, 0, 336_500, 0, -cell, 4_817_500),
     ) as out:  # fmt: skip
         out.write(heights, 1)
-    path = write(tmp_path / "a.csv", face_azimuth_deg=[0, 180, ""], elevation_m=["", "", 321])
+    path = write(tmp_path / "a.csv", face_azimuth_deg=[0, 180, ""], elevation_m=["", "", 6100])
     done = saltreach("assess", path, "--out", tmp_path / "out", "--dem", tmp_path / "dem.tif")
     assert done.returncode == 0, done.stderr
     anchors = gpd.read_parquet(tmp_path / "out" / "anchors.parquet")
     assert anchors["slope_deg"].to_numpy() == pytest.approx(45, abs=0.2)
     assert np.cos(np.radians(anchors["aspect_deg"])).min() > 0.999
     assert anchors["elevation_source"].tolist()[:2] == ["dem-file-dem.tif"] * 2
-    assert anchors["elevation_m"].iloc[2] == 321
+    assert anchors["elevation_m"].iloc[2] == 6100
     assert anchors["elevation_source"].iloc[2] == "register"
     assert anchors["sea_shielding"].notna().all()
     facing = pd.Series(anchors["warnings"]).str.contains("height raster|azimuth|face", case=False)

@@ -254,13 +254,13 @@ def test_two_commands_at_once_in_one_folder(closed_network, saltreach, tmp_path)
 UNFORESEEN = textwrap.dedent(
     """
     import sys
-    import saltreach.intake as intake
+    import saltreach.intake.kinds as kinds
     from saltreach.cli import app
 
     def fail(*args, **kwargs):
         raise {error}
 
-    intake.read_register = fail
+    kinds.kinds_in = fail
     app(["check", "a.csv"])
     """
 )

@@ -99,7 +99,7 @@ def test_a_month_that_is_past_is_noted(demo, saltreach, tmp_path):
     )
     done = saltreach(
         "landowner", demo[0], "--holding", embedded_file("demo/holding.geojson"),
-        "--contact", contact, "--out", tmp_path,
+        "--contact", contact, "--out", tmp_path / "out",
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert (

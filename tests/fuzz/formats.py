@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
+import io
 import tempfile
+import zipfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
@@ -104,6 +106,11 @@ def _registers(folder: Path) -> list[Format]:
         seeds = tuple(p.read_bytes() for p in (path, *messy))
         read = partial(read_register, today=TODAY)
         out.append(Format(f"register {suffix}", f".{suffix}", seeds, read))
+        if suffix == "kml":
+            zipped = io.BytesIO()
+            with zipfile.ZipFile(zipped, "w", zipfile.ZIP_DEFLATED) as archive:
+                archive.writestr("doc.kml", seeds[0])
+            out.append(Format("register kmz", ".kmz", (zipped.getvalue(),), read))
     return out
 
 
@@ -139,9 +146,18 @@ def _settings(example: Path, demo: Path) -> list[Format]:
         Format("policy toml", ".toml", text("policy"), read_policy),
         Format("prices toml", ".toml", text("prices"), read_prices),
         Format("holding toml", ".toml", text("holding"), read_holding, beside),
-        Format("contact toml", ".toml", text("holding"), as_contact, beside),
+        Format(
+            "contact toml", ".toml", tuple(map(_contact_alone, text("holding"))), as_contact, beside
+        ),
         Format("holding geojson", ".geojson", (land.read_bytes(),), with_contact, beside),
     ]
+
+
+def _contact_alone(text: bytes) -> bytes:
+    """A holding's file without whose land it is."""
+    lines = text.decode("utf-8").splitlines(keepends=True)
+    own = ("name =", "land =", "crags =")
+    return "".join(line for line in lines if not line.startswith(own)).encode()
 
 
 @functools.cache
