@@ -123,7 +123,7 @@ def test_a_refused_closure_stops_the_plan_or_is_named_first(saltreach, demo, tmp
 
 
 def test_a_lost_column_stops_the_plan_and_others_are_noted(saltreach, demo, tmp_path):
-    rows = "crag,acces,from,until,comment\nPunta Vellorio,open only,02-01,07-31,x\n"
+    rows = "crag,accss,from,until,comment\nPunta Vellorio,open only,02-01,07-31,x\n"
     (tmp_path / "w.csv").write_text(rows)
     given = (
         "plan", demo[0], "--teams", DATA / "teams.csv", "--windows", tmp_path / "w.csv",
@@ -131,8 +131,8 @@ def test_a_lost_column_stops_the_plan_and_others_are_noted(saltreach, demo, tmp_
     )  # fmt: skip
     done = saltreach(*given)
     assert done.returncode == 2
-    assert "column 'acces' is not used; did you mean access? Rename or remove it" in done.stderr
-    (tmp_path / "w.csv").write_text(rows.replace("acces", "Access").replace("crag", "Cliff"))
+    assert "column 'accss' is not used; did you mean access? Rename or remove it" in done.stderr
+    (tmp_path / "w.csv").write_text(rows.replace("accss", "Access").replace("crag", "Cliff"))
     done = saltreach(*given)
     assert done.returncode == 0, done.stderr
     notes = [

@@ -79,6 +79,25 @@ def test_every_kind_of_file_is_checked(saltreach, tmp_path):
     assert nothing.returncode == 2 and "did you mean windows?" in nothing.stderr
 
 
+def test_a_map_is_a_page_and_never_replaces_results(saltreach, demo):
+    for name in ("anchors.parquet", "sectors.csv", "saltreach.gpkg"):
+        file = demo[0] / name
+        before = file.read_bytes()
+        done = saltreach("map", demo[0], "--out", file)
+        assert done.returncode == 2 and "the map is a page; name it .html" in done.stderr
+        assert file.read_bytes() == before
+
+
+def test_a_visit_that_is_still_ahead_is_not_done(saltreach, demo, tmp_path):
+    sector = pd.read_csv(demo[0] / "sectors.csv").iloc[0]
+    done = tmp_path / "done.csv"
+    done.write_text(f"crag,sector,done_on\n{sector['crag']},{sector['sector']},2099-01-01\n")
+    refused = saltreach("plan", demo[0], "--teams", DEMO / "teams.csv", "--done", done,
+                        "--seconds", "0", "--out", tmp_path / "out")  # fmt: skip
+    assert refused.returncode == 2
+    assert "done.csv, row 2, done_on = '2099-01-01': in the future" in refused.stderr
+
+
 def test_a_plan_reads_a_register_as_an_assessment_does(saltreach, tmp_path):
     file = tmp_path / "a.csv"
     file.write_text(

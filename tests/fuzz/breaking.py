@@ -336,6 +336,7 @@ WAYS: dict[str, tuple[Callable[[bytes, random.Random], bytes], ...]] = {
     ".gpkg": (_gpkg, _gpkg),
     ".gpx": (_xml, _xml, _reencoded),
     ".kml": (_xml, _xml, _reencoded),
+    ".kmz": (_bytes,),
     ".toml": (_toml, _toml, _toml, _reencoded),
 }
 """Suffix -> what is done to such a file, beside breaking its bytes; more often named, more often

@@ -134,9 +134,10 @@ def _settings(example: Path, demo: Path) -> list[Format]:
 
     land, contact = (demo / f"holding{suffix}" for suffix in (".geojson", ".toml"))
     beside = {path.name: path.read_bytes() for path in (land, contact)}
+    with_us = {"us.toml": _contact_alone(contact.read_bytes())}
 
     def with_contact(path: Path) -> object:
-        return read_holding(path, path.parent / contact.name)
+        return read_holding(path, path.parent / "us.toml")
 
     def as_contact(path: Path) -> object:
         return read_holding(path.parent / land.name, path)
@@ -149,7 +150,7 @@ def _settings(example: Path, demo: Path) -> list[Format]:
         Format(
             "contact toml", ".toml", tuple(map(_contact_alone, text("holding"))), as_contact, beside
         ),
-        Format("holding geojson", ".geojson", (land.read_bytes(),), with_contact, beside),
+        Format("holding geojson", ".geojson", (land.read_bytes(),), with_contact, with_us),
     ]
 
 

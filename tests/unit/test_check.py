@@ -112,7 +112,10 @@ def test_a_clean_copy_never_replaces_a_file_and_guards_formulas(tmp_path):
     source.write_text('anchor_id,crag,sector,lon,lat,notes\n007,C,S,0.5,41,"=1+1"\n')
     _, file, _ = clean(tmp_path, source, "register")
     cells = [cell.value for cell in openpyxl.load_workbook(file)["register"][2]]
-    assert cells == ["007", "C", "S", 0.5, 41, "'=1+1"]
+    assert cells == ["007", "C", "S", 0.5, 41, "=1+1"]
+    formula = openpyxl.load_workbook(file)["register"]["F2"]
+    assert (formula.data_type, formula.quotePrefix) == ("s", True)  # text, never run
+    assert checked(file, "register").notes == ()
     assert checked(file, "register").clean["notes"].tolist() == ["=1+1"]
     with pytest.raises(OutputError, match="is there already, and nothing is overwritten"):
         write_clean([checked(source, "register")], file)

@@ -245,3 +245,15 @@ def test_a_seed_that_is_none_is_refused(seed):
         make_plan(None, seed=seed)
     with pytest.raises(OptionError, match="nodes = 2147483648: give a whole number from 1 to 2147"):
         make_plan(None, nodes=2**31)
+
+
+def test_two_files_that_name_different_people_to_call_are_refused(tmp_path):
+    land, us = tmp_path / "land.toml", tmp_path / "us.toml"
+    land.write_text('crags = ["C"]\n[contact]\norganisation = "A"\nphone = "112"\n')
+    us.write_text('[contact]\norganisation = "A"\nphone = "113"\n')
+    with pytest.raises(
+        OptionError, match=r"land.toml says contact.phone = '112' and us.toml says '113'"
+    ):
+        read_holding(land, us)
+    us.write_text('[contact]\norganisation = "A"\nemail = "a@example.org"\n')
+    assert read_holding(land, us).contact.email == "a@example.org"

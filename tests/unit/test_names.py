@@ -41,8 +41,8 @@ def test_accents_in_one_or_two_characters_are_one_name_and_their_lack_is_another
     register = read(rows)
     assert register.anchors["crag"].tolist() == ["Pe\u00f1a", "Pe\u00f1a", "Pena"]
     assert register.notes == (
-        "crag: blanks, invisible characters or accents tidied in row 1",
         "are 'Peña' and 'Pena' (0.0 km apart) one crag? If so give --same-crag 'Pena=Peña'",
+        "crag: blanks, invisible characters or accents tidied in row 1",
     )
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from babel.dates import format_date
 
+from saltreach.intake import read_register
 from saltreach.intake.dates import parse_dates
 
 TODAY = dt.date(2026, 6, 15)
@@ -84,7 +85,7 @@ def test_years_of_two_figures_are_of_this_century_up_to_this_year():
     assert parsed.values.isna().tolist() == [False, True, False, False]  # December 2026 is ahead
     assert parsed.values.tolist()[2:] == ["1927-12-25", "1988-01-31"]
     assert parsed.values.iloc[0] == "2009-06-12"
-    assert "years of two figures completed, as 4 different dates have" in notes
+    assert "years of two figures completed in 4 different dates" in notes
 
 
 @pytest.mark.parametrize(
@@ -125,3 +126,16 @@ def test_day_numbers_are_those_of_spreadsheets():
 def test_a_time_of_day_is_left_out():
     parsed, _ = read("25/06/2020 08:05:10", "12/06/2020 14:20")
     assert parsed.values.tolist() == ["2020-06-25", "2020-06-12"]
+
+
+def test_another_column_may_show_the_order(tmp_path):
+    file = tmp_path / "a.csv"
+    file.write_text(
+        "anchor_id,crag,sector,lon,lat,installed_on,last_inspected_on\n"
+        "1,C,S,0.5,41,06/07/2012,25/12/2022\n"
+    )
+    found = read_register(file, today=TODAY)
+    assert found.anchors["installed_on"].tolist() == ["2012-07-06"]
+    assert found.doubts.empty
+    assert f"installed_on: {ORDER} day-first, as the whole column shows" not in found.notes
+    assert f"installed_on: {ORDER} day-first, as other dates of the file show" in found.notes

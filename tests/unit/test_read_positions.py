@@ -207,3 +207,17 @@ def test_a_whole_table_with_lon_and_lat_exchanged_is_read_the_other_way_round(tm
 def test_eastings_without_zone_or_crs_ask_for_it(tmp_path):
     with pytest.raises(RegisterError, match="need --crs"):
         register(tmp_path, "Easting,Northing", "412345,4791234")
+
+
+def test_utm_columns_in_any_way_of_writing_numbers(tmp_path):
+    rows = ['30T,"412.345,0","4.791.234,0"', "30T,412345,4791234", "30T,4791234,412345"]
+    found = register(tmp_path, "Huso,X,Y", *rows)
+    lat, lon = utm.to_latlon(412345, 4791234, 30, "T")
+    assert found.anchors["lon"].tolist() == pytest.approx([lon, lon], abs=1e-6)
+    assert found.anchors["lat"].tolist() == pytest.approx([lat, lat], abs=1e-6)
+    assert found.rejected["reason"].tolist() == ["the easting stands where the northing belongs"]
+
+
+def test_the_grid_the_user_names_goes_before_a_column_of_zones(tmp_path):
+    found = register(tmp_path, "zone,easting,northing", "30T,500000,4649776", crs="EPSG:25831")
+    assert found.anchors["lon"].tolist() == pytest.approx([3], abs=1e-6)

@@ -299,3 +299,21 @@ def test_remarks_behind_a_header_are_looked_at_twice_at_most(monkeypatch):
     assert headers.column_of(" ".join(["(a word) here"] * 40), grid=False) is None
     assert len(looked) == 1
     assert headers.column_of("Einbaudatum (TT.MM.JJJJ) *", grid=False) == "installed_on"
+
+
+def test_an_anchor_with_a_doubtful_cell_counts_among_its_neighbours(tmp_path):
+    """It was left out of the comparison, so that its wrong sign went unseen."""
+    rows = [f"{i},C,S,-1.500{i},42.5,0" for i in range(1, 4)] + ["4,C,S,1.5003,42.5,worn-ish"]
+    found = read_register(file(tmp_path, "\n".join([f"{HEAD},condition", *rows])))
+    assert found.anchors["anchor_id"].tolist() == ["1", "2", "3"]
+    place = found.rejected[found.rejected["column"] == "lon, lat"].iloc[0]
+    assert place["row"] == 5 and "the other sign of lon would put it among them" in place["fix"]
+    near = [row.replace(",0", ",fine-ish") for row in rows[:3]] + ["4,C,S,1.5003,42.5,0"]
+    found = read_register(file(tmp_path, "\n".join([f"{HEAD},condition", *near])))
+    assert found.anchors["anchor_id"].tolist() == ["1", "2", "3"]
+
+
+def test_a_sum_with_words_is_no_anchor(tmp_path):
+    rows = ["1,C,S,0.5,41", "Summe,11 Haken,,,", "média,,,0.5,41"]
+    found = read_register(file(tmp_path, "\n".join([HEAD, *rows])))
+    assert found.rows_read == 1 and found.rejected.empty

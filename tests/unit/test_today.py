@@ -22,6 +22,7 @@ CLOCKS = {
     ("folders/claim.py", "now"): "name under which a file in the way is kept",
     ("cli/failures.py", "now"): "name of the log of a failure",
     ("planning/plan.py", "monotonic"): "how long the search took",
+    ("planning/plan.py", "today"): "what can have been done, where the plan does not begin later",
     ("planning/parts.py", "monotonic"): "how long the search may take",
 }
 SHIFTS = {

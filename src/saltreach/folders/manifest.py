@@ -75,6 +75,12 @@ class Manifest:
         return json.dumps({"about": _ABOUT, "sets": sets}, indent=2, ensure_ascii=False) + "\n"
 
 
+def rests_on(file: Path, name: str) -> str | None:
+    """Time of the assessment that a file of a set rests on; None where no list says."""
+    found = read_manifest(file.parent).sets.get(name)
+    return found.assessment if found is not None and file.name in found.files else None
+
+
 def read_manifest(folder: Path) -> Manifest:
     """The list in a folder; an empty one where none is, or it cannot be understood.
 

@@ -74,7 +74,7 @@ class _Orders(NamedTuple):
     against: pd.Series
 
 
-def _parts(text: pd.Series, asked: str | None) -> tuple[pd.DataFrame, _Orders]:
+def _parts(text: pd.Series, asked: str | None, beside: str | None) -> tuple[pd.DataFrame, _Orders]:
     """Year, month, day as floats (NaN where not given), and what was found of their order."""
     parts = pd.DataFrame(np.nan, index=text.index, columns=["y", "m", "d"], dtype=float)
     for pattern in (_YEAR_FIRST, _YEAR_FIRST_DOTS, _BASIC, _MONTH_FIRST):
@@ -93,6 +93,8 @@ def _parts(text: pd.Series, asked: str | None) -> tuple[pd.DataFrame, _Orders]:
     order = asked
     if order is None and day_first.any() != month_first.any():
         order = ORDERS[0] if day_first.any() else ORDERS[1]
+    elif order is None and not day_first.any():
+        order = beside
     dots = hit & found["s"].eq(".")  # no country writes the month first with dots
     both = hit & can_be & (a != b)
     if order == ORDERS[1]:
@@ -130,7 +132,7 @@ def _iso(parts: pd.DataFrame) -> pd.Series:
 
 
 def parse_dates(
-    text: pd.Series, today: dt.date, *, order: str | None = None
+    text: pd.Series, today: dt.date, *, order: str | None = None, beside: str | None = None
 ) -> tuple[Parsed, list[str]]:
     """Read dates written as text, in the order that the whole column shows.
 
@@ -143,6 +145,8 @@ def parse_dates(
     order : str, optional
         One of `ORDERS`, for dates that can be read both ways. Without it the cells of the column
         that can be read one way only decide, if they agree; dates with dots are day-first.
+    beside : str, optional
+        The order that other columns of the file show (`order_shown`), where this one shows none.
 
     Returns
     -------
@@ -154,8 +158,22 @@ def parse_dates(
     """
     # Registers repeat few dates many times: each is read once.
     codes, distinct = pd.factorize(text, use_na_sentinel=False)
-    parsed, notes = _parse_distinct(pd.Series(distinct, dtype="str"), today, order)
+    parsed, notes = _parse_distinct(pd.Series(distinct, dtype="str"), today, order, beside)
     return Parsed(*(column.take(codes).set_axis(text.index) for column in parsed)), notes
+
+
+def order_shown(text: pd.Series) -> str | None:
+    """The order that the dates of a column show which can be read one way only; None if none do.
+
+    Examples
+    --------
+    >>> order_shown(pd.Series(["06/07/2022", "25/12/2022"])), order_shown(pd.Series(["06/07/2022"]))
+    ('day-first', None)
+    """
+    found = pd.Series(text.dropna().unique(), dtype="str").str.extract(_YEAR_LAST)
+    a, b = (found[name].astype(float) for name in ("a", "b"))
+    days, months = bool((a > 12).any()), bool((b > 12).any())
+    return None if days == months else ORDERS[0] if days else ORDERS[1]
 
 
 def _named(text: pd.Series, parts: pd.DataFrame) -> pd.Series:
@@ -182,8 +200,12 @@ def _named(text: pd.Series, parts: pd.DataFrame) -> pd.Series:
     return named
 
 
-def _parse_distinct(text: pd.Series, today: dt.date, order: str | None) -> tuple[Parsed, list[str]]:
-    parts, (both, taken, two, against) = _parts(text, order)
+def _parse_distinct(
+    text: pd.Series, today: dt.date, order: str | None, beside: str | None
+) -> tuple[Parsed, list[str]]:
+    parts, (both, taken, two, against) = _parts(text, order, beside)
+    lent = taken is not None and taken == beside and order_shown(text) is None
+    lent = lent and bool(text.str.contains("[/-]", na=False).any())
     century = np.where(parts["y"] <= today.year % 100, today.year // 100, today.year // 100 - 1)
     parts.loc[two, "y"] += 100 * century[two]
     named = _named(text, parts)
@@ -240,19 +262,27 @@ def _parse_distinct(text: pd.Series, today: dt.date, order: str | None) -> tuple
         told = mask & reason.isna()
         reason.loc[told] = why + "; the year is kept"
         fix.loc[told] = _FORM
-    return Parsed(values, reason, fix), _told(taken, order, two & given, named)
+    return Parsed(values, reason, fix), _told(taken, order, lent, two & given, named)
 
 
-def _told(taken: str | None, asked: str | None, two: pd.Series, named: pd.Series) -> list[str]:
+def _dates(which: pd.Series) -> str:
+    count = int(which.sum())
+    return "1 date" if count == 1 else f"{count} different dates"
+
+
+def _told(
+    taken: str | None, asked: str | None, beside: bool, two: pd.Series, named: pd.Series
+) -> list[str]:
     """How dates were read that are not ISO."""
     notes = []
     if taken is not None:
-        why = "as asked" if asked is not None else "as the whole column shows"
+        own = "as other dates of the file show" if beside else "as the whole column shows"
+        why = "as asked" if asked is not None else own
         notes.append(f"dates that can be read both ways read {taken}, {why}")
     if two.any():
-        notes.append(f"years of two figures completed, as {two.sum()} different dates have")
+        notes.append(f"years of two figures completed in {_dates(two)}")
     if named.any():
-        notes.append(f"{named.sum()} different dates with the name of a month read")
+        notes.append(f"the name of a month read in {_dates(named)}")
     return notes
 
 

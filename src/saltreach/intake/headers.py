@@ -99,6 +99,8 @@ _MOST_BEHIND = 2
 """Remarks behind a header: a unit, and the order of its dates or the like."""
 _LONGEST = 100
 """Letters of a header."""
+_SHOWN, _MOST_SHOWN = 60, 40
+"""Letters of a header, and headers, in a message."""
 
 
 def date_order(pattern: str) -> str | None:
@@ -203,8 +205,10 @@ def is_header(header: str) -> bool:
 
 
 def listed(headers: Iterable[str]) -> str:
-    """Return headers as a readable list for messages."""
-    return ", ".join(repr(h) for h in headers if h.strip()) or "none"
+    """Return headers as a readable list for messages: the first ones, each at most so long."""
+    shown = [h if len(h) <= _SHOWN else h[: _SHOWN - 3] + "..." for h in headers if h.strip()]
+    more = f" and {len(shown) - _MOST_SHOWN} more" if len(shown) > _MOST_SHOWN else ""
+    return (", ".join(repr(h) for h in shown[:_MOST_SHOWN]) or "none") + more
 
 
 def said_by(header: str, name: str) -> str:

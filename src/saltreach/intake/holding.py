@@ -155,6 +155,7 @@ def read_holding(path: Path, contact: Path | None = None) -> Holding:
         checked(HoldingFile, given, f"holding file {path}")
     if contact is not None:
         more = _contact_file(contact, path)
+        _one_answer(given.get("contact", {}), more.get("contact", {}), path, contact)
         given |= more | {"contact": given.get("contact", {}) | more.get("contact", {})}
     where = " and ".join(map(str, filter(None, [path, contact])))
     found = checked(HoldingFile, given, where)
@@ -243,6 +244,16 @@ def _check_extent(shapes: Any, file: Path) -> None:
             f"{file}: the land is {wide:.0f} degrees wide, over the limit of {MOST_DEGREES:g}; "
             "give the land of one holder, or name the crags"
         )
+
+
+def _one_answer(first: Mapping[str, Any], second: Mapping[str, Any], one: Path, two: Path) -> None:
+    """Refuse two files that name different people to call."""
+    for key in first.keys() & second.keys():
+        if first[key] != second[key]:
+            raise OptionError(
+                f"{one.name} says contact.{key} = {first[key]!r} and {two.name} says "
+                f"{second[key]!r}: delete the wrong one"
+            )
 
 
 def _check(found: HoldingFile, land: BaseGeometry | None, where: str) -> None:

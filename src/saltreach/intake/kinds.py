@@ -22,6 +22,8 @@ REGISTER = "register"
 SETTINGS = {"options": Options, "policy": Policy, PRICES.name: PriceFile, "holding": HoldingFile}
 """Kinds of a TOML file, and the record of each."""
 BY_NAME = {table.name: table for table in TABLES}
+_LEAST_SHARE = 0.5
+"""Headers that a table must know of a file to be taken for it (own choice)."""
 _Fit = tuple[bool, int, float]
 _NO_FIT: _Fit = (False, 0, 0.0)
 KINDS = (REGISTER, *BY_NAME, *(name for name in SETTINGS if name not in BY_NAME))
@@ -103,7 +105,8 @@ def _fit(head: table_files.Head, table: Table) -> _Fit:
     headers = [h for h in head(lambda header: plain(header) in words) if h.strip()]
     columns = {words[plain(header)] for header in headers if plain(header) in words}
     needed = {name for name, column in table.columns.items() if column.required}
-    return needed <= columns, len(columns), len(columns) / max(len(headers), 1)
+    share = len(columns) / max(len(headers), 1)
+    return needed <= columns and share >= _LEAST_SHARE, len(columns), share
 
 
 def _settings(path: Path) -> str:

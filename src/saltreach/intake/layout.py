@@ -32,8 +32,12 @@ _KIND = re.compile(
 )
 _RULE = re.compile(r"[\-=_+:*·.~ —–]+")
 _MOST_OF_SUM = 3
-_COUNT = re.compile(r"[0-9][0-9.,' ]*")
-_SUM = re.compile(r"(total|sum|summe|gesamt|anzahl|suma|somme|totale|soma|stand)\b", re.IGNORECASE)
+_COUNT = re.compile(r"[0-9][0-9.,' ]*(?:[^\W\d]+\.?)?")
+_SUM = re.compile(
+    r"(total|sum|summe|gesamt|anzahl|suma|somme|totale|soma|stand|average|mean|mittel|"
+    r"mittelwert|schnitt|promedio|moyenne|média|media)\b",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -13,12 +14,14 @@ from saltreach.intake import positions
 from saltreach.intake.angles import Angle, means_ost, scanned, signed
 from saltreach.intake.formats import Table
 from saltreach.intake.headers import column_of
+from saltreach.intake.numbers import parse_numbers
 from saltreach.intake.values import trimmed
+from saltreach.vocabulary.columns import REGISTER_BY_NAME
 from saltreach.vocabulary.synonyms import GRID_HEADERS, PAIR_HEADERS, ZONE_HEADERS, plain
 from saltreach.vocabulary.tables import rows_of
 
 _UTM = re.compile(
-    r"(?:utm\s*)?(?:zone\s*)?([0-9]{1,2})\s*([a-hj-np-z])?\b[\s,;:]*(?:e\s*)?([0-9]{6,7}(?:[.,][0-9]+)?)"
+    r"(?:utm\s*)?(?:zone\s*)?([0-9]{1,2})\s*([a-hj-np-z])?\b[\s,;:]*(?:e\s*)?([0-9]{5,8}(?:[.,][0-9]+)?)"
     r"\s*m?\s*e?[\s,;/]+(?:n\s*)?([0-9]{5,8}(?:[.,][0-9]+)?)\s*m?\s*n?",
     re.IGNORECASE,
 )
@@ -106,7 +109,7 @@ def _crs_of(header: str) -> tuple[str | None, str]:
     return None, header
 
 
-def with_points(table: Table, columns: Mapping[str, str] | None) -> Table:
+def with_points(table: Table, columns: Mapping[str, str] | None, *, of_grid: bool = False) -> Table:
     """A table whose positions stand in one column, or beside a column of UTM zones, with points.
 
     Parameters
@@ -115,6 +118,8 @@ def with_points(table: Table, columns: Mapping[str, str] | None) -> Table:
         From a reader; one with geometry, or with columns for lon and lat, is given back as it is.
     columns : mapping of str to str, optional
         Headers the user mapped.
+    of_grid : bool
+        Whether the user says of which grid eastings and northings are: then no zone is read.
 
     Returns
     -------
@@ -123,9 +128,12 @@ def with_points(table: Table, columns: Mapping[str, str] | None) -> Table:
         reason where one cannot be read, and notes. No column is taken away.
     """
     places = {} if table.points is not None else _places(table.headers, columns)
+    if of_grid and "pair" not in places:
+        return table
     if {"zone", "lon", "lat"} <= set(places):
-        parts = [trimmed(table.cells[places[kind]]) for kind in ("zone", "lon", "lat")]
-        text = (parts[0] + " " + parts[1] + " " + parts[2]).astype("str")
+        zone, *axes = (trimmed(table.cells[places[kind]]) for kind in ("zone", "lon", "lat"))
+        metres = [_metres(axis, kind) for axis, kind in zip(axes, ("lon", "lat"), strict=True)]
+        text = (zone + " " + metres[0] + " " + metres[1]).astype("str")
         header = "zone, easting and northing"
     elif "pair" in places:
         text = trimmed(table.cells[places["pair"]])
@@ -137,6 +145,14 @@ def with_points(table: Table, columns: Mapping[str, str] | None) -> Table:
         table, points=points, odd_geometry=np.full(len(text), np.nan, dtype=object),
         crs="EPSG:4326", point_text=text, point_fault=fault, notes=(*table.notes, *notes),
     )  # fmt: skip
+
+
+def _metres(text: pd.Series, name: str) -> pd.Series:
+    """Eastings or northings as plain numbers; what is no number stays as it is."""
+    column = dataclasses.replace(REGISTER_BY_NAME[name], unit="m", low=0.0, high=1e7)
+    read = parse_numbers(text, column)[0].values
+    plain_text = read.map(lambda v: f"{v:.3f}".rstrip("0").rstrip("."))
+    return plain_text.where(read.notna(), text).astype("str")
 
 
 def holds_positions(headers: Sequence[str], columns: Mapping[str, str] | None) -> bool:
@@ -152,8 +168,11 @@ def _places(headers: Sequence[str], columns: Mapping[str, str] | None) -> dict[s
         return {}
     words = {plain(word): "pair" for word in PAIR_HEADERS}
     words |= {plain(word): "zone" for word in ZONE_HEADERS}
+    zoned = "zone" in {words.get(plain(header)) for header in headers}
     for name, axes in GRID_HEADERS.items():
         for word in (*axes, *_AXES[name]):
+            if zoned:
+                words |= {plain(word): name}  # beside a zone X is the easting
             words |= {plain(f"{word} utm"): name, plain(f"utm {word}"): name}
         words |= {plain(word): name for word in axes}
     return {kind: i for i, header in enumerate(headers) if (kind := words.get(plain(header)))}
@@ -180,8 +199,9 @@ def parse_pairs(text: pd.Series, header: str) -> tuple[np.ndarray, pd.Series, li
     """
     given = text.dropna().unique()
     utm = {g: m for g in given if (m := _UTM.fullmatch(g.strip()))}
-    points: dict[str, tuple[float, float]] = _from_utm(utm)
+    points, exchanged = _from_utm(utm)
     faults: dict[str, str] = dict.fromkeys(utm.keys() - points, _BAND_OR_SOUTH)
+    faults |= dict.fromkeys(exchanged, "the easting stands where the northing belongs")
     rest = [g for g in given if g not in utm]
     halves = {g: _halves(g) for g in rest}
     letters = {a.letter for pair in halves.values() if pair for a in pair}
@@ -235,8 +255,10 @@ def _halves(text: str) -> tuple[Angle, Angle] | None:
     return None
 
 
-def _from_utm(found: dict[str, re.Match[str]]) -> dict[str, tuple[float, float]]:
-    """Longitude and latitude of UTM cells whose hemisphere is clear.
+def _from_utm(
+    found: dict[str, re.Match[str]],
+) -> tuple[dict[str, tuple[float, float]], set[str]]:
+    """Longitude and latitude of UTM cells whose hemisphere is clear; cells with them exchanged.
 
     N and S alone may be hemispheres; S is also the band from 32 to 40 degrees north. Where other
     bands stand beside it S is a band. Alone it is one where the northing lies within that band
@@ -246,8 +268,12 @@ def _from_utm(found: dict[str, re.Match[str]]) -> dict[str, tuple[float, float]]
     letters = {m[2].upper() for m in found.values() if m[2]}
     north = bool(letters) and all(letter >= "N" for letter in letters)
     points: dict[str, tuple[float, float]] = {}
+    exchanged: set[str] = set()
     rows: dict[str, list[tuple[str, float, float]]] = {}
     for given, m in found.items():
+        if float(m[3].replace(",", ".")) >= 1e6 > float(m[4].replace(",", ".")):
+            exchanged.add(given)
+            continue
         zone, letter = int(m[1]), (m[2] or ("N" if north else "?")).upper()
         easting, northing = (float(m[i].replace(",", ".")) for i in (3, 4))
         if not 1 <= zone <= 60 or letter not in _BANDS:
@@ -272,4 +298,4 @@ def _from_utm(found: dict[str, re.Match[str]]) -> dict[str, tuple[float, float]]
             for (g, _, _), x, y in zip(cells, lon.tolist(), lat.tolist(), strict=True)
             if np.isfinite(x) and np.isfinite(y)
         }
-    return points
+    return points, exchanged

@@ -25,7 +25,7 @@ from saltreach.intake import (
     positions,
     table_files,
 )
-from saltreach.intake.dates import ORDERS
+from saltreach.intake.dates import ORDERS, order_shown
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.leftovers import cleaned
 from saltreach.intake.numbers import Evidence, evidence
@@ -390,7 +390,8 @@ def read_register(
         if asked is None:
             asked = positions.named_crs(named.crs, name)
             table = replace(table, notes=(*table.notes, named.note))
-    table = with_points(table if frame else cleaned(table), columns)
+    table = table if frame else cleaned(table)
+    table = with_points(table, columns, of_grid=asked is not None)
     headers = resolve_headers(
         table.headers,
         columns,
@@ -458,6 +459,7 @@ def _checked(
     reading = Reading(
         mark=Evidence(sum(e.commas for e in shows), sum(e.points for e in shows)).mark,
         date_order=date_order,
+        order_beside=_shown_order(given),
         units=headers.units,
         orders=headers.date_orders,
     )
@@ -469,7 +471,8 @@ def _checked(
     found_all = _all_problems(
         values, [*found, *position.found], shown, everything, table.rows, strict=strict
     )
-    values["crag"], astray, asked_of = _placed_names(values, found_all, position.shown)
+    in_place = values[_kept(found_all, len(values), strict=strict)]
+    values["crag"], astray, asked_of = _placed_names(values["crag"], in_place, position.shown)
     found_all = pd.concat([found_all, astray.assign(unread=False)], ignore_index=True)
     good = _kept(found_all, len(values), strict=strict)
     kept = good[found_all["place"].to_numpy(dtype=int)]
@@ -536,17 +539,26 @@ def _named(
     return given.assign(crag=crag, sector=sector), extras, [*notes, *more, *one]
 
 
+def _shown_order(given: pd.DataFrame) -> str | None:
+    """The order of day and month that the dates of a register show; None where they disagree."""
+    dates = [column.name for column in REGISTER if column.kind == "date" and column.name in given]
+    shown = {order_shown(given[name]) for name in dates} - {None}
+    return shown.pop() if len(shown) == 1 else None
+
+
 def _placed_names(
-    values: pd.DataFrame, found: pd.DataFrame, shown: pd.DataFrame
+    crags: pd.Series, good: pd.DataFrame, shown: pd.DataFrame
 ) -> tuple[pd.Series, pd.DataFrame, list[str]]:
-    """Crags told apart by place, anchors astray as problems, and near spellings to ask about."""
-    good = values.drop(index=found["place"].unique())
+    """Crags told apart by place, anchors astray as problems, and near spellings to ask about.
+
+    `good` are the rows that are kept, those with a cell in doubt among them.
+    """
     told = far_apart.told_apart(good, check.joined(shown, ("lon", "lat")))
     kept = good.drop(index=told.found["place"])
     asked = near_names.questions(
         told.crag[kept.index], kept["crag"], kept["sector"], kept["lon"], kept["lat"]
     )
-    crag = values["crag"].copy()
+    crag = crags.copy()
     crag.loc[told.crag.index] = told.crag
     return crag, told.found, [*told.notes, *asked]
 

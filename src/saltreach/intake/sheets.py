@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
@@ -451,6 +452,30 @@ def refuse_unknown(sheet: Sheet, known: Mapping[str, set[str]]) -> Sheet:
         first[key] = row["row"]
         good.append(here)
     return _without(sheet, good, problems)
+
+
+def refuse_ahead(sheet: Sheet, column: str, last: dt.date) -> Sheet:
+    """Move rows about a day that has not come yet to the refused ones.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Rows with `column`, a day.
+    column : str
+        Its name.
+    last : date
+        The last day that counts as past.
+    """
+    ahead = [row for row in sheet.rows if row[column] is not None and row[column] > last]
+    problems = [
+        {
+            "row": row["row"], "column": column, "value": row[column].isoformat(),
+            "reason": f"in the future (the last day counted is {last.isoformat()})",
+            "fix": "give what was done, not what is planned",
+        }
+        for row in ahead
+    ]  # fmt: skip
+    return _without(sheet, [row for row in sheet.rows if row not in ahead], problems)
 
 
 def refuse_unknown_ends(sheet: Sheet, names: Iterable[str]) -> Sheet:

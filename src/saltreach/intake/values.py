@@ -42,12 +42,15 @@ class Reading:
         Decimal mark that the whole table shows, `,` or `.`.
     date_order : str or None
         One of `dates.ORDERS`, as the user says.
+    order_beside : str or None
+        Order of dates that the columns show which show one.
     units, orders : mapping
         Unit, and order of dates, that a header names, by our column.
     """
 
     mark: str | None = None
     date_order: str | None = None
+    order_beside: str | None = None
     units: Mapping[str, str] = field(default_factory=dict)
     orders: Mapping[str, str] = field(default_factory=dict)
 
@@ -102,7 +105,7 @@ def parse_column(
         if today is None:
             raise ValueError(f"{column.name}: dates are read for a day; give today")
         order = reading.date_order or reading.orders.get(column.name)
-        parsed, notes = parse_dates(known, today, order=order)
+        parsed, notes = parse_dates(known, today, order=order, beside=reading.order_beside)
         return parsed, [f"{column.name}: {note}" for note in notes]
     levels, said = levels_said(known, column)
     numbers = known.where(levels.isna())

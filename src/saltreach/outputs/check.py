@@ -9,7 +9,6 @@ from saltreach.assessment.reasons import MOST_SHOWN
 from saltreach.errors import OutputError
 from saltreach.folders.files import atomic_write
 from saltreach.intake.checked import Checked
-from saltreach.outputs.tables.results import spreadsheet_safe
 
 MOST_ROWS_SHOWN = 20
 """Refused rows and cells in doubt that the screen lists; --json has all."""
@@ -75,13 +74,14 @@ def write_clean(checks: list[Checked], file: Path) -> list[str]:
             continue
         sheet = book.create_sheet(found.kind)
         sheet.append(list(found.clean.columns))
-        for row in spreadsheet_safe(found.clean).itertuples(index=False):
+        for row in found.clean.itertuples(index=False):
             sheet.append([value if value != "" else None for value in row])
         sheet.freeze_panes = "A2"
         for column in sheet.columns:
             for cell in column:
                 if isinstance(cell.value, str):
-                    cell.number_format = "@"  # text: no program makes a date or a number of it
+                    # text: no program makes a formula, a date or a number of it
+                    cell.data_type, cell.quotePrefix, cell.number_format = "s", True, "@"
         unused = found.understood.loc[found.understood["column"] == "", "header"].tolist()
         refused = found.rejected["row"].nunique()
         if unused:

@@ -6,6 +6,7 @@ import math
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,7 +17,14 @@ from saltreach.assessment.files import assessment_in
 from saltreach.errors import OptionError, SaltreachError
 from saltreach.intake import teams as sheets
 from saltreach.intake.plan_file import read_plan, read_rebolting
-from saltreach.intake.sheets import NOTHING, Sheet, refuse_unknown, refuse_unknown_ends, settled
+from saltreach.intake.sheets import (
+    NOTHING,
+    Sheet,
+    refuse_ahead,
+    refuse_unknown,
+    refuse_unknown_ends,
+    settled,
+)
 from saltreach.planning.cost import Cost, Pairs, cost_of, unavoidable_min
 from saltreach.planning.greedy import greedy_plan
 from saltreach.planning.options import PlanOptions
@@ -293,6 +301,8 @@ def plan(
     options = replace(options or PlanOptions(), **settings)
     result = assessment_in(result)
     flat = result.flat
+    assessed_for = result.provenance["assessed_for"]
+    start = assessed_for if start is None else start
     if isinstance(rebolt, Priorities):
         rebolt = rebolt.flat.sectors
     if isinstance(last_plan, Plan):
@@ -303,9 +313,9 @@ def plan(
          "travel": travel},
         {"rebolting": (rebolt, read_rebolting), "plan": (last_plan, read_plan)},
         leave_out_refused,
+        # a plan of next year, tried today, may know what will have been done by then
+        max(date.today(), date.fromisoformat(day_text(day_number(start)))),
     )  # fmt: skip
-    assessed_for = result.provenance["assessed_for"]
-    start = assessed_for if start is None else start
     on_step("who can go where")
     problem = make_problem(
         pd.DataFrame(flat.sectors), pd.DataFrame(flat.anchors),
@@ -349,6 +359,7 @@ def _tables_of(
     tables: Mapping[str, Any],
     written: Mapping[str, tuple[Any, Callable[[Any], pd.DataFrame]]],
     leave_out: bool,
+    past_until: date,
 ) -> tuple[dict[str, Sheet], tuple[str, ...], list[pd.DataFrame | None]]:
     """Every table of a plan, what is left out of them, and what was planned or chosen before.
 
@@ -367,6 +378,7 @@ def _tables_of(
     given = {n: opened(table, n, READERS[n]) or NOTHING for n, table in tables.items()}
     for name in ("windows", "tides", "needs", "done"):
         given[name] = refuse_unknown(given[name], known)
+    given["done"] = refuse_ahead(given["done"], "done_on", past_until)
     if not len(given["teams"].rejected) and not errors:  # else a team may be unknown for that
         ends = [team["team"] for team in given["teams"].rows]
         given["travel"] = refuse_unknown_ends(given["travel"], [*ends, *known])

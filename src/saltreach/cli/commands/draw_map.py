@@ -17,6 +17,7 @@ from saltreach.cli.shared import (
     held,
     progress,
     show,
+    tell,
 )
 from saltreach.outputs.map.texts import Language
 
@@ -45,13 +46,17 @@ def draw_map(
     """Draw the map again from the results in a folder."""
     with clear_errors():
         from saltreach.assessment.files import read_results
+        from saltreach.errors import OutputError
         from saltreach.folders.claim import result_set
+        from saltreach.folders.manifest import rests_on
         from saltreach.intake.plan_file import TRIP_COLUMNS, left_out_in, read_plan
         from saltreach.outputs.map.page import write_map
         from saltreach.outputs.pictures.overview import write_overview
         from saltreach.planning.visits import trips_by_month
 
         target, heading = out or results / "map.html", title or results.name
+        if target.suffix.lower() not in (".html", ".htm"):
+            raise OutputError(f"{target}: the map is a page; name it .html")
         if not results.is_dir():
             read_results(results)  # refuses it
         names: dict[Path, list[str]] = {}
@@ -67,6 +72,13 @@ def draw_map(
             result = read_results(results)
             made_from = {"command": "saltreach map", "assessment": result.provenance["time"]}
             visits = None if plan is None else read_plan(plan, TRIP_COLUMNS)
+            if plan is not None:
+                other = rests_on(plan, "plan")
+                if other is not None and other != result.provenance["time"]:
+                    tell(
+                        f"note: {plan} rests on the assessment of {other}, and these results are "
+                        f"of {result.provenance['time']}: plan again"
+                    )
             step("map")
             how: dict[str, Any] = {
                 "tiles": tiles,
