@@ -168,7 +168,10 @@ def test_days_without_one_are_refused(text, reason):
 
 
 def test_days_of_each_year():
-    assert season_day("15.11.") == season_day("11-15") == "11-15"
+    assert season_day("15.11.") == season_day("11-15") == season_day("15/11") == "11-15"
+    assert season_day("11/15") == "11-15"
+    with pytest.raises(Refused, match="both ways"):
+        season_day("10/11")
     with pytest.raises(Refused):
         season_day("11.15.")
 

@@ -58,6 +58,9 @@ def season_day(text: str) -> str:
     dotted = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})\.?", text)
     if dotted:  # 15.11. is the 15th of November wherever dots are written
         text = f"{int(dotted[2]):02d}-{int(dotted[1]):02d}"
+    slashed = re.fullmatch(r"([0-9]{1,2})/([0-9]{1,2})", text)
+    if slashed:  # as a full date, of which one number must be beyond 12
+        return day(f"{text}/2024").strftime("%m-%d")
     if re.fullmatch(r"[0-9]{2}-[0-9]{2}", text):
         day(f"2024-{text}")  # a leap year, so 02-29 passes
         return text
