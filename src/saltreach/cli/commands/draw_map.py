@@ -55,7 +55,7 @@ def draw_map(
         from saltreach.planning.visits import trips_by_month
 
         target, heading = out or results / "map.html", title or results.name
-        if target.suffix.lower() not in (".html", ".htm"):
+        if not target.is_dir() and target.suffix.lower() not in (".html", ".htm"):
             raise OutputError(f"{target}: the map is a page; name it .html")
         if not results.is_dir():
             read_results(results)  # refuses it
