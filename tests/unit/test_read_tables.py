@@ -317,3 +317,10 @@ def test_a_sum_with_words_is_no_anchor(tmp_path):
     rows = ["1,C,S,0.5,41", "Summe,11 Haken,,,", "média,,,0.5,41"]
     found = read_register(file(tmp_path, "\n".join([HEAD, *rows])))
     assert found.rows_read == 1 and found.rejected.empty
+
+
+def test_a_file_without_headers_says_so(tmp_path):
+    with pytest.raises(RegisterError, match="a.csv: no headers in it; begin with a row of headers"):
+        read_register(file(tmp_path, ";;;\n;;;\n"))
+    with pytest.raises(RegisterError, match="no headers in it"):
+        read_register(file(tmp_path, '"\n"\n'))

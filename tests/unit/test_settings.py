@@ -113,3 +113,12 @@ def test_options_load_no_science():
     code = f"import sys, saltreach.intake.options; print(sorted({heavy} & set(sys.modules)))"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"
+
+
+def test_a_long_value_is_cut_in_the_message(tmp_path):
+    """A file of 40,000 letters in one value filled the screen."""
+    file = tmp_path / "o.toml"
+    file.write_text(f'so2_ug_m3 = "{"A" * 40_000}"\n')
+    with pytest.raises(OptionError) as caught:
+        read_options(file)
+    assert len(str(caught.value)) < 400 and "..." in str(caught.value)

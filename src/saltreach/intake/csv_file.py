@@ -99,6 +99,8 @@ def read_csv(path: Path, data: bytes, request: Request) -> Table:
     tried = [(delimiter, *_tried(text, delimiter, request)) for delimiter in _offered(told)]
     delimiter, _, place, ends = max(tried, key=lambda one: one[1])
     headers = place.names
+    if not any(header.strip() for header in headers):
+        raise RegisterError(f"{path.name}: no headers in it; begin with a row of headers")
     if len(headers) > sizes.COLUMNS:
         raise RegisterError(
             f"{path.name}: {len(headers)} columns; at most {sizes.COLUMNS} are read: remove those "
