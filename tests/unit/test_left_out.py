@@ -233,13 +233,13 @@ def test_columns_read_under_another_name_are_said(result, tmp_path):
 
 @pytest.fixture
 def written(result, tmp_path):
-    windows = file(tmp_path, "w.csv", HEAD + "Crag 0,,closed,02-01,31/07\n")
+    windows = file(tmp_path, "w.csv", HEAD + "Crag 0,,closed,02-01,31/37\n")
     made = planned(result, tmp_path, windows=windows, leave_out_refused=True)
     sr.write_plan(made, tmp_path / "out")
     return made, tmp_path / "out"
 
 
-LOST = "LEFT OUT of windows w.csv: row 2 (until '31/07')."
+LOST = "LEFT OUT of windows w.csv: row 2 (until '31/37')."
 
 
 def test_every_file_of_a_plan_says_first_what_was_left_out(written):
