@@ -65,13 +65,13 @@ def test_which_tables_limit_is_data():
 
 
 ONE = (
-    "windows w.csv, row 2, until = '07/31': not a date; write YYYY-MM-DD (last day: MM-DD each "
+    "windows w.csv, row 2, until = '37/31': not a date; write YYYY-MM-DD (last day: MM-DD each "
     "year, or YYYY-MM-DD) (mend it in the file, or leave it out aloud with "
 )
 
 
 def test_a_closure_that_cannot_be_read_stops_the_plan(result, tmp_path):
-    windows = file(tmp_path, "w.csv", HEAD + "Crag 0,,closed,02-01,07/31\n")
+    windows = file(tmp_path, "w.csv", HEAD + "Crag 0,,closed,02-01,37/31\n")
     assert refused(result, tmp_path, windows=windows) == ONE + "leave_out_refused=True)"
     with settings_by_flags():
         assert refused(result, tmp_path, windows=windows) == ONE + "--leave-out-refused)"
