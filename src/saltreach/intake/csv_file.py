@@ -61,29 +61,27 @@ def _offered(told: re.Match[str] | None) -> list[str]:
     return [told[1]] if told else list(DELIMITERS)
 
 
-def _tried(
-    text: str, delimiter: str, request: Request
-) -> tuple[tuple[int, int, int], HeaderPlace, list[int]]:
-    """How well a delimiter fits, and what it gives.
+def _fit(
+    records: list[list[str]], known: Callable[[str], bool]
+) -> tuple[tuple[int, int, int], HeaderPlace]:
+    """How well the delimiter that gave these records fits, and where the headers are.
 
     It fits by the headers known, then rows as wide as the headers, then columns.
     """
-    records, ends = _head(text, delimiter)
-    place = find_headers(records, request.is_known)
+    place = find_headers(records, known)
     width = len(place.names)
     alike = sum(1 for r in records[place.after :] if len(r) == width and width > 1)
-    return (place.known, alike, width), place, ends
+    return (place.known, alike, width), place
 
 
 def csv_head(path: Path, data: bytes) -> Callable[[Callable[[str], bool]], tuple[str, ...]]:
     """Headers of a text table, for a function that says which are known."""
     text, _ = decoded(data, path.name)
     told = _SEP.match(text)
+    heads = [_head(text[told.end() :] if told else text, d)[0] for d in _offered(told)]
 
     def head(known: Callable[[str], bool]) -> tuple[str, ...]:
-        request = Request(known=known)
-        found = [_tried(text[told.end() :] if told else text, d, request) for d in _offered(told)]
-        return max(found, key=lambda one: one[0])[1].names
+        return max((_fit(records, known) for records in heads), key=lambda one: one[0])[1].names
 
     return head
 
@@ -96,8 +94,10 @@ def read_csv(path: Path, data: bytes, request: Request) -> Table:
     told = _SEP.match(text)
     if told:
         text = text[told.end() :]
-    tried = [(delimiter, *_tried(text, delimiter, request)) for delimiter in _offered(told)]
-    delimiter, _, place, ends = max(tried, key=lambda one: one[1])
+    heads = {delimiter: _head(text, delimiter) for delimiter in _offered(told)}
+    fits = {delimiter: _fit(records, request.is_known) for delimiter, (records, _) in heads.items()}
+    delimiter = max(fits, key=lambda one: fits[one][0])
+    place, ends = fits[delimiter][1], heads[delimiter][1]
     headers = place.names
     if not any(header.strip() for header in headers):
         raise RegisterError(f"{path.name}: no headers in it; begin with a row of headers")

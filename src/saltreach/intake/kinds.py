@@ -5,12 +5,12 @@ from __future__ import annotations
 import difflib
 from pathlib import Path
 
-from saltreach.errors import OptionError, RegisterError
+from saltreach.errors import OptionError
 from saltreach.intake import formats, table_files
-from saltreach.intake.headers import is_header, resolve_headers
+from saltreach.intake.headers import is_header
 from saltreach.intake.holding import HoldingFile
 from saltreach.intake.options import Options
-from saltreach.intake.place_columns import grid_named, holds_positions
+from saltreach.intake.place_columns import register_headers
 from saltreach.intake.policy import Policy
 from saltreach.intake.prices import PriceFile
 from saltreach.intake.read import READERS
@@ -89,12 +89,8 @@ def _named(title: str) -> str | None:
 def _register_fit(head: table_files.Head) -> _Fit:
     """Whether headers are those of a register, how many of its columns, and of the headers."""
     headers = head(is_header)
-    named = grid_named(headers, None)
-    columns = {} if named is None else named.columns
-    placed = holds_positions(headers, columns)
-    try:
-        found = resolve_headers(headers, columns, where="", grid=True, have_geometry=placed)
-    except RegisterError:
+    found = register_headers(headers, None, grid=True)
+    if found is None:
         return _NO_FIT
     return True, len(found.ours), len(found.ours) / len(headers)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -10,10 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from saltreach.errors import RegisterError
 from saltreach.intake import positions
 from saltreach.intake.angles import Angle, means_ost, scanned, signed
 from saltreach.intake.formats import Table
-from saltreach.intake.headers import column_of
+from saltreach.intake.headers import Headers, column_of, resolve_headers
 from saltreach.intake.numbers import parse_numbers
 from saltreach.intake.values import trimmed
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
@@ -149,10 +149,33 @@ def with_points(table: Table, columns: Mapping[str, str] | None, *, of_grid: boo
 
 def _metres(text: pd.Series, name: str) -> pd.Series:
     """Eastings or northings as plain numbers; what is no number stays as it is."""
-    column = dataclasses.replace(REGISTER_BY_NAME[name], unit="m", low=0.0, high=1e7)
+    column = replace(REGISTER_BY_NAME[name], unit="m", low=0.0, high=1e7)
     read = parse_numbers(text, column)[0].values
     plain_text = read.map(lambda v: f"{v:.3f}".rstrip("0").rstrip("."))
     return plain_text.where(read.notna(), text).astype("str")
+
+
+def register_headers(
+    headers: Sequence[str], columns: Mapping[str, str] | None, *, grid: bool
+) -> Headers | None:
+    """Headers of a register, wherever they put its positions; None where they are of none.
+
+    Parameters
+    ----------
+    headers : sequence of str
+        As the file has them.
+    columns : mapping of str to str, optional
+        Headers the user mapped.
+    grid : bool
+        Whether eastings and northings may stand for lon and lat.
+    """
+    named = grid_named(headers, columns)
+    columns = {**(columns or {}), **({} if named is None else named.columns)}
+    placed = holds_positions(headers, columns)
+    try:
+        return resolve_headers(headers, columns, where="", grid=grid, have_geometry=placed)
+    except RegisterError:
+        return None
 
 
 def holds_positions(headers: Sequence[str], columns: Mapping[str, str] | None) -> bool:

@@ -21,9 +21,9 @@ from saltreach.errors import RegisterError
 from saltreach.intake import sizes
 from saltreach.intake.csv_file import body_table
 from saltreach.intake.formats import Request, Table, cell_text, text_frame
-from saltreach.intake.headers import listed, resolve_headers
+from saltreach.intake.headers import listed
 from saltreach.intake.layout import MOST_ABOVE, MOST_LINES, HeaderPlace, find_headers
-from saltreach.intake.place_columns import grid_named, holds_positions
+from saltreach.intake.place_columns import register_headers
 from saltreach.vocabulary.synonyms import plain
 
 _HEAD_ROWS = MOST_ABOVE + MOST_LINES + 1
@@ -38,17 +38,6 @@ _NO_VALUE = re.compile(rb"<f\b[^>]*(?:/>|>[^<]*</f>)\s*(?:<v\s*/>|<v></v>)?\s*</
 def _text(value: Any) -> str:
     found = cell_text(value)
     return found if isinstance(found, str) else ""
-
-
-def _sheet_fits(headers: Sequence[str], request: Request) -> bool:
-    named = grid_named(headers, request.columns)
-    columns = {**(request.columns or {}), **({} if named is None else named.columns)}
-    placed = holds_positions(headers, columns)
-    try:
-        resolve_headers(headers, columns, where="", grid=request.grid, have_geometry=placed)
-    except RegisterError:
-        return False
-    return True
 
 
 def _chosen_sheet(headers: dict[str, tuple[str, ...]], request: Request, where: str) -> str:
@@ -66,7 +55,11 @@ def _chosen_sheet(headers: dict[str, tuple[str, ...]], request: Request, where: 
                 f"{where}: no sheet is named {request.named!r}; sheets: {names}; name one so"
             )
         return found[0]
-    fitting = [name for name, found in headers.items() if _sheet_fits(found, request)]
+    fitting = [
+        name
+        for name, found in headers.items()
+        if register_headers(found, request.columns, grid=request.grid) is not None
+    ]
     if len(fitting) == 1:
         return fitting[0]
     if fitting:
