@@ -36,6 +36,17 @@ class OutputError(SaltreachError):
     """A place that nothing may, or can, be written to."""
 
 
+def brief(text: str, most: int) -> str:
+    """A user's text for a message, cut where it is longer than `most` letters.
+
+    Examples
+    --------
+    >>> brief("Punta Velorio", 13), brief("Punta Velorio", 8)
+    ('Punta Velorio', 'Punta...')
+    """
+    return text if len(text) <= most else text[: most - 3] + "..."
+
+
 def together(errors: Sequence[SaltreachError]) -> SaltreachError:
     """One error that says what several say, so that all can be mended at once."""
     if len(errors) == 1:

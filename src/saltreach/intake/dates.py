@@ -66,10 +66,14 @@ def empty_text(index: pd.Index) -> pd.Series:
 
 
 class _Orders(NamedTuple):
-    """Cells that can be read both ways, the order taken, years of two figures, cells against it."""
+    """Cells that can be read both ways; the order taken, and whether other columns lent it.
+
+    Also years of two figures, and cells against the order that was asked for.
+    """
 
     both: pd.Series
     taken: str | None
+    lent: bool
     two: pd.Series
     against: pd.Series
 
@@ -93,7 +97,8 @@ def _parts(text: pd.Series, asked: str | None, beside: str | None) -> tuple[pd.D
     order = asked
     if order is None and day_first.any() != month_first.any():
         order = ORDERS[0] if day_first.any() else ORDERS[1]
-    elif order is None and not day_first.any():
+    lent = order is None and not day_first.any() and beside is not None
+    if lent:
         order = beside
     dots = hit & found["s"].eq(".")  # no country writes the month first with dots
     both = hit & can_be & (a != b)
@@ -109,7 +114,7 @@ def _parts(text: pd.Series, asked: str | None, beside: str | None) -> tuple[pd.D
     against = month_first & can_be.eq(False) if asked == ORDERS[0] else day_first & False
     if asked == ORDERS[1]:
         against = day_first & ~dots
-    return parts, _Orders(open_, taken, two, against)
+    return parts, _Orders(open_, taken, lent and bool((both & ~dots).any()), two, against)
 
 
 def _days_in_month(year: np.ndarray, month: np.ndarray) -> np.ndarray:
@@ -203,9 +208,7 @@ def _named(text: pd.Series, parts: pd.DataFrame) -> pd.Series:
 def _parse_distinct(
     text: pd.Series, today: dt.date, order: str | None, beside: str | None
 ) -> tuple[Parsed, list[str]]:
-    parts, (both, taken, two, against) = _parts(text, order, beside)
-    lent = taken is not None and taken == beside and order_shown(text) is None
-    lent = lent and bool(text.str.contains("[/-]", na=False).any())
+    parts, (both, taken, lent, two, against) = _parts(text, order, beside)
     century = np.where(parts["y"] <= today.year % 100, today.year // 100, today.year // 100 - 1)
     parts.loc[two, "y"] += 100 * century[two]
     named = _named(text, parts)

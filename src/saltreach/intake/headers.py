@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from saltreach.errors import RegisterError
+from saltreach.errors import RegisterError, brief
 from saltreach.vocabulary.columns import (
     ANCHORS_BY_NAME,
     REGISTER,
@@ -206,7 +206,7 @@ def is_header(header: str) -> bool:
 
 def listed(headers: Iterable[str]) -> str:
     """Return headers as a readable list for messages: the first ones, each at most so long."""
-    shown = [h if len(h) <= _SHOWN else h[: _SHOWN - 3] + "..." for h in headers if h.strip()]
+    shown = [brief(h, _SHOWN) for h in headers if h.strip()]
     more = f" and {len(shown) - _MOST_SHOWN} more" if len(shown) > _MOST_SHOWN else ""
     return (", ".join(repr(h) for h in shown[:_MOST_SHOWN]) or "none") + more
 

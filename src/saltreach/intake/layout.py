@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from saltreach.errors import brief
 from saltreach.vocabulary.units import factor, is_unit
 
 MOST_ABOVE = 30
@@ -87,8 +88,7 @@ def _joined(lines: Sequence[Sequence[str]], known: Callable[[str], bool]) -> tup
 
 
 def _shown(row: Sequence[str]) -> str:
-    text = " ".join(" ".join(row).split())
-    return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."
+    return brief(" ".join(" ".join(row).split()), SHOWN)
 
 
 def find_headers(rows: Sequence[Sequence[str]], known: Callable[[str], bool]) -> HeaderPlace:
@@ -233,7 +233,7 @@ def _ruled(cells: pd.DataFrame) -> np.ndarray:
     """Rows of dashes and the like, two letters at least in two cells at least."""
     first = cells[0] if len(cells.columns) else pd.Series(dtype="str")
     out = np.zeros(len(cells), dtype=bool)
-    for row in np.flatnonzero(first.str.fullmatch(r"[\-=_+:*·.~ —–]{2,}", na=False)):
+    for row in np.flatnonzero(first.str.fullmatch(_RULE.pattern, na=False) & (first.str.len() > 1)):
         texts = cells.iloc[row].dropna()
         out[row] = len(texts) > 1 and all(_RULE.fullmatch(str(text)) for text in texts)
     return out

@@ -34,11 +34,9 @@ def cleaned(table: Table) -> Table:
             _holding(text, sign, pattern) for sign, pattern in (("&", _ENTITY), ("'", _GUARD))
         )
         if coded.any() or guarded.any():
-            text = text.where(
-                ~coded, text[coded].str.replace(_ENTITY, _shown, regex=True).reindex(text.index)
-            )
-            cells = cells.copy()
-            cells[place] = text.str.replace(_GUARD, "", regex=True)
+            shown = text.str.replace(_ENTITY, _shown, regex=True)
+            cells = cells.copy() if cells is table.cells else cells
+            cells[place] = shown.str.replace(_GUARD, "", regex=True)
             counts["HTML codes of letters"] += int(coded.sum())
             counts["an apostrophe before a number"] += int(guarded.sum())
     notes = [

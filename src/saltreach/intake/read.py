@@ -209,11 +209,12 @@ def _all_problems(
     return whole.assign(unread=whole["unread"].eq(True))
 
 
-def _without(table: pd.DataFrame, schema: pd.DataFrame) -> pd.DataFrame:
-    """The table without values that break a rule of their own column."""
+def _without(table: pd.DataFrame, wrong: pd.DataFrame) -> pd.DataFrame:
+    """The table without the values of problems, each of one column or of several."""
     table = table.copy()
-    for name, group in schema.groupby("column", sort=False):
-        table.loc[table.index[group["place"].to_numpy(dtype=int)], str(name)] = np.nan
+    for columns, group in wrong.groupby("column", sort=False):
+        places = table.index[group["place"].to_numpy(dtype=int)]
+        table.loc[places, str(columns).split(", ")] = np.nan
     return table
 
 
@@ -233,11 +234,7 @@ def _kept(found: pd.DataFrame, count: int, *, strict: bool) -> np.ndarray:
 
 def _emptied(table: pd.DataFrame, doubts: pd.DataFrame) -> pd.DataFrame:
     """The table with every cell in doubt unknown, but for those read in part."""
-    table = table.copy()
-    wrong = doubts[~doubts["unread"]]
-    for columns, group in wrong.groupby("column", sort=False):
-        for name in str(columns).split(", "):
-            table.loc[table.index[group["place"].to_numpy(dtype=int)], name] = np.nan
+    table = _without(table, doubts[~doubts["unread"]])
     for column in REGISTER:
         if UNKNOWN in column.choices:
             table[column.name] = table[column.name].fillna(UNKNOWN)

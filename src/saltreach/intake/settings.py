@@ -30,7 +30,7 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, core_schema
 
-from saltreach.errors import OptionError
+from saltreach.errors import OptionError, brief
 
 T = TypeVar("T")
 _SHOWN = 200
@@ -262,11 +262,6 @@ def _unknown(where: str, name: str, known: Mapping[str, Any]) -> str:
     return f"{where}: unknown name {name!r}{hint} (known: {', '.join(names)})"
 
 
-def _brief(text: str) -> str:
-    """A text for a message, cut where it is long."""
-    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
-
-
 def refusal(error: ValidationError, model: type, where: str) -> str:
     """The first mistake as one sentence: where, name, value, what to give."""
     first = error.errors(include_url=False)[0]
@@ -277,7 +272,7 @@ def refusal(error: ValidationError, model: type, where: str) -> str:
         schema = without_none(schema)
         if "properties" in schema and step not in schema["properties"]:
             inside = "".join(f", {p}" for p in path)
-            return _unknown(where + inside, _brief(str(step)), schema["properties"])
+            return _unknown(where + inside, brief(str(step), _SHOWN), schema["properties"])
         if isinstance(step, int):
             path[-1] += f" {step + 1}"
             schema = schema.get("items", {})
@@ -287,13 +282,13 @@ def refusal(error: ValidationError, model: type, where: str) -> str:
                 "propertyNames" if at == len(steps) - 1 and "[key]" in first["loc"]
                 else "additionalProperties", {},
             )  # fmt: skip
-    name = _brief(".".join(path))
-    value = _brief(repr(first["input"]))
+    name = brief(".".join(path), _SHOWN)
+    value = brief(repr(first["input"]), _SHOWN)
     if first["type"] == "missing":
         return f"{where}: {name} is missing; give {wanted(schema)}"
     told = first.get("ctx", {}).get("error")
     if told is not None:
-        return f"{where}: " + (f"{name} = {value}: " if name else "") + _brief(str(told))
+        return f"{where}: " + (f"{name} = {value}: " if name else "") + brief(str(told), _SHOWN)
     if "[key]" in first["loc"]:
         return f"{where}: cannot use the name {name}; give {wanted(schema)}"
     return f"{where}: {name} = {value}; give {wanted(schema)}"

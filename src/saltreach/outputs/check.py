@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
-from saltreach.assessment.reasons import MOST_SHOWN
+from saltreach.assessment.reasons import MOST_SHOWN, some
 from saltreach.errors import OutputError
 from saltreach.folders.files import atomic_write
 from saltreach.intake.checked import Checked
@@ -85,9 +85,8 @@ def write_clean(checks: list[Checked], file: Path) -> list[str]:
         unused = found.understood.loc[found.understood["column"] == "", "header"].tolist()
         refused = found.rejected["row"].nunique()
         if unused:
-            shown = ", ".join(map(repr, unused[:MOST_SHOWN]))
-            more = f" and {len(unused) - MOST_SHOWN} more" if len(unused) > MOST_SHOWN else ""
-            left.append(f"columns not used are not in the copy: {shown}{more}")
+            shown = some([repr(header) for header in unused], MOST_SHOWN)
+            left.append(f"columns not used are not in the copy: {shown}")
         if refused:
             left.append(f"{refused} refused rows are not in the copy")
     if not book.worksheets:
