@@ -100,21 +100,37 @@ class Coast:
         import geopandas as gpd
         import shapely
 
-        box = (west, south, east, north)
-        land: list[BaseGeometry] = []
-        water: list[BaseGeometry] = []
-        for shift in (-360.0, 0.0, 360.0):
-            for i in _lines_touching(self, west - shift, south, east - shift, north):
-                ring = self.vertex_deg[self.line_start[i] : self.line_start[i + 1]] + [shift, 0]
-                if not self.sided:
-                    land.append(shapely.clip_by_rect(shapely.linestrings(ring), *box))
-                    continue
-                part = shapely.clip_by_rect(shapely.make_valid(shapely.polygons(ring)), *box)
-                (land if self.line_is_land[i] else water).append(part)
-        shapes = np.array([g for g in land if not g.is_empty], dtype=object)
-        for lake in water:
-            shapes = shapely.difference(shapes, lake)
+        found = [
+            (lines, self._inside(lines, shift, west, south, east, north))
+            for shift in (-360.0, 0.0, 360.0)
+            for lines in [_lines_touching(self, west - shift, south, east - shift, north)]
+        ]
+        lines = np.concatenate([lines for lines, _ in found])
+        inside = np.concatenate([shapes for _, shapes in found])
+        is_land = self.line_is_land[lines] | (not self.sided)
+        shapes = inside[is_land & ~shapely.is_empty(inside)]
+        for lake in inside[~is_land]:
+            shapely.prepare(lake)
+            wet = shapely.intersects(lake, shapes)
+            shapes[wet] = shapely.difference(shapes[wet], lake)
         return gpd.GeoSeries(shapes, crs=4326)
+
+    def _inside(
+        self, lines: Ints, turn_deg: float, west: float, south: float, east: float, north: float
+    ) -> NDArray[np.object_]:
+        """The parts of some lines in a box, moved east by whole turns: polygons where sided."""
+        import shapely
+
+        start, count = self.line_start[lines], np.diff(self.line_start)[lines]
+        of_line = np.repeat(np.arange(len(lines)), count)
+        first = np.cumsum(count) - count
+        vertices = np.repeat(start - first, count) + np.arange(count.sum())
+        places = self.vertex_deg[vertices] + [turn_deg, 0.0]
+        box = (west, south, east, north)
+        if not self.sided:
+            return shapely.clip_by_rect(shapely.linestrings(places, indices=of_line), *box)
+        shapes = shapely.polygons(shapely.linearrings(places, indices=of_line))
+        return shapely.clip_by_rect(shapely.make_valid(shapes), *box)
 
 
 @lru_cache(maxsize=1)

@@ -85,7 +85,8 @@ def window_coast(
     window : tuple of float
         West, south, east, north, degrees; longitudes may lie beyond 180.
     max_vertices : int
-        The tolerance starts at 0.0001 degrees (about 10 m) and grows until no more are left.
+        The tolerance starts at 0.0001 degrees (about 10 m), or at a ten-thousandth of the window
+        where that is more, and grows until no more are left.
 
     Returns
     -------
@@ -115,13 +116,15 @@ def window_coast(
     if len(pieces) == 0:
         # Polygons that leave the window empty mean open sea; without any, nothing is known.
         return kind, []
-    tolerance_deg = 1e-4
-    cut = shapely.simplify(pieces, tolerance_deg, preserve_topology=True)
-    while shapely.get_num_coordinates(cut).sum() > max_vertices and tolerance_deg < 1.0:
-        tolerance_deg *= 1.6
-        if kind == "land":
+    finest_deg = max(1e-4, (window[2] - window[0]) * 1e-4)
+    cut, tolerance_deg = pieces, finest_deg
+    while True:
+        if kind == "land" and tolerance_deg > finest_deg:
             cut = cut[shapely.area(cut) > (2 * tolerance_deg) ** 2]
         cut = shapely.simplify(cut, tolerance_deg, preserve_topology=True)
+        if shapely.get_num_coordinates(cut).sum() <= max_vertices or tolerance_deg >= 1.0:
+            break
+        tolerance_deg *= 1.6
     lines = shapely.get_rings(cut) if kind == "land" else shapely.get_parts(cut)
     return kind, [shapely.get_coordinates(line) for line in lines]
 

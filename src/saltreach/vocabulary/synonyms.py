@@ -75,6 +75,7 @@ def _ours(row: Mapping[str, str]) -> Entry:
 ENTRIES: tuple[Entry, ...] = tuple(map(_ours, rows_of("synonyms.csv")))
 
 
+@lru_cache(maxsize=8192)
 def plain(text: str) -> str:
     """Return text without case, accents, blanks and punctuation, for comparing words.
 
