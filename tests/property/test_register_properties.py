@@ -80,8 +80,11 @@ MIXED = pd.DataFrame(
     }
 )  # fmt: skip
 """Good, bad and blank cells between each other: always among what is tried."""
+READS = settings(max_examples=settings().max_examples * 2 // 5)
+"""For what reads several registers per example."""
 
 
+@READS
 @example(MIXED, 1)
 @given(frame=REGISTERS, seed=st.integers(0, 2**32 - 1))
 def test_row_order_does_not_matter(frame, seed):
@@ -103,6 +106,7 @@ def test_every_row_is_either_good_or_refused(frame):
     assert register.rows_read == len(frame)
 
 
+@READS
 @example(MIXED)
 @given(frame=REGISTERS)
 def test_good_rows_written_and_read_again_are_the_same(frame):
@@ -131,7 +135,7 @@ def test_hostile_text_passes_unchanged(cells):
 
 # No shrinking: six files per example make it take minutes. LIBKML may miss the last digit of a
 # coordinate, so positions agree to 1e-12 degrees (a tenth of a micrometre).
-@settings(max_examples=12, phases=(Phase.explicit, Phase.generate))
+@settings(READS, phases=(Phase.explicit, Phase.generate))
 @given(frame=REGISTERS)
 def test_six_formats_give_the_same_result(frame):
     with tempfile.TemporaryDirectory() as folder:
