@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 
 class SaltreachError(ValueError):
@@ -45,6 +48,24 @@ def brief(text: str, most: int) -> str:
     ('Punta Velorio', 'Punta...')
     """
     return text if len(text) <= most else text[: most - 3] + "..."
+
+
+def in_rows(rows: Sequence[int] | NDArray[Any], most: int = 5) -> str:
+    """Numbers of rows for a message: the first ones, and how many more.
+
+    Examples
+    --------
+    >>> in_rows([7]), in_rows([2, 3]), in_rows(range(2, 9))
+    ('row 7', '2 rows (2, 3)', '7 rows (2, 3, 4, 5, 6 and 2 more)')
+    """
+    numbers = ", ".join(str(row) for row in rows[:most])
+    more = f" and {len(rows) - most} more" if len(rows) > most else ""
+    return f"row {numbers}" if len(rows) == 1 else f"{len(rows)} rows ({numbers}{more})"
+
+
+def cause_of(error: BaseException) -> str:
+    """What a library says of its failure, short enough for a message."""
+    return brief(" ".join(str(error).split()), 200)
 
 
 def together(errors: Sequence[SaltreachError]) -> SaltreachError:

@@ -1,18 +1,26 @@
 """What a file is taken for, and the clean copy of it (own rules)."""
 
 import datetime as dt
+import errno
+import os
+import re
 from pathlib import Path
 
 import openpyxl
 import pandas as pd
 import pytest
 
-from saltreach.errors import OptionError, OutputError
+from saltreach.errors import OptionError, OutputError, SaltreachError
+from saltreach.intake import read_register
 from saltreach.intake.cells import READERS, Refused, day, season_day, text_of
 from saltreach.intake.checked import checked
 from saltreach.intake.kinds import KINDS, kinds_in
+from saltreach.intake.own_results import said_of_results
+from saltreach.intake.survey import read_survey
 from saltreach.intake.tables import TABLES
+from saltreach.intake.teams import read_done
 from saltreach.outputs.check import check_lines, write_clean
+from saltreach.vocabulary.columns import columns_of
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 MESSY = Path(__file__).parents[1] / "messy"
@@ -123,6 +131,58 @@ def test_a_clean_copy_never_replaces_a_file_and_guards_formulas(tmp_path):
         write_clean([checked(source, "register")], tmp_path / "a.csv")
     with pytest.raises(OutputError, match="settings need no clean copy"):
         write_clean([checked(DEMO / "policy.toml", "policy")], tmp_path / "b.xlsx")
+
+
+def test_a_clean_copy_on_a_full_disk_names_its_own_option(tmp_path, monkeypatch):
+    source = tmp_path / "a.csv"
+    source.write_text("anchor_id,crag,sector,lon,lat\n1,C,S,0.5,41.2\n")
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    file = tmp_path / "b.xlsx"
+    with pytest.raises(OutputError) as caught:
+        write_clean([checked(source, "register")], file)
+    assert str(caught.value) == (
+        f"{file} cannot be written: the disk is full; make room there, or give another --clean"
+    )
+    assert [path.name for path in tmp_path.iterdir()] == ["a.csv"]
+
+
+@pytest.mark.parametrize(
+    ("table", "says"),
+    [
+        ("sectors", "sectors of an assessment); give the file it was made from"),
+        ("unmet", "what a plan could not meet); give the file it was made from"),
+        ("plan", "a plan); what is planned is not done yet: give the visits done, with done_on"),
+    ],
+)
+def test_a_result_of_ours_is_no_table_of_the_users(tmp_path, table, says):
+    """A plan once passed for visits done. Eight in ten of the columns are enough (judgement)."""
+    columns = list(columns_of(table))
+    file = tmp_path / "x.csv"
+    file.write_text(",".join(columns[: -(len(columns) // 5) or None]) + "\n")
+    with pytest.raises(
+        SaltreachError, match=re.escape(f"x.csv: this is a result of saltreach ({says}")
+    ):
+        kinds_in(file)
+    for read in (read_register, read_done, read_survey):
+        with pytest.raises(SaltreachError) as caught:
+            read(file)
+        assert str(caught.value).endswith(says)
+    assert said_of_results(columns[: len(columns) * 3 // 4]) == ""
+
+
+def test_anchors_and_a_sheet_with_the_days_filled_in_are_read(tmp_path):
+    cells = dict.fromkeys(columns_of("plan"), "") | {"crag": "C", "kind": "inspect"}
+    file = tmp_path / "x.csv"
+    pd.DataFrame([cells | {"done_on": "2026-11-20"}]).to_csv(file, index=False)
+    assert read_done(file).rows[0]["done_on"] == dt.date(2026, 11, 20)
+    place = {"anchor_id": "1", "crag": "C", "sector": "S", "lon": 1, "lat": 41}
+    pd.DataFrame([dict.fromkeys(columns_of("anchors"), "") | place]).to_csv(file, index=False)
+    assert kinds_in(file) == ["register"]
+    assert len(read_register(file).anchors) == 1
 
 
 def test_what_a_check_prints(tmp_path):

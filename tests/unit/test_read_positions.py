@@ -4,6 +4,8 @@ Degrees, minutes and seconds are worked by hand. UTM and grids are checked again
 values follow from the definition of the grid, and against the package utm (its own series).
 """
 
+import warnings
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,6 +15,7 @@ from saltreach.errors import RegisterError
 from saltreach.intake import read_register
 from saltreach.intake.angles import Angle, means_ost, parse_angles, scanned, signed
 from saltreach.intake.place_columns import grid_named, parse_pairs
+from saltreach.intake.positions import looks_swapped
 
 
 def angles(name, *cells, header=""):
@@ -202,6 +205,32 @@ def test_a_whole_table_with_lon_and_lat_exchanged_is_read_the_other_way_round(tm
     assert any("exchanged in the file" in note for note in found.notes)
     assert len(register(tmp_path, "lon,lat", *rows[:2]).rejected) == 2  # two rows show too little
     assert len(register(tmp_path, "lon,lat", *rows, "10,20").rejected) == 3
+
+
+def test_exchanging_is_proposed_only_where_it_leads_to_the_others(tmp_path):
+    """Worked by hand: exchanged, 5.9 95 is at 95 E 5.9 N, an ocean away; 43.1 5.9 is home."""
+    rows = [f"5.90{n},43.10{n}" for n in range(5)]
+    found = register(tmp_path, "lon,lat", *rows, "5.9,95", "43.1,95.9")
+    fixes = dict(zip(found.rejected["row"], found.rejected["fix"], strict=True))
+    assert set(fixes) == {7, 8}
+    assert not any("exchange" in fix for fix in fixes.values())
+    assert looks_swapped(
+        np.array([5.901, 5.902, 5.903, 43.1]), np.array([43.1, 43.1, 43.1, 5.9]), degrees=True
+    ).tolist() == [False, False, False, True]
+    # at 60 E 95 among others at 96 E 61: exchanged it lies among them
+    assert looks_swapped(
+        np.array([96.0, 96.01, 96.02, 61.0]), np.array([61.0, 61.0, 61.0, 96.0]), degrees=True
+    ).tolist() == [False, False, False, True]
+    assert looks_swapped(np.array([61.0]), np.array([96.0]), degrees=True).tolist() == [True]
+
+
+def test_a_number_too_large_for_sums_is_refused_without_a_word_of_numpy(tmp_path):
+    """Found by broken files."""
+    rows = [f"5.90{n},43.10{n}" for n in range(5)]
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        found = register(tmp_path, "lon,lat", *rows, "1e308,-1e308")
+    assert found.rejected["row"].unique().tolist() == [7]
 
 
 def test_eastings_without_zone_or_crs_ask_for_it(tmp_path):

@@ -75,6 +75,24 @@ def test_bytes_that_are_no_text_are_refused(data, says):
         decoded(data, "a.csv")
 
 
+def test_a_zero_byte_among_many_letters_hurts_its_own_cell_only(tmp_path):
+    """A disk's slip once refused the whole file. The share of them is a judgement."""
+    rows = [f"{n},C,S,0.5{n},41,9\x000,fine enough" for n in range(1, 4)]
+    rows[1:] = [row.replace("\x00", "") for row in rows[1:]]
+    text = "\n".join(["anchor_id,crag,sector,lon,lat,embedment_mm,notes", *rows])
+    found = read_register(file(tmp_path, text))
+    assert found.anchors["embedment_mm"].tolist()[1:] == [90, 90]
+    assert np.isnan(found.anchors["embedment_mm"][0])
+    assert found.doubts[["row", "column", "value"]].values.tolist() == [
+        [2, "embedment_mm", "9\N{REPLACEMENT CHARACTER}0"]
+    ]
+    said = "1 zero byte read as \N{REPLACEMENT CHARACTER}: a damaged file?"
+    assert found.notes[0] == said
+    assert decoded(b"\x00" + b"a" * 99, "a.csv")[1] == (said,)
+    with pytest.raises(RegisterError, match="holds zero bytes"):
+        decoded(b"\x00" + b"a" * 98, "a.csv")
+
+
 def test_headers_stand_where_most_are_known():
     found = find_headers(
         [("Our bolts", ""), ("", ""), ("id", "crag"), ("1", "C")], KNOWN.__contains__
@@ -114,10 +132,11 @@ def test_titles_separators_units_remarks_rules_and_headers_again(tmp_path):
     assert set(found.rejected["row"]) == {12}  # a row with its number alone is an anchor, unplaced
     assert found.rows_read == 3
     assert found.notes == (
-        "1 title row above the headers left out ('Club of the cliffs'); the headers are in row 3",
-        "row 4 read as the units of the columns",
+        "1 title row above the headers left out ('Club of the cliffs'); the headers are in row 4",
+        "row 5 read as the units of the columns",
         "header repeated in row 9: left out",
-        "rows 8, 11: a title, total, footer or remark, no anchor, left out ('a stray remark')",
+        "lines of signs in row 6: left out",
+        "2 rows (8, 11): a title, total, footer or remark, no anchor, left out ('a stray remark')",
     )
 
 

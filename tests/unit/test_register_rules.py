@@ -213,7 +213,7 @@ def test_all_problems_of_all_rows_at_once_with_spreadsheet_rows(tmp_path):
     assert register.anchors["notes"].tolist()[0] == "two\nlines in one cell"
     assert register.rows_read == 4
     found = list(register.rejected[["row", "column"]].itertuples(index=False, name=None))
-    assert found == [(4, "crag"), (4, "lon, lat"), (4, "diameter_mm"), (7, "diameter_mm")]
+    assert found == [(4, "crag"), (4, "lat"), (4, "diameter_mm"), (7, "diameter_mm")]
 
 
 def test_duplicates_name_the_first_row_and_say_whether_they_differ(tmp_path):

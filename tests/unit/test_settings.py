@@ -30,6 +30,8 @@ def options(tmp_path, text):
         ({"so2_ug_m3": float("nan")}, "so2_ug_m3 = nan; give a number"),
         ({"allow_looser_policy": 1}, "policy = 1; give true or false"),
         ({"today": "25.11."}, "today = '25.11.'; give a day, as 2027-04-30"),
+        ({"today": "2200-01-01"}, "today: 2200-01-01 is not in 1900 to 2199; correct the day"),
+        ({"today": "1899-12-31"}, "today: 1899-12-31 is not in 1900 to 2199"),
         ({"so2_ug": 1}, "unknown name 'so2_ug'; did you mean 'so2_ug_m3'? (known: so2_ug_m3, "),
         ({"rock_column": "unit"}, "give the geology file"),
     ],

@@ -8,6 +8,7 @@ from saltreach.intake.options import read_options
 from saltreach.intake.plan_file import read_rebolting
 from saltreach.intake.prices import read_prices
 from saltreach.intake.sheets import read_table, refuse_unknown
+from saltreach.intake.survey import read_survey
 
 
 def file(tmp_path, text, name="t.csv"):
@@ -53,6 +54,32 @@ def test_a_crag_spelt_in_two_ways_holds_the_sectors_of_both(tmp_path):
     assert [(r["crag"], r["sector"]) for r in found.rows] == [
         ("punta roja", "South"), ("Punta Roja", "North"),
     ]  # fmt: skip
+
+
+def test_a_unit_behind_a_header_is_read_whatever_it_is(tmp_path):
+    """Worked: 30 and 45 minutes are 0.5 and 0.75 hours, 1.2 m of joints 1200 mm."""
+    needs = teams.read_needs(
+        file(tmp_path, "Gebiet;Sektor;Personen;Zustiegsstunden (min)\nVega;;2;30\nLuna;;3;45\n")
+    )
+    assert [row["access_hours"] for row in needs.rows] == pytest.approx([0.5, 0.75])
+    assert needs.near == ()
+    assert "access_hours: 2 cells written in min, as the header says, read in h" in needs.notes
+    survey = read_survey(file(tmp_path, "crag,sector,Kluftabstand [m]\nVega,Main,1.2\n"))
+    assert survey.rows[0]["joint_spacing_mm"] == pytest.approx(1200)
+    wrong = teams.read_needs(file(tmp_path, "crag,Zustiegsstunden (kN)\nVega,3\n"))
+    assert wrong.rows[0]["access_hours"] == 0
+    assert [near.header for near in wrong.near] == ["Zustiegsstunden (kN)"]
+
+
+def test_volunteers_words_in_the_tables_beside_the_register(tmp_path):
+    made = teams.read_teams(
+        file(tmp_path, "Gruppe;lon;lat;Personen;Tage frei\nWest;8,5;54,1;3;Sa So\n")
+    )
+    assert (made.rows[0]["people"], made.rows[0]["days_free"]) == (3, ("SA", "SU"))
+    shut = "Gebiet;Zugang;von;bis\nVega;zu;01.02.;31.07.\nLuna;Sperrung;01.02.;31.07.\n"
+    assert [r["access"] for r in teams.read_windows(file(tmp_path, shut)).rows] == ["closed"] * 2
+    with pytest.raises(RegisterError, match="no column crag; .*; 'Ort': it may mean crag"):
+        teams.read_windows(file(tmp_path, shut.replace("Gebiet", "Ort")))
 
 
 def test_another_table_s_words_for_a_header_do_not_count(tmp_path):

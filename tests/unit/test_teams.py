@@ -77,7 +77,7 @@ def test_a_team_given_twice_is_refused(tmp_path):
         ("C,,closed,02-01,2027-07-31,", "one day repeats and the other is dated"),
         ("C,,closed,2027-07-31,2027-02-01,", "it ends before it begins"),
         ("C,,closed,13-01,07-31,", "not a date"),
-        ("C,,shut,02-01,07-31,", "not one of the words of access"),
+        ("C,,ajar,02-01,07-31,", "not one of the words of access"),
     ],
 )
 def test_impossible_windows_are_refused(tmp_path, cells, reason):

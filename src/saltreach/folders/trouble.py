@@ -38,7 +38,9 @@ FULL_BELOW_BYTES = 1 << 20
 not do next."""
 
 
-def cannot_write(path: Path | str, error: BaseException) -> OutputError | None:
+def cannot_write(
+    path: Path | str, error: BaseException, option: str = "--out"
+) -> OutputError | None:
     """The sentence for what kept a file from being written; None for another kind of error."""
     number = error.errno if isinstance(error, OSError) else None
     if number not in _CAUSES and any(word in str(error).casefold() for word in _FULL):
@@ -46,7 +48,7 @@ def cannot_write(path: Path | str, error: BaseException) -> OutputError | None:
     if number not in _CAUSES:
         return None
     cause, fix = _CAUSES[number]
-    return OutputError(f"{path} cannot be written: {cause}; {fix}")
+    return OutputError(f"{path} cannot be written: {cause}; {fix.replace('--out', option)}")
 
 
 def cannot_read(error: OSError) -> str | None:
@@ -67,16 +69,19 @@ def _free_bytes(path: Path | str) -> float:
 
 
 @contextmanager
-def told(path: Path | str) -> Iterator[None]:
-    """Refusals of the system while something is written, as an `OutputError` that names it."""
+def told(path: Path | str, option: str = "--out") -> Iterator[None]:
+    """Refusals of the system while something is written, as an `OutputError` that names it.
+
+    `option` is the one that says where.
+    """
     try:
         yield
     except SaltreachError:
         raise
     except Exception as error:
-        said = cannot_write(path, error)
+        said = cannot_write(path, error, option)
         if said is None and not isinstance(error, OSError) and _free_bytes(path) < FULL_BELOW_BYTES:
-            said = cannot_write(path, OSError(errno.ENOSPC, ""))
+            said = cannot_write(path, OSError(errno.ENOSPC, ""), option)
         if said is None:
             raise
         raise said from error

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from saltreach.errors import RegisterError
+from saltreach.errors import RegisterError, cause_of
 from saltreach.intake import sizes
 from saltreach.intake.decoding import decoded
 from saltreach.intake.formats import Request, Table, text_frame
@@ -62,13 +62,13 @@ def _offered(told: re.Match[str] | None) -> list[str]:
 
 
 def _fit(
-    records: list[list[str]], known: Callable[[str], bool]
+    records: list[list[str]], known: Callable[[str], bool], first_row: int = 1
 ) -> tuple[tuple[int, int, int], HeaderPlace]:
     """How well the delimiter that gave these records fits, and where the headers are.
 
     It fits by the headers known, then rows as wide as the headers, then columns.
     """
-    place = find_headers(records, known)
+    place = find_headers(records, known, first_row)
     width = len(place.names)
     alike = sum(1 for r in records[place.after :] if len(r) == width and width > 1)
     return (place.known, alike, width), place
@@ -95,7 +95,8 @@ def read_csv(path: Path, data: bytes, request: Request) -> Table:
     if told:
         text = text[told.end() :]
     heads = {delimiter: _head(text, delimiter) for delimiter in _offered(told)}
-    fits = {delimiter: _fit(records, request.is_known) for delimiter, (records, _) in heads.items()}
+    top = 1 + bool(told)
+    fits = {one: _fit(records, request.is_known, top) for one, (records, _) in heads.items()}
     delimiter = max(fits, key=lambda one: fits[one][0])
     place, ends = fits[delimiter][1], heads[delimiter][1]
     headers = place.names
@@ -107,7 +108,7 @@ def read_csv(path: Path, data: bytes, request: Request) -> Table:
             "that are not needed"
         )
     body = text[ends[place.after - 1] :] if place.after else text
-    first = place.after + 1 + bool(told)
+    first = place.after + top
     cells, rows, bad = _body(body, delimiter, len(headers), first, path.name)
     return body_table(
         headers,
@@ -179,7 +180,7 @@ def _body(
         if "EOF inside string" in str(error):
             raise RegisterError(
                 f"{where}: a double quote is opened and never closed "
-                f"({error}); close it or remove it"
+                f"({cause_of(error)}); close it or remove it"
             ) from error
         return _ragged(text, delimiter, width, first_row, where)
     cells = pd.concat(parts, ignore_index=True).astype("str")
@@ -218,6 +219,6 @@ def _ragged(
                 good.append(record[:width] + [""] * (width - len(record)))
                 numbers.append(number)
     except csv.Error as error:
-        raise RegisterError(f"{where}: not a readable CSV table ({error})") from error
+        raise RegisterError(f"{where}: not a readable CSV table ({cause_of(error)})") from error
     columns: list[tuple[str, ...]] = list(zip(*good, strict=True)) if good else [()] * width
     return text_frame(columns, len(good)), np.array(numbers, dtype=int), bad

@@ -11,7 +11,7 @@ import pandas as pd
 
 from saltreach.errors import setting
 
-EARLIEST_YEAR = 1900
+EARLIEST_YEAR, LATEST_YEAR = 1900, 2199
 """No anchor of a climbing crag is older; an earlier year is a slip."""
 
 _YEAR_FIRST = (

@@ -82,6 +82,10 @@ def decoded(data: bytes, where: str) -> tuple[str, tuple[str, ...]]:
         text = data.decode("utf-8-sig" if encoding == "utf-8" else encoding)
         if "\x00" not in text:
             return text, ()
+        zeros = text.count("\x00")
+        if zeros <= _MOST_ZEROS * len(text):
+            told = "1 zero byte" if zeros == 1 else f"{zeros} zero bytes"
+            return text.replace("\x00", _UNREAD), (f"{told} read as {_UNREAD}: a damaged file?",)
         if marked is not None:
             raise RegisterError(f"{where}: {_NO_TEXT}")
     except UnicodeDecodeError as error:
@@ -109,4 +113,7 @@ def decoded(data: bytes, where: str) -> tuple[str, tuple[str, ...]]:
     return text, notes
 
 
+_UNREAD = "\N{REPLACEMENT CHARACTER}"
+_MOST_ZEROS = 0.01
+"""Share of zero bytes in what is still a text (own choice)."""
 _NO_TEXT = "not a text table (it holds zero bytes); save it as CSV UTF-8"

@@ -22,7 +22,7 @@ from xml.parsers import expat
 
 import numpy as np
 
-from saltreach.errors import RegisterError
+from saltreach.errors import RegisterError, cause_of
 from saltreach.intake import sizes
 from saltreach.intake.formats import Request, Table, key_value_pairs
 from saltreach.intake.gis import SMALLER, features_table, small_enough
@@ -108,7 +108,7 @@ def _root(data: bytes, where: str, form: str) -> tuple[ET.Element, tuple[str, ..
         ) from error
     except (ValueError, LookupError, MemoryError) as error:
         raise RegisterError(
-            f"{where}: not a readable {form.upper()} file ({error}); save it in UTF-8"
+            f"{where}: not a readable {form.upper()} file ({cause_of(error)}); save it in UTF-8"
         ) from error
     if _name(root) != form:
         raise RegisterError(

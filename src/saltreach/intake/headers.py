@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from saltreach.errors import RegisterError, brief
+from saltreach.intake.own_results import said_of_results
 from saltreach.vocabulary.columns import (
     ANCHORS_BY_NAME,
     REGISTER,
@@ -27,6 +28,7 @@ from saltreach.vocabulary.synonyms import (
     own_header,
     plain,
     spelt,
+    table_header_words,
 )
 from saltreach.vocabulary.units import factor, is_unit
 
@@ -178,6 +180,18 @@ def _meaning(
     return Meant(whole)
 
 
+def meant_by(header: str, columns: Mapping[str, Column]) -> Meant:
+    """Return what a header of a table beside the register means.
+
+    Examples
+    --------
+    >>> from saltreach.vocabulary.columns import columns_of
+    >>> meant_by("Kluftabstand (m)", columns_of("survey"))
+    Meant(name='joint_spacing_mm', unit='m', order='', problem='')
+    """
+    return _meaning(header, table_header_words(columns), columns)
+
+
 def column_of(header: str, *, grid: bool) -> str | None:
     """Return our column that a header names, exactly or by synonym; None when it names none.
 
@@ -220,7 +234,10 @@ def said_by(header: str, name: str) -> str:
 
 
 def near_columns(
-    header: str, words: Mapping[str, str], taken: Collection[str]
+    header: str,
+    words: Mapping[str, str],
+    taken: Collection[str],
+    unclear: Collection[str] = tuple(REGISTER_BY_NAME),
 ) -> tuple[str, tuple[str, ...]]:
     """What a header that is not known may mean.
 
@@ -232,6 +249,8 @@ def near_columns(
         Plain word -> our column, for the table in hand.
     taken : collection of str
         Columns that another header claims.
+    unclear : collection of str
+        Columns that words with several meanings may stand for.
 
     Returns
     -------
@@ -249,7 +268,9 @@ def near_columns(
     bare = _BRACKETS.fullmatch(text) or _BEHIND.fullmatch(text)
     ours = set(words.values()).difference(taken)
     for word in (plain(text), plain(bare[1]) if bare else ""):
-        may = tuple(name for name in UNCLEAR_HEADERS.get(word, ()) if name in ours)
+        may = tuple(
+            name for name in UNCLEAR_HEADERS.get(word, ()) if name in ours and name in unclear
+        )
         if may:
             return f"it may mean {' or '.join(may)}", may
     free = [word for word, name in words.items() if name in ours]
@@ -333,6 +354,10 @@ def resolve_headers(
     by_hand = frozenset(claims)
     words = header_words(grid=grid)
     meant = [_meaning(header, words, REGISTER_BY_NAME, grid=grid) for header in headers]
+    for place, header in enumerate(headers):
+        # results read again: their `lithology` is no second `rock_type`
+        if header in ANCHORS_BY_NAME and header not in REGISTER_BY_NAME:
+            meant[place] = Meant() if meant[place].name in headers else meant[place]
     for place, (header, found) in enumerate(zip(headers, meant, strict=True)):
         name = found.name
         if name is None or place in claims.values() or not header.strip():
@@ -349,6 +374,8 @@ def resolve_headers(
     needed = [n for n in REQUIRED if not (have_geometry and n in ("lon", "lat"))]
     missing = [name for name in needed if name not in claims]
     if missing:
+        if said := said_of_results(headers):
+            raise RegisterError(f"{where}: {said}")
         grids = [h for h in headers if column_of(h, grid=True) in ("lon", "lat")]
         example = {"lon": "Longitude", "lat": "Latitude", "anchor_id": "Number"}
         maps = " ".join(f"--column {n}={example.get(n, n.capitalize())}" for n in missing)

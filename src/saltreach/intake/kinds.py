@@ -7,16 +7,17 @@ from pathlib import Path
 
 from saltreach.errors import OptionError
 from saltreach.intake import formats, table_files
-from saltreach.intake.headers import is_header
+from saltreach.intake.headers import is_header, meant_by
 from saltreach.intake.holding import HoldingFile
 from saltreach.intake.options import Options
+from saltreach.intake.own_results import said_of_results
 from saltreach.intake.place_columns import register_headers
 from saltreach.intake.policy import Policy
 from saltreach.intake.prices import PriceFile
 from saltreach.intake.read import READERS
 from saltreach.intake.settings import read_toml, schema_of
 from saltreach.intake.tables import PRICES, TABLES, Table
-from saltreach.vocabulary.synonyms import plain, table_header_words
+from saltreach.vocabulary.synonyms import plain
 
 REGISTER = "register"
 SETTINGS = {"options": Options, "policy": Policy, PRICES.name: PriceFile, "holding": HoldingFile}
@@ -74,6 +75,8 @@ def kinds_in(path: Path, asked: str | None = None) -> list[str]:
     if not scores[best][0]:
         if sheets:
             return sheets
+        if said := next(filter(None, (said_of_results(head(bool)) for head in free)), ""):
+            raise OptionError(f"{path.name}: {said}")
         near = f"; most of its headers are of the table {best}" if scores[best][1] else ""
         raise OptionError(
             f"{path.name}: it has the columns of none of the tables{near}; say what it is "
@@ -97,10 +100,14 @@ def _register_fit(head: table_files.Head) -> _Fit:
 
 def _fit(head: table_files.Head, table: Table) -> _Fit:
     """Whether headers are those of a table beside the register, as `_register_fit`."""
-    words = table_header_words(table.columns)
-    headers = [h for h in head(lambda header: plain(header) in words) if h.strip()]
-    columns = {words[plain(header)] for header in headers if plain(header) in words}
-    needed = {name for name, column in table.columns.items() if column.required}
+    columns_of_it = table.columns
+
+    def column(header: str) -> str | None:
+        return meant_by(header, columns_of_it).name
+
+    headers = [h for h in head(lambda header: column(header) is not None) if h.strip()]
+    columns = {name for header in headers if (name := column(header)) is not None}
+    needed = {name for name, one in columns_of_it.items() if one.required}
     share = len(columns) / max(len(headers), 1)
     return needed <= columns and share >= _LEAST_SHARE, len(columns), share
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from saltreach.errors import brief
+from saltreach.errors import brief, in_rows
 from saltreach.vocabulary.units import factor, is_unit
 
 MOST_ABOVE = 30
@@ -91,7 +91,9 @@ def _shown(row: Sequence[str]) -> str:
     return brief(" ".join(" ".join(row).split()), SHOWN)
 
 
-def find_headers(rows: Sequence[Sequence[str]], known: Callable[[str], bool]) -> HeaderPlace:
+def find_headers(
+    rows: Sequence[Sequence[str]], known: Callable[[str], bool], first_row: int = 1
+) -> HeaderPlace:
     """Find the headers among the first rows of a table.
 
     Parameters
@@ -100,6 +102,8 @@ def find_headers(rows: Sequence[Sequence[str]], known: Callable[[str], bool]) ->
         First rows of the table, at least `MOST_ABOVE` of them where it has so many.
     known : callable
         Whether a header is one of ours.
+    first_row : int
+        Number of the first of the rows as the user sees it.
 
     Returns
     -------
@@ -132,16 +136,17 @@ def find_headers(rows: Sequence[Sequence[str]], known: Callable[[str], bool]) ->
         number = f"{len(titles)} title row" + ("s" if len(titles) > 1 else "")
         notes.append(
             f"{number} above the headers left out ({_shown(titles[0])!r}); "
-            f"the headers are in row {best.first + 1}"
+            f"the headers are in row {best.first + first_row}"
         )
     if best.after - best.first > 1:
-        notes.append(f"header lines put together from rows {best.first + 1} to {best.after}")
+        last = best.after + first_row - 1
+        notes.append(f"header lines put together from rows {best.first + first_row} to {last}")
     headers, after = list(best.names), best.after
     if after < len(rows) and is_unit_row(rows[after]):
         for i, cell in enumerate(rows[after][: len(headers)]):
             if factor(_bare(cell), "mm") or _PATTERN.fullmatch(_bare(cell)):
                 headers[i] = f"{headers[i]} ({_bare(cell)})"
-        notes.append(f"row {after + 1} read as the units of the columns")
+        notes.append(f"row {after + first_row} read as the units of the columns")
         after += 1
     as_given = tuple(tuple(row) for row in rows[best.first : best.after])
     return HeaderPlace(best.first, after, tuple(headers), tuple(notes), best.known, as_given)
@@ -205,8 +210,11 @@ def no_data(
         repeated |= again >= max(2, int(np.ceil(0.8 * len(named))))
     notes = []
     if repeated.any():
-        notes.append(f"header repeated in {_numbered(rows[repeated])}: left out")
-    out = repeated | _ruled(cells)
+        notes.append(f"header repeated in {in_rows(rows[repeated])}: left out")
+    ruled = _ruled(cells)
+    if ruled.any():
+        notes.append(f"lines of signs in {in_rows(rows[ruled])}: left out")
+    out = repeated | ruled
     if keys is None:
         return out, notes
     count = cells.notna().sum(axis=1).to_numpy()
@@ -224,7 +232,7 @@ def no_data(
     if remarks:
         out[remarks] = True
         shown = _shown([str(cell) for cell in cells.iloc[remarks[0]].dropna()])
-        left = f"{_numbered(rows[remarks])}: a title, total, footer or remark, no anchor"
+        left = f"{in_rows(rows[remarks])}: a title, total, footer or remark, no anchor"
         notes.append(f"{left}, left out ({shown!r})")
     return out, notes
 
@@ -241,9 +249,3 @@ def _ruled(cells: pd.DataFrame) -> np.ndarray:
 
 def _is_remark(text: str) -> bool:
     return bool(_SUM.match(text.strip())) or ":" in text or len(text.split()) > 2
-
-
-def _numbered(rows: np.ndarray, most: int = 5) -> str:
-    shown = ", ".join(str(row) for row in rows[:most])
-    more = f" and {len(rows) - most} more" if len(rows) > most else ""
-    return f"row{'s' if len(rows) > 1 else ''} {shown}{more}"

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 import pandas as pd
 
-from saltreach.errors import RegisterError
+from saltreach.errors import RegisterError, in_rows
 
 NAMES = ("anchor_id", "crag", "sector", "route")
 """Columns of one line each."""
@@ -132,12 +132,12 @@ def tidied(cells: pd.DataFrame, rows: np.ndarray) -> tuple[pd.DataFrame, list[st
             what = (
                 "blanks, invisible characters or accents" if name in NAMES else "control characters"
             )
-            notes.append(f"{name}: {what} tidied in {_in_rows(rows[changed.to_numpy()])}")
+            notes.append(f"{name}: {what} tidied in {in_rows(rows[changed.to_numpy()])}")
         lost = clean.str.contains(_UNREADABLE, regex=False, na=False).to_numpy(bool)
         if lost.any():
             notes.append(
                 f"{name}: letters that could not be read stand as {_UNREADABLE} in "
-                f"{_in_rows(rows[lost])}; correct them, or save the file as UTF-8"
+                f"{in_rows(rows[lost])}; correct them, or save the file as UTF-8"
             )
     return pd.DataFrame(out, index=cells.index, columns=cells.columns), notes
 
@@ -152,12 +152,6 @@ def _mapped(text: pd.Series, function: Callable[[str], str]) -> pd.Series:
 def keys_of(names: pd.Series) -> pd.Series:
     """`name_key` of each; NaN stays."""
     return _mapped(names, name_key)
-
-
-def _in_rows(rows: np.ndarray) -> str:
-    numbers = ", ".join(str(row) for row in rows[:SHOWN])
-    more = f" and {len(rows) - SHOWN} more" if len(rows) > SHOWN else ""
-    return f"row {numbers}" if len(rows) == 1 else f"{len(rows)} rows ({numbers}{more})"
 
 
 def shortened(items: list[str], what: str) -> list[str]:

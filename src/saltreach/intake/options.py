@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field
 
 from saltreach.errors import OptionError
 from saltreach.folders.files import checksum
+from saltreach.intake.dates import EARLIEST_YEAR, LATEST_YEAR
 from saltreach.intake.settings import FileName, day, read_settings, record
 
 _BY_QUADRATURE = "errors are carried on by quadrature, without random draws"
@@ -59,6 +60,10 @@ class Options:
 
     def __post_init__(self) -> None:
         """Refuse what does not go together."""
+        if self.today and not EARLIEST_YEAR <= self.today.year <= LATEST_YEAR:
+            raise OptionError(
+                f"today: {self.today} is not in {EARLIEST_YEAR} to {LATEST_YEAR}; correct the day"
+            )
         if self.geology_file is None and self.rock_column is not None:
             raise OptionError("rock_column: give the geology file it belongs to as well")
         if self.coast_file is None and self.coast_sd_m is not None:

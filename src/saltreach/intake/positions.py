@@ -107,8 +107,9 @@ def looks_swapped(first: np.ndarray, second: np.ndarray, *, degrees: bool) -> np
 
     A position is marked when it lies far from the bulk of the register (median and median
     absolute deviation, so up to half may be wrong) while the exchanged one lies inside it; or,
-    in degrees, when the latitude is above 90 and exchanging makes it valid. Without a bulk
-    (fewer than three positions) only the second rule works. Own rule, no published source.
+    in degrees, when the latitude is above 90 and exchanging makes it valid and no farther from the
+    bulk than others may be. Without a bulk (fewer than three positions) only the second rule
+    works, with validity alone. Own rule, no published source.
 
     Parameters
     ----------
@@ -151,6 +152,7 @@ def looks_swapped(first: np.ndarray, second: np.ndarray, *, degrees: bool) -> np
             _offset(easts, centre[0], turn) / half[0], _offset(norths, centre[1], None) / half[1]
         )
 
-    with np.errstate(invalid="ignore"):
+    with np.errstate(invalid="ignore", over="ignore"):  # a number too large lies far from all
+        swapped &= away(second, first) <= _FAR
         swapped |= bulk & (away(first, second) > _FAR) & (away(second, first) <= 1.0)
     return swapped

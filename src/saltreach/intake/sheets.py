@@ -8,25 +8,42 @@ import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError, SaltreachError, setting, together
 from saltreach.intake import check, formats, table_files
-from saltreach.intake.headers import listed, said_by
+from saltreach.intake.headers import listed, meant_by, near_columns, said_by
 from saltreach.intake.leftovers import cleaned
+from saltreach.intake.own_results import said_of_results
 from saltreach.intake.tables import Table
 from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
-from saltreach.intake.values import parse_column, trimmed
+from saltreach.intake.values import Reading, parse_column, trimmed
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, Column
-from saltreach.vocabulary.synonyms import plain, table_header_words
+from saltreach.vocabulary.synonyms import alike_in_register, plain, table_header_words
 from saltreach.vocabulary.words import LEFT_OUT
 
 NUMBERS = ("number", "integer")
 MOST_LISTED = 5
 """Refused rows of a table named in a message; the others are counted."""
+
+
+class Near(NamedTuple):
+    """A header that is not used, and in words what it may mean."""
+
+    header: str
+    hint: str
+
+
+class _Places(NamedTuple):
+    """Where columns stand, units of their headers, headers that are nearly one, and notes."""
+
+    of: dict[str, int]
+    units: dict[str, str]
+    near: tuple[Near, ...]
+    notes: list[str]
 
 
 @dataclass(frozen=True)
@@ -47,7 +64,7 @@ class Sheet:
         Rows with any content, good and refused.
     table : Table or None
         What it was read as.
-    near : tuple of (header, column)
+    near : tuple of Near
         Headers that are none of the table's columns, but nearly one that it lacks.
     understood : DataFrame
         One row per column of the file (`saltreach.intake.understood`).
@@ -60,7 +77,7 @@ class Sheet:
     sha256: str = ""
     rows_read: int = 0
     table: Table | None = field(default=None, repr=False)
-    near: tuple[tuple[str, str], ...] = ()
+    near: tuple[Near, ...] = ()
     understood: pd.DataFrame = field(
         default_factory=lambda: pd.DataFrame(columns=list(UNDERSTOOD_COLUMNS)), repr=False
     )
@@ -127,14 +144,16 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
     file = Path(path)
     if file.is_dir():
         raise table.error(f"{table.title} {file}: this is a folder; give a file of the table")
-    words = table_header_words(table.columns)
+    columns = table.columns
     request = formats.Request(
-        sheet=sheet, named=table.name, known=lambda header: plain(header) in words
+        sheet=sheet,
+        named=table.name,
+        known=lambda header: meant_by(header, columns).name is not None,
     )
     try:
         data = formats.content(file, table_files.READERS, "rows")
         found = cleaned(table_files.READERS[file.suffix.lower()](file, data, request))
-        places, near, of_headers = _places(found.headers, table, words, file.name)
+        places = _places(found.headers, table, file.name)
     except RegisterError as error:
         raise table.error(f"{table.title} {error}") from error
     values, problems, notes = _parsed(found, table, places)
@@ -142,7 +161,7 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
     good[problems["place"].to_numpy(dtype=int)] = False
     names = [*values, "row"]
     kept = values.assign(row=found.rows)[good].astype(object)
-    said = (*found.notes, *of_headers, *notes)
+    said = (*found.notes, *places.notes, *notes)
     made = Sheet(
         rows=tuple(dict(zip(names, row, strict=True)) for row in kept.to_numpy(object).tolist()),
         rejected=_rejected(problems, found, file.name),
@@ -151,9 +170,9 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
         sha256=hashlib.sha256(data).hexdigest(),
         rows_read=len(values) + len(found.bad_rows),
         table=table,
-        near=near,
+        near=places.near,
         understood=understood(
-            found.headers, found.cells, places, values, columns=table.columns, notes=said
+            found.headers, found.cells, places.of, values, columns=table.columns, notes=said
         ),
     )
     if not table.limits and len(made.rejected):
@@ -170,10 +189,7 @@ def refusal(sheet: Sheet) -> SaltreachError:
     ]
     if len(first) > MOST_LISTED:
         told.append(f"and {len(first) - MOST_LISTED} more rows")
-    told += [
-        f"column {header!r} is not used; did you mean {column}? Rename or remove it"
-        for header, column in sheet.near
-    ]
+    told += [f"column {n.header!r} is not used; {n.hint} Rename or remove it" for n in sheet.near]
     table = sheet.table
     ways = ""
     if table is not None and table.limits:
@@ -201,7 +217,7 @@ def left_out(sheet: Sheet) -> str:
     ]
     if len(first) > MOST_LISTED:
         told.append(f"{len(first) - MOST_LISTED} more rows")
-    told += [f"column {header!r}" for header, _ in sheet.near]
+    told += [f"column {near.header!r}" for near in sheet.near]
     return f"{LEFT_OUT} of {sheet.name}: {', '.join(told)}." if told else ""
 
 
@@ -236,11 +252,13 @@ def settled(
     return tuple(map(left_out, bad))
 
 
-def _places(
-    headers: tuple[str, ...], table: Table, words: dict[str, str], where: str
-) -> tuple[dict[str, int], tuple[tuple[str, str], ...], list[str]]:
-    """Where each column stands, the headers that are nearly one, and notes on the headers."""
-    names = {plain(name): name for name in table.columns}
+def _places(headers: tuple[str, ...], table: Table, where: str) -> _Places:
+    """Where each column stands, its unit, the headers that are nearly one, notes on the headers."""
+    if said := said_of_results(headers):
+        raise RegisterError(f"{where}: {said}")
+    columns = table.columns
+    names = {plain(name): name for name in columns}
+    meant = [meant_by(header, columns) for header in headers]
     places: dict[str, int] = {}
     for i, header in enumerate(headers):  # what is named as it should be is meant
         if (name := names.get(plain(header))) is not None and name not in places:
@@ -248,9 +266,9 @@ def _places(
     named = set(places)
     unused = []
     for i, header in enumerate(headers):
-        name = words.get(plain(header))
+        name = meant[i].name
         if name is None or (name in named and plain(header) not in names):
-            unused += [header] if header.strip() else []
+            unused += [i] if header.strip() else []
         elif places.get(name, i) != i:
             raise RegisterError(
                 f"{where}: headers {headers[places[name]]!r} and {header!r} both mean {name}; "
@@ -258,39 +276,45 @@ def _places(
             )
         else:
             places[name] = i
-    open_words = {word: name for word, name in words.items() if name not in places}
-    near = {
-        header: open_words[match[0]]
-        for header in unused
-        if (match := difflib.get_close_matches(plain(header), open_words, 1, cutoff=0.75))
-    }
-    missing = [n for n, c in table.columns.items() if c.required and n not in places]
+    words, alike = table_header_words(columns), alike_in_register(columns.values())
+    near, hints = [], []
+    for i in unused:
+        hint, may = near_columns(headers[i], words, places, alike)
+        hint = meant[i].problem or hint
+        near += [Near(headers[i], hint if hint.endswith("?") else f"{hint}.")] if hint else []
+        hints += [f"{headers[i]!r}: {hint}" for name in may if columns[name].required]
+    missing = [n for n, c in columns.items() if c.required and n not in places]
     if missing:
-        hints = [f"; did you mean {n} by {h!r}?" for h, n in near.items() if n in missing]
         raise RegisterError(
             f"{where}: no column {' and '.join(missing)}; headers found: {listed(headers)}; "
-            f"columns are {', '.join(table.columns)}{''.join(hints)}"
+            f"columns are {', '.join(columns)}{''.join(f'; {hint}' for hint in hints)}"
         )
-    hint = {header: f" (did you mean {name}?)" for header, name in near.items()}
-    told = [f"{header!r}{hint.get(header, '')}" for header in unused]
+    told = {headers[i]: "" for i in unused} | {one.header: f" ({one.hint})" for one in near}
     renamed = [
         f"{headers[place]!r} as {name}{said_by(headers[place], name)}"
         for name, place in places.items()
         if plain(headers[place]) != plain(name)
     ]
-    notes = [f"columns not used: {', '.join(told)}"] if told else []
-    notes += [f"columns read under another name: {', '.join(renamed)}"] if renamed else []
-    return places, tuple(near.items()), notes
+    notes = [
+        f"columns {how}: {', '.join(which)}"
+        for how, which in (
+            ("not used", [f"{header!r}{hint}" for header, hint in told.items()]),
+            ("read under another name", renamed),
+        )
+        if which
+    ]
+    units = {name: meant[i].unit for name, i in places.items() if meant[i].unit}
+    return _Places(places, units, tuple(near), notes)
 
 
 def _parsed(
-    found: formats.Table, table: Table, places: dict[str, int]
+    found: formats.Table, table: Table, places: _Places
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
     """Values of all rows, None where there is none, every problem, and notes."""
     index = found.cells.index
     empty = pd.Series(np.nan, index=index, dtype="str")
     cells = {
-        name: trimmed(found.cells[places[name]]) if name in places else empty
+        name: trimmed(found.cells[places.of[name]]) if name in places.of else empty
         for name in table.columns
     }
     shown = pd.DataFrame(cells, index=index)
@@ -298,7 +322,12 @@ def _parsed(
     problems, notes = [check.problems(np.zeros(len(index)), "", "", "", "")], []
     for column in table.columns.values():
         text = shown[column.name]
-        parsed, more = parse_column(text, column, unknown_is_empty=table.unknown_is_empty)
+        parsed, more = parse_column(
+            text,
+            column,
+            unknown_is_empty=table.unknown_is_empty,
+            reading=Reading(units=places.units),
+        )
         notes += more
         problems.append(_cell_problems(text, parsed.values, parsed.reason, parsed.fix, column))
         default = table.defaults.get(column.name)

@@ -17,7 +17,7 @@ from xml.etree.ElementTree import ParseError
 
 import numpy as np
 
-from saltreach.errors import RegisterError
+from saltreach.errors import RegisterError, cause_of
 from saltreach.intake import sizes
 from saltreach.intake.csv_file import body_table
 from saltreach.intake.formats import Request, Table, cell_text, text_frame
@@ -120,7 +120,7 @@ def _opened(path: Path, data: bytes) -> Iterator[Any]:
         raise
     except (InvalidFileException, *_BROKEN) as error:
         raise RegisterError(
-            f"{path.name}: not a readable XLSX workbook ({error}); "
+            f"{path.name}: not a readable XLSX workbook ({cause_of(error)}); "
             "it may be damaged, protected by a password, or another format renamed"
         ) from error
 

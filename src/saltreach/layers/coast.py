@@ -29,7 +29,6 @@ from saltreach.layers.layer import Layer, Origin, Value, joined, lonlat
 
 if TYPE_CHECKING:
     from geopandas import GeoSeries
-    from shapely.geometry.base import BaseGeometry
 
     from saltreach.intake.options import Options
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from saltreach.assessment.reasons import MOST_SHOWN, some
 from saltreach.errors import OutputError
 from saltreach.folders.files import atomic_write
+from saltreach.folders.trouble import told
 from saltreach.intake.checked import Checked
 
 MOST_ROWS_SHOWN = 20
@@ -93,5 +94,6 @@ def write_clean(checks: list[Checked], file: Path) -> list[str]:
         raise OutputError("settings need no clean copy; mend the file itself")
     buffer = io.BytesIO()
     book.save(buffer)
-    atomic_write(file, buffer.getvalue())
+    with told(file, "--clean"):
+        atomic_write(file, buffer.getvalue())
     return left

@@ -173,32 +173,33 @@ def _header_words(grid: bool, own: tuple[Entry, ...]) -> dict[str, str]:
     }
 
 
-def table_header_words(columns: Mapping[str, Column]) -> dict[str, str]:
+def alike_in_register(columns: Iterable[Column]) -> set[str]:
+    """Return the names of columns that mean what the register's of that name does."""
+    register = REGISTER_BY_NAME
+    return {c.name for c in columns if c.name in register and register[c.name].choices == c.choices}
+
+
+def table_header_words(columns: Mapping[str, Column]) -> Mapping[str, str]:
     """Return the table from plain header to column, for a table of these columns.
 
-    A column that means what the register's of that name does is known by the same headers. The
-    column's own unit may stand behind each.
+    A column that means what the register's of that name does is known by the same headers.
     """
-    alike = {
-        name
-        for name, column in columns.items()
-        if name in REGISTER_BY_NAME and REGISTER_BY_NAME[name].choices == column.choices
-    }
+    return _table_header_words(tuple(columns.values()), _OWN.get())
+
+
+@lru_cache(maxsize=32)
+def _table_header_words(columns: tuple[Column, ...], own: tuple[Entry, ...]) -> Mapping[str, str]:
+    names = {column.name for column in columns}
+    alike = alike_in_register(columns)
 
     def fits(entry: Entry) -> bool:
-        known = alike if entry.list == "header" and not entry.file else columns
+        known = alike if entry.list == "header" and not entry.file else names
         return entry.list in ("header", "table header") and entry.column in known
 
     def spelt(entries: Iterable[Entry]) -> dict[str, str]:
-        return {
-            word + unit: e.column
-            for e in entries
-            if fits(e)
-            for unit in dict.fromkeys(("", plain(columns[e.column].unit)))
-            for word in e.spelt()
-        }
+        return {word: e.column for e in entries if fits(e) for word in e.spelt()}
 
-    return spelt(ENTRIES) | {plain(name): name for name in columns} | spelt(_OWN.get())
+    return spelt(ENTRIES) | {plain(name): name for name in names} | spelt(own)
 
 
 def own_header(word: str, column: str) -> str:
