@@ -39,12 +39,12 @@ def test_broken_files_are_read_or_refused_in_clear_words(ready):
     assert {outcome.what for _, outcome in found} == {runner.READ, runner.REFUSED}
 
 
-@pytest.mark.parametrize("name", formats())
-def test_a_case_is_the_same_file_again(name):
-    for number in range(4):
-        case = runner.Case(name, number, seed=7)
-        assert case.data() == case.data()
-    assert len({runner.Case(name, n, seed=7).data() for n in range(9)}) > 4
+def test_a_case_is_the_same_file_again():
+    for name in formats():
+        for number in range(2):
+            case = runner.Case(name, number, seed=7)
+            assert case.data() == case.data(), name
+        assert len({runner.Case(name, n, seed=7).data() for n in range(7)}) > 4, name
 
 
 def raises(error):

@@ -96,6 +96,7 @@ def test_row_order_does_not_matter(frame, seed):
     pd.testing.assert_frame_equal(*by_id)
 
 
+@READS
 @example(MIXED)
 @given(frame=REGISTERS)
 def test_every_row_is_either_good_or_refused(frame):

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -117,6 +118,7 @@ def find_headers(
     >>> find_headers(rows, {"id", "crag"}.__contains__).names
     ('id', 'crag')
     """
+    known = cache(known)
     fullest = max(map(_filled, rows), default=0)
     start = next((i for i, row in enumerate(rows) if 2 * _filled(row) >= fullest > 0), 0)
     best = HeaderPlace(start, start + 1, tuple(rows[start]) if rows else (), (), 0)
