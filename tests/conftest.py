@@ -24,7 +24,7 @@ settings.register_profile(
     "repeatable",
     deadline=None,
     derandomize=True,
-    max_examples=20,
+    max_examples=12,
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.register_profile(

@@ -8,12 +8,16 @@ python tests/fuzz --per-format 200; python tests/fuzz "register csv" --case 17 -
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 import sys
 import time
 from collections import Counter
 from pathlib import Path
+
+from rich.console import Console
+from rich.progress import track
 
 # before numpy: a fork has none of the threads of what it was forked from
 os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
@@ -83,18 +87,23 @@ def main() -> int:
     counts: dict[str, Counter[str]] = {name: Counter() for name in names}
     kinds: dict[str, list[str]] = {}
     until = time.monotonic() + args.seconds
-    for case, outcome in runner.run(cases, args.workers, until):
-        counts[case.format][outcome.what] += 1
-        if outcome.what in runner.WRONG:
-            alike = kinds.setdefault(f"{case.format}: {outcome.kind}", [])
-            alike.append(f"{case.seed}-{case.number}")
-            if len(alike) <= KEPT:
-                path = written(case, args.folder)
-                path.with_suffix(".txt").write_text(
-                    f"python tests/fuzz {case.format!r} --seed {case.seed} --case {case.number}\n\n"
-                    f"{outcome.told}\n",
-                    encoding="utf-8",
-                )
+    found = track(
+        runner.run(cases, args.workers, until), "files", args.per_format * len(names),
+        console=Console(stderr=True),
+    )  # fmt: skip
+    with contextlib.suppress(KeyboardInterrupt):  # what was tried so far is told
+        for case, outcome in found:
+            counts[case.format][outcome.what] += 1
+            if outcome.what in runner.WRONG:
+                alike = kinds.setdefault(f"{case.format}: {outcome.kind}", [])
+                alike.append(f"{case.seed}-{case.number}")
+                if len(alike) <= KEPT:
+                    path = written(case, args.folder)
+                    path.with_suffix(".txt").write_text(
+                        f"python tests/fuzz {case.format!r} --seed {case.seed} "
+                        f"--case {case.number}\n\n{outcome.told}\n",
+                        encoding="utf-8",
+                    )
     print(table(counts))
     for kind, where in sorted(kinds.items(), key=lambda item: -len(item[1])):
         print(f"{len(where):6}  {kind} ({', '.join(where[:KEPT])})")

@@ -189,7 +189,7 @@ def run(cases: Iterable[Case], workers: int, until: float = 1e18) -> Iterator[tu
     left = iter(cases)
     pool: list[Worker] = [Worker() for _ in range(workers)]
     try:
-        while pool:
+        while True:
             for worker in list(pool):
                 if worker.case is None:
                     case = next(left, None) if time.monotonic() < until else None
@@ -201,6 +201,8 @@ def run(cases: Iterable[Case], workers: int, until: float = 1e18) -> Iterator[tu
                         worker.end()
                         pool[pool.index(worker)] = worker = Worker()
                     worker.begin(case)
+            if not pool:
+                break
             ready = wait([w.ours for w in pool], timeout=1.0)
             for at, worker in enumerate(pool):
                 if worker.ours in ready:

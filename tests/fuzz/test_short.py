@@ -94,7 +94,7 @@ def swallows(path):
         (lost, "count", "4 rows read, 3 kept, 0 refused"),
         (slow, "time", "Late"),
         (swallows, "time", "Late"),
-        (stuck, "time", "killed after 2 s"),
+        (stuck, "time", "killed after 0.5 s"),
         (large, "memory", "MemoryError"),
         (lambda path: os._exit(7), "ended", "exit code 7"),
         (loud, "printed", "and from below"),
@@ -106,7 +106,7 @@ def test_what_should_not_be_is_seen(monkeypatch, tmp_path, reader, what, told):
     monkeypatch.setattr(runner, "formats", lambda: {"one csv": kind})
     monkeypatch.setattr(runner, "broken", lambda suffix, data, rng: data)
     monkeypatch.setattr(runner, "SECONDS", 0.2)
-    monkeypatch.setattr(runner, "WALL_SECONDS", 2.0)
+    monkeypatch.setattr(runner, "WALL_SECONDS", 0.5 if reader is stuck else 10.0)
     case = runner.Case("one csv", 0, 1)
     ((same, outcome), (_, after)) = runner.run([case, case], workers=1)
     assert same == case and outcome.what == after.what == what
