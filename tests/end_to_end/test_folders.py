@@ -354,7 +354,7 @@ def test_a_disk_that_is_full_at_any_moment_leaves_the_former_results(results, tm
     need_kb = sum(path.stat().st_size for path in results.glob("*.*")) // 1024
     disk = tmp_path / "disk"
     disk.mkdir()
-    for spare_kb in range(0, need_kb + 200, 60):
+    for spare_kb in range(0, need_kb + 200, 100):
         mount = ["mount", "-t", "tmpfs", "-o", f"size={need_kb + 150 + spare_kb}k", "x", str(disk)]
         if os.geteuid() or subprocess.run(mount, capture_output=True, check=False).returncode:
             pytest.skip("no disk can be mounted here")

@@ -76,6 +76,8 @@ def minimise(
         limit, ("random_seed", seed % (1 << 30)), ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.5),
     ):  # fmt: skip
         solver.setOptionValue(name, value)
+    if start:  # what jumps to a first answer is not needed where there is one
+        solver.setOptionValue("mip_heuristic_run_feasibility_jump", False)
     count = len(upper)
     lp = highspy.HighsLp()
     lp.num_col_, lp.num_row_ = count, len(rows)
