@@ -233,6 +233,11 @@ def test_a_number_too_large_for_sums_is_refused_without_a_word_of_numpy(tmp_path
     assert found.rejected["row"].unique().tolist() == [7]
 
 
+def test_of_two_headers_the_one_named_as_the_column_is_proposed(tmp_path):
+    with pytest.raises(RegisterError, match="'lon' and 'Longitud' both .* --column lon=lon$"):
+        register(tmp_path, "lon,lat,Longitud", "-4.95,43.412,90")
+
+
 def test_eastings_without_zone_or_crs_ask_for_it(tmp_path):
     with pytest.raises(RegisterError, match="need --crs"):
         register(tmp_path, "Easting,Northing", "412345,4791234")

@@ -365,9 +365,11 @@ def resolve_headers(
         if name not in claims:
             claims[name] = place
         elif name not in by_hand and name != "notes":  # a second column of notes is kept as it is
+            both = headers[claims[name]], header
+            own = next((one for one in both if plain(one) == plain(name)), header)
             raise RegisterError(
-                f"{where}: headers {headers[claims[name]]!r} and {header!r} both mean {name}; "
-                f"remove one, or choose with --column {name}={header}"
+                f"{where}: headers {both[0]!r} and {header!r} both mean {name}; "
+                f"remove one, or choose with --column {name}={own}"
             )
     _weak(headers, claims)
     told = _told(headers, meant, claims, words)
