@@ -221,7 +221,7 @@ def test_a_hidden_sheet_is_read_only_when_asked_for(tmp_path):
     old.title, old.sheet_state = "old", "hidden"
     made.save(tmp_path / "a.xlsx")
     found = read_register(tmp_path / "a.xlsx")
-    assert "sheet 'Sheet' read; the other sheets (1 hidden) were not" in found.notes
+    assert "sheet 'Sheet' read; the other sheets (1 hidden) were not: 'old'" in found.notes
     assert len(read_register(tmp_path / "a.xlsx", sheet="old").anchors) == 1
 
 

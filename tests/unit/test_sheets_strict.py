@@ -68,7 +68,7 @@ def test_a_unit_behind_a_header_is_read_whatever_it_is(tmp_path):
     assert survey.rows[0]["joint_spacing_mm"] == pytest.approx(1200)
     wrong = teams.read_needs(file(tmp_path, "crag,Zustiegsstunden (kN)\nVega,3\n"))
     assert wrong.rows[0]["access_hours"] == 0
-    assert [near.header for near in wrong.near] == ["Zustiegsstunden (kN)"]
+    assert [near.what for near in wrong.near] == ["column 'Zustiegsstunden (kN)'"]
 
 
 def test_volunteers_words_in_the_tables_beside_the_register(tmp_path):

@@ -13,7 +13,7 @@ import pandas as pd
 from saltreach.intake.dates import Parsed
 from saltreach.intake.formats import cell_text
 from saltreach.vocabulary.columns import Column
-from saltreach.vocabulary.synonyms import WEEKDAY_WORDS, plain
+from saltreach.vocabulary.synonyms import NO_WORDS, WEEKDAY_WORDS, plain
 from saltreach.vocabulary.words import UNKNOWN, WEEKDAYS
 
 _WEEKDAYS = WEEKDAY_WORDS | {plain(name): name for name in WEEKDAYS}
@@ -64,7 +64,11 @@ def season_day(text: str) -> str:
     if re.fullmatch(r"[0-9]{2}-[0-9]{2}", text):
         day(f"2024-{text}")  # a leap year, so 02-29 passes
         return text
-    return day(text).isoformat()
+    try:
+        return day(text).isoformat()
+    except Refused as error:
+        fix = "write MM-DD for every year, as 02-01, or YYYY-MM-DD for one"
+        raise Refused(error.reason, fix) from error
 
 
 def spans(text: str) -> tuple[tuple[dt.date, dt.date], ...]:
@@ -117,6 +121,17 @@ def words(text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(p for p in parts if p))
 
 
+def skills(text: str) -> tuple[str, ...]:
+    """Read a list of skills; a word for none is no skill.
+
+    Examples
+    --------
+    >>> skills("Rope access; rebolting"), skills("keine"), skills("-")
+    (('rope access', 'rebolting'), (), ())
+    """
+    return tuple(word for word in words(text) if word not in NO_WORDS)
+
+
 def number_text(number: float) -> str:
     """A number as a map's legend writes it: a whole one with every figure and without a point."""
     return f"{number:.0f}" if number % 1 == 0 else f"{number:g}"
@@ -149,6 +164,7 @@ READERS: dict[str, Callable[[str], Any]] = {
     "time": clock,
     "weekdays": weekdays,
     "words": words,
+    "skills": skills,
     "code": code,
     "lithology": lithology,
 }
@@ -175,7 +191,9 @@ def text_of(value: Any, column: Column | None = None) -> str:
     if isinstance(value, tuple):
         if value and isinstance(value[0], tuple):
             return "; ".join(f"{first}..{last}" for first, last in value)
-        return ("; " if column is not None and column.kind == "words" else " ").join(value)
+        return ("; " if column is not None and column.kind in ("words", "skills") else " ").join(
+            value
+        )
     if column is not None and column.kind == "time" and value is not None:
         return f"{int(value) // 60:02d}:{int(value) % 60:02d}"
     text = cell_text(value)

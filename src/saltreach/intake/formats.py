@@ -54,7 +54,8 @@ class Request:
     """What the user asked for, as the readers need it.
 
     `named` is the sheet that a table beside the register has in a workbook of several; None for
-    a register, whose sheet is known by its headers. `known` says which headers are ours.
+    a register, whose sheet is known by its headers. `known` says which headers are ours, `fits`
+    whether headers are those of the table, where no sheet has its name.
     """
 
     columns: Mapping[str, str] | None = None
@@ -63,6 +64,7 @@ class Request:
     layer: str | None = None
     named: str | None = None
     known: Callable[[str], bool] = is_header
+    fits: Callable[[tuple[str, ...]], bool] | None = None
 
     def is_known(self, header: str) -> bool:
         """Whether a header is ours, by name or because the user mapped it."""

@@ -44,6 +44,8 @@ RESERVED: frozenset[str] = frozenset(
         ),
         "source_row",
         "geometry",
+        "fid",
+        "geom",
     }
 )
 """Names an extra column of the user must not have in the result."""

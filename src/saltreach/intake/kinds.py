@@ -7,7 +7,7 @@ from pathlib import Path
 
 from saltreach.errors import OptionError
 from saltreach.intake import formats, table_files
-from saltreach.intake.headers import is_header, meant_by
+from saltreach.intake.headers import is_header
 from saltreach.intake.holding import HoldingFile
 from saltreach.intake.options import Options
 from saltreach.intake.own_results import said_of_results
@@ -16,17 +16,15 @@ from saltreach.intake.policy import Policy
 from saltreach.intake.prices import PriceFile
 from saltreach.intake.read import READERS
 from saltreach.intake.settings import read_toml, schema_of
-from saltreach.intake.tables import PRICES, TABLES, Table
+from saltreach.intake.strays import Fit, fits
+from saltreach.intake.tables import PRICES, TABLES
 from saltreach.vocabulary.synonyms import plain
 
 REGISTER = "register"
 SETTINGS = {"options": Options, "policy": Policy, PRICES.name: PriceFile, "holding": HoldingFile}
 """Kinds of a TOML file, and the record of each."""
 BY_NAME = {table.name: table for table in TABLES}
-_LEAST_SHARE = 0.5
-"""Headers that a table must know of a file to be taken for it (own choice)."""
-_Fit = tuple[bool, int, float]
-_NO_FIT: _Fit = (False, 0, 0.0)
+_NO_FIT: Fit = (False, 0, 0.0)
 KINDS = (REGISTER, *BY_NAME, *(name for name in SETTINGS if name not in BY_NAME))
 
 
@@ -69,8 +67,7 @@ def kinds_in(path: Path, asked: str | None = None) -> list[str]:
     free = [head for title, head in heads.items() if _named(title) is None]
     scores = {REGISTER: max(map(_register_fit, free), default=_NO_FIT)}
     for table in TABLES:
-        fits = [_fit(head, table) for head in free]
-        scores[table.name] = max(fits, default=_NO_FIT)
+        scores[table.name] = max((fits(head, table) for head in free), default=_NO_FIT)
     best = max(scores, key=lambda kind: (scores[kind], kind == _named(path.stem)))
     if not scores[best][0]:
         if sheets:
@@ -89,27 +86,13 @@ def _named(title: str) -> str | None:
     return next((name for name in (*BY_NAME, REGISTER) if plain(name) == plain(title)), None)
 
 
-def _register_fit(head: table_files.Head) -> _Fit:
+def _register_fit(head: table_files.Head) -> Fit:
     """Whether headers are those of a register, how many of its columns, and of the headers."""
     headers = head(is_header)
     found = register_headers(headers, None, grid=True)
     if found is None:
         return _NO_FIT
     return True, len(found.ours), len(found.ours) / len(headers)
-
-
-def _fit(head: table_files.Head, table: Table) -> _Fit:
-    """Whether headers are those of a table beside the register, as `_register_fit`."""
-    columns_of_it = table.columns
-
-    def column(header: str) -> str | None:
-        return meant_by(header, columns_of_it).name
-
-    headers = [h for h in head(lambda header: column(header) is not None) if h.strip()]
-    columns = {name for header in headers if (name := column(header)) is not None}
-    needed = {name for name, one in columns_of_it.items() if one.required}
-    share = len(columns) / max(len(headers), 1)
-    return needed <= columns and share >= _LEAST_SHARE, len(columns), share
 
 
 def _settings(path: Path) -> str:

@@ -168,7 +168,13 @@ def _rows(sheet: Sheet) -> dict[str, Any]:
     """The rows of a table of prices as a TOML file would have them."""
     rows = sheet.rows
     out: dict[str, Any] = {"stock": [], **{kind: {} for kind in KINDS}}
-    out["currency"] = next((row["currency"] for row in rows if row["currency"]), "")
+    currencies = list(dict.fromkeys(row["currency"] for row in rows if row["currency"]))
+    if len(currencies) > 1:
+        raise OptionError(
+            f"prices file {sheet.file}: prices in {' and '.join(currencies)}; give all in one "
+            "currency: they are added up"
+        )
+    out["currency"] = "".join(currencies)
     out["example"] = "yes" in {row["example"] for row in rows}
     for row in rows:
         if row["diameter_mm"] is not None:

@@ -29,6 +29,7 @@ from saltreach.intake.dates import ORDERS, order_shown
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.leftovers import cleaned
 from saltreach.intake.numbers import Evidence, evidence
+from saltreach.intake.own_results import without_estimates
 from saltreach.intake.own_words import with_own_words
 from saltreach.intake.place_columns import grid_named, with_points
 from saltreach.intake.placing import place_anchors
@@ -440,6 +441,7 @@ def _checked(
         {ours: trimmed(table.cells[place]) for ours, place in headers.ours.items()},
         index=table.cells.index,
     )
+    given, estimates = without_estimates(given, table.cells, table.headers)
     extras = pd.DataFrame(
         {extra: table.cells[place] for extra, place in headers.extras.items()},
         index=table.cells.index,
@@ -492,7 +494,8 @@ def _checked(
         axis=1,
     )[good].reset_index(drop=True)
     all_notes = (  # questions first: a list on the screen is short
-        *asked_of, *table.notes, *headers.notes, *filling, *position.notes, *notes, *named,
+        *asked_of, *estimates, *table.notes, *headers.notes, *filling, *position.notes, *notes,
+        *named,
     )  # fmt: skip
     return Register(
         anchors=gpd.GeoDataFrame(

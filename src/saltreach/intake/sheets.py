@@ -17,8 +17,10 @@ from saltreach.errors import RegisterError, SaltreachError, setting, together
 from saltreach.intake import check, formats, table_files
 from saltreach.intake.headers import listed, meant_by, near_columns, said_by
 from saltreach.intake.leftovers import cleaned
-from saltreach.intake.own_results import said_of_results
+from saltreach.intake.own_results import is_a_plan, said_of_results
+from saltreach.intake.strays import columns_that_may_limit, sheets_that_may_limit
 from saltreach.intake.tables import Table
+from saltreach.intake.together import earth_m
 from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
 from saltreach.intake.values import Reading, parse_column, trimmed
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, Column
@@ -26,14 +28,16 @@ from saltreach.vocabulary.synonyms import alike_in_register, plain, table_header
 from saltreach.vocabulary.words import LEFT_OUT
 
 NUMBERS = ("number", "integer")
+FAR_HOME_M = 500_000.0
+"""From every anchor; a team's home so far away is looked at twice (own choice)."""
 MOST_LISTED = 5
 """Refused rows of a table named in a message; the others are counted."""
 
 
 class Near(NamedTuple):
-    """A header that is not used, and in words what it may mean."""
+    """A column or a sheet that is not used, and in words what it may mean."""
 
-    header: str
+    what: str
     hint: str
 
 
@@ -42,7 +46,7 @@ class _Places(NamedTuple):
 
     of: dict[str, int]
     units: dict[str, str]
-    near: tuple[Near, ...]
+    near: dict[str, str]
     notes: list[str]
 
 
@@ -65,7 +69,8 @@ class Sheet:
     table : Table or None
         What it was read as.
     near : tuple of Near
-        Headers that are none of the table's columns, but nearly one that it lacks.
+        What is not used but may be meant: headers that are nearly one the table lacks, columns
+        and sheets that may hold a limit.
     understood : DataFrame
         One row per column of the file (`saltreach.intake.understood`).
     """
@@ -145,10 +150,12 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
     if file.is_dir():
         raise table.error(f"{table.title} {file}: this is a folder; give a file of the table")
     columns = table.columns
+    needed = {name for name, column in columns.items() if column.required}
     request = formats.Request(
         sheet=sheet,
         named=table.name,
         known=lambda header: meant_by(header, columns).name is not None,
+        fits=lambda headers: needed <= {meant_by(header, columns).name for header in headers},
     )
     try:
         data = formats.content(file, table_files.READERS, "rows")
@@ -156,12 +163,22 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
         places = _places(found.headers, table, file.name)
     except RegisterError as error:
         raise table.error(f"{table.title} {error}") from error
+    found, still_open = _done_alone(found, table, places)
+    near = dict(places.near)
+    if table.no_strays:
+        near = dict(columns_that_may_limit(found, places.of, table)) | near
+    not_used = [Near(f"column {header!r}", hint) for header, hint in near.items()]
+    if table.limits:
+        not_used += [
+            Near(f"sheet {title!r}", "it has the columns of this table too.")
+            for title in sheets_that_may_limit(file, data, found, table)
+        ]
     values, problems, notes = _parsed(found, table, places)
     good = np.ones(len(values), dtype=bool)
     good[problems["place"].to_numpy(dtype=int)] = False
     names = [*values, "row"]
     kept = values.assign(row=found.rows)[good].astype(object)
-    said = (*found.notes, *places.notes, *notes)
+    said = (*found.notes, *places.notes, *still_open, *notes)
     made = Sheet(
         rows=tuple(dict(zip(names, row, strict=True)) for row in kept.to_numpy(object).tolist()),
         rejected=_rejected(problems, found, file.name),
@@ -170,7 +187,7 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
         sha256=hashlib.sha256(data).hexdigest(),
         rows_read=len(values) + len(found.bad_rows),
         table=table,
-        near=places.near,
+        near=tuple(not_used),
         understood=understood(
             found.headers, found.cells, places.of, values, columns=table.columns, notes=said
         ),
@@ -189,7 +206,7 @@ def refusal(sheet: Sheet) -> SaltreachError:
     ]
     if len(first) > MOST_LISTED:
         told.append(f"and {len(first) - MOST_LISTED} more rows")
-    told += [f"column {n.header!r} is not used; {n.hint} Rename or remove it" for n in sheet.near]
+    told += [f"{n.what} is not used; {n.hint} Rename or remove it" for n in sheet.near]
     table = sheet.table
     ways = ""
     if table is not None and table.limits:
@@ -198,6 +215,8 @@ def refusal(sheet: Sheet) -> SaltreachError:
     if len(told) == 1:
         return error(f"{sheet.name}, {told[0]}" + (f" ({ways})" if ways else ""))
     head = f"{sheet.name}: {len(first)} of {sheet.rows_read} rows refused"
+    if not len(first):
+        head = f"{sheet.name}: not all of it can be used"
     return error("\n  ".join([head + (f"; {ways}:" if ways else ":"), *told]))
 
 
@@ -217,7 +236,7 @@ def left_out(sheet: Sheet) -> str:
     ]
     if len(first) > MOST_LISTED:
         told.append(f"{len(first) - MOST_LISTED} more rows")
-    told += [f"column {near.header!r}" for near in sheet.near]
+    told += [near.what for near in sheet.near]
     return f"{LEFT_OUT} of {sheet.name}: {', '.join(told)}." if told else ""
 
 
@@ -277,11 +296,13 @@ def _places(headers: tuple[str, ...], table: Table, where: str) -> _Places:
         else:
             places[name] = i
     words, alike = table_header_words(columns), alike_in_register(columns.values())
-    near, hints = [], []
+    near: dict[str, str] = {}
+    hints = []
     for i in unused:
         hint, may = near_columns(headers[i], words, places, alike)
         hint = meant[i].problem or hint
-        near += [Near(headers[i], hint if hint.endswith("?") else f"{hint}.")] if hint else []
+        if hint:
+            near[headers[i]] = hint if hint.endswith("?") else f"{hint}."
         hints += [f"{headers[i]!r}: {hint}" for name in may if columns[name].required]
     missing = [n for n, c in columns.items() if c.required and n not in places]
     if missing:
@@ -289,7 +310,7 @@ def _places(headers: tuple[str, ...], table: Table, where: str) -> _Places:
             f"{where}: no column {' and '.join(missing)}; headers found: {listed(headers)}; "
             f"columns are {', '.join(columns)}{''.join(f'; {hint}' for hint in hints)}"
         )
-    told = {headers[i]: "" for i in unused} | {one.header: f" ({one.hint})" for one in near}
+    told = {headers[i]: "" for i in unused} | {h: f" ({hint})" for h, hint in near.items()}
     renamed = [
         f"{headers[place]!r} as {name}{said_by(headers[place], name)}"
         for name, place in places.items()
@@ -304,7 +325,24 @@ def _places(headers: tuple[str, ...], table: Table, where: str) -> _Places:
         if which
     ]
     units = {name: meant[i].unit for name, i in places.items() if meant[i].unit}
-    return _Places(places, units, tuple(near), notes)
+    return _Places(places, units, near, notes)
+
+
+def _done_alone(
+    found: formats.Table, table: Table, places: _Places
+) -> tuple[formats.Table, list[str]]:
+    """Of a plan's own sheet the rows that were filled in, and how many were not."""
+    place = places.of.get(table.filled_in)
+    if place is None or not is_a_plan(found.headers):
+        return found, []
+    done = trimmed(found.cells[place]).notna().to_numpy()
+    if done.all():
+        return found, []
+    cells = found.cells[done].reset_index(drop=True)
+    count = int((~done).sum())
+    what = "visit" if count == 1 else "visits"
+    left = f"{count} {what} of the plan without {table.filled_in}: not done yet"
+    return replace(found, cells=cells, rows=found.rows[done]), [left]
 
 
 def _parsed(
@@ -505,6 +543,39 @@ def refuse_ahead(sheet: Sheet, column: str, last: dt.date) -> Sheet:
         for row in ahead
     ]  # fmt: skip
     return _without(sheet, [row for row in sheet.rows if row not in ahead], problems)
+
+
+def refuse_exchanged_homes(sheet: Sheet, lon: pd.Series, lat: pd.Series) -> Sheet:
+    """Move teams whose home lies far from every anchor, but exchanged near one, to the refused.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Rows with `lon` and `lat`.
+    lon, lat : Series of float
+        Positions of the anchors, degrees.
+    """
+    from scipy.spatial import cKDTree
+
+    places = cKDTree(earth_m(lon.to_numpy(float), lat.to_numpy(float)))
+
+    def far(east: float, north: float) -> bool:
+        if abs(north) > 90:
+            return True
+        return bool(places.query(earth_m(np.array([east]), np.array([north])))[0][0] > FAR_HOME_M)
+
+    wrong = [
+        row for row in sheet.rows if far(row["lon"], row["lat"]) and not far(row["lat"], row["lon"])
+    ]
+    problems = [
+        {
+            "row": row["row"], "column": "lon, lat", "value": f"{row['lon']:g}, {row['lat']:g}",
+            "reason": "the home lies far from every crag",
+            "fix": f"exchanged it would lie near: write lon {row['lat']:g}, lat {row['lon']:g}",
+        }
+        for row in wrong
+    ]  # fmt: skip
+    return _without(sheet, [row for row in sheet.rows if row not in wrong], problems)
 
 
 def refuse_unknown_ends(sheet: Sheet, names: Iterable[str]) -> Sheet:

@@ -37,6 +37,11 @@ class Table:
     limits : bool
         Whether it limits, forbids or promises: a row that is lost would be planned or advised
         through, so a refused one stops the work unless the user says to leave it out.
+    no_strays : bool
+        Whether a column that is not used, and holds numbers, days or words of a column, stops the
+        work as a refused row does: a limit may stand in it.
+    filled_in : str
+        Column whose empty cell says, in a plan's own sheet, that the visit is not done yet.
     error : type of error
         Raised where the table cannot be used. Where the table does not limit, every row of it is
         needed, and a refused one is never left out.
@@ -50,6 +55,8 @@ class Table:
     unique: tuple[str, ...] = ()
     rules: tuple[RowRule, ...] = ()
     limits: bool = False
+    no_strays: bool = False
+    filled_in: str = ""
     error: type[SaltreachError] = RegisterError
     unknown_is_empty: bool = False
 
@@ -95,6 +102,7 @@ TEAMS = Table(
                 lambda t: t["starts"] + t["hours_per_day"] * 60 > 24 * 60),
     ),
     limits=True,
+    no_strays=True,
 )  # fmt: skip
 WINDOWS = Table(
     "windows",
@@ -108,6 +116,7 @@ WINDOWS = Table(
                 & _before(t, "until", "from")),
     ),
     limits=True,
+    no_strays=True,
 )  # fmt: skip
 """Closures and seasons. A repeating window may run over the end of the year (11-15 to 02-15), so
 both hemispheres are served. Both of its days belong to it."""
@@ -119,6 +128,7 @@ TIDES = Table(
                 "give two rows for a window over midnight", lambda t: t["until"] <= t["from"]),
     ),
     limits=True,
+    no_strays=True,
 )  # fmt: skip
 """Windows of tide-dependent sectors; a sector in this table is open in its windows only."""
 NEEDS = Table(
@@ -126,6 +136,7 @@ NEEDS = Table(
     {**_WHOLE_CRAG, "skills": (), "people": 1, "access_hours": 0.0},
     ("crag", "sector"),
     limits=True,
+    no_strays=True,
 )  # fmt: skip
 TRAVEL = Table(
     "travel",
@@ -136,6 +147,7 @@ DONE = Table(
     "done",
     {**_WHOLE_CRAG, "kind": INSPECT},
     limits=True,
+    filled_in="done_on",
 )
 """Visits that were done since the last plan."""
 SURVEY = Table("survey", unique=("crag", "sector"), limits=True, unknown_is_empty=True)
@@ -155,6 +167,7 @@ PRICES = Table(
                 lambda t: (t["grade"] != "") & (t["grade"].map(of_metal) != t["metal"])),
     ),
     limits=True,
+    no_strays=True,
     error=OptionError,
 )  # fmt: skip
 DATA_SHEET = Table(

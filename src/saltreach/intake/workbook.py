@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import itertools
 import re
@@ -23,6 +24,7 @@ from saltreach.intake.csv_file import body_table
 from saltreach.intake.formats import Request, Table, cell_text, text_frame
 from saltreach.intake.headers import listed
 from saltreach.intake.layout import MOST_ABOVE, MOST_LINES, HeaderPlace, find_headers
+from saltreach.intake.names import shortened
 from saltreach.intake.place_columns import register_headers
 from saltreach.vocabulary.synonyms import plain
 
@@ -50,6 +52,8 @@ def _chosen_sheet(headers: dict[str, tuple[str, ...]], request: Request, where: 
         return next(iter(headers))
     if request.named is not None:
         found = [n for n in headers if plain(n) == plain(request.named)]
+        if not found and request.fits is not None:
+            found = [n for n, heads in headers.items() if request.fits(heads)]
         if len(found) != 1:
             raise RegisterError(
                 f"{where}: no sheet is named {request.named!r}; sheets: {names}; name one so"
@@ -141,7 +145,13 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
             places[sheet.title] = _place(head, request)
         name = _chosen_sheet({n: p.names for n, p in places.items()}, request, path.name)
         chosen = book[name]
-        grid, notes = _rows(chosen.iter_rows(values_only=True), path.name)
+        yearless: list[int] = []
+        grid, notes = _rows(_values(chosen, book, yearless), path.name)
+        if yearless:
+            notes.append(
+                f"{len(yearless)} dates that show no year read without one: the spreadsheet "
+                "took the year in which they were typed"
+            )
         source = chosen._get_source()  # what openpyxl does not read of a sheet it streams
         xml = source.read() if hasattr(source, "read") else b""
         others = tuple(sheet.title for sheet in book.worksheets if sheet.title != name)
@@ -149,7 +159,8 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
         raise RegisterError(f"{path.name}, sheet {name!r}: it is empty; put headers and rows there")
     if others:
         more = f" ({hidden} hidden)" if hidden else ""
-        notes.insert(0, f"sheet {name!r} read; the other sheets{more} were not")
+        named = ", ".join(shortened([repr(other) for other in others], "sheets"))
+        notes.insert(0, f"sheet {name!r} read; the other sheets{more} were not: {named}")
     merged = _unmerged(grid, xml)
     place = _place([grid.get(i, ()) for i in range(1, _HEAD_ROWS + 1)], request)
     numbers = np.array([row for row in grid if row > place.after], dtype=int)
@@ -185,6 +196,35 @@ def read_xlsx(path: Path, data: bytes, request: Request) -> Table:
 
 def _cell(row: Sequence[Any], i: int) -> Any:
     return row[i] if i < len(row) else None
+
+
+def hides_year(number_format: str) -> bool:
+    """Whether a spreadsheet shows a date by day and month alone.
+
+    Examples
+    --------
+    >>> hides_year("d-mmm"), hides_year('DD". "MMM'), hides_year("DD/MM/YYYY"), hides_year("h:mm")
+    (True, True, False, False)
+    """
+    shown = re.sub(r'"[^"]*"|\\.|\[[^\]]*\]', "", number_format).casefold()
+    return "d" in shown and "m" in shown and "y" not in shown and "e" not in shown
+
+
+def _values(sheet: Any, book: Any, yearless: list[int]) -> Iterator[Sequence[Any]]:
+    """Values of a sheet; of a date that shows no year only month and day, which are counted."""
+    from openpyxl.styles.numbers import BUILTIN_FORMATS
+
+    known = BUILTIN_FORMATS | dict(enumerate(book._number_formats, 164))
+    if not any(hides_year(known.get(style.numFmtId, "")) for style in book._cell_styles):
+        yield from sheet.iter_rows(values_only=True)
+        return
+    for row in sheet.iter_rows():
+        values = [cell.value for cell in row]
+        for i, (cell, value) in enumerate(zip(row, values, strict=True)):
+            if isinstance(value, dt.date) and hides_year(cell.number_format):
+                values[i] = f"{value:%m-%d}"
+                yearless.append(cell.row)
+        yield values
 
 
 def _is_blank(value: Any) -> bool:

@@ -21,12 +21,14 @@ from saltreach.intake.sheets import (
     NOTHING,
     Sheet,
     refuse_ahead,
+    refuse_exchanged_homes,
     refuse_unknown,
     refuse_unknown_ends,
     settled,
 )
 from saltreach.planning.cost import Cost, Pairs, cost_of, unavoidable_min
 from saltreach.planning.greedy import greedy_plan
+from saltreach.planning.idle import idle_limits
 from saltreach.planning.options import PlanOptions
 from saltreach.planning.parts import improve, solve_both_ways
 from saltreach.planning.priorities import Priorities
@@ -309,6 +311,7 @@ def plan(
         last_plan = last_plan.flat.visits
     given, left_out, (chosen, last) = _tables_of(
         flat.sectors,
+        pd.DataFrame(flat.anchors),
         {"teams": teams, "windows": windows, "tides": tides, "needs": needs, "done": done,
          "travel": travel},
         {"rebolting": (rebolt, read_rebolting), "plan": (last_plan, read_plan)},
@@ -323,6 +326,7 @@ def plan(
         rebolt=chosen, done=given["done"].rows,
     )  # fmt: skip
     notes = [note for sheet in given.values() for note in sheet.said]
+    notes += idle_limits(problem, given)
     if problem.start < day_number(assessed_for):
         notes.append(
             f"the plan begins on {day_text(problem.start)}, before the day of the assessment "
@@ -356,6 +360,7 @@ READERS: dict[str, Callable[[Any], Sheet]] = {
 
 def _tables_of(
     sectors: pd.DataFrame,
+    anchors: pd.DataFrame,
     tables: Mapping[str, Any],
     written: Mapping[str, tuple[Any, Callable[[Any], pd.DataFrame]]],
     leave_out: bool,
@@ -378,6 +383,7 @@ def _tables_of(
     given = {n: opened(table, n, READERS[n]) or NOTHING for n, table in tables.items()}
     for name in ("windows", "tides", "needs", "done"):
         given[name] = refuse_unknown(given[name], known)
+    given["teams"] = refuse_exchanged_homes(given["teams"], anchors["lon"], anchors["lat"])
     given["done"] = refuse_ahead(given["done"], "done_on", past_until)
     if not len(given["teams"].rejected) and not errors:  # else a team may be unknown for that
         ends = [team["team"] for team in given["teams"].rows]

@@ -24,6 +24,9 @@ Its lists:
   class IV name: published drop evaporation tests place it no lower than 1.4462 (from memory);
 * level: a whole number of a column that counts levels; only words that clearly name one;
 * unknown: read as an empty cell in number, date and choice columns, never in text columns;
+* nothing: in a list of skills, that there are none;
+* idle header: a column that says nothing of limits (numbers, telephones), which may be left out
+  of a table that limits without a word of the user's;
 * weekday, beside (words that stand beside a grade without changing it: `AISI 316L stainless
   steel`) and remark (what may stand in brackets behind a header without changing it).
 
@@ -153,6 +156,10 @@ REMARKS: frozenset[str] = frozenset(dict(_words("remark")))
 UNKNOWN_WORDS: frozenset[str] = frozenset(
     word.casefold() for entry in ENTRIES if entry.list == "unknown" for word in entry.words
 )
+NO_WORDS: frozenset[str] = frozenset(
+    word.casefold() for entry in ENTRIES if entry.list == "nothing" for word in entry.words
+)
+IDLE_HEADERS: frozenset[str] = frozenset(_headers("idle header"))
 WEEKDAY_WORDS: dict[str, str] = dict(_words("weekday", "days_free"))
 
 
