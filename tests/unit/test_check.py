@@ -185,6 +185,16 @@ def test_anchors_and_a_sheet_with_the_days_filled_in_are_read(tmp_path):
     assert len(read_register(file).anchors) == 1
 
 
+def test_a_check_says_what_would_stop_a_plan(tmp_path):
+    source = tmp_path / "w.csv"
+    source.write_text("crag,acess,from,until\nVega,closed,02-01,07-31\n")
+    found = checked(source, "windows")
+    said = "column 'acess' is not used; did you mean access? Rename or remove it"
+    assert found.stops == (said,) == tuple(found.record()["stops"])
+    assert f"  stops the commands that read it: {said}" in check_lines(found)
+    assert checked(DEMO / "windows.csv", "windows").stops == ()
+
+
 def test_what_a_check_prints(tmp_path):
     source = tmp_path / "a.csv"
     source.write_text(

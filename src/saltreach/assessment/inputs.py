@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from saltreach.errors import NoGoodRowsError, SaltreachError
+from saltreach.errors import NoGoodRowsError, SaltreachError, brief
 from saltreach.intake import refuse_far_at_sea
 from saltreach.intake.options import Options
 
@@ -101,13 +101,15 @@ def usable(register: Register, shore: Found, limit_m: float) -> tuple[Register, 
         register, shore["shore_distance_m"], shore["coast_side"] != "sea", limit_m=limit_m
     )
     if not len(register.anchors):
-        raise NoGoodRowsError(
-            f"{register.file}: it has no row below its header; give one row for each anchor"
-            if register.rows_read == 0
-            else f"{register.file}: none of its {register.rows_read} rows can be used; correct the "
-            "refused rows (saltreach check lists them)",
-            register.rejected,
-        )
+        said = f"{register.file}: it has no row below its header; give one row for each anchor"
+        if register.rows_read:
+            bad = register.rejected.iloc[0]
+            said = (
+                f"{register.file}: none of its {register.rows_read} rows can be used; the first: "
+                f"row {bad['row']}, {bad['column']} = {brief(str(bad['value']), 80)!r}: "
+                f"{bad['reason']}; {bad['fix']}"
+            )
+        raise NoGoodRowsError(said, register.rejected)
     kept = rows.isin(register.anchors["source_row"]).to_numpy()
     return register, {name: values[kept] for name, values in shore.items()}
 

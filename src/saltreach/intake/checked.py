@@ -40,6 +40,8 @@ class Checked:
         One row per column of the file.
     notes : tuple of str
         What was read otherwise, guessed or left out.
+    stops : tuple of str
+        What of it is not used and stops the commands that read it.
     clean : DataFrame or None
         The good rows as cells in our own form: our columns, texts, numbers; None for settings.
     """
@@ -53,6 +55,7 @@ class Checked:
     understood: pd.DataFrame
     notes: tuple[str, ...]
     clean: pd.DataFrame | None
+    stops: tuple[str, ...] = ()
 
     def record(self) -> dict[str, Any]:
         """The check as plain values."""
@@ -66,6 +69,7 @@ class Checked:
             "rows": self.rows,
             "accepted": self.accepted,
             "notes": list(self.notes),
+            "stops": list(self.stops),
             **{name: table.to_dict("records") for name, table in lists.items()},
         }
 
@@ -113,6 +117,7 @@ def checked(path: Path, kind: str, **reading: Any) -> Checked:
     return Checked(
         kind, sheet.file, sheet.rows_read, len(sheet.rows), sheet.rejected, none,
         sheet.understood, sheet.notes, pd.DataFrame(cells, dtype=object),
+        tuple(map(str, sheet.near)),
     )  # fmt: skip
 
 

@@ -40,6 +40,9 @@ class Near(NamedTuple):
     what: str
     hint: str
 
+    def __str__(self) -> str:
+        return f"{self.what} is not used; {self.hint} Rename or remove it"
+
 
 class _Places(NamedTuple):
     """Where columns stand, units of their headers, headers that are nearly one, and notes."""
@@ -206,7 +209,7 @@ def refusal(sheet: Sheet) -> SaltreachError:
     ]
     if len(first) > MOST_LISTED:
         told.append(f"and {len(first) - MOST_LISTED} more rows")
-    told += [f"{n.what} is not used; {n.hint} Rename or remove it" for n in sheet.near]
+    told += map(str, sheet.near)
     table = sheet.table
     ways = ""
     if table is not None and table.limits:

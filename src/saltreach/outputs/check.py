@@ -32,6 +32,7 @@ def check_lines(found: Checked) -> list[str]:
         told = f" ({row.reading})" if row.reading else ""
         lines.append(f"  {row.header!r} = {name}; {row.filled_pct:g} %{shown}{told}")
     lines += [f"  note: {note}" for note in found.notes]
+    lines += [f"  stops the commands that read it: {said}" for said in found.stops]
     for title, table in (("refused", found.rejected), ("in doubt", found.doubts)):
         for row in table.head(MOST_ROWS_SHOWN).itertuples(index=False):
             where = f"{row.column} = {row.value!r}" if row.column else repr(row.value)

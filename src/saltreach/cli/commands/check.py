@@ -80,7 +80,8 @@ def check(
             tell(f"clean copy: {clean}")
             for sentence in left:
                 tell(f"note: {sentence}")
-    raise typer.Exit(ROWS_REFUSED if any(len(one.rejected) for one in found) else GOOD)
+    bad = any(len(one.rejected) or one.stops for one in found)
+    raise typer.Exit(ROWS_REFUSED if bad else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:
