@@ -109,6 +109,14 @@ def test_other_encodings_are_named_with_their_place(tmp_path):
     assert read_holding(utf8).crags == ("Müller",)
 
 
+@pytest.mark.parametrize("name", ["x" * 5000, "x\\u0000", "none.geojson"])
+def test_a_land_that_no_file_has(tmp_path, name):
+    """A name longer than the system allows: found by broken files."""
+    said = refused(written(tmp_path, "h.toml", f'land = "{name}"\n{WHO}'.encode()))
+    assert len(said) < 400 + len(str(tmp_path)) and "\n" not in said
+    assert "there is no such file" in said or "0000" in said or "control" in said
+
+
 @pytest.mark.parametrize("name", ["h.toml", "h.geojson", "h.gpkg"])
 def test_a_folder_in_place_of_the_file(tmp_path, name):
     (tmp_path / name).mkdir()

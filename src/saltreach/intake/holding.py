@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import AfterValidator, Field
 
-from saltreach.errors import OptionError
+from saltreach.errors import OptionError, brief
 from saltreach.intake.settings import (
     Line,
     Several,
@@ -188,10 +188,15 @@ def _polygon(file: Path) -> dict[str, Any]:
     import shapely
     from pyproj.exceptions import CRSError
 
-    if file.is_dir():
+    try:
+        folder, there = file.is_dir(), file.is_file()
+    except (OSError, ValueError):  # a name that no file can have
+        folder = there = False
+    if folder:
         raise OptionError(f"holding file {file} is a folder; give a file with the land's polygon")
-    if not file.is_file():
-        raise OptionError(f"{file}: there is no such file; give the polygon of the land, or TOML")
+    if not there:
+        shown = brief(str(file), 200)
+        raise OptionError(f"{shown}: there is no such file; give the polygon of the land, or TOML")
     if file.suffix.lower() in (".geojson", ".json"):
         utf8_text(file, "holding")  # RFC 7946: no other encoding
     try:
