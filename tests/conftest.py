@@ -9,6 +9,7 @@ figures. Those come first in every run.
 """
 
 import datetime as dt
+import gc
 import os
 import pickle
 import time
@@ -24,7 +25,7 @@ settings.register_profile(
     "repeatable",
     deadline=None,
     derandomize=True,
-    max_examples=12,
+    max_examples=10,
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.register_profile(
@@ -52,6 +53,13 @@ def place(nodeid: str) -> int:
 
 def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: place(item.nodeid))
+
+
+def pytest_collection_finish(session):
+    """Thousands of tests that stay are not looked through again for what nobody holds any more."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 20)
 
 
 @pytest.hookimpl(tryfirst=True)

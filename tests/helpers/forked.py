@@ -7,6 +7,7 @@ A script: reads one call a line (JSON: arguments, folder, out, err), answers wit
 """
 
 import contextlib
+import gc
 import io
 import json
 import os
@@ -48,6 +49,8 @@ def run(call: dict) -> int:
 def main() -> None:
     """Serve until standard input ends."""
     warm_up()
+    gc.collect()
+    gc.freeze()
     print("ready", flush=True)
     for line in sys.stdin:
         child = os.fork()

@@ -101,7 +101,7 @@ def test_a_team_without_a_free_day_takes_no_part_in_fairness():
 def test_parts_too_large_are_cut_to_the_least_and_tried_all_the_same(monkeypatch):
     monkeypatch.setattr("saltreach.planning.parts.PART_PAIRS", 1)
     world = problem(sectors(8), [team("A"), team("B", lon=1.0), team("C", lon=0.5)], years=1)
-    base, parts = greedy_plan(world), iter(range(20))
+    base, parts = greedy_plan(world), iter(range(8))
     found = improve(world, base, stop=lambda: next(parts, None) is None)
     assert broken_rules(world, found) == []
     assert cost_of(world, found).total_min <= cost_of(world, base).total_min
