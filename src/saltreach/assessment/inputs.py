@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from saltreach.errors import NoGoodRowsError, SaltreachError, brief
+from saltreach.errors import NoGoodRowsError, SaltreachError
 from saltreach.intake import refuse_far_at_sea
 from saltreach.intake.options import Options
 
@@ -103,11 +103,12 @@ def usable(register: Register, shore: Found, limit_m: float) -> tuple[Register, 
     if not len(register.anchors):
         said = f"{register.file}: it has no row below its header; give one row for each anchor"
         if register.rows_read:
-            bad = register.rejected.iloc[0]
+            from saltreach.intake.sheets import row_said
+
+            first = row_said(next(register.rejected.itertuples(index=False)))
             said = (
                 f"{register.file}: none of its {register.rows_read} rows can be used; the first: "
-                f"row {bad['row']}, {bad['column']} = {brief(str(bad['value']), 80)!r}: "
-                f"{bad['reason']}; {bad['fix']}"
+                f"{first}"
             )
         raise NoGoodRowsError(said, register.rejected)
     kept = rows.isin(register.anchors["source_row"]).to_numpy()

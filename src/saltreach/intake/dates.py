@@ -12,7 +12,7 @@ import pandas as pd
 from saltreach.errors import setting
 
 EARLIEST_YEAR, LATEST_YEAR = 1900, 2199
-"""No anchor of a climbing crag is older; an earlier year is a slip."""
+"""No anchor of a climbing crag is older, and none is assessed later; other years are a slip."""
 
 _YEAR_FIRST = (
     r"^(?P<y>[0-9]{4})(?:(?P<s>[-/])(?P<m>[0-9]{1,2})(?:(?P=s)(?P<d>[0-9]{1,2})"

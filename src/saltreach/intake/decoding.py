@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from saltreach.errors import RegisterError
 
+UNREADABLE = "\N{REPLACEMENT CHARACTER}"
+"""Stands for what could not be read as a letter."""
 WESTERN = {"cp1252": "Windows-1252", "mac_roman": "Mac Roman", "cp850": "DOS 850"}
 """Encodings of Western Europe in which every text is readable, and their names; a tie between
 them is the first's."""
@@ -85,7 +87,9 @@ def decoded(data: bytes, where: str) -> tuple[str, tuple[str, ...]]:
         zeros = text.count("\x00")
         if zeros <= _MOST_ZEROS * len(text):
             told = "1 zero byte" if zeros == 1 else f"{zeros} zero bytes"
-            return text.replace("\x00", _UNREAD), (f"{told} read as {_UNREAD}: a damaged file?",)
+            return text.replace("\x00", UNREADABLE), (
+                f"{told} read as {UNREADABLE}: a damaged file?",
+            )
         if marked is not None:
             raise RegisterError(f"{where}: {_NO_TEXT}")
     except UnicodeDecodeError as error:
@@ -113,7 +117,6 @@ def decoded(data: bytes, where: str) -> tuple[str, tuple[str, ...]]:
     return text, notes
 
 
-_UNREAD = "\N{REPLACEMENT CHARACTER}"
 _MOST_ZEROS = 0.01
 """Share of zero bytes in what is still a text (own choice)."""
 _NO_TEXT = "not a text table (it holds zero bytes); save it as CSV UTF-8"

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import RegisterError, in_rows
+from saltreach.intake.decoding import UNREADABLE
 
 NAMES = ("anchor_id", "crag", "sector", "route")
 """Columns of one line each."""
@@ -24,7 +25,6 @@ SHOWN = 5
 _LINES = "\t\n\r"
 _JOINERS = "\N{ZERO WIDTH NON-JOINER}\N{ZERO WIDTH JOINER}"
 """Part of the spelling in Persian, in Indian scripts and in emoji; compared without them."""
-_UNREADABLE = "\N{REPLACEMENT CHARACTER}"
 
 
 def whole(text: str) -> str:
@@ -37,7 +37,7 @@ def whole(text: str) -> str:
     """
     if text.isascii():
         return text
-    return "".join(_UNREADABLE if 0xD800 <= ord(c) <= 0xDFFF else c for c in text)
+    return "".join(UNREADABLE if 0xD800 <= ord(c) <= 0xDFFF else c for c in text)
 
 
 def safe_text(text: str) -> str:
@@ -133,10 +133,10 @@ def tidied(cells: pd.DataFrame, rows: np.ndarray) -> tuple[pd.DataFrame, list[st
                 "blanks, invisible characters or accents" if name in NAMES else "control characters"
             )
             notes.append(f"{name}: {what} tidied in {in_rows(rows[changed.to_numpy()])}")
-        lost = clean.str.contains(_UNREADABLE, regex=False, na=False).to_numpy(bool)
+        lost = clean.str.contains(UNREADABLE, regex=False, na=False).to_numpy(bool)
         if lost.any():
             notes.append(
-                f"{name}: letters that could not be read stand as {_UNREADABLE} in "
+                f"{name}: letters that could not be read stand as {UNREADABLE} in "
                 f"{in_rows(rows[lost])}; correct them, or save the file as UTF-8"
             )
     return pd.DataFrame(out, index=cells.index, columns=cells.columns), notes

@@ -23,8 +23,6 @@ _RESULTS = {
 _LEAST_SHARE = 0.8
 """Columns of a result that a table has which is that result (own choice)."""
 _INSTEAD = {"plan": "what is planned is not done yet: give the visits done, with done_on"}
-
-
 _OF_PLANS = {plain(name) for name in ("due_on", "days_late", "trip_leaves", "trip_back")}
 """Headers that only a plan of ours has, in its table and on its sheet."""
 _ESTIMATED = {

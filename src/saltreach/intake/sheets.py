@@ -203,10 +203,7 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
 def refusal(sheet: Sheet) -> SaltreachError:
     """What is refused of a table, as an error: the first rows, and how many more."""
     first = sheet.rejected.drop_duplicates("row")
-    told = [
-        f"row {bad.row}, {_cell(bad.column, bad.value, ' = ')}: {bad.reason}; {bad.fix}"
-        for bad in first.head(MOST_LISTED).itertuples(index=False)
-    ]
+    told = [row_said(bad) for bad in first.head(MOST_LISTED).itertuples(index=False)]
     if len(first) > MOST_LISTED:
         told.append(f"and {len(first) - MOST_LISTED} more rows")
     told += map(str, sheet.near)
@@ -221,6 +218,11 @@ def refusal(sheet: Sheet) -> SaltreachError:
     if not len(first):
         head = f"{sheet.name}: not all of it can be used"
     return error("\n  ".join([head + (f"; {ways}:" if ways else ":"), *told]))
+
+
+def row_said(bad: Any) -> str:
+    """A refused row in one sentence: its number, cell, reason and fix."""
+    return f"row {bad.row}, {_cell(bad.column, bad.value, ' = ')}: {bad.reason}; {bad.fix}"
 
 
 def _cell(column: str, value: object, between: str) -> str:
@@ -560,16 +562,18 @@ def refuse_exchanged_homes(sheet: Sheet, lon: pd.Series, lat: pd.Series) -> Shee
     """
     from scipy.spatial import cKDTree
 
+    if not sheet.rows:
+        return sheet
     places = cKDTree(earth_m(lon.to_numpy(float), lat.to_numpy(float)))
 
-    def far(east: float, north: float) -> bool:
-        if abs(north) > 90:
-            return True
-        return bool(places.query(earth_m(np.array([east]), np.array([north])))[0][0] > FAR_HOME_M)
+    def far(east: np.ndarray, north: np.ndarray) -> np.ndarray:
+        on_earth = np.abs(north) <= 90
+        home = earth_m(east, np.where(on_earth, north, 0.0))
+        return ~on_earth | (places.query(home)[0] > FAR_HOME_M)
 
-    wrong = [
-        row for row in sheet.rows if far(row["lon"], row["lat"]) and not far(row["lat"], row["lon"])
-    ]
+    east, north = (np.array([row[name] for row in sheet.rows], float) for name in ("lon", "lat"))
+    exchanged = far(east, north) & ~far(north, east)
+    wrong = [row for row, is_one in zip(sheet.rows, exchanged, strict=True) if is_one]
     problems = [
         {
             "row": row["row"], "column": "lon, lat", "value": f"{row['lon']:g}, {row['lat']:g}",
@@ -578,7 +582,8 @@ def refuse_exchanged_homes(sheet: Sheet, lon: pd.Series, lat: pd.Series) -> Shee
         }
         for row in wrong
     ]  # fmt: skip
-    return _without(sheet, [row for row in sheet.rows if row not in wrong], problems)
+    good = [row for row, is_one in zip(sheet.rows, exchanged, strict=True) if not is_one]
+    return _without(sheet, good, problems)
 
 
 def refuse_unknown_ends(sheet: Sheet, names: Iterable[str]) -> Sheet:

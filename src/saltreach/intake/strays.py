@@ -22,6 +22,10 @@ from saltreach.vocabulary.synonyms import (
     spelt,
 )
 
+Fit = tuple[bool, int, float]
+"""Whether headers are those of a table, how many of its columns they name, and their share."""
+_LEAST_KNOWN = 0.5
+"""Headers that a table must know of a file to be taken for it (own choice)."""
 _LEAST_SHARE = 0.5
 """Filled cells of one kind that tell what a column holds (own choice)."""
 _FIGURES = re.compile(r"[<>~≤≥]?\s*[+-]?[0-9][0-9.,:/\s\-]*(?:[^\W\d_]{1,10}\.?|%)?")
@@ -109,10 +113,4 @@ def fits(head: Callable[[Callable[[str], bool]], tuple[str, ...]], table: Table)
     known = {name for header in headers if (name := column(header)) is not None}
     needed = {name for name, one in columns.items() if one.required}
     share = len(known) / max(len(headers), 1)
-    return needed <= known and share >= LEAST_KNOWN, len(known), share
-
-
-Fit = tuple[bool, int, float]
-"""Whether headers are those of a table, how many of its columns they name, and their share."""
-LEAST_KNOWN = 0.5
-"""Headers that a table must know of a file to be taken for it (own choice)."""
+    return needed <= known and share >= _LEAST_KNOWN, len(known), share
