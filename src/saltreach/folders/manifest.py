@@ -46,13 +46,16 @@ class Manifest:
         return {name: sha for one in self.sets.values() for name, sha in one.files.items()}
 
     def with_set(self, name: str, new: FileSet, drops: Iterable[str] = ()) -> Manifest:
-        """With a set written anew: what it takes over from others is theirs no more."""
+        """With a set written anew: what it takes over from others is theirs no more.
+
+        A set without files is gone.
+        """
         kept = {
             other: replace(one, files={n: s for n, s in one.files.items() if n not in new.files})
             for other, one in self.sets.items()
             if other not in (name, *drops)
         }
-        sets = {n: one for n, one in kept.items() if one.files} | {name: new}
+        sets = {n: one for n, one in {**kept, name: new}.items() if one.files}
         rests = Manifest(sets).resting_elsewhere()
         return Manifest({n: replace(one, note=rests.get(n, "")) for n, one in sets.items()})
 

@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field
 
 from saltreach.errors import OptionError
 from saltreach.folders.files import checksum
+from saltreach.folders.manifest import MANIFEST
 from saltreach.intake.dates import EARLIEST_YEAR, LATEST_YEAR
 from saltreach.intake.settings import FileName, day, read_settings, record
 
@@ -37,6 +38,8 @@ class Options:
     """Positions farther than this seaward of the shoreline are refused."""
     dem_file: FileName | None = None
     """Height raster for elevation, slope, aspect and shielding from the sea."""
+    pack_folder: FileName | None = None
+    """Region pack that `saltreach layers bring` wrote: its shore, rock, heights, climate and air."""
     policy_file: FileName | None = None
     """TOML file of an association's rules."""
     allow_looser_policy: bool = False
@@ -71,11 +74,17 @@ class Options:
                               "embedded one keeps its own")  # fmt: skip
 
     def record(self) -> dict[str, Any]:
-        """The options as plain values, for `provenance.json`: of a file its name and checksum."""
+        """The options as plain values, for `provenance.json`.
+
+        Of a file its name and checksum, of a pack those of its list.
+        """
         record: dict[str, Any] = {}
         for name, value in asdict(self).items():
             if name.endswith("_file") and value is not None:
                 record |= {name: Path(value).name, f"{name}_sha256": checksum(Path(value))}
+            elif name == "pack_folder" and value is not None:
+                listed = checksum(Path(value) / MANIFEST)
+                record |= {name: Path(value).resolve().name, f"{name}_sha256": listed}
             else:
                 record[name] = value.isoformat() if isinstance(value, date) else value
         return record

@@ -1,0 +1,1 @@
+"""What open services say of a region: one file a service, one way out (`web`)."""
