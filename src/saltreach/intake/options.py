@@ -39,7 +39,7 @@ class Options:
     dem_file: FileName | None = None
     """Height raster for elevation, slope, aspect and shielding from the sea."""
     pack_folder: FileName | None = None
-    """Region pack that `saltreach layers bring` wrote: its shore, rock, heights, climate and air."""
+    """Region pack that `saltreach layers bring` wrote: shore, rock, heights, climate and air."""
     policy_file: FileName | None = None
     """TOML file of an association's rules."""
     allow_looser_policy: bool = False

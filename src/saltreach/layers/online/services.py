@@ -21,7 +21,7 @@ class Survey:
     """A geological map on a server: whose, of what kind, which layer and column."""
 
     kind: Annotated[str, OneOf(ROCK_KINDS)]
-    """`features` (OGC API Features), `wfs`, `wms` (GetFeatureInfo) or `file` (a file to download)."""
+    """`features` (OGC API Features), `wfs`, `wms` (GetFeatureInfo) or `file` (downloaded whole)."""
     address: Address
     """Address of the service, without its query; of a file, its own address."""
     layer: Line = ""

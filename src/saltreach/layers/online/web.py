@@ -60,7 +60,7 @@ _WORDS = {
 
 
 class ServiceError(LayerError):
-    """A service that did not give what was asked; `status` is its HTTP status, where it gave one."""
+    """A service that did not give what was asked; `status` is its HTTP status, if any."""
 
     def __init__(self, message: str, status: int | None = None) -> None:
         super().__init__(message)
@@ -69,7 +69,7 @@ class ServiceError(LayerError):
 
 @dataclass(frozen=True)
 class Request:
-    """One request to a service.
+    """One request.
 
     `service`: its name, for messages. `data`: body of a POST. `about_bytes`: size to expect.
     `secret`: parameters that appear in no message, record or cache.
@@ -128,6 +128,7 @@ class Web:
     ) -> None:
         self.asked = self.kept = self.received_bytes = 0
         self._fresh = fresh
+        self._keeps = cache is not None
         self._session = _session(cache)
         adapter = _BoundedAdapter(self, pause_s, _Waits(
             TRIES_AGAIN, status_forcelist=BUSY, allowed_methods=("GET", "POST"),
@@ -156,6 +157,7 @@ class Web:
         Parameters
         ----------
         request : Request
+            What to ask.
         reader : callable
             From an `Answer` to a value; raises `ServiceError` where it cannot be used.
         part : pair of int, optional
@@ -184,6 +186,7 @@ class Web:
         return self.read(request, lambda answer: reader(json_of(answer)))
 
     def _response(self, request: Request, part: tuple[int, int] | None) -> requests.Response:
+        again: dict[str, Any] = {"force_refresh": True} if self._fresh and self._keeps else {}
         headers = {} if part is None else {"Range": f"bytes={part[0]}-{part[1]}"}
         if part is not None:
             headers["Accept-Encoding"] = "identity"
@@ -195,7 +198,7 @@ class Web:
                 data=None if request.data is None else {"data": request.data},
                 headers=headers,
                 timeout=TIMEOUT_S,
-                **({"force_refresh": True} if self._fresh and _caches(self._session) else {}),
+                **again,
             )
         except ServiceError:
             raise
@@ -386,15 +389,13 @@ def _same(answer: Answer) -> Answer:
 class _Waits(Retry):
     """Retries that do not sleep where a server asks for more patience than we have."""
 
-    def is_retry(self, method: str, status_code: int, has_retry_after: bool = False) -> bool:
-        return status_code in BUSY and super().is_retry(method, status_code, has_retry_after)
-
-    def increment(self, method: Any = None, url: Any = None, response: Any = None,
-                  *more: Any, **named: Any) -> Retry:  # fmt: skip
-        if response is not None:
-            wait = response.headers.get("Retry-After", "")
-            if wait.isdigit() and int(wait) > LONGEST_WAIT_S:
-                raise MaxRetryError(None, url or "", ResponseError("too long a wait"))  # type: ignore[arg-type]
+    def increment(
+        self, method: Any = None, url: Any = None, response: Any = None, *more: Any, **named: Any
+    ) -> _Waits:
+        """The next try, or the end of them."""
+        wait = "" if response is None else response.headers.get("Retry-After", "")
+        if wait.isdigit() and int(wait) > LONGEST_WAIT_S:
+            raise MaxRetryError(named.get("_pool"), url, ResponseError("too long a wait"))  # type: ignore[arg-type]
         return super().increment(method, url, response, *more, **named)
 
 
@@ -473,10 +474,6 @@ class _OneHost(_Stays, requests.Session):
 
 class _CachedOneHost(_Stays, CachedSession):
     pass
-
-
-def _caches(session: requests.Session) -> bool:
-    return isinstance(session, CachedSession)
 
 
 def _who(request: Request) -> str:
