@@ -218,7 +218,7 @@ def test_same_rock_is_symmetric():
 
 def said(legend, lithology, **more):
     """What an invented map says."""
-    return RockMap(np.array(legend, object), np.array(lithology, object),
+    return RockMap(np.array(legend, object), np.array(lithology, object), np.array(legend, object),
                    Origin("map", "lithology", source="map.gpkg"), **more)  # fmt: skip
 
 

@@ -6,6 +6,7 @@ import rasterio
 from affine import Affine
 
 from saltreach.layers.shielding import sea_shielding
+from saltreach.layers.terrain import Heights, dem_origin
 
 DEGREE_M = 111_319.49  # along the equator, WGS 84
 
@@ -26,7 +27,11 @@ def raster(path, ridge_m):
 def shielding(path, distance_m):
     lon = np.atleast_1d(distance_m) / DEGREE_M
     zero = np.zeros(len(lon))
-    return sea_shielding(path, lon, zero, zero, zero, np.atleast_1d(distance_m))
+    return sea_shielding(one_file(path), lon, zero, zero, zero, np.atleast_1d(distance_m))
+
+
+def one_file(path):
+    return Heights((path,), dem_origin(path))
 
 
 def test_a_ridge_hides_the_sea_from_behind_and_not_from_before(tmp_path):
@@ -110,12 +115,12 @@ def test_the_way_to_the_sea_across_the_antimeridian_and_northwards(tmp_path):
     away = (180.005 - lon) * DEGREE_M
     path = ground(tmp_path / "date.tif", 179.98, np.where(np.abs(away - 400) < 40, 90.0, 10.0))
     distance = [0.01 * DEGREE_M]
-    found = sea_shielding(path, [-179.995], [0.0], [179.995], [0.0], distance)
+    found = sea_shielding(one_file(path), [-179.995], [0.0], [179.995], [0.0], distance)
     slope = np.degrees(np.arctan(80 / np.array([440, 360])))
     assert slope[0] / 15 <= found[0] <= slope[1] / 15
-    assert sea_shielding(path, [179.995], [0.0], [-179.995], [0.0], distance)[0] == pytest.approx(
-        np.degrees(np.arctan(80 / 712)) / 15, rel=0.07
-    )
+    assert sea_shielding(one_file(path), [179.995], [0.0], [-179.995], [0.0], distance)[
+        0
+    ] == pytest.approx(np.degrees(np.arctan(80 / 712)) / 15, rel=0.07)
     heights = np.full((400, 40), 10.0, "float32")
     heights[100:114] = 90.0  # 0.0063 to 0.007 N, from 365 m on: the tenth height, at 369 m
     with rasterio.open(
@@ -125,7 +130,7 @@ def test_the_way_to_the_sea_across_the_antimeridian_and_northwards(tmp_path):
         out.write(heights, 1)
     place = [30.01, 30.01], [0.003, 0.003]
     shore = [30.01, 30.01], [0.011, -0.006]
-    found = sea_shielding(tmp_path / "north.tif", *place, *shore, [885.0, 995.0])
+    found = sea_shielding(one_file(tmp_path / "north.tif"), *place, *shore, [885.0, 995.0])
     assert found[0] == pytest.approx(np.degrees(np.arctan(80 / 368)) / 15, rel=0.12)
     assert found[1] == 0
 
@@ -135,4 +140,4 @@ def test_places_below_their_surroundings_are_never_less_than_open(tmp_path):
     heights = 200 * (np.arange(200) + 0.5) / 200
     path = ground(tmp_path / "fall.tif", 0.0, heights, 0.00005)
     assert shielding(path, 1000.0).tolist() == [0.0]
-    assert sea_shielding(path, [], [], [], [], []).tolist() == []
+    assert sea_shielding(one_file(path), [], [], [], [], []).tolist() == []

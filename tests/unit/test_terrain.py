@@ -386,13 +386,14 @@ def test_the_layer_hands_on_the_raster(tmp_path):
     path = write(tmp_path / "plane.tif", heights, transform, UTM30)
     places = pd.DataFrame({"lon": [LON0, 9.0], "lat": [LAT0, 9.0],
                            "face_azimuth_deg": [90.0, np.nan], "face_slope_deg": 80.0})  # fmt: skip
-    found = terrain.LAYER.sample(path, places)
+    opened = terrain.LAYER.open(Options(dem_file=str(path)))
+    found = terrain.LAYER.sample(opened, places)
     assert found["raster_elevation_m"][0] == pytest.approx(500, abs=1e-3)
     assert found["raster_name"].tolist() == ["dem-file-plane.tif"] * 2
     assert "face looks to 90 deg" in found["terrain_notes"][0]
     assert found["terrain_notes"][1] == terrain.OUTSIDE
     assert terrain.LAYER.open(Options()) is None
-    assert terrain.LAYER.open(Options(dem_file=str(path))) == path
+    assert opened == terrain.Heights((path,), dem_origin(path))
 
 
 # rasters at points

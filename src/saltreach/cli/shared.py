@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from saltreach.intake import Register
 
 GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
-WRITTEN = ("out", "picture", "clean")
+WRITTEN = ("out", "picture", "clean", "into", "pack")
 """Options that name what is written; every other path is read."""
 RegisterFile = Annotated[
     Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml or .kmz.")
@@ -70,6 +70,10 @@ SameCrag = Annotated[
         help="Crag that is another, written differently, e.g. 'Rote Buchd=Rote Bucht'; may be "
         "repeated.",
     ),
+]
+PackFolder = Annotated[
+    Path | None,
+    typer.Option("--pack", help="Region pack that `saltreach layers bring` wrote."),
 ]
 OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
 PlanFolder = Annotated[Path, typer.Option("--out", help="Folder for the files.")]

@@ -1,12 +1,13 @@
-"""Rock type from a geological map the user has: polygons with a legend column, or coded cells.
+"""Rock type from a geological map: polygons with a legend column, or coded cells.
 
 No lithology is embedded: no package of the public registries carries one. Rock type comes from
-the register, from a file given here, or is unknown. How entries are read: `rock_types`.
+the register, from a file the user gives, from a region pack, or is unknown. How entries are read:
+`rock_types`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -21,13 +22,17 @@ from saltreach.intake.cells import number_text
 from saltreach.intake.gdal import about_layers, existing, layer_read, readable
 from saltreach.intake.positions import is_usable
 from saltreach.intake.rock_mapping import read_rock_mapping
+from saltreach.layers import rock_units
 from saltreach.layers.embedded import sha256_of
-from saltreach.layers.layer import Layer, Origin, Value, lonlat
+from saltreach.layers.layer import Layer, Origin, Value, joined, lonlat
+from saltreach.layers.pack import packed
 from saltreach.layers.raster import cell_position, open_raster, windows
 from saltreach.layers.rock_types import mapped_lithology, same_rock
 from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
+    import geopandas as gpd
+
     from saltreach.intake.options import Options
 
 RASTER_SUFFIXES = frozenset((".tif", ".tiff", ".vrt", ".asc", ".img", ".grd"))
@@ -41,12 +46,14 @@ _FIX = (
 class RockMap:
     """What a geological map says at the anchors.
 
-    `legend` is the map's text or code at each anchor (empty outside), `lithology` our name for
-    it or `unknown`. `overlaps` counts anchors on which polygons of different rock lie.
+    `legend` is the map's text or code at each anchor (empty outside), `unit` all the map says
+    there in one line, `lithology` our name for it or `unknown`. `overlaps` counts anchors on which
+    polygons of different rock lie.
     """
 
     legend: np.ndarray
     lithology: np.ndarray
+    unit: np.ndarray
     origin: Origin
     overlaps: int = 0
     mapping: Mapping[str, str] = field(default_factory=dict)
@@ -59,6 +66,8 @@ def rock_map_at(
     *,
     column: str | None = None,
     mapping: Mapping[str, str] | None = None,
+    more: Sequence[str] = (),
+    origin: Origin | None = None,
 ) -> RockMap:
     """What a geological map says at positions.
 
@@ -73,6 +82,10 @@ def rock_map_at(
         Column of the polygons that names the rock; required for polygons, refused for rasters.
     mapping : mapping, optional
         From `read_rock_mapping`; required for rasters, whose codes mean nothing alone.
+    more : sequence of str, optional
+        Further columns of the polygons to show with the rock.
+    origin : Origin, optional
+        What the map is; by default a file of the user's.
 
     Returns
     -------
@@ -104,13 +117,14 @@ def rock_map_at(
                 f"geology file {file.name} is a raster of codes; say what they mean with "
                 "--rock-mapping FILE (CSV with columns code and lithology)"
             )
-        legend = _raster_codes(file, *position)
+        legend = unit = _raster_codes(file, *position)
     else:
-        legend, overlaps = _polygon_legend(file, column, known, *position)
+        legend, unit, overlaps = _polygon_legend(file, column, more, known, *position)
     return RockMap(
         legend=legend,
         lithology=mapped_lithology(legend, known),
-        origin=map_origin(file, column),
+        unit=unit,
+        origin=origin or map_origin(file, column),
         overlaps=overlaps,
         mapping=known,
     )
@@ -147,7 +161,8 @@ def rock_values(
     Returns
     -------
     DataFrame
-        `lithology`, `lithology_source` (register, the layer's name, or unknown), and the
+        `lithology`, `lithology_source` (register, the layer's name, or unknown), `rock_unit` (all
+        that the map says there), and the
         working columns `rock_disagreement` (a sentence where register and map name different
         rocks) and `rock_unread` (an entry that names no rock of the table, where that leaves
         the rock unknown). Same rows, same index.
@@ -156,9 +171,11 @@ def rock_values(
     own = pd.Series(mapped_lithology(word, mapping or {}), index=anchors.index)
     if rock_map is None:
         mapped = pd.Series(UNKNOWN, index=anchors.index, dtype=object)
-        legend, layer = pd.Series("", index=anchors.index), ""
+        legend = unit = pd.Series("", index=anchors.index)
+        layer = ""
     else:
         mapped = pd.Series(rock_map.lithology, index=anchors.index)
+        unit = pd.Series(rock_map.unit, index=anchors.index)
         legend, layer = pd.Series(rock_map.legend, index=anchors.index), rock_map.origin.name
     given, found = own != UNKNOWN, mapped != UNKNOWN
     differ = given & found & ~same_rock(own, mapped)
@@ -171,11 +188,12 @@ def rock_values(
         {
             "lithology": own.where(given, mapped),
             "lithology_source": np.select([given, found], ["register", layer], UNKNOWN),
+            "rock_unit": unit,
             "rock_disagreement": told.where(differ, ""),
             "rock_unread": np.where(nothing, unread, ""),
         },
         index=anchors.index,
-    ).astype({"lithology": object, "lithology_source": object})
+    ).astype({"lithology": object, "lithology_source": object, "rock_unit": object})
 
 
 def rock_record(values: pd.DataFrame, rock_map: RockMap | None) -> dict[str, Any]:
@@ -254,20 +272,27 @@ def _layer_with(file: Path, column: str | None) -> tuple[str, str | None]:
 
 
 def _polygon_legend(
-    file: Path, column: str | None, mapping: Mapping[str, str], lon: np.ndarray, lat: np.ndarray
-) -> tuple[np.ndarray, int]:
-    """Legend entry at each position, and how many lie on polygons of different rock."""
+    file: Path,
+    column: str | None,
+    more: Sequence[str],
+    mapping: Mapping[str, str],
+    lon: np.ndarray,
+    lat: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, int]:
+    """Legend and whole entry at each position, and how many lie on polygons of different rock."""
     import shapely
 
     legend = np.full(len(lon), "", dtype=object)
+    unit = legend.copy()
     with readable(file, f"geology file {file.name} cannot be read", _FIX, LayerError):
         name, crs = _layer_with(file, column)
         easting, northing = _moved(lon, lat, crs, file)
         placed = np.flatnonzero(~np.isnan(easting))
         if not len(placed):
-            return legend, 0
+            return legend, unit, 0
         points = shapely.points(easting[placed], northing[placed])
-        shapes, entries = _polygons(file, name, column, shapely.total_bounds(points))
+        box = shapely.total_bounds(points)
+        shapes, entries, wholes = _polygons(file, name, column, more, box)
         # the polygon is the prepared side of the test: one large polygon, many points. One that
         # crosses itself holds what lies an odd number of times inside; it is not repaired first,
         # which takes hours for a small polygon of many crossings
@@ -276,20 +301,32 @@ def _polygon_legend(
     point, shape = point[order], shape[order]
     first = np.r_[True, point[1:] != point[:-1]] if len(point) else np.zeros(0, bool)
     legend[placed[point[first]]] = entries[shape[first]]
+    unit[placed[point[first]]] = wholes[shape[first]]
     rock = mapped_lithology(entries, mapping)
     pairs = pd.DataFrame({"point": point, "rock": rock[shape] if len(shape) else []})
     overlaps = int((pairs.groupby("point")["rock"].nunique() > 1).sum())
-    return legend, overlaps
+    return legend, unit, overlaps
 
 
 def _polygons(
-    file: Path, layer: str, column: str | None, box: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Polygons of a layer that reach into a box, and their entries in the legend."""
+    file: Path, layer: str, column: str | None, more: Sequence[str], box: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Polygons of a layer that reach into a box, their entries in the legend, and all they say."""
+    frame = _areas(file, layer, [column, *more], tuple(box))
+    entries, *others = (
+        frame[one].map(_entry, na_action=None).to_numpy(object) for one in [column, *more]
+    )
+    return frame.geometry.to_numpy(), entries, joined(entries, *others)
+
+
+def _areas(
+    file: Path, layer: str, columns: Sequence[str | None], box: tuple[float, ...]
+) -> gpd.GeoDataFrame:
+    """Polygons of a layer that reach into a box of its CRS."""
     import geopandas as gpd
     import shapely
 
-    frame, _ = layer_read(file, layer, columns=[column], bbox=tuple(box))
+    frame, _ = layer_read(file, layer, columns=list(columns), bbox=box)
     if not isinstance(frame, gpd.GeoDataFrame):
         raise LayerError(f"geology file {file.name} holds no shapes; give polygons")
     frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)].reset_index(drop=True)
@@ -298,13 +335,43 @@ def _polygons(
         raise LayerError(
             f"geology file {file.name} holds {', '.join(sorted(kinds))}; give polygons only"
         )
-    given = frame.geometry.to_numpy()
     sizes.within(
-        int(shapely.get_num_coordinates(given).sum()), sizes.SHAPE_VERTICES,
+        int(shapely.get_num_coordinates(frame.geometry.to_numpy()).sum()), sizes.SHAPE_VERTICES,
         f"geology file {file.name}", "vertices around the anchors",
         "cut it to the region of the register, or use a coarser map", LayerError,
     )  # fmt: skip
-    return given, frame[column].map(_entry, na_action=None).to_numpy(object)
+    return frame
+
+
+def units_around(
+    file: Path, columns: Sequence[str], boxes: Sequence[tuple[float, float, float, float]]
+) -> gpd.GeoDataFrame:
+    """Polygons of a geological map that reach into boxes, in WGS 84.
+
+    Parameters
+    ----------
+    file : path
+        Polygons in any format GDAL reads.
+    columns : sequence of str
+        Columns to keep; the first names the rock and tells the layer.
+    boxes : sequence of tuple of float
+        West, south, east, north, degrees, WGS 84.
+
+    Raises
+    ------
+    LayerError
+        As `rock_map_at`.
+    """
+    import geopandas as gpd
+    import pyproj
+
+    layer, crs = _layer_with(file, columns[0])
+    if crs is None or not is_usable(pyproj.CRS.from_user_input(crs)):
+        raise LayerError(f"geology file {file.name} has no CRS; give it one (for example a .prj)")
+    to_map = pyproj.Transformer.from_crs(4326, crs, always_xy=True)
+    found = [_areas(file, layer, columns, to_map.transform_bounds(*box)) for box in boxes]
+    frame = pd.concat([one.to_crs(4326) for one in found], ignore_index=True)
+    return gpd.GeoDataFrame(frame.drop_duplicates(), geometry="geometry", crs=4326)
 
 
 def _entry(value: object) -> str:
@@ -333,28 +400,47 @@ def _raster_codes(file: Path, lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
 
 
 class RockSource(NamedTuple):
-    """Where rock types come from beside the register: the user's map, if any, and mapping."""
+    """Where rock types come from beside the register: a map, if any, and the user's mapping.
+
+    `more`: columns of the map to show with the rock.
+    """
 
     file: Path | None
     column: str | None
     mapping: Mapping[str, str]
+    more: tuple[str, ...] = ()
+    origin: Origin | None = None
 
 
 def _open(options: Options) -> RockSource:
     given = options.rock_mapping_file
     mapping = {} if given is None else read_rock_mapping(given)
-    file = None if options.geology_file is None else Path(options.geology_file)
-    return RockSource(file, options.rock_column, mapping)
+    if options.geology_file is not None:
+        file, column = Path(options.geology_file), options.rock_column
+        return RockSource(file, column, mapping)
+    part = packed(options, "rock")
+    if part is None:
+        return RockSource(None, None, mapping)
+    units = part.file(rock_units.FILE)
+    return RockSource(units, rock_units.LEGEND, mapping, rock_units.MORE, part.origin)
 
 
 def _sample(source: RockSource, places: pd.DataFrame) -> dict[str, Any]:
-    file, column, mapping = source
+    file, column, mapping, more, origin = source
     rock_map = (
         None if file is None
-        else rock_map_at(*lonlat(places), file, column=column, mapping=mapping)
+        else rock_map_at(
+            *lonlat(places), file, column=column, mapping=mapping, more=more, origin=origin
+        )
     )  # fmt: skip
     values = rock_values(places, rock_map, mapping)
     return {name: values[name].to_numpy(object) for name in values} | {"rock_map": rock_map}
+
+
+def _origins(source: RockSource) -> tuple[Origin, ...]:
+    if source.file is None:
+        return ()
+    return (source.origin or map_origin(source.file, source.column),)
 
 
 LAYER = Layer(
@@ -362,6 +448,7 @@ LAYER = Layer(
     gives=(
         Value("lithology", UNKNOWN, source="lithology_source"),
         Value("lithology_source", UNKNOWN),
+        Value("rock_unit", ""),
         Value("rock_disagreement", ""),
         Value("rock_unread", ""),
     ),
@@ -369,6 +456,6 @@ LAYER = Layer(
     takes=("rock_type",),
     open=_open,
     sample=_sample,
-    origins=lambda source: () if source.file is None else (map_origin(source.file, source.column),),
+    origins=_origins,
     embedded=False,
 )

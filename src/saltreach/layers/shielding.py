@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from saltreach.layers.layer import Layer, Value, lonlat
-from saltreach.layers.terrain import read_terrain
+from saltreach.layers.terrain import Heights
 
 FULL_SHELTER_DEG = 15.0
 """Rise towards the sea that counts as wholly hidden: a ridge seen from about four times its
@@ -27,7 +25,7 @@ Floats = NDArray[np.float64]
 
 
 def sea_shielding(
-    path: Path | str,
+    heights: Heights,
     lon: ArrayLike,
     lat: ArrayLike,
     foot_lon: ArrayLike,
@@ -38,8 +36,8 @@ def sea_shielding(
 
     Parameters
     ----------
-    path : path
-        Height raster, as for `read_terrain`.
+    heights : Heights
+        Height rasters, from `open_heights`.
     lon, lat : array_like, shape (n,)
         The places, degrees, WGS 84.
     foot_lon, foot_lat : array_like, shape (n,)
@@ -66,7 +64,7 @@ def sea_shielding(
     east = (foot_lon[near] - lon[near] + 180) % 360 - 180
     way_lon = lon[near, None] + share * east[:, None]
     way_lat = lat[near, None] + share * (foot_lat - lat)[near, None]
-    height = read_terrain(path, way_lon.ravel(), way_lat.ravel())["elevation_m"].to_numpy(float)
+    height = heights.at(way_lon.ravel(), way_lat.ravel())["elevation_m"].to_numpy(float)
     height = height.reshape(way_lon.shape)
     away = share * distance[near, None]
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -78,7 +76,7 @@ def sea_shielding(
     return shielding
 
 
-def _sample(heights: Path, places: pd.DataFrame) -> dict[str, Floats]:
+def _sample(heights: Heights, places: pd.DataFrame) -> dict[str, Floats]:
     foot = places["shore_lon"], places["shore_lat"], places["shore_distance_m"]
     return {"sea_shielding": sea_shielding(heights, *lonlat(places), *foot)}
 

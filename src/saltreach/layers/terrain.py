@@ -1,4 +1,4 @@
-"""Elevation, slope and aspect at the anchors from a raster of heights (`--dem FILE`).
+"""Elevation, slope and aspect at the anchors from a raster of heights (`--dem FILE`, or a pack's).
 
 Slope and aspect are Horn's (1981, Proc. IEEE 69:14-47): weighted differences over the 3 x 3
 cells around the point's own, turned into metres per metre towards east and north on the WGS 84
@@ -12,7 +12,7 @@ narrower than about three cells comes out too gentle.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -22,10 +22,13 @@ from saltreach.errors import LayerError
 from saltreach.layers.embedded import sha256_of
 from saltreach.layers.geodesy import metres_per_degree
 from saltreach.layers.layer import Layer, Origin, Value, joined, lonlat
+from saltreach.layers.pack import packed
 from saltreach.layers.raster import WINDOW_CELLS, cell_position, moved, open_raster, windows
 
 if TYPE_CHECKING:
     from rasterio.io import DatasetReader
+
+    from saltreach.intake.options import Options
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -289,8 +292,42 @@ def _slope_aspect(
     return slope, aspect
 
 
-def _sample(path: Path, places: pd.DataFrame) -> dict[str, Any]:
-    terrain = read_terrain(path, *lonlat(places))
+class Heights(NamedTuple):
+    """Rasters of one source that lie side by side."""
+
+    files: tuple[Path, ...]
+    origin: Origin
+
+    def at(self, lon: ArrayLike, lat: ArrayLike) -> pd.DataFrame:
+        """As `read_terrain`, of the first raster that has a height there."""
+        lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
+        found = read_terrain(self.files[0], lon, lat)
+        for file in self.files[1:]:
+            without = np.flatnonzero(found["elevation_m"].isna())
+            inside = without[_in_bounds(file, lon[without], lat[without])]
+            if len(inside):
+                found.iloc[inside] = read_terrain(file, lon[inside], lat[inside]).to_numpy()
+        return found.infer_objects()
+
+
+def _in_bounds(file: Path, lon: Floats, lat: Floats) -> NDArray[np.bool_]:
+    """Which places may lie in a raster of a pack, whose cells are degrees."""
+    with open_raster(file, "height raster") as raster:
+        west, south, east, north = raster.bounds
+    return (lon >= west) & (lon <= east) & (lat >= south) & (lat <= north)
+
+
+def open_heights(options: Options) -> Heights | None:
+    """The user's height raster, else the pack's; None where neither is given."""
+    if options.dem_file is not None:
+        path = Path(options.dem_file)
+        return Heights((path,), dem_origin(path))
+    part = packed(options, "heights")
+    return None if part is None else Heights(tuple(part.named(".tif")), part.origin)
+
+
+def _sample(heights: Heights, places: pd.DataFrame) -> dict[str, Any]:
+    terrain = heights.at(*lonlat(places))
     faces = compare_faces(
         places["face_azimuth_deg"].to_numpy(float),
         places["face_slope_deg"].to_numpy(float),
@@ -301,7 +338,7 @@ def _sample(path: Path, places: pd.DataFrame) -> dict[str, Any]:
         "slope_deg": terrain["slope_deg"].to_numpy(),
         "aspect_deg": terrain["aspect_deg"].to_numpy(),
         "raster_elevation_m": terrain["elevation_m"].to_numpy(),
-        "raster_name": np.full(len(places), dem_origin(path).name, dtype=object),
+        "raster_name": np.full(len(places), heights.origin.name, dtype=object),
         "terrain_notes": joined(terrain["terrain_notes"], faces["face_notes"]),
     }
 
@@ -314,8 +351,8 @@ LAYER = Layer(
     ),
     passes=(Value("raster_elevation_m"), Value("raster_name", ""), Value("terrain_notes", "")),
     takes=("face_azimuth_deg", "face_slope_deg"),
-    open=lambda options: None if options.dem_file is None else Path(options.dem_file),
+    open=open_heights,
     sample=_sample,
-    origins=lambda path: (dem_origin(path),),
+    origins=lambda heights: (heights.origin,),
     embedded=False,
 )

@@ -1,22 +1,92 @@
-"""`layers`: the data layers and where they come from."""
+"""`layers`: the data layers, where they come from, and what a region's pack holds."""
 
 from __future__ import annotations
 
 import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from saltreach.cli.shared import AsJson, clear_errors
+from saltreach.cli.shared import (
+    GOOD,
+    ROWS_REFUSED,
+    AsJson,
+    BesideOthers,
+    Columns,
+    Crs,
+    DateOrder,
+    LayerName,
+    PackFolder,
+    SameCrag,
+    Sheet,
+    Strict,
+    Words,
+    clear_errors,
+    held,
+    progress,
+    reading_of,
+    tell,
+    tell_reading,
+    words_of,
+)
+
+if TYPE_CHECKING:
+    from saltreach.layers.online.services import Services
+
+PartNames = Annotated[
+    list[str] | None,
+    typer.Argument(
+        help="Parts to bring: coast, rock, heights, climate, air, context, or all (default).",
+        show_default=False,
+    ),
+]
+ForRegister = Annotated[Path, typer.Option("--for", help="Register whose places are asked about.")]
+IntoFolder = Annotated[Path, typer.Option("--into", help="Folder of the region pack.")]
+PackOf = Annotated[Path, typer.Option("--pack", help="Folder of a region pack.")]
+ServicesFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--services",
+        help="TOML file: other addresses, your survey's geological map, your climate rasters.",
+    ),
+]
+Fine = Annotated[
+    bool,
+    typer.Option(
+        "--fine",
+        help="Shore from GSHHG full resolution, installed (saltreach[fine]), in place of "
+        "OpenStreetMap.",
+    ),
+]
+DryRun = Annotated[
+    bool,
+    typer.Option("--dry-run", help="Print what would be asked and how much it is; ask nothing."),
+]
+Fresh = Annotated[
+    bool, typer.Option("--fresh", help="Ask again although the answer of a former run is kept.")
+]
+SHOWN = 3
+"""Requests of a part that are printed; --json prints all."""
 
 
-def layers_list(as_json: AsJson = False) -> None:
-    """List the layers: source, version, licence, accuracy."""
+def layers_list(pack: PackFolder = None, as_json: AsJson = False) -> None:
+    """List the layers, embedded and of a pack: source, version, licence, accuracy, age."""
     with clear_errors():
         from saltreach.intake.options import Options
         from saltreach.layers.join import LAYERS, open_layers, origins_of
+        from saltreach.layers.pack import parts_of
 
         embedded = [layer for layer in LAYERS if layer.embedded]
-        records = [origin.record() for origin in origins_of(open_layers(Options(), embedded))]
+        records: list[dict[str, Any]] = [
+            {**origin.record(), "where": "embedded"}
+            for origin in origins_of(open_layers(Options(), embedded))
+        ]
+        for part in [] if pack is None else parts_of(pack).values():
+            records += [
+                {**origin.record(), "where": f"pack, {part.name}", "brought_at": part.brought_at}
+                for origin in part.origins
+            ]
     if as_json:
         typer.echo(json.dumps(records, indent=2, ensure_ascii=False))
         return
@@ -27,8 +97,181 @@ def layers_list(as_json: AsJson = False) -> None:
                 typer.echo(f"    {key}: {value}")
 
 
+def layers_bring(
+    context: typer.Context,
+    register: ForRegister,
+    into: IntoFolder,
+    parts: PartNames = None,
+    services: ServicesFile = None,
+    fine: Fine = False,
+    dry_run: DryRun = False,
+    fresh: Fresh = False,
+    column: Columns = None,
+    crs: Crs = None,
+    sheet: Sheet = None,
+    layer: LayerName = None,
+    date_order: DateOrder = None,
+    strict: Strict = False,
+    same_crag: SameCrag = None,
+    words: Words = None,
+    beside_other_files: BesideOthers = False,
+    as_json: AsJson = False,
+) -> None:
+    """Bring open data for the places of a register into a folder, for use without a network."""
+    with clear_errors(), words_of(words):
+        from saltreach.intake import read_register
+        from saltreach.layers.online.bring import bring, chosen, plans
+        from saltreach.layers.online.where import where_of
+
+        asked = _services(services, fine)
+        found = chosen(parts or [])
+        read = read_register(
+            register, **reading_of(column, crs, sheet, layer, date_order, strict, same_crag)
+        )
+        tell_reading(read)
+        where = where_of(read.anchors["lon"], read.anchors["lat"])
+        takes = plans(found, where, asked)
+        if not as_json or not dry_run:
+            _tell_plans(takes, len(where.lon), to_stdout=dry_run)
+        if dry_run:
+            if as_json:
+                typer.echo(json.dumps([_plan_record(one) for one in takes], indent=2))
+            raise typer.Exit(GOOD)
+        with progress() as step, held(context, into, beside_other_files) as claim:
+            step("services")
+            with _web(fresh) as web:
+                outcomes = bring(takes, where, asked, web, claim, _downloads(), tell=step)
+        for one in outcomes:
+            for note in one.notes:
+                tell(f"note: {one.part}: {note}")
+            if one.failed:
+                tell(f"{one.part} was not brought: {one.failed}")
+        done = [one.part for one in outcomes if not one.failed]
+        if as_json:
+            record = {
+                "pack": str(into), "brought": done, "requests": web.asked,
+                "answers_kept_before": web.kept, "bytes": web.received_bytes,
+                "failed": {one.part: one.failed for one in outcomes if one.failed},
+            }  # fmt: skip
+            typer.echo(json.dumps(record, indent=2, ensure_ascii=False))
+        elif done:
+            typer.echo(
+                f"{into}: {', '.join(done)} ({web.asked} requests, {web.kept} answers kept from "
+                f"before, {web.received_bytes / 1e6:.1f} MB)"
+            )
+            typer.echo(f"Use it: saltreach assess {register} --pack {into} --out results")
+    raise typer.Exit(GOOD if len(done) == len(outcomes) else ROWS_REFUSED)
+
+
+def layers_verify(pack: PackOf, as_json: AsJson = False) -> None:
+    """Check every file of a pack against the sum taken when it was brought."""
+    with clear_errors():
+        from saltreach.layers.pack import GOOD as UNCHANGED
+        from saltreach.layers.pack import parts_of, verified
+
+        found = {name: verified(part) for name, part in parts_of(pack).items()}
+    if as_json:
+        typer.echo(json.dumps(found, indent=2))
+    else:
+        for name, files in found.items():
+            for file, state in files.items():
+                typer.echo(f"{name}: {file}: {state}")
+    bad = any(state != UNCHANGED for files in found.values() for state in files.values())
+    raise typer.Exit(ROWS_REFUSED if bad else GOOD)
+
+
+def layers_forget(
+    context: typer.Context,
+    parts: Annotated[list[str], typer.Argument(help="Parts to remove, or all.")],
+    pack: PackOf,
+    beside_other_files: BesideOthers = False,
+) -> None:
+    """Remove parts of a pack with their files."""
+    with clear_errors():
+        from saltreach.errors import LayerError
+        from saltreach.layers.pack import forget, parts_of
+
+        there = parts_of(pack)
+        names = list(there) if "all" in parts else parts
+        for name in names:
+            if name not in there:
+                raise LayerError(f"{pack} has no part {name!r}; it has: {', '.join(there)}")
+        with held(context, pack, beside_other_files) as claim:
+            for name in names:
+                forget(claim, name)
+        typer.echo(f"{pack}: {', '.join(names)} removed")
+
+
+def layers_try(services: ServicesFile = None, as_json: AsJson = False) -> None:
+    """Ask each service once for one point, and print what came beside what is expected."""
+    with clear_errors():
+        from saltreach.layers.online.bring import tried
+
+        with progress() as step, _web(fresh=True) as web:
+            step("services")
+            rows = tried(_services(services, fine=False), web)
+    if as_json:
+        typer.echo(json.dumps(rows, indent=2, ensure_ascii=False))
+    else:
+        for row in rows:
+            typer.echo(f"{row['part']}: {row['service']}: {row['said']}")
+            typer.echo(f"    {row['request']}")
+    raise typer.Exit(GOOD if all(row["good"] for row in rows) else ROWS_REFUSED)
+
+
+def _services(file: Path | None, fine: bool) -> Services:
+    from dataclasses import replace
+
+    from saltreach.layers.online.services import Services, read_services
+
+    found = Services() if file is None else read_services(file)
+    return replace(found, gshhg_full=True) if fine else found
+
+
+def _cache() -> Path:
+    from platformdirs import user_cache_path
+
+    return user_cache_path("saltreach", appauthor=False, ensure_exists=True)
+
+
+def _downloads() -> Path:
+    return _cache() / "downloads"
+
+
+def _web(fresh: bool) -> Any:
+    from saltreach.layers.online.web import Web
+
+    return Web(_cache(), fresh=fresh)
+
+
+def _plan_record(plan: Any) -> dict[str, Any]:
+    return {
+        "part": plan.part.name, "requests": [one.shown for one in plan.requests],
+        "about_bytes": plan.about_bytes,
+    }  # fmt: skip
+
+
+def _tell_plans(plans: list[Any], places: int, *, to_stdout: bool) -> None:
+    for plan in plans:
+        lines = [
+            f"{plan.part.name}: at most {len(plan.requests)} requests, about "
+            f"{plan.about_bytes / 1e6:.1f} MB, for {places} places ({plan.part.gives})"
+        ]
+        lines += [f"    {one.shown}" for one in plan.requests[:SHOWN]] if to_stdout else []
+        for line in lines:
+            typer.echo(line, err=not to_stdout)
+
+
 def add_to(app: typer.Typer) -> None:
     """Put the group of commands on the program."""
     group = typer.Typer(no_args_is_help=True, help="The data layers and where they come from.")
     group.command("list", epilog="Example: saltreach layers list --json")(layers_list)
+    group.command(
+        "bring", epilog="Example: saltreach layers bring all --for anchors.csv --into pack"
+    )(layers_bring)
+    group.command("verify", epilog="Example: saltreach layers verify --pack pack")(layers_verify)
+    group.command("forget", epilog="Example: saltreach layers forget rock --pack pack")(
+        layers_forget
+    )
+    group.command("try", epilog="Example: saltreach layers try")(layers_try)
     app.add_typer(group, name="layers")

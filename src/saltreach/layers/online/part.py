@@ -19,12 +19,17 @@ Tell = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Call:
-    """All that bringing a part needs: where, from whom, by which session, into which folder."""
+    """All that bringing a part needs.
+
+    `where`, `services`, `web`: places, addresses, session. `folder`: where its files go.
+    `downloads`: folder that keeps whole files between runs.
+    """
 
     where: Where
     services: Services
     web: Web
     folder: Path
+    downloads: Path
     tell: Tell = lambda _: None
 
 

@@ -116,6 +116,8 @@ class Web:
     ----------
     asked, kept, received_bytes : int
         Requests that went out, answers from the cache, and bytes that came in.
+    given_up : dict
+        Hosts that are not asked again, and why: they are not there, or asked for patience.
     """
 
     def __init__(
@@ -127,6 +129,7 @@ class Web:
         pause_s: float = PAUSE_S,
     ) -> None:
         self.asked = self.kept = self.received_bytes = 0
+        self.given_up: dict[str, str] = {}
         self._fresh = fresh
         self._keeps = cache is not None
         self._session = _session(cache)
@@ -190,6 +193,7 @@ class Web:
         headers = {} if part is None else {"Range": f"bytes={part[0]}-{part[1]}"}
         if part is not None:
             headers["Accept-Encoding"] = "identity"
+        host = urlsplit(request.url).netloc
         try:
             response = self._session.request(
                 "GET" if request.data is None else "POST",
@@ -203,7 +207,12 @@ class Web:
         except ServiceError:
             raise
         except requests.RequestException as error:
-            raise ServiceError(f"{_who(request)} {_failure(error, request)}") from error
+            said = f"{_who(request)} {_failure(error, request)}"
+            if isinstance(error, (requests.ConnectionError, requests.Timeout)):
+                self.given_up[host] = said  # a host that is not there is not asked for every place
+            raise ServiceError(said) from error
+        if response.status_code in (401, 429):  # patience or a key: neither comes by asking more
+            self.given_up[host] = _refusal(request, response)
         self.kept += bool(getattr(response, "from_cache", False))
         return response
 
@@ -211,16 +220,7 @@ class Web:
         if response.status_code == 204 or (response.ok and not response.content):
             raise ServiceError(f"{_who(request)} answered with nothing", response.status_code)
         if not response.ok:
-            code = response.status_code
-            wait = response.headers.get("Retry-After", "")
-            after = f", and asks to wait {wait[:40]} s" if wait.isdigit() else ""
-            what = _WORDS.get(code, f"failed ({code})")
-            said = _reason(response)
-            raise ServiceError(
-                f"{_who(request)} {what}{after}{f': {said}' if said else ''}"
-                + ("; try again later" if code in BUSY else ""),
-                code,
-            )
+            raise ServiceError(_refusal(request, response), response.status_code)
         message = Message()
         message["Content-Type"] = response.headers.get("Content-Type", "")
         return Answer(
@@ -259,36 +259,69 @@ def json_of(answer: Answer) -> Any:
         ) from error
 
 
-class RangeFile(io.RawIOBase):
-    """A file on a server, read part by part; only the parts that are needed travel.
+class RemoteFile:
+    """A file on a server, of which only the parts that are needed travel.
 
     Parameters
     ----------
     web : Web
+        The session.
     request : Request
         Where it lies.
     part_bytes : int
         Parts are whole multiples of this.
 
-    Raises
-    ------
-    ServiceError
-        The server gives no parts, or the file changed while it was read.
+    Attributes
+    ----------
+    total_bytes : int
+        Size of the whole file, once a part is there; else 0.
+    failed : ServiceError or None
+        What the server refused last: a library that reads the file may hide it.
     """
 
     def __init__(self, web: Web, request: Request, part_bytes: int = PART_BYTES) -> None:
         self._web, self._request, self._part = web, request, part_bytes
-        self._at, self._parts = 0, dict[int, bytes]()
+        self._parts: dict[int, bytes] = {}
         self._etag: str | None = None
         self.total_bytes = 0
+        self.failed: ServiceError | None = None
+
+    def size(self) -> int:
+        """Size of the whole file, asked of the server if need be."""
+        if not self.total_bytes:
+            self._load(0, 0)
+        return self.total_bytes
+
+    def read(self, at: int, count: int) -> bytes:
+        """Bytes from a position on; fewer at the end of the file.
+
+        Raises
+        ------
+        ServiceError
+            The server gives no parts, or the file changed while it was read.
+        """
+        count = max(0, min(count, self.size() - at))
+        if not count:
+            return b""
+        numbers = range(at // self._part, (at + count - 1) // self._part + 1)
+        missing = [number for number in numbers if number not in self._parts]
+        if missing:
+            self._load(missing[0], missing[-1])
+        start = at - numbers[0] * self._part
+        return b"".join(self._parts[number] for number in numbers)[start : start + count]
 
     def _load(self, first: int, last: int) -> None:
         """Have the parts from `first` to `last`, counted from 0."""
         begin, end = first * self._part, (last + 1) * self._part - 1
         if self.total_bytes:
             end = min(end, self.total_bytes - 1)
-        answer = self._web.read(self._request, lambda a: self._checked(a, begin, end),
-                                part=(begin, end))  # fmt: skip
+        try:
+            answer = self._web.read(
+                self._request, lambda one: self._checked(one, begin, end), part=(begin, end)
+            )
+        except ServiceError as error:
+            self.failed = error
+            raise
         for number in range(first, last + 1):
             at = (number - first) * self._part
             self._parts[number] = answer.content[at : at + self._part]
@@ -298,10 +331,17 @@ class RangeFile(io.RawIOBase):
             raise ServiceError(f"{answer.service} does not give parts of a file")
         if self._etag not in (None, answer.etag) or self.total_bytes not in (0, answer.total_bytes):
             raise ServiceError(f"{answer.service} changed the file while it was read; try again")
-        self._etag, self.total_bytes = answer.etag, answer.total_bytes
-        if len(answer.content) != min(end, self.total_bytes - 1) - begin + 1:
+        if len(answer.content) != min(end, answer.total_bytes - 1) - begin + 1:
             raise ServiceError(f"{answer.service} gave another part of the file than was asked for")
+        self._etag, self.total_bytes = answer.etag, answer.total_bytes
         return answer
+
+
+class RemoteReader(io.RawIOBase):
+    """A position in a `RemoteFile`, for libraries that read files."""
+
+    def __init__(self, file: RemoteFile) -> None:
+        self._file, self._at = file, 0
 
     def readable(self) -> bool:
         """It is."""
@@ -317,28 +357,16 @@ class RangeFile(io.RawIOBase):
 
     def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
         """Move to a position."""
-        if not self.total_bytes:
-            self._load(0, 0)  # how long it is stands with every part
-        base = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: self.total_bytes}[whence]
-        self._at = max(0, base + offset)
+        base = {io.SEEK_SET: 0, io.SEEK_CUR: self._at}.get(whence)
+        self._at = max(0, (self._file.size() if base is None else base) + offset)
         return self._at
 
     def readinto(self, buffer: Any) -> int:
-        """Fill a buffer from the position on; fewer bytes at the end of the file."""
-        if not self.total_bytes:
-            self._load(self._at // self._part, self._at // self._part)
-        count = max(0, min(len(buffer), self.total_bytes - self._at))
-        if not count:
-            return 0
-        numbers = range(self._at // self._part, (self._at + count - 1) // self._part + 1)
-        missing = [number for number in numbers if number not in self._parts]
-        if missing:
-            self._load(missing[0], missing[-1])
-        held = b"".join(self._parts[number] for number in numbers)
-        start = self._at - numbers[0] * self._part
-        buffer[:count] = held[start : start + count]
-        self._at += count
-        return count
+        """Fill a buffer from the position on."""
+        found = self._file.read(self._at, len(buffer))
+        buffer[: len(found)] = found
+        self._at += len(found)
+        return len(found)
 
 
 def download(web: Web, request: Request, path: Path, *, most_bytes: int) -> None:
@@ -411,6 +439,8 @@ class _BoundedAdapter(HTTPAdapter):
     def send(self, request: requests.PreparedRequest, *args: Any, **named: Any) -> Any:
         """One request over the network; its answer is read here."""
         host = urlsplit(str(request.url)).netloc
+        if host in self._web.given_up:
+            raise ServiceError(self._web.given_up[host])
         with self._turn:
             time.sleep(max(0.0, self._last.get(host, -1e9) + self._pause_s - time.monotonic()))
             self._last[host] = time.monotonic()
@@ -474,6 +504,19 @@ class _OneHost(_Stays, requests.Session):
 
 class _CachedOneHost(_Stays, CachedSession):
     pass
+
+
+def _refusal(request: Request, response: requests.Response) -> str:
+    """A status that is no answer, in words."""
+    code = response.status_code
+    wait = response.headers.get("Retry-After", "")
+    after = f", and asks to wait {wait[:40]} s" if wait.isdigit() else ""
+    said = _reason(response)
+    return (
+        f"{_who(request)} {_WORDS.get(code, f'failed ({code})')}{after}"
+        + (f": {said}" if said else "")
+        + ("; try again later" if code in BUSY else "")
+    )
 
 
 def _who(request: Request) -> str:

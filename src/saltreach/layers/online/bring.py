@@ -1,0 +1,164 @@
+"""Bring the open data of one region: say what it takes, ask, and write each part whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from saltreach.errors import LayerError, SaltreachError
+from saltreach.folders.claim import Claim, claimed
+from saltreach.layers.online.catalogue import PARTS
+from saltreach.layers.online.part import Call, Part, Tell
+from saltreach.layers.online.services import Services
+from saltreach.layers.online.web import Answer, Request, Web, json_of
+from saltreach.layers.online.where import Where
+from saltreach.layers.pack import write_part
+
+ALL = "all"
+MOST_REQUESTS = 2000
+"""Requests of one part; own choice, well below what the services allow in a day."""
+MOST_BYTES = 4_000_000_000
+"""Bytes of one part; own choice."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What bringing one part takes: `requests`, at most so many, in the order they are made."""
+
+    part: Part
+    requests: tuple[Request, ...]
+
+    @property
+    def about_bytes(self) -> int:
+        """Size of all answers, as far as it can be told before."""
+        return sum(one.about_bytes for one in self.requests)
+
+
+def chosen(names: Iterable[str]) -> list[Part]:
+    """Parts by name, all of them for `all` or no name.
+
+    Raises
+    ------
+    LayerError
+        A name is no part's.
+    """
+    wanted = set(names) or {ALL}
+    known = {part.name for part in PARTS}
+    for name in sorted(wanted - known - {ALL}):
+        raise LayerError(f"{name!r} is no part of a pack; parts: {', '.join(sorted(known))}, {ALL}")
+    return [part for part in PARTS if ALL in wanted or part.name in wanted]
+
+
+def plans(parts: Sequence[Part], where: Where, services: Services) -> list[Plan]:
+    """What bringing parts takes, before anything is asked.
+
+    Raises
+    ------
+    LayerError
+        It takes more than is brought at a time.
+    """
+    found = [Plan(part, tuple(part.plan(where, services))) for part in parts]
+    for plan in found:
+        if len(plan.requests) > MOST_REQUESTS or plan.about_bytes > MOST_BYTES:
+            raise LayerError(
+                f"{plan.part.name}: {len(where.lon):,} places take {len(plan.requests):,} requests "
+                f"of about {plan.about_bytes / 1e6:,.0f} MB in all, and at most "
+                f"{MOST_REQUESTS:,} and {MOST_BYTES / 1e6:,.0f} MB are asked for at a time; bring "
+                "a pack for each part of the register, or leave this part of the pack out"
+            )
+    return found
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a part: `notes` of its sources, or why it `failed`."""
+
+    part: str
+    notes: tuple[str, ...] = ()
+    failed: str = ""
+
+
+def bring(
+    found: Sequence[Plan],
+    where: Where,
+    services: Services,
+    web: Web,
+    pack: Path | str | Claim,
+    downloads: Path,
+    *,
+    tell: Tell = lambda _: None,
+    beside_other_files: bool = False,
+) -> list[Outcome]:
+    """Ask the services, and write each part in place of its former one.
+
+    A part whose services fail is left as it was; the others are brought.
+
+    Parameters
+    ----------
+    found : sequence of Plan
+        From `plans`.
+    where, services, web
+        Places, addresses and session.
+    pack : path or Claim
+        Folder of the pack.
+    downloads : path
+        Folder that keeps whole files between runs.
+    tell : callable
+        Told what is being asked.
+    beside_other_files : bool
+        As for `folders.claim.claimed`.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written to, or holds other files.
+    """
+    outcomes = []
+    with claimed(pack, beside_other_files=beside_other_files) as claim:
+        for plan in found:
+            now = datetime.now(UTC).isoformat(timespec="seconds")
+
+            def make(folder: Path, part: Part = plan.part) -> Any:
+                return part.bring(Call(where, services, web, folder, downloads, tell))
+
+            try:
+                written = write_part(claim, plan.part.name, make, now=now)
+                outcomes.append(Outcome(written.name, written.notes))
+            except LayerError as error:
+                outcomes.append(Outcome(plan.part.name, failed=str(error)))
+    return outcomes
+
+
+def tried(services: Services, web: Web, parts: Sequence[Part] = PARTS) -> list[dict[str, Any]]:
+    """Ask each service once for one point, and say what came beside what is expected.
+
+    Returns
+    -------
+    list of dict
+        `part`, `service`, `request`, `said`, `good` (bool).
+    """
+    rows = []
+    for part in parts:
+        for request, reader in part.tries(services):
+            try:
+                said, good = _tried(web, request, reader), True
+            except SaltreachError as error:
+                said, good = str(error), False
+            rows.append({"part": part.name, "service": request.service,
+                         "request": request.shown, "said": said,
+                         "good": good and "NO " not in said})  # fmt: skip
+    return rows
+
+
+def _tried(web: Web, request: Request, reader: Callable[[Any], str]) -> str:
+    whole = request.url.endswith(".tif")
+    if whole:
+        return web.read(request, reader, part=(0, 1023))
+    return web.read(request, lambda answer: reader(_json_or_same(answer)))
+
+
+def _json_or_same(answer: Answer) -> Any:
+    return json_of(answer)
