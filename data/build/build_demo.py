@@ -45,6 +45,10 @@ CRAGS = (
     ("Cantil Reboria", -3.90, 43.15, "limestone", 2, 0.4, 105, {"316": 0.6, "304": 0.4}),
     ("Vega Tormal", -5.40, 42.98, "slate", 2, 0.9, 78, {"zinc-plated": 0.6, "": 0.4}),
 )
+ROCK_LEFT_TO_THE_MAP = "Vega Tormal"
+"""Crag whose rock the register does not name: the map of the demo's pack does."""
+LOW_GROUND = "Castro Brenza"
+"""Crag close behind the shore: a tenth of the height that is drawn for it."""
 ON_THE_SHORE_M = 60.0
 INLAND_LATITUDE_MAX = 44.0
 SECTOR_STEP_DEG = 0.006
@@ -241,6 +245,9 @@ def main() -> None:
     rock_findings(rock_rng, anchors)
     spot_findings(anchors)
     survey = survey_rows(rock_rng, anchors)
+    anchors.loc[anchors["crag"] == ROCK_LEFT_TO_THE_MAP, "rock_type"] = ""
+    low = anchors["crag"] == LOW_GROUND
+    anchors.loc[low, "elevation_m"] = anchors.loc[low, "elevation_m"] // 10
     everything = pd.concat([anchors, bad_rows(anchors)], ignore_index=True)
     everything["notes"] = ""
     TARGET.parent.mkdir(exist_ok=True)

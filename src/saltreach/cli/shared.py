@@ -177,12 +177,23 @@ def held(
 
 @contextmanager
 def progress() -> Iterator[Any]:
-    """A spinner on stderr that names the step; one plain line a step where no one watches."""
+    """A spinner on stderr that names the step; one plain line a step where no one watches.
+
+    What stands after a colon tells how far a step is, and is told to a terminal alone.
+    """
     from rich.console import Console
 
     console = Console(stderr=True)
     if not console.is_terminal:
-        yield lambda name: print(f"saltreach: {name} ...", file=sys.stderr)  # noqa: T201
+        told = set[str]()
+
+        def line(name: str) -> None:
+            name = name.partition(":")[0]
+            if name not in told:
+                print(f"saltreach: {name} ...", file=sys.stderr)  # noqa: T201
+            told.add(name)
+
+        yield line
         return
     with console.status("starting") as status:
         yield lambda name: status.update(f"{name} ...")

@@ -38,6 +38,7 @@ def demo(
     It speaks for a fixed day (25 November 2026) unless --today says another.
     """
     with clear_errors():
+        from saltreach.folders.manifest import MANIFEST
         from saltreach.layers.embedded import embedded_file
 
         result = assess_file(
@@ -46,6 +47,7 @@ def demo(
             options=options_of(
                 None,
                 survey_file=str(embedded_file("demo/sectors_survey.csv")),
+                pack_folder=str(embedded_file(f"demo/pack/{MANIFEST}").parent),
                 today=DEMO_DAY if today is None else today.date(),
             ),
             title="Demo: an invented region",

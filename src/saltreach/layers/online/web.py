@@ -134,7 +134,7 @@ class Web:
         self._keeps = cache is not None
         self._session = _session(cache)
         adapter = _BoundedAdapter(self, pause_s, _Waits(
-            TRIES_AGAIN, status_forcelist=BUSY, allowed_methods=("GET", "POST"),
+            TRIES_AGAIN, connect=1, status_forcelist=BUSY, allowed_methods=("GET", "POST"),
             backoff_factor=backoff_s, raise_on_status=False, redirect=0,
             retry_after_max=LONGEST_WAIT_S,
         ))  # fmt: skip
