@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import json
+import logging
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -49,6 +50,7 @@ BUSY = (429, 500, 502, 503, 504)
 PART_BYTES = 65_536
 """Parts in which a large file is read over the network; own choice."""
 USER_AGENT = f"saltreach/{version('saltreach')} (open-source corrosion and rock risk of anchors)"
+_LOG = logging.getLogger("urllib3.connectionpool")
 _WORDS = {
     400: "does not understand the request (400)",
     401: "asks for a key (401)",
@@ -143,9 +145,11 @@ class Web:
         self._session.headers["User-Agent"] = USER_AGENT
 
     def __enter__(self) -> Web:
+        _LOG.addFilter(_without_queries)
         return self
 
     def __exit__(self, *_: object) -> None:
+        _LOG.removeFilter(_without_queries)
         self._session.close()
 
     def read(
@@ -190,6 +194,9 @@ class Web:
 
     def _response(self, request: Request, part: tuple[int, int] | None) -> requests.Response:
         again: dict[str, Any] = {"force_refresh": True} if self._fresh and self._keeps else {}
+        if isinstance(self._session, CachedSession):  # what is named there is kept nowhere
+            settings = self._session.settings
+            settings.ignored_parameters = {*settings.ignored_parameters, *request.secret}
         headers = {} if part is None else {"Range": f"bytes={part[0]}-{part[1]}"}
         if part is not None:
             headers["Accept-Encoding"] = "identity"
@@ -236,6 +243,16 @@ class Web:
         key = getattr(response, "cache_key", None)
         if key and isinstance(self._session, CachedSession):
             self._session.cache.delete(key)
+
+
+def _without_queries(record: logging.LogRecord) -> bool:
+    """Keep queries, which may hold a key, out of the library's log, and its log off the screen."""
+    if isinstance(record.args, tuple):
+        record.args = tuple(
+            one.partition("?")[0] if isinstance(one, str) else one for one in record.args
+        )
+    record.levelno, record.levelname = logging.DEBUG, "DEBUG"
+    return True
 
 
 def json_of(answer: Answer) -> Any:
