@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from saltreach.errors import cause_of
 from saltreach.layers.online.web import RemoteFile, RemoteReader, Request, ServiceError, Web
 from saltreach.layers.online.where import Box
 
@@ -85,9 +86,9 @@ def opened_tile(web: Web, request: Request) -> Iterator[DatasetReader]:
             with rasterio.open("remote/tile.tif", opener=opener) as tile:
                 yield tile
         except rasterio.errors.RasterioError as error:
-            raise file.failed or ServiceError(
-                f"{SERVICE} answered with a file that is no raster, or damaged: {request.url}"
-            ) from error
+            if file.failed is not None:
+                raise file.failed from error
+            raise
 
 
 def heights_in(
@@ -124,30 +125,30 @@ def heights_in(
     from rasterio.merge import merge
 
     missing: list[str] = []
-    with ExitStack() as stack:
-        tiles = []
-        for request in requests_of(address, box):
-            try:
-                tile = stack.enter_context(opened_tile(web, request))
-            except ServiceError as error:
-                if error.status not in NO_TILE:
-                    raise
-                missing.append(request.url.rpartition("/")[2].removesuffix(".tif"))
-                continue
-            if tile.crs is None or not tile.crs.is_geographic or tile.count != 1:
-                raise ServiceError(f"{SERVICE} answered with a raster of another kind: {tile.crs}")
-            tiles.append(tile)
-        if not tiles:
-            return None
-        finest = min(tiles, key=lambda one: one.res[0])
-        bounds = _on_grid(box, finest)
-        try:
+    try:
+        with ExitStack() as stack:
+            tiles = []
+            for request in requests_of(address, box):
+                try:
+                    tile = stack.enter_context(opened_tile(web, request))
+                except ServiceError as error:
+                    if error.status not in NO_TILE:
+                        raise
+                    missing.append(request.url.rpartition("/")[2].removesuffix(".tif"))
+                    continue
+                if tile.crs is None or not tile.crs.is_geographic or tile.count != 1:
+                    raise ServiceError(f"{SERVICE} answered with another raster: {request.url}")
+                tiles.append(tile)
+            if not tiles:
+                return None
+            finest = min(tiles, key=lambda one: one.res[0])
             cells, transform = merge(
-                tiles, bounds=bounds, res=finest.res, nodata=np.nan, dtype="float32",
-                resampling=Resampling.bilinear,
+                tiles, bounds=_on_grid(box, finest), res=finest.res, nodata=np.nan,
+                dtype="float32", resampling=Resampling.bilinear,
             )  # fmt: skip
-        except rasterio.errors.RasterioError as error:
-            raise ServiceError(f"{SERVICE} answered with a damaged file: {error}") from error
+    except rasterio.errors.RasterioError as error:
+        raise ServiceError(f"{SERVICE} answered with a file that is no raster, or damaged "
+                           f"({cause_of(error)})") from error  # fmt: skip
     heights = np.round(cells[0], 1)
     heights[np.abs(heights) > 9000] = np.nan  # fill values that a file does not declare
     return heights, transform, missing

@@ -379,8 +379,14 @@ class RemoteReader(io.RawIOBase):
         return self._at
 
     def readinto(self, buffer: Any) -> int:
-        """Fill a buffer from the position on."""
-        found = self._file.read(self._at, len(buffer))
+        """Fill a buffer from the position on; with nothing where the server fails.
+
+        What a reader raises, a library prints and hides: see `RemoteFile.failed`.
+        """
+        try:
+            found = self._file.read(self._at, len(buffer))
+        except ServiceError:
+            return 0
         buffer[: len(found)] = found
         self._at += len(found)
         return len(found)
@@ -458,8 +464,9 @@ class _BoundedAdapter(HTTPAdapter):
         host = urlsplit(str(request.url)).netloc
         if host in self._web.given_up:
             raise ServiceError(self._web.given_up[host])
+        pause_s = 0.0 if "Range" in request.headers else self._pause_s  # parts are one download
         with self._turn:
-            time.sleep(max(0.0, self._last.get(host, -1e9) + self._pause_s - time.monotonic()))
+            time.sleep(max(0.0, self._last.get(host, -1e9) + pause_s - time.monotonic()))
             self._last[host] = time.monotonic()
         self._web.asked += 1
         response = super().send(request, *args, **{**named, "stream": True})
