@@ -52,11 +52,11 @@ TECHNICAL = {
     "layers.coast_index": {
         "PIECE_M": "search", "EXACT_BEYOND_M": "search", "_CHUNK": "memory",
     },
-    "layers.context": {"_ON_IT_DEG": "rounding", "_TURN_DEG": "WGS 84"},
     "layers.geology": {"RockMap.overlaps": "counts"},
     "layers.geodesy": {"MEAN_RADIUS_M": "IUGG", "_E2": "WGS 84"},
     "layers.online.osm_objects": {
-        "WANTED": "order of drawing", "_SAID": "letters shown", "BYTES_PER_KM2": "size to expect",
+        "WANTED": "words of OpenStreetMap by prominence", "_SAID": "letters shown",
+        "BYTES_PER_KM2": "size to expect",
     },
     "layers.openness": {
         "DIRECTIONS": "nodes of a sum", "CELL_M": "nodes of a sum", "_TILE_M": "search",

@@ -208,7 +208,9 @@ SHAPELESS = [
     way(5, {"highway": "trunk"}, (0, 0)),
     way(5, {"highway": "trunk"}, (0, 0), None, (1, 1), None),
     way(5, {"highway": "trunk"}, (0, 91), (0, 90.5)),
-    way(5, {"highway": "trunk"}, ("0", "1"), (True, False), (float("nan"), 1.0)),
+    way(5, {"highway": "trunk"}, ("0", "1"), ("1", "1")),
+    way(5, {"highway": "trunk"}, (True, False), (False, True)),
+    way(5, {"highway": "trunk"}, (float("nan"), 1.0), (float("inf"), 1.0)),
     way(5, {"highway": "trunk"}, (179.9, 0), (-179.9, 0)),
     way(5, {"landuse": "quarry"}, *SQUARE[:4]),  # not closed
     way(5, {"landuse": "quarry"}, *SQUARE[:2], None, *SQUARE[3:]),
@@ -327,17 +329,24 @@ def test_points_and_edges_of_contact_are_no_part_of_a_line_or_an_area():
     assert (cut[4].length, cut[5].area) == (2, 0.5)
 
 
-def test_only_so_much_is_kept_the_most_prominent_first(bring, monkeypatch):
+def test_only_so_much_is_kept_the_most_prominent_first_and_all_that_is_asked_about(
+    bring, monkeypatch
+):
     lanes = [way(at, {"highway": "secondary"}, (LON, LAT), (LON + 0.01, LAT)) for at in range(9)]
-    monkeypatch.setattr(bring_context, "MOST_FEATURES", 4)
-    brought, found = bring([LON], [LAT], answer(*lanes, PIT | {"id": 50}, ROAD | {"id": 60}))
-    assert found["osm_id"].tolist() == ["way/60", "way/0", "way/1", "way/2"]
+    last = [way(70, {"highway": "primary"}, (LON, LAT), (LON, LAT + 0.01)), BRINE | {"id": 80}]
+    monkeypatch.setattr(bring_context, "MOST_FEATURES", 5)
+    given = answer(*lanes, TOWN, PIT | {"id": 50}, ROAD | {"id": 60}, *last)
+    brought, found = bring([LON], [LAT], given)
+    assert found["osm_id"].tolist() == ["way/60", "way/80", "node/2", "way/70", "way/0"]
     assert brought.notes == (
-        "of 11 roads, cliffs, quarries, salt lakes and names the 4 most prominent are kept",
+        "of 14 roads, cliffs, quarries, salt lakes and names the 5 most prominent are kept; all "
+        "major roads and salt lakes are",
     )
-    monkeypatch.setattr(bring_context, "MOST_VERTICES", 5)
-    brought, found = bring([LON], [LAT], answer(*lanes, ROAD | {"id": 60}))
-    assert len(found) == 2
+    for few in ("MOST_FEATURES", "MOST_VERTICES"):
+        monkeypatch.setattr(bring_context, few, 1)
+        _, found = bring([LON], [LAT], given)
+        assert found["osm_id"].tolist() == ["way/60", "way/80", "node/2", "way/70"]
+        monkeypatch.setattr(bring_context, few, 10_000)
 
 
 def test_shapeless_objects_are_said(bring):

@@ -150,14 +150,17 @@ def test_distances_are_those_of_geographiclib(lat):
     assert which.tolist() == np.where(reached <= 100, 0, -1).tolist()
 
 
-def test_across_180_degrees_a_road_is_as_near_as_elsewhere():
-    west = shapely.LineString([(-180, -17), (-179.99, -17)])
-    far = shapely.LineString([(0, -17), (1, -17)])
-    lon, lat, _ = GEOD.fwd([-180, 180], [-17, -17], [270, 0], [30, 30])
-    found, which = nearest_line([far, west], lon, lat, 100.0)
-    assert lon[0] > 179
-    np.testing.assert_allclose(found, 30, atol=0.01)
-    assert which.tolist() == [1, 1]
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize("turned", [False, True])
+def test_across_180_degrees_a_road_is_as_near_as_elsewhere(side, turned):
+    """OpenStreetMap parts roads there: one of them ends at 180 or at -180."""
+    ends = [(side * 180, -17), (side * 179.95, -17)]
+    near = shapely.LineString(ends[::-1] if turned else ends)
+    far = shapely.LineString([(-side * 179, -17), (-side * 178, -17)])
+    lon, lat, _ = GEOD.fwd([180, -180, side * 180], [-17] * 3, [90 * side, 90 * side, 0], [30] * 3)
+    found, which = nearest_line([far, near], lon, lat, 100.0)
+    np.testing.assert_allclose(found, [30, 30, 30], atol=0.01)
+    assert which.tolist() == [1, 1, 1]
 
 
 def test_in_an_area_the_distance_is_none_and_to_its_edge_outside():

@@ -33,10 +33,11 @@ COLUMNS = ("kind", "name", "rank", "detail", "osm_id")
 `TUNNEL` after a comma where it is one; for others the word of OpenStreetMap."""
 ROAD, CLIFF, QUARRY, SALT_LAKE, PLACE = "road", "cliff", "quarry", "salt lake", "place"
 TUNNEL = "tunnel"
+MAJOR_RANK = 2
+"""Roads of this rank or a better one are asked about: motorways, trunk and primary roads. Others
+are salted less, or not at all; judgement."""
 REACH_M = 5000.0
 """So far around every place things are brought, and a salt lake is asked about; own choice."""
-_ON_IT_DEG = 1e-5
-_TURN_DEG = (0.0, 360.0, -360.0)
 
 
 class Context(NamedTuple):
@@ -175,12 +176,10 @@ def nearest_line(
     index = build_index(vertices, start, np.arange(len(vertices) - 1), sided=False)
     found = index.shore(lon, lat)
     distance = np.where(found.distance_m <= within_m, found.distance_m, np.nan)
-    tree = shapely.STRtree(outlines)
-    for turn in _TURN_DEG:  # the foot on a line that ends at 180 degrees may be at -180
-        rows = np.flatnonzero(np.isfinite(distance) & (which < 0))
-        feet = shapely.points(found.lon[rows] + turn, found.lat[rows])
-        foot, number = tree.query_nearest(feet, max_distance=_ON_IT_DEG, all_matches=False)
-        which[rows[foot]] = number
+    near = np.flatnonzero(np.isfinite(distance))
+    feet = shapely.points(found.lon[near], found.lat[near])
+    foot, number = shapely.STRtree(outlines).query_nearest(feet, all_matches=False)
+    which[near[foot]] = number
     known = np.flatnonzero(np.isfinite(lon) & np.isfinite(lat))
     points = shapely.STRtree(shapely.points(lon[known], lat[known]))
     number, point = points.query(shapes[area], "contains")

@@ -12,12 +12,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from saltreach.layers.context import ROAD, TUNNEL, Context, nearest_line, open_context
+from saltreach.layers.context import MAJOR_RANK, ROAD, TUNNEL, Context, nearest_line, open_context
 from saltreach.layers.layer import Layer, Value, joined, lonlat
 from saltreach.science.metal import stainless
 
-MAJOR = ("motorway", "trunk", "primary")
-"""Classes of OpenStreetMap; the others are salted less, or carry little traffic."""
 NEAR_M = stainless.F1_ROAD[-1][0]
 """Beyond this the standard gives a salted road no risk."""
 COLD_MONTH_C = 3.0
@@ -36,12 +34,11 @@ def _sample(context: Context, places: pd.DataFrame) -> dict[str, Any]:
     silent = places["salted_road_m"].isna().to_numpy() & frost
     silent &= (places["salted_tunnel"] != "yes").to_numpy()
     roads = context.features[context.features["kind"] == ROAD]
-    words = [detail.split(", ") for detail in roads["detail"]]
-    major = np.array([of[0] in MAJOR for of in words], bool)
-    inside = np.array([TUNNEL in of for of in words], bool)
+    roads = roads[roads["rank"] <= MAJOR_RANK]
+    inside = np.array([TUNNEL in detail.split(", ") for detail in roads["detail"]], bool)
     winter = _winter(cold)
-    open_m, open_says = _beside(roads[major & ~inside], lon, lat)
-    tunnel_m, tunnel_says = _beside(roads[major & inside], lon, lat)
+    open_m, open_says = _beside(roads[~inside], lon, lat)
+    tunnel_m, tunnel_says = _beside(roads[inside], lon, lat)
     asked = silent & np.isfinite(open_m)
     notes = np.where(
         asked, "A major road" + open_says + winter + ": if it is salted in winter, give "

@@ -32,7 +32,7 @@ SIMPLIFY_M = 5.0
 """Lines are drawn with so much play: half of the nearest band beside a salted road."""
 MOST_FEATURES = 50_000
 MOST_VERTICES = 500_000
-"""What a map can still draw; the most prominent come first; own choice."""
+"""What a map can still draw; what is asked about is kept whatever there is of it; own choice."""
 
 
 def _boxes(where: Where) -> list[Box]:
@@ -76,7 +76,11 @@ def _bring(call: Call) -> Brought:
 
 
 def _together(found: list[Objects], boxes: list[Box]) -> tuple[gpd.GeoDataFrame, list[str]]:
-    """Each object once, drawn lightly, cut to the boxes, the most prominent first; and notes."""
+    """Each object once, drawn lightly, cut to the boxes, the most prominent first; and notes.
+
+    A road or a lake that was left out would be no question, and its place would look safe: so
+    these are kept.
+    """
     import pandas as pd
     import shapely
 
@@ -91,10 +95,14 @@ def _together(found: list[Objects], boxes: list[Box]) -> tuple[gpd.GeoDataFrame,
     features = features.sort_values("rank", kind="stable", ignore_index=True)
     vertices = shapely.get_num_coordinates(features["geometry"].to_numpy()).cumsum()
     kept = (vertices <= MOST_VERTICES) & (np.arange(len(features)) < MOST_FEATURES)
+    kept |= (features["kind"] == context.SALT_LAKE).to_numpy()
+    kept |= (
+        (features["kind"] == context.ROAD) & (features["rank"] <= context.MAJOR_RANK)
+    ).to_numpy()
     if not kept.all():
         notes.append(
             f"of {len(features)} roads, cliffs, quarries, salt lakes and names the "
-            f"{int(kept.sum())} most prominent are kept"
+            f"{int(kept.sum())} most prominent are kept; all major roads and salt lakes are"
         )
     return features[kept], notes
 

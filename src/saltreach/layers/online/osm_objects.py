@@ -218,8 +218,7 @@ def _closed(ways: list[list[Any]]) -> Any:
     import shapely
 
     lines = [shapely.linestrings(run) for runs in ways for run in runs]
-    areas = shapely.get_parts(shapely.polygonize(lines))
-    return areas[shapely.is_valid(areas)]
+    return shapely.get_parts(shapely.polygonize(lines))
 
 
 def _runs(places: Any) -> Iterator[Any]:
