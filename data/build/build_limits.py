@@ -45,7 +45,16 @@ GROUPS = {
     ),
     "Salt of the sea": (
         "science.air.salt", "layers.openness", "layers.shielding", "layers.salinity",
-        "layers.salt_lakes", "layers.seas",
+        "layers.salt_lakes", "layers.marked_lakes", "layers.seas",
+    ),
+    "Roads and what else lies around": (
+        "layers.roads", "layers.context", "layers.online.bring_context",
+        "layers.online.osm_objects",
+    ),
+    "What open services are asked": (
+        "layers.online.bring", "layers.online.web", "layers.online.where",
+        "layers.online.bring_heights", "layers.online.copernicus_dem", "layers.online.bring_rock",
+        "layers.online.macrostrat", "layers.online.geology_service",
     ),
     "Wetness and sun": ("science.air.wetness", "science.air.sunlight"),
     "Climate": ("layers.climate", "layers.climate_maps"),

@@ -54,6 +54,18 @@ TECHNICAL = {
     },
     "layers.geology": {"RockMap.overlaps": "counts"},
     "layers.geodesy": {"MEAN_RADIUS_M": "IUGG", "_E2": "WGS 84"},
+    "layers.online.web": {"_WORDS": "words by status", "Request.about_bytes": "no number"},
+    "layers.online.copernicus_dem": {
+        "CELLS_PER_DEGREE": "as the service has them", "NO_TILE": "status of HTTP",
+        "_BLOCK": "as the service has them", "_BLOCK_BYTES": "size to expect",
+        "_HEAD_BYTES": "size to expect",
+    },
+    "layers.online.geology_service": {"_PIXELS": "pixels", "ABOUT_BYTES": "size to expect"},
+    "layers.online.macrostrat": {"ABOUT_BYTES": "size to expect"},
+    "layers.online.osm_objects": {
+        "WANTED": "words of OpenStreetMap by prominence", "_SAID": "letters shown",
+        "BYTES_PER_KM2": "size to expect",
+    },
     "layers.openness": {
         "DIRECTIONS": "nodes of a sum", "CELL_M": "nodes of a sum", "_TILE_M": "search",
         "_RAYS_AT_ONCE": "memory",

@@ -165,6 +165,32 @@ def test_where_the_shore_is(asked):
     assert found == [("Alder", "Wall", "coast_distance_m", 20, 10.0)]
 
 
+@pytest.mark.pinned("worked", answers=2)
+def test_whether_a_road_is_salted(asked):
+    """316 (class III), not washed -10. EN 1993-1-4: a salted road up to 10 m F1 -7, up to 100 m -3,
+    as the sea at 5 km. 8 m away it may be -17, class IV, which 316 does not meet (24 months). 60 m
+    away it stays -13, class III, in air no milder than C3: 48 months against 60. Each a half.
+    Where nobody is asked nothing is found."""
+    near = {"road_asked": True, "major_road_m": 8.0}
+    found = asked(
+        (20, near),
+        (20, near | {"sector": "Far", "major_road_m": 60.0}),
+        (20, near | {"sector": "Known", "road_asked": False}),
+    )
+    assert found == [
+        ("Alder", "Far", "salted_road_m", 20, 10.0),
+        ("Alder", "Wall", "salted_road_m", 20, 10.0),
+    ]
+
+
+@pytest.mark.pinned("judgement", answers=2)
+def test_a_road_is_salted_as_likely_as_not(asked, monkeypatch):
+    near = {"road_asked": True, "major_road_m": 40.0}
+    for changed in (40.0, np.nan):
+        stub(monkeypatch, "salted_road_m", [changed])
+        assert asked((10, near)) == [("Alder", "Wall", "salted_road_m", 10, 5.0)]
+
+
 def stub(monkeypatch, column, changed):
     """Decisions that change for some values of one column only, by 6 months or by the metal."""
 

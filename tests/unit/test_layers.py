@@ -206,7 +206,7 @@ def test_what_an_absent_layer_gives_is_unknown_in_its_own_way():
     assert found["raster_name"].dtype == object
     assert np.isnan(found["sea_shielding"]).all()
     assert {layer.name for layer in LAYERS if not layer.embedded} == {
-        "terrain", "shielding", "geology",
+        "terrain", "shielding", "geology", "roads", "marked_lakes",
     }  # fmt: skip
 
 

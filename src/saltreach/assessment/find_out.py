@@ -1,8 +1,8 @@
 """What is worth finding out next: which unknown, once known, would change the most decisions.
 
 For every sector and every kind of unknown (metal, date, washing, tap test, place of the
-shoreline) the decisions are made again for each value it may turn out to have; the chance
-that the recommended metal or the inspection interval changes is summed over the sector's
+shoreline, salt on a road) the decisions are made again for each value it may turn out to have; the
+chance that the recommended metal or the inspection interval changes is summed over the sector's
 anchors. No spreadsheet answers this, because every value has to go through the whole chain.
 """
 
@@ -43,6 +43,8 @@ WASHING_PRIOR = 1.0
 DATE_QUANTILES = (0.15, 0.5, 0.85)
 """Dates that an undated anchor may turn out to have, of the register's own: judgement."""
 NODES = len(DATE_QUANTILES)
+SALTED_PRIOR = 0.5
+"""Chance that a major road is salted where winters are cold and nobody said: judgement."""
 
 COLUMNS = [name for name in columns_of("find_out") if name != "caution"]
 DECISIONS = ["rank", "months"]
@@ -52,8 +54,10 @@ WORDS = {
     "washing": "whether rain washes it",
     "tap_response": "the sound of a hammer tap",
     "coast_distance_m": "the measured distance to the sea",
+    "salted_road_m": "whether the road beside it is salted",
 }
 """What can be found out, in words."""
+DISTANCES = ("coast_distance_m", "salted_road_m")
 
 
 class Candidates(NamedTuple):
@@ -167,6 +171,12 @@ def _candidates(rows: pd.DataFrame, today: date) -> dict[str, Candidates]:
             np.full(2, 0.5),
             (rows["coast_distance_source"] != "register").to_numpy() & (distance < FAR_M),
         ),
+        # not salted: as now, where none is known
+        "salted_road_m": Candidates(
+            np.stack([rows["major_road_m"].to_numpy(float), np.full(len(rows), np.nan)], axis=1),
+            np.array([SALTED_PRIOR, 1 - SALTED_PRIOR]),
+            rows["road_asked"].to_numpy(bool),
+        ),
     }
 
 
@@ -182,7 +192,7 @@ def _case(rows: pd.DataFrame, name: str, candidates: Candidates, case: int) -> p
     if case >= 0:
         shape = (len(rows), np.shape(candidates.chance)[-1])
         values = np.broadcast_to(candidates.values, shape)[unknown, case]
-        kind = "float64" if name == "coast_distance_m" else "str"
+        kind = "float64" if name in DISTANCES else "str"
         part = part.assign(**{name: pd.Series(values, index=part.index).astype(kind)})
         if name == "washing":
             part = part.assign(rain_washed=part["washing"])
@@ -202,7 +212,7 @@ def _decide(
     by_rock = (rock_strength, lambda t: rock_resistance(t, axial_kn))
     parts = []
     for inputs, steps in (
-        (("coast_distance_m", "washing"), by_place),
+        ((*DISTANCES, "washing"), by_place),
         (("tap_response",), by_rock),
         (("material", "installed_on"), ()),
     ):  # only what an input reaches is computed again

@@ -8,7 +8,9 @@ from saltreach.layers import (
     climate,
     coast,
     geology,
+    marked_lakes,
     openness,
+    roads,
     salinity,
     salt_lakes,
     seas,
@@ -29,4 +31,6 @@ LAYERS: tuple[Layer, ...] = (
     shielding.LAYER,
     geology.LAYER,
     so2.LAYER,
+    roads.LAYER,
+    marked_lakes.LAYER,
 )

@@ -82,12 +82,17 @@ def sample_layers(
         if layer.gives[0].name in found:
             continue
         source = sources[layer.of or layer.name]
-        asked = pd.DataFrame(places).reindex(columns=["lon", "lat", *layer.takes])
-        asked = asked.assign(**{name: found[name] for name in layer.needs})
         found |= {value.name: _unknown(value, len(places)) for value in layer.values}
         if source is not None:
+            asked = pd.DataFrame(places).reindex(columns=["lon", "lat", *layer.takes])
+            asked = asked.assign(**{name: _column(found[name]) for name in layer.needs})
             found |= layer.sample(source, asked)
     return found
+
+
+def _column(values: Any) -> Any:
+    """A column of a table; several figures of one place, such as its months, stay together."""
+    return list(values) if np.ndim(values) > 1 else values
 
 
 def _unknown(value: Value, count: int) -> np.ndarray:

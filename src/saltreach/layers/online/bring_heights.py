@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 AROUND_M = 2500.0
 """Ground around every place: its slope, and what the map shades; own choice."""
 WIDEST_DEG = 1.0
+"""Larger boxes are cut; own choice."""
 _CREDIT = (
     "© DLR e.V. 2010-2014 and © Airbus Defence and Space GmbH 2014-2018 provided under COPERNICUS "
     "by the European Union and ESA; all rights reserved"

@@ -7,6 +7,7 @@ counts for the square of `where.SAME_DEG` around the place that was asked about.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 AROUND_M = 1000.0
 """Map around every place; own choice."""
 WIDEST_DEG = 0.5
+"""Larger boxes are cut; own choice."""
 MOST_PLACES = 2000
 """Places that a service is asked about one by one; own choice."""
 MOST_BYTES = 2_000_000_000
@@ -183,7 +185,6 @@ def _frame(units: list[tuple[dict[str, Any], Any]], survey: Survey) -> tuple[Any
 
 def _by_file(call: Call, survey: Survey) -> Brought:
     """A map downloaded whole, of which what lies around the places is kept."""
-    from saltreach.folders.files import checksum
     from saltreach.layers.geology import units_around
 
     request = geology_service.request_at(survey, (0.0, 0.0))
@@ -191,7 +192,8 @@ def _by_file(call: Call, survey: Survey) -> Brought:
     held = call.downloads / name
     call.tell(f"rock: {request.service}")
     download(call.web, request, held, most_bytes=MOST_BYTES)
-    found = str(checksum(held))
+    with held.open("rb") as stream:
+        found = hashlib.file_digest(stream, "sha256").hexdigest()
     if survey.sha256 and found != survey.sha256.lower():
         held.unlink()
         raise ServiceError(

@@ -45,6 +45,7 @@ LONGEST_WAIT_S = 60
 PAUSE_S = 1.0
 """Between two requests to one host; own choice."""
 TRIES_AGAIN = 4
+"""Times that a busy server is asked again; own choice."""
 BUSY = (429, 500, 502, 503, 504)
 """Answers that are tried again; common practice."""
 PART_BYTES = 65_536
