@@ -50,7 +50,8 @@ GROUPS = {
     "Wetness and sun": ("science.air.wetness", "science.air.sunlight"),
     "Climate": ("layers.climate", "layers.climate_maps"),
     "Shore, sea cliff and face": (
-        "layers.coast", "layers.terrain", "assessment.place", "assessment.material",
+        "layers.coast", "layers.coast_layer", "layers.osm_shore", "layers.terrain",
+        "assessment.place", "assessment.material",
     ),
     "Stress corrosion": ("science.metal.stress_corrosion",),
     "Strength of rock": (

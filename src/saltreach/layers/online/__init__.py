@@ -1,0 +1,1 @@
+"""What online services are asked and what they answer: texts and records, no network."""
