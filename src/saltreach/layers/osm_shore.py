@@ -4,7 +4,7 @@ OpenStreetMap draws its coastline as ways with land on the left and water on the
 end. Here they are cut at the box, joined, and closed along the box's edge so that land stays on
 the left. What comes out is land only where nothing contradicts: every end meets one beginning,
 land and sea take turns along the edge, and the area that the rings go round (with its sign) is
-the area that they fence in, which no crossing survives.
+the area that they fence in, which no crossing survives, and none is drawn along another.
 """
 
 from __future__ import annotations
@@ -130,8 +130,11 @@ def shore_of(ways: Iterable[Way], box: Box, on_land_at: OnLand) -> BoxShore:
         gap = next((k for k, way in own.items() if np.isnan(way.lonlat).any()), None)
         if gap is not None:
             raise _BrokenError(f"way {gap} has nodes without a position")
-        pieces = [piece for cut in here.values() for piece in cut]
-        area = _area(pieces, wide) if pieces else _all_or_nothing(wide, on_land_at)
+        if here:
+            _refuse_along_each_other({k: own[k].lonlat for k in here}, wide)
+            area = _area([piece for cut in here.values() for piece in cut], wide)
+        else:
+            area = _all_or_nothing(wide, on_land_at)
     except _BrokenError as broken:
         cuts = [shapely.linestrings(p.lonlat) for cut in here.values() for p in cut]
         lines = shapely.get_parts(shapely.clip_by_rect(np.array(cuts, object), *box))
@@ -154,6 +157,25 @@ def polygons_in(shape: shapely.Geometry) -> NDArray[np.object_]:
 
 def _none() -> NDArray[np.object_]:
     return np.empty(0, object)
+
+
+def _refuse_along_each_other(ways: dict[int, Floats], box: Box) -> None:
+    """Raise where two ways have a segment in or near the box in common: which has the land?"""
+    many = [len(lonlat) - 1 for lonlat in ways.values()]
+    way = np.repeat(list(ways), many)
+    a = np.concatenate([lonlat[:-1] for lonlat in ways.values()])
+    b = np.concatenate([lonlat[1:] for lonlat in ways.values()])
+    near = (np.minimum(a, b) <= box[2:]).all(axis=1) & (np.maximum(a, b) >= box[:2]).all(axis=1)
+    way, a, b = way[near], a[near], b[near]
+    back = (a[:, 0] > b[:, 0]) | ((a[:, 0] == b[:, 0]) & (a[:, 1] > b[:, 1]))
+    ends = np.where(back[:, None], np.hstack([b, a]), np.hstack([a, b]))
+    order = np.lexsort(ends.T)
+    same = (np.diff(ends[order], axis=0) == 0).all(axis=1)
+    one, other = way[order[:-1]], way[order[1:]]
+    shared = np.flatnonzero(same & (one != other))
+    if len(shared):
+        at = shared[0]
+        raise _BrokenError(f"way {one[at]} and way {other[at]} run along each other")
 
 
 def _cut(lonlat: Floats, box: Box) -> list[_Piece]:
@@ -213,11 +235,10 @@ def _area(pieces: list[_Piece], box: Box) -> shapely.Geometry:
     frame = np.array([[west, south], [east, south], [east, north], [west, north], [west, south]])
     # where no shore reaches the edge, the edge is sea, or else land: the box is one more ring
     for more in ([],) if crossings else ([], [frame]):
-        all_rings = [*rings, *more]
-        lines = shapely.multilinestrings([shapely.linestrings(ring) for ring in all_rings])
+        lines = shapely.multilinestrings([shapely.linestrings(ring) for ring in [*rings, *more]])
         land = shapely.build_area(shapely.unary_union(lines))
         goal = turned + sum(_signed_area(ring) for ring in more)
-        if abs(shapely.area(land) - goal) <= tolerance and shapely.is_valid(land):
+        if abs(shapely.area(land) - goal) <= tolerance:
             return land
     raise _BrokenError("shorelines cross each other, or put land on both sides")
 
