@@ -32,6 +32,8 @@ SEAM_DEG = 180.0
 _SEEN_DEG = np.nextafter(SEAM_DEG, 0.0)
 _ON_EDGE_DEG = 1e-9
 """A tenth of a millimetre: this near the edge of a box a vertex lies on it."""
+_EDGE_M = 1.0
+"""A shore no nearer than the edge less this may be the one that begins there."""
 NOTE_OUTSIDE = (
     "Outside the packed shoreline's boxes: distance by the embedded one; bring the pack again."
 )
@@ -115,7 +117,7 @@ class PatchedCoast(Coast):
         import shapely
 
         found = self.near(lon, lat).shore(lon, lat)
-        sure = found.distance_m <= boxes.edge.shore(lon, lat).distance_m
+        sure = found.distance_m < boxes.edge.shore(lon, lat).distance_m - _EDGE_M
         by_land = np.asarray(shapely.contains_xy(self.land, lon, lat), float)
         found = found._replace(on_land=np.where(sure, found.on_land, by_land))
         return Measured(found, *self._known(sure, boxes, found), np.full(len(lon), "", object))
@@ -126,7 +128,7 @@ class PatchedCoast(Coast):
         if self.lines is None:
             return beyond._replace(note=note)
         lines = self.lines.shore(lon, lat)
-        near = lines.distance_m <= boxes.edge.shore(lon, lat).distance_m
+        near = lines.distance_m < boxes.edge.shore(lon, lat).distance_m - _EDGE_M
         found = NearestShore(*np.where(near, lines, beyond.shore))
         found = found._replace(on_land=beyond.shore.on_land)
         return Measured(found, *self._known(near, boxes, found), note)
