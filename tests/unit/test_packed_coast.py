@@ -208,9 +208,7 @@ def test_the_embedded_shore_packed_is_the_embedded_shore(tmp_path):
     """Its own land in two boxes of a rugged coast: nothing moves, and no edge is left."""
     coast = load_coast()
     boxes = [(-5.9, 43.45, -5.5, 43.9), (-5.6, 43.4, -5.2, 43.8)]
-    shores = [
-        closed(*shapely.get_parts(coast.land_shapes(*b).to_numpy()), where=b) for b in boxes
-    ]
+    shores = [closed(*shapely.get_parts(coast.land_shapes(*b).to_numpy()), where=b) for b in boxes]
     packed = read_packed_coast(write_coast(tmp_path / COAST_FILE, shores), PACKED, coast)
     rng = np.random.default_rng(1)
     lon, lat = rng.uniform(-5.8, -5.3, 400), rng.uniform(43.5, 43.75, 400)
@@ -233,7 +231,9 @@ def test_what_is_written_is_read(tmp_path):
     assert boxes["closed"].tolist() == [True, False]
     assert boxes["sd_m"].tolist() == [30, 30]
     assert boxes["why"].tolist() == ["", "a shoreline ends"]
-    assert shapely.area(gpd.read_file(path, layer="land").to_numpy()[:, -1]).tolist() == pytest.approx([0.19 * 0.4])
+    assert shapely.area(
+        gpd.read_file(path, layer="land").to_numpy()[:, -1]
+    ).tolist() == pytest.approx([0.19 * 0.4])
     assert shapely.length(gpd.read_file(path, layer="lines").to_numpy()[:, -1]).tolist() == [1]
     coast = read_packed_coast(path, PACKED, load_coast())
     assert [o.name for o in coast.origins] == ["coast-osm", "coast-gshhg-h"]
