@@ -17,11 +17,12 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 import saltreach
+from saltreach.assessment.land import land_in, shoreline
 from saltreach.layers import coast_layer
 from saltreach.layers.coast import load_coast
 from saltreach.layers.online.overpass import Way
 from saltreach.layers.osm_shore import osm_origin, shore_of
-from saltreach.layers.packed_coast import COAST_FILE, write_coast
+from saltreach.layers.packed_coast import COAST_FILE, read_packed_coast, write_coast
 from saltreach.science.metal.stainless import F3_WASHED, crc_probabilities
 
 LON, LAT = -5.2, 43.468
@@ -46,15 +47,6 @@ def classes(distance_m, sd_m):
     return [0, 1 - three, three - four, four, 0]
 
 
-def register(**more):
-    return pd.DataFrame([{
-        "anchor_id": "a", "crag": "Prado", "sector": "N", "lon": LON, "lat": LAT,
-        "sea_cliff": "no", "rain_washed": "yes", "so2_ug_m3": 2.0, "elevation_m": 120.0,
-        "temperature_c": 4.0, "relative_humidity_pct": 70.0, "sea_salinity_g_kg": 35.0,
-        "rock_type": "limestone", **more,
-    }])  # fmt: skip
-
-
 def shore_at(north_m, **tags):
     """The packed shore a distance north of the place; drawn westwards, land lies to the south."""
     lat = Geodesic.WGS84.Direct(LAT, LON, 0, north_m)["lat2"]
@@ -62,87 +54,96 @@ def shore_at(north_m, **tags):
     return shore_of([way], BOX, lambda lon, lat: lon * np.nan)
 
 
-@pytest.fixture
-def assessed(tmp_path, monkeypatch):
-    """The anchor, assessed with a pack or without one."""
-
-    def run(shore=None, **more):
-        packed = None
-        if shore is not None:
-            packed = write_coast(tmp_path / COAST_FILE, [shore]), osm_origin("2026-01-02")
-        monkeypatch.setattr(coast_layer, "packed_coast_of", lambda options: packed)
-        options = saltreach.Options(today=datetime.date(2026, 1, 2))
-        return saltreach.assess(register(**more), options)
-
-    return run
+def register():
+    """The place, the same with a distance of the register's, and one 4730 m south of it."""
+    south = Geodesic.WGS84.Direct(LAT, LON, 180, 4730)["lat2"]
+    return pd.DataFrame({
+        "anchor_id": ["near", "given", "south"], "crag": "Prado", "sector": "N", "lon": LON,
+        "lat": [LAT, LAT, south], "coast_distance_m": [np.nan, 600.0, np.nan], "sea_cliff": "no",
+        "rain_washed": "yes", "so2_ug_m3": 2.0, "elevation_m": 120.0, "temperature_c": 4.0,
+        "relative_humidity_pct": 70.0, "sea_salinity_g_kg": 35.0, "rock_type": "limestone",
+    })  # fmt: skip
 
 
-def said(result):
-    row = result.flat.anchors.iloc[0]
-    chances = json.loads(row["crc_probabilities"])
-    return (
-        row["coast_distance_m"], row["coast_distance_sd_m"], row["coast_distance_source"],
-        [chances[c] for c in ("I", "II", "III", "IV", "V")], row["crc"],
-        row["material_recommended"],
-    )  # fmt: skip
+@pytest.fixture(scope="module")
+def assessed(tmp_path_factory):
+    """The register without a pack, and with the shore 270 m north of the place."""
+    path = write_coast(tmp_path_factory.mktemp("pack") / COAST_FILE, [shore_at(270)])
+    options = saltreach.Options(today=datetime.date(2026, 1, 2))
+    results = {"embedded": saltreach.assess(register(), options)}
+    with pytest.MonkeyPatch.context() as patch:
+        found = path, osm_origin("2026-01-02")
+        patch.setattr(coast_layer, "packed_coast_of", lambda options: found)
+        results["packed"] = saltreach.assess(register(), options)
+    return results
 
 
-@pytest.mark.pinned("worked", answers=20)
+@pytest.mark.pinned("worked", answers=18)
 @pytest.mark.parametrize(
-    ("north_m", "tags", "distance_m", "sd_m", "source", "chances", "crc", "metal"),
+    ("shore", "anchor", "distance_m", "sd_m", "chances", "crc", "metal"),
     [
         # (250 - 873.9) / 250 = -2.496, chance 0.006; (1000 - 873.9) / 250 = 0.504, 0.693: class III
         # with 0.687. I to III suffices with 0.994 > 0.84: 316
-        (None, {}, EMBEDDED_M, 250, "coast-gshhg-h", [0, 0.307, 0.687, 0.006, 0], "III", "316"),
+        ("embedded", "near", EMBEDDED_M, 250, [0, 0.307, 0.687, 0.006, 0], "III", "316"),
         # (250 - 270) / 30 = -0.667, chance 0.252 of class IV: III suffices with 0.748 < 0.84, so IV
         # is advised; duplex is not in the policy, superaustenitic not commonly made: titanium
-        (270, {}, 270, 30, "coast-osm", [0, 0, 0.748, 0.252, 0], "III", "titanium"),
-        # the same from satellite images: (250 - 270) / 100 = -0.2, chance 0.421
-        (270, {"source": "PGS"}, 270, 100, "coast-osm", [0, 0, 0.579, 0.421, 0], "III", "titanium"),
-        # 4 km and 100 sd from any limit: class II, 304
-        (5000, {}, 5000, 30, "coast-osm", [0, 1, 0, 0, 0], "II", "304"),
+        ("packed", "near", 270, 30, [0, 0, 0.748, 0.252, 0], "III", "titanium"),
+        # 270 + 4730 m, 4 km and more from any limit: class II, 304
+        ("packed", "south", 5000, 30, [0, 1, 0, 0, 0], "II", "304"),
     ],
-)  # fmt: skip
+)
 def test_the_packed_shore_moves_distance_error_class_and_metal(
-    assessed, north_m, tags, distance_m, sd_m, source, chances, crc, metal
+    assessed, shore, anchor, distance_m, sd_m, chances, crc, metal
 ):
-    result = assessed(None if north_m is None else shore_at(north_m, **tags))
-    found = said(result)
-    assert found[0] == pytest.approx(distance_m, abs=0.1)
-    assert found[1:3] == (sd_m, source)
-    assert found[3] == pytest.approx(chances, abs=0.0006)
-    assert found[4:] == (crc, metal)
-    # the chances of the comment, and of the formula, to the last digit
-    assert classes(distance_m, sd_m) == pytest.approx(chances, abs=0.0006)
+    rows = assessed[shore].flat.anchors.set_index("anchor_id")
+    row = rows.loc[anchor]
+    source = {"embedded": "coast-gshhg-h", "packed": "coast-osm"}[shore]
+    assert row["coast_distance_m"] == pytest.approx(distance_m, abs=0.1)
+    assert (row["coast_distance_sd_m"], row["coast_distance_source"]) == (sd_m, source)
+    found = json.loads(row["crc_probabilities"])
+    assert [found[c] for c in ("I", "II", "III", "IV", "V")] == pytest.approx(chances, abs=6e-4)
+    assert (row["crc"], row["material_recommended"]) == (crc, metal)
+    # the comment's chances, and the formula's to the last digit
+    assert classes(distance_m, sd_m) == pytest.approx(chances, abs=6e-4)
     exact = crc_probabilities(distance_m, sd_m, 2.0, 0.2, F3_WASHED)
     assert exact.tolist() == pytest.approx(classes(distance_m, sd_m), abs=1e-12)
-    names = [layer["name"] for layer in result.provenance["layers"]
-             if layer["quantity"] == "shoreline"]  # fmt: skip
-    assert names == (["coast-gshhg-h"] if north_m is None else ["coast-osm", "coast-gshhg-h"])
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_a_satellite_derived_shore_leaves_the_class_open(tmp_path):
+    """(250 - 270) / 100 = -0.2: chance 0.421 of class IV, 0.579 of III."""
+    path = write_coast(tmp_path / COAST_FILE, [shore_at(270, source="PGS")])
+    shore, sd_m, _, _ = read_packed_coast(path, osm_origin(), load_coast()).measured([LON], [LAT])
+    assert sd_m.tolist() == [100]
+    exact = crc_probabilities(shore.distance_m, sd_m, 2.0, 0.2, F3_WASHED)[0]
+    assert exact.tolist() == pytest.approx([0, 0, 0.579, 0.421, 0], abs=6e-4)
+    assert classes(270, 100) == pytest.approx([0, 0, 0.579, 0.421, 0], abs=6e-4)
 
 
 @pytest.mark.pinned("worked", answers=2)
 def test_what_contradicts_the_register_follows_from_each_shores_own_error(assessed):
-    """A register that says 600 m: from the embedded 873.9 m that is 274 off, of which 5 % of 873.9
-    are allowed, and 230 is less than four times 250 m. From a packed shore at 873.9 m it is more
-    than four times 30 m."""
-    assert not len(assessed(coast_distance_m=600).doubts)
-    doubts = assessed(shore_at(873.9), coast_distance_m=600).doubts
+    """A register that says 600 m. From the embedded 873.9 m that is 274 off, less 5 % of 873.9 and
+    less than four times 250 m. From the packed 270 m it is 330, less 5 % of 600 more than four
+    times 30 m."""
+    assert not len(assessed["embedded"].doubts)
+    doubts = assessed["packed"].doubts
     assert doubts["column"].tolist() == ["coast_distance_m"]
-    assert "the shoreline is 874 m away" in doubts["reason"][0]
+    assert "the shoreline is 270 m away" in doubts["reason"][0]
 
 
-def test_maps_are_drawn_with_the_shore_that_was_used(assessed):
-    """The packed land in the box, and the other beyond it; without a pack the embedded alone."""
-    from saltreach.assessment.land import land_in, shoreline
-
-    result = assessed(shore_at(5000))
-    land = land_in(result, BOX)
-    north = Geodesic.WGS84.Direct(LAT, LON, 0, 5000)["lat2"]
+def test_both_shorelines_are_on_record_and_maps_are_drawn_with_both(assessed):
+    """The packed land in the box and the other beyond it; without a pack the embedded alone."""
+    packed, embedded = assessed["packed"], assessed["embedded"]
+    names = [
+        [x["name"] for x in result.provenance["layers"] if x["quantity"] == "shoreline"]
+        for result in (packed, embedded)
+    ]
+    assert names == [["coast-osm", "coast-gshhg-h"], ["coast-gshhg-h"]]
+    land = land_in(packed, BOX)
+    north = Geodesic.WGS84.Direct(LAT, LON, 0, 270)["lat2"]
     assert land.sided
     assert land.shapes.total_bounds == pytest.approx([BOX[0], BOX[1], BOX[2], north], abs=1e-9)
-    name, licence = shoreline(result.provenance)
+    name, licence = shoreline(packed.provenance)
     assert name.startswith("© OpenStreetMap contributors and GSHHG")
     assert licence == "ODbL-1.0 and LGPL-3.0"
-    assert assessed().own_shore is None
-    assert load_coast() is coast_layer.open_coast(saltreach.Options())
+    assert embedded.own_shore is None

@@ -92,3 +92,18 @@ def test_land_comes_from_the_shoreline_that_the_assessment_used(tmp_path):
 )  # fmt: skip
 def test_the_name_of_the_shoreline(layer, said):
     assert shoreline({"layers": [{"quantity": "rain", "source": "x"}, layer]}) == said
+
+
+def test_a_packed_shoreline_and_the_one_beyond_it_are_both_named():
+    layers = [
+        {
+            "quantity": "shoreline",
+            "source": "© OpenStreetMap contributors, ways",
+            "licence": "ODbL",
+        },
+        {"quantity": "shoreline", "source": "GSHHG, NOAA", "licence": "LGPL"},
+    ]
+    assert shoreline({"layers": layers}) == (
+        "© OpenStreetMap contributors and GSHHG", "ODbL and LGPL"
+    )  # fmt: skip
+    assert shoreline({"layers": layers[1:] * 2}) == ("GSHHG", "LGPL")

@@ -33,7 +33,7 @@ PGS_SD_M = 100.0
 """The same in a box with ways from the Prototype Global Shoreline (`source=PGS`), which was
 traced by machine on satellite images of 30 m; judgement, the source from memory."""
 PROBES = 15
-"""A box without any coastline is asked at so many places along each side what it is."""
+"""A box without any coastline is asked at so many places along each side what it is; judgement."""
 _MARGIN_DEG = 3.3e-8
 """Ways are cut this far outside the box (3 mm), between the 1e-7 degrees that OpenStreetMap
 knows: no node lies on the cut. What is closed there is cut at the box itself."""
