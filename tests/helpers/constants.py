@@ -53,8 +53,8 @@ TECHNICAL = {
         "PIECE_M": "search", "EXACT_BEYOND_M": "search", "_CHUNK": "memory",
     },
     "layers.gshhg_full": {
-        "CASPIAN": "a place in it", "LAND_LEVELS": "format of the file",
-        "LAKE_LEVEL": "format of the file", "_VERTEX_BYTES": "format of the file",
+        "CASPIAN": "a place in it", "LAKE_LEVEL": "format of the file",
+        "_VERTEX_BYTES": "format of the file",
     },
     "layers.online.overpass": {
         "TIMEOUT_S": "settings of a query", "MAXSIZE_BYTES": "settings of a query",
@@ -62,7 +62,8 @@ TECHNICAL = {
     },
     "layers.osm_shore": {"_MARGIN_DEG": "rounding", "_AREA_SHARE": "rounding"},
     "layers.patched_coast": {
-        "SEAM_DEG": "where longitudes end", "_SEEN_DEG": "rounding", "_ON_EDGE_DEG": "rounding", "_EDGE_M": "rounding",
+        "SEAM_DEG": "where longitudes end", "_SEEN_DEG": "rounding", "_ON_EDGE_DEG": "rounding",
+        "_EDGE_M": "rounding",
     },
     "layers.geology": {"RockMap.overlaps": "counts"},
     "layers.geodesy": {"MEAN_RADIUS_M": "IUGG", "_E2": "WGS 84"},

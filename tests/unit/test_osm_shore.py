@@ -84,6 +84,13 @@ def test_shores_that_only_touch_the_box():
     assert land(way(1, *bay[::-1])) == pytest.approx([8 - 1.5], abs=1e-6)
 
 
+@pytest.mark.pinned("worked", answers=2)
+def test_a_node_drawn_twice_changes_nothing():
+    doubled = [p for place in ((1, -1), (1, 0.5), (1, 1.5), (1, 3)) for p in (place, place)]
+    assert land(way(1, *doubled)) == pytest.approx([2])
+    assert land(way(1, *(p for place in ISLAND for p in (place, place)))) == pytest.approx([0.5])
+
+
 @pytest.mark.pinned("worked", answers=3)
 def test_rings_that_touch_at_a_node_are_in_order():
     """Two islands that share a node, each in two ways that end there; one ring like an eight."""

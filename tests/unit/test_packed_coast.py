@@ -167,6 +167,21 @@ def test_an_island_and_a_lagoon_of_the_pack(pack):
 
 
 @pytest.mark.pinned("worked", answers=5)
+def test_a_salt_lake_of_the_other_shoreline_stays_water_beyond_the_box(pack):
+    """Land of 16 square degrees with a lake of 4, as the Caspian is drawn; the box of 0.16 lies
+    over the lake's west shore, and by the pack that shore is 0.01 degrees farther west."""
+    lake = coast_of(box(-2, -2, 2, 2), box(-1, -1, 1, 1)[::-1], land=[True, False],
+                    sd_m=250.0)  # fmt: skip
+    where = (-1.2, -0.2, -0.8, 0.2)
+    coast = pack(closed(shapely.box(-1.2, -0.2, -1.01, 0.2), where=where), coast=lake)
+    shapes = coast.land_shapes(-4, -3, 2, 3)
+    assert shapely.area(shapes.to_numpy()).sum() == pytest.approx(16 - 4 - 0.01 * 0.4)
+    found = coast.measured([-1.02, -1.005, 0.5], [0.0, 0.0, 0.0])
+    assert found.shore.on_land.tolist() == [1, 0, 0]
+    assert found.shore.distance_m[:2] == pytest.approx([1113.2, 556.6], abs=0.1)
+
+
+@pytest.mark.pinned("worked", answers=5)
 def test_a_box_that_does_not_close_gives_distances_to_its_lines_and_no_side(pack):
     coast = pack(not_closed(shapely.LineString([[0.01, -0.2], [0.01, 0.2]])))
     found = at(coast, [3000, 500, -800])

@@ -28,7 +28,8 @@ from saltreach.layers.osm_shore import BoxShore, polygons_in
 RINGS, ABOUT = "gshhs_f.dat", "gshhsmeta_f.dat"
 CASPIAN = (50.5, 42.0)
 """A place in the middle of it, longitude and latitude in degrees."""
-LAND_LEVELS, LAKE_LEVEL = (1, 5), 2
+LAKE_LEVEL = 2
+"""The other levels are land, or lie in lakes, which count as land."""
 _VERTEX_BYTES = 8
 
 
@@ -74,7 +75,6 @@ def full_shores(boxes: Sequence[Box], folder: Path | None = None) -> list[BoxSho
     near = np.zeros(len(first), bool)
     for south_west, north_east in corners:
         near |= (low <= north_east).all(axis=1) & (high >= south_west).all(axis=1)
-    near &= np.isin(level, (*LAND_LEVELS, LAKE_LEVEL))
     after = np.r_[first[1:], len(vertex)]
     shapes = np.array(
         [shapely.Polygon(vertex[a:b].astype(float)) for a, b in

@@ -184,8 +184,6 @@ def _cut(lonlat: Floats, box: Box) -> list[_Piece]:
     Each segment is cut by the share of it at which it enters and leaves (Liang and Barsky 1984);
     a node without a position ends the line and begins another.
     """
-    drawn_twice = np.r_[False, (np.diff(lonlat, axis=0) == 0).all(axis=1)]
-    lonlat = lonlat[~drawn_twice]
     a, b = lonlat[:-1], lonlat[1:]
     low, high = np.array(box[:2]), np.array(box[2:])
     step = b - a
