@@ -75,7 +75,7 @@ def assess(
     from saltreach.intake import Register, read_register
     from saltreach.intake.names import shortened
     from saltreach.intake.survey import survey_at
-    from saltreach.layers.coast import load_coast
+    from saltreach.layers.coast import embedded_origin
     from saltreach.layers.join import open_layers, sample_layers, with_layers
 
     options = Options() if options is None else options
@@ -144,4 +144,5 @@ def assess(
         left_out=given.left_out, notes=given.notes(),
     )  # fmt: skip
     coast = sources["coast"]
-    return Assessment(flat, record, table, None if coast is load_coast() else coast)
+    embedded = coast.origins == (embedded_origin(),)
+    return Assessment(flat, record, table, None if embedded else coast)
