@@ -113,7 +113,7 @@ def test_the_packed_shore_moves_distance_error_class_and_metal(
 def test_a_satellite_derived_shore_leaves_the_class_open(tmp_path):
     """(250 - 270) / 100 = -0.2: chance 0.421 of class IV, 0.579 of III."""
     path = write_coast(tmp_path / COAST_FILE, [shore_at(270, source="PGS")])
-    shore, sd_m, _, _ = read_packed_coast(path, osm_origin(), load_coast()).measured([LON], [LAT])
+    shore, sd_m, *_ = read_packed_coast(path, osm_origin(), load_coast()).measured([LON], [LAT])
     assert sd_m.tolist() == [100]
     exact = crc_probabilities(shore.distance_m, sd_m, 2.0, 0.2, F3_WASHED)[0]
     assert exact.tolist() == pytest.approx([0, 0, 0.579, 0.421, 0], abs=6e-4)

@@ -18,6 +18,7 @@ from saltreach.errors import LayerError
 from saltreach.intake.options import Options
 from saltreach.layers import coast_layer
 from saltreach.layers.coast import load_coast
+from saltreach.layers.join import sample
 from saltreach.layers.layer import Origin
 from saltreach.layers.openness import sea_openness
 from saltreach.layers.osm_shore import BoxShore, osm_origin
@@ -61,7 +62,7 @@ def pack(tmp_path):
 def at(coast, metres_east, lat=0.0):
     """What a coast says at places so many metres east of Greenwich: a row each."""
     lon = np.atleast_1d(np.array(metres_east, float)) / METRES_PER_DEGREE
-    shore, sd_m, source, note = coast.measured(lon, np.full(len(lon), lat))
+    shore, sd_m, source, _, note = coast.measured(lon, np.full(len(lon), lat))
     return [
         (round(d, 0), side, sd, name, said)
         for d, side, sd, name, said in zip(
@@ -107,7 +108,7 @@ def test_outside_the_boxes_the_other_shore_counts_and_that_is_said(pack):
 
 def test_an_unknown_position_stays_unknown(pack):
     coast = pack(closed(east_of(0.01)))
-    shore, _, _, note = coast.measured([np.nan, 0.0], [0.0, np.nan])
+    shore, _, _, _, note = coast.measured([np.nan, 0.0], [0.0, np.nan])
     assert np.isnan(shore.distance_m).all()
     assert note.tolist() == ["", ""]
 
@@ -287,6 +288,22 @@ def test_a_file_that_is_no_packed_shore_is_refused(tmp_path):
 
 
 # the layer
+
+
+@pytest.mark.pinned("worked", answers=4)
+def test_the_side_is_said_by_the_packed_land_or_by_the_other(tmp_path, monkeypatch):
+    """In a closed box, near its edge, outside, and in a box that does not close."""
+    line = shapely.LineString([[0.01, 0.5], [0.01, 0.9]])
+    shores = [closed(east_of(0.01)), not_closed(line, where=(-0.2, 0.5, 0.2, 0.9))]
+    path = write_coast(tmp_path / COAST_FILE, shores)
+    monkeypatch.setattr(coast_layer, "packed_coast_of", lambda options: (path, PACKED))
+    monkeypatch.setattr(coast_layer, "load_coast", beyond)
+    lon, lat = np.full(4, 500 / METRES_PER_DEGREE), [0.0, EDGE_LAT, 0.3, 0.7]
+    table = sample(lon, lat, ["coast_distance_m", "coast_side"])
+    assert table["coast_side"].tolist() == ["sea", "sea", "land", "land"]
+    assert table["coast_side_source"].tolist() == ["coast-osm", "coast-osm", "drawn", "drawn"]
+    sources = table["coast_distance_source"].tolist()
+    assert sources == ["coast-osm", "drawn", "drawn", "coast-osm"]
 
 
 def test_a_file_of_the_users_goes_before_the_pack_and_the_pack_before_the_embedded(

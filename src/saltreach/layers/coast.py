@@ -48,13 +48,14 @@ _CELL_M = 20_000.0  # points closer than this are served by one look-up of block
 class Measured(NamedTuple):
     """The nearest shore of each point, and how well it is known there.
 
-    `sd_m`: standard deviation of the shoreline's position. `source`: name of its origin. `note`:
-    what a reader must know of this point, or empty.
+    `sd_m`: standard deviation of the shoreline's position. `source`, `side_source`: names of the
+    origins of the distance and of the side. `note`: what a reader must know here, or empty.
     """
 
     shore: NearestShore
     sd_m: Floats
     source: NDArray[np.object_]
+    side_source: NDArray[np.object_]
     note: NDArray[np.object_]
 
 
@@ -116,8 +117,9 @@ class Coast:
         """The nearest shore, and how well it is known; points as in `shore`."""
         shore = self.near(lon, lat).shore(lon, lat)
         many = len(shore.distance_m)
+        sd_m, note = np.full(many, self.position_sd_m), np.full(many, "", object)
         source = np.full(many, self.origin.name, object)
-        return Measured(shore, np.full(many, self.position_sd_m), source, np.full(many, "", object))
+        return Measured(shore, sd_m, source, source.copy(), note)
 
     def land_shapes(self, west: float, south: float, east: float, north: float) -> GeoSeries:
         """Land inside a box as polygons (lines where the layer has no sides), WGS 84.

@@ -44,7 +44,7 @@ def packed_coast_of(options: Options) -> tuple[Path, Origin] | None:
 
 
 def _sample(coast: Coast, places: pd.DataFrame) -> dict[str, Any]:
-    shore, sd_m, source, note = coast.measured(*lonlat(places))
+    shore, sd_m, source, side_source, note = coast.measured(*lonlat(places))
     at_sea = shore.on_land == 0
     given = places["coast_distance_m"].to_numpy(float)
     use_given = ~np.isnan(given)
@@ -63,6 +63,7 @@ def _sample(coast: Coast, places: pd.DataFrame) -> dict[str, Any]:
         "shore_lon": shore.lon,
         "shore_lat": shore.lat,
         "shore_sd_m": sd_m,
+        "coast_side_source": side_source,
         "coast_notes": joined(
             _notes(distance, by_layer, said == "yes", sd_m), np.where(use_given, "", note)
         ),
@@ -105,6 +106,7 @@ LAYER = Layer(
         Value("shore_lon"),
         Value("shore_lat"),
         Value("shore_sd_m"),
+        Value("coast_side_source", ""),
         Value("coast_notes", ""),
     ),
     takes=("coast_distance_m", "sea_cliff"),

@@ -96,12 +96,12 @@ class PatchedCoast(Coast):
         lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
         shore = NearestShore(*np.full((4, len(lon)), np.nan))
         sd_m = np.full(len(lon), np.nan)
-        source, note = np.full((2, len(lon)), "", object)
+        source, side_source, note = np.full((3, len(lon)), "", object)
         for which, found in self._parts(lon, lat):
-            for whole, part in zip((*shore, sd_m, source, note),
+            for whole, part in zip((*shore, sd_m, source, side_source, note),
                                    (*found.shore, *found[1:]), strict=True):  # fmt: skip
                 whole[which] = part
-        return Measured(shore, sd_m, source, note)
+        return Measured(shore, sd_m, source, side_source, note)
 
     def _parts(self, lon: Floats, lat: Floats) -> Iterator[tuple[NDArray[np.bool_], Measured]]:
         """Which places lie in closed boxes, in others and in none, and what is measured there."""
@@ -120,7 +120,8 @@ class PatchedCoast(Coast):
         sure = found.distance_m < boxes.edge.shore(lon, lat).distance_m - _EDGE_M
         by_land = np.asarray(shapely.contains_xy(self.land, lon, lat), float)
         found = found._replace(on_land=np.where(sure, found.on_land, by_land))
-        return Measured(found, *self._known(sure, boxes, found), np.full(len(lon), "", object))
+        side, note = np.full(len(lon), self.origin.name, object), np.full(len(lon), "", object)
+        return Measured(found, *self._known(sure, boxes, found), side, note)
 
     def _in_broken(self, boxes: Boxes, lon: Floats, lat: Floats) -> Measured:
         beyond = self.beyond.measured(lon, lat)
@@ -131,7 +132,7 @@ class PatchedCoast(Coast):
         near = lines.distance_m < boxes.edge.shore(lon, lat).distance_m - _EDGE_M
         found = NearestShore(*np.where(near, lines, beyond.shore))
         found = found._replace(on_land=beyond.shore.on_land)
-        return Measured(found, *self._known(near, boxes, found), note)
+        return Measured(found, *self._known(near, boxes, found), beyond.side_source, note)
 
     def _outside(self, lon: Floats, lat: Floats) -> Measured:
         known = np.isfinite(lon) & np.isfinite(lat)
