@@ -251,8 +251,8 @@ def test_what_is_written_is_read(tmp_path):
         gpd.read_file(path, layer="land").to_numpy()[:, -1]
     ).tolist() == pytest.approx([0.19 * 0.4])
     assert shapely.length(gpd.read_file(path, layer="lines").to_numpy()[:, -1]).tolist() == [1]
-    coast = read_packed_coast(path, PACKED, load_coast())
-    assert [o.name for o in coast.origins] == ["coast-osm", "coast-gshhg-h"]
+    coast = read_packed_coast(path, PACKED, beyond())
+    assert [o.name for o in coast.origins] == ["coast-osm", "drawn"]
     assert len(coast.origin.sha256) == 64
 
 
