@@ -53,13 +53,15 @@ GROUPS = {
     ),
     "What open services are asked": (
         "layers.online.bring", "layers.online.web", "layers.online.where",
-        "layers.online.bring_heights", "layers.online.copernicus_dem", "layers.online.bring_rock",
+        "layers.online.bring_coast", "layers.online.bring_heights", "layers.online.copernicus_dem",
+        "layers.online.bring_rock",
         "layers.online.macrostrat", "layers.online.geology_service",
     ),
     "Wetness and sun": ("science.air.wetness", "science.air.sunlight"),
     "Climate": ("layers.climate", "layers.climate_maps"),
     "Shore, sea cliff and face": (
-        "layers.coast", "layers.terrain", "assessment.place", "assessment.material",
+        "layers.coast", "layers.coast_layer", "layers.osm_shore", "layers.terrain",
+        "assessment.place", "assessment.material",
     ),
     "Stress corrosion": ("science.metal.stress_corrosion",),
     "Strength of rock": (

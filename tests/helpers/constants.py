@@ -52,6 +52,19 @@ TECHNICAL = {
     "layers.coast_index": {
         "PIECE_M": "search", "EXACT_BEYOND_M": "search", "_CHUNK": "memory",
     },
+    "layers.gshhg_full": {
+        "CASPIAN": "a place in it", "LAKE_LEVEL": "format of the file",
+        "_VERTEX_BYTES": "format of the file",
+    },
+    "layers.online.overpass": {
+        "TIMEOUT_S": "settings of a query", "MAXSIZE_BYTES": "settings of a query",
+        "_SAID": "letters shown",
+    },
+    "layers.osm_shore": {"_MARGIN_DEG": "rounding", "_AREA_SHARE": "rounding"},
+    "layers.patched_coast": {
+        "SEAM_DEG": "where longitudes end", "_SEEN_DEG": "rounding", "_ON_EDGE_DEG": "rounding",
+        "_EDGE_M": "rounding",
+    },
     "layers.geology": {"RockMap.overlaps": "counts"},
     "layers.geodesy": {"MEAN_RADIUS_M": "IUGG", "_E2": "WGS 84"},
     "layers.online.web": {"_WORDS": "words by status", "Request.about_bytes": "no number"},
@@ -61,6 +74,7 @@ TECHNICAL = {
         "_HEAD_BYTES": "size to expect",
     },
     "layers.online.geology_service": {"_PIXELS": "pixels", "ABOUT_BYTES": "size to expect"},
+    "layers.online.bring_coast": {"ABOUT_BYTES": "size to expect"},
     "layers.online.macrostrat": {"ABOUT_BYTES": "size to expect"},
     "layers.online.osm_objects": {
         "WANTED": "words of OpenStreetMap by prominence", "_SAID": "letters shown",

@@ -16,9 +16,10 @@ from geographiclib.geodesic import Geodesic
 from helpers.coasts import METRES_PER_DEGREE, box, coast_of
 from saltreach.errors import LayerError
 from saltreach.intake.options import Options
-from saltreach.layers import coast as module
-from saltreach.layers.coast import block_spheres, load_coast, open_coast, read_coast_file
+from saltreach.layers import coast_layer as module
+from saltreach.layers.coast import block_spheres, load_coast, read_coast_file
 from saltreach.layers.coast_index import build_index
+from saltreach.layers.coast_layer import open_coast
 from saltreach.layers.geodesy import ecef_m, lonlat_deg
 
 EARTH = Geodesic.WGS84

@@ -19,9 +19,9 @@ def contradict(monkeypatch, *, raster=np.nan, mapped=400.0, side="land", shore_m
     register = read_register(pd.DataFrame([row]))
     assert register.rejected.empty
     found = {"raster_elevation_m": np.array([raster]), "coast_side": np.array([side]),
-             "shore_distance_m": np.array([shore_m])}  # fmt: skip
+             "shore_distance_m": np.array([shore_m]), "shore_sd_m": np.array([250.0])}  # fmt: skip
     monkeypatch.setattr(contradictions, "map_elevation_m", lambda lon, lat: lon * 0 + mapped)
-    register, doubts = contradicted(register, found, 250.0)
+    register, doubts = contradicted(register, found)
     assert list(doubts.columns) == list(REJECTED_COLUMNS)
     assert len(register.anchors) == 1
     return register.anchors.iloc[0], doubts

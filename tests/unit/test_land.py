@@ -10,6 +10,7 @@ import pytest
 from saltreach.assessment import land
 from saltreach.assessment.land import Land, land_around, land_in, shoreline
 from saltreach.assessment.result import Assessment, Flat
+from saltreach.layers.coast import read_coast_file
 
 
 def at(*places):
@@ -68,7 +69,7 @@ def test_land_comes_from_the_shoreline_that_the_assessment_used(tmp_path):
     square = gpd.GeoDataFrame(geometry=[shapely.box(10.0, 50.0, 11.0, 51.0)], crs=4326)
     file = tmp_path / "own.gpkg"
     square.to_file(file)
-    found = land_in(replace(at(), own_shore=str(file)), (10.2, 50.2, 10.4, 50.4))
+    found = land_in(replace(at(), own_shore=read_coast_file(file)), (10.2, 50.2, 10.4, 50.4))
     assert found.sided
     assert shapely.union_all(found.shapes.geometry.values).area > 0
     embedded = land_in(at(), (10.2, 50.2, 10.4, 50.4))
@@ -91,3 +92,18 @@ def test_land_comes_from_the_shoreline_that_the_assessment_used(tmp_path):
 )  # fmt: skip
 def test_the_name_of_the_shoreline(layer, said):
     assert shoreline({"layers": [{"quantity": "rain", "source": "x"}, layer]}) == said
+
+
+def test_a_packed_shoreline_and_the_one_beyond_it_are_both_named():
+    layers = [
+        {
+            "quantity": "shoreline",
+            "source": "© OpenStreetMap contributors, ways",
+            "licence": "ODbL",
+        },
+        {"quantity": "shoreline", "source": "GSHHG, NOAA", "licence": "LGPL"},
+    ]
+    assert shoreline({"layers": layers}) == (
+        "© OpenStreetMap contributors and GSHHG", "ODbL and LGPL"
+    )  # fmt: skip
+    assert shoreline({"layers": layers[1:] * 2}) == ("GSHHG", "LGPL")

@@ -75,6 +75,7 @@ def assess(
     from saltreach.intake import Register, read_register
     from saltreach.intake.names import shortened
     from saltreach.intake.survey import survey_at
+    from saltreach.layers.coast import embedded_origin
     from saltreach.layers.join import open_layers, sample_layers, with_layers
 
     options = Options() if options is None else options
@@ -93,7 +94,7 @@ def assess(
     shore = sample_layers(register.anchors, sources, ["coast"])
     register, shore = inputs.usable(register, shore, options.offshore_limit_m)
     shore = sample_layers(register.anchors, sources, ["terrain"], known=shore)
-    register, doubts = contradicted(register, shore, sources["coast"].position_sd_m)
+    register, doubts = contradicted(register, shore)
     said = shortened(sentences(doubts), "values that the layers contradict")
     register = replace(
         register,
@@ -142,4 +143,6 @@ def assess(
         register, options, today, policy, sources=sources, found=found, table=table, survey=survey,
         left_out=given.left_out, notes=given.notes(),
     )  # fmt: skip
-    return Assessment(flat, record, table, options.coast_file)
+    coast = sources["coast"]
+    embedded = coast.origins == (embedded_origin(),)
+    return Assessment(flat, record, table, None if embedded else coast)

@@ -18,7 +18,7 @@ import pandas as pd
 from saltreach.intake import check
 from saltreach.intake.formats import cell_text
 from saltreach.layers.climate import HEIGHT_DOUBT_M, map_elevation_m
-from saltreach.layers.coast import distances_differ
+from saltreach.layers.coast_layer import distances_differ
 
 if TYPE_CHECKING:
     from saltreach.intake import Register
@@ -32,9 +32,7 @@ BELOW_SEA_M = -10.0
 """Lower than this, where the ground is above the sea, is worth a second look; judgement."""
 
 
-def contradicted(
-    register: Register, found: Mapping[str, Any], coast_sd_m: float
-) -> tuple[Register, pd.DataFrame]:
+def contradicted(register: Register, found: Mapping[str, Any]) -> tuple[Register, pd.DataFrame]:
     """A register without heights that cannot be right, and every value that a layer contradicts.
 
     Parameters
@@ -43,8 +41,6 @@ def contradicted(
         Good anchors.
     found : mapping
         What the layers coast and terrain gave and passed there (`layers.join.sample_layers`).
-    coast_sd_m : float
-        Standard deviation of the shoreline's position, m.
 
     Returns
     -------
@@ -75,7 +71,7 @@ def contradicted(
         ]  # fmt: skip
         if wrong.any():
             unknown[name] = np.where(wrong, np.nan, given)
-    doubts.append(_distances(register, found, coast_sd_m))
+    doubts.append(_distances(register, found))
     table = pd.concat(doubts, ignore_index=True)
     table = table.sort_values("row", kind="stable", ignore_index=True)
     return replace(register, anchors=anchors.assign(**unknown)), table
@@ -103,10 +99,10 @@ def _ground(
     )
 
 
-def _distances(register: Register, found: Mapping[str, Any], sd_m: float) -> pd.DataFrame:
+def _distances(register: Register, found: Mapping[str, Any]) -> pd.DataFrame:
     given = register.anchors["coast_distance_m"].to_numpy(float)
     layer = np.where(found["coast_side"] == "sea", 0.0, found["shore_distance_m"])
-    differ = distances_differ(given, layer, sd_m)
+    differ = distances_differ(given, layer, found["shore_sd_m"])
     metres = pd.Series([f"{d:.0f} m" for d in layer], dtype="str")
     return _doubts(
         register, differ, "coast_distance_m", "the shoreline is " + metres + " away; used as given",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -18,38 +18,39 @@ def land_in(result: Assessment, box: tuple[float, float, float, float]) -> Land:
     Parameters
     ----------
     result : Assessment
-        From `assess` or `read_results`; of a shoreline that the user gave, the latter knows what
-        lies around the anchors.
+        From `assess` or `read_results`; of a shoreline that is not the embedded one, the latter
+        knows what lies around the anchors.
     box : tuple of float
         West, south, east, north, degrees; longitudes may lie beyond 180.
 
     Returns
     -------
     Land
-
-    Raises
-    ------
-    LayerError
-        When the file of the shoreline is gone or cannot be used.
     """
     import geopandas as gpd
 
-    from saltreach.intake.options import Options
-    from saltreach.layers.coast import open_coast
+    from saltreach.layers.coast import load_coast
 
     if isinstance(result.own_shore, Land):
         return result.own_shore
-    coast = open_coast(Options(coast_file=result.own_shore))
+    coast = result.own_shore or load_coast()
     return Land(gpd.GeoDataFrame(geometry=coast.land_shapes(*box)), coast.sided)
 
 
 def shoreline(provenance: Mapping[str, Any]) -> tuple[str, str]:
-    """Name and licence of the shoreline that an assessment used, as far as they are stated."""
-    layer: Mapping[str, Any] = next(
-        (x for x in provenance["layers"] if x.get("quantity") == "shoreline"), {}
-    )
-    name = str(layer.get("source") or layer.get("name") or "").split(",")[0]
-    return Path(name).name, layer.get("licence") or ""
+    """Name and licence of the shoreline that an assessment used, as far as they are stated.
+
+    Of two, a packed one and the one beyond it, both.
+    """
+    layers = [x for x in provenance["layers"] if x.get("quantity") == "shoreline"]
+    names = [str(x.get("source") or x.get("name") or "").split(",")[0] for x in layers]
+    licences = [x.get("licence") or "" for x in layers]
+    return _both(Path(name).name for name in names), _both(licences)
+
+
+def _both(words: Iterable[str]) -> str:
+    """Words that are known, each once."""
+    return " and ".join(dict.fromkeys(word for word in words if word))
 
 
 def land_around(result: Assessment) -> Land:
@@ -64,11 +65,6 @@ def land_around(result: Assessment) -> Land:
     -------
     Land
         Empty where there is no anchor.
-
-    Raises
-    ------
-    LayerError
-        As `land_in`.
     """
     import geopandas as gpd
 

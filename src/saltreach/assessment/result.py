@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
+    from saltreach.layers.coast import Coast
+
 
 def _none_listed() -> pd.DataFrame:
     import pandas as pd
@@ -71,14 +73,14 @@ class Assessment:
         The tables as the files hold them.
     working : DataFrame or None
         The anchors with every value met on the way, for explanations; None when read back.
-    own_shore : str, Land or None
-        Where the user gave a shoreline: its file, or read back what lies around the anchors.
+    own_shore : Coast, Land or None
+        A shoreline that is not the embedded one: itself, or read back what lies around the anchors.
     """
 
     flat: Flat
     provenance: dict[str, Any]
     working: pd.DataFrame | None = None
-    own_shore: str | Land | None = None
+    own_shore: Coast | Land | None = None
     _repr_html_: ClassVar[Callable[[Assessment], str]]
     """For notebooks; lent by the front door, for no output is known here."""
 

@@ -6,7 +6,7 @@ what each one `needs` (`saltreach.layers.join.in_order`).
 
 from saltreach.layers import (
     climate,
-    coast,
+    coast_layer,
     geology,
     marked_lakes,
     openness,
@@ -21,7 +21,7 @@ from saltreach.layers import (
 from saltreach.layers.layer import Layer
 
 LAYERS: tuple[Layer, ...] = (
-    coast.LAYER,
+    coast_layer.LAYER,
     openness.LAYER,
     climate.LAYER,
     salinity.LAYER,

@@ -1,4 +1,4 @@
-"""The coast layer: how far the sea is, and on which side of the shoreline a point lies.
+"""Shorelines: the embedded one, and any file of the user's, ready to be measured against.
 
 Embedded: GSHHG 2.3.7 high resolution, the ocean's shore with the Antarctic ice front. The
 Caspian counts as sea, because its water is salt; every other lake counts as land. Estuaries,
@@ -9,12 +9,11 @@ Any other line or polygon file serves instead (`read_coast_file`).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
@@ -25,12 +24,10 @@ from saltreach.intake.positions import is_usable
 from saltreach.layers.coast_index import CoastIndex, Floats, Ints, NearestShore, build_index
 from saltreach.layers.embedded import embedded_file, sha256_of
 from saltreach.layers.geodesy import ecef_m
-from saltreach.layers.layer import Layer, Origin, Value, joined, lonlat
+from saltreach.layers.layer import Origin
 
 if TYPE_CHECKING:
     from geopandas import GeoSeries
-
-    from saltreach.intake.options import Options
 
 BLOCK = 64
 """Segments in a block; blocks are what a region loads."""
@@ -43,25 +40,33 @@ Median disagreement with an OpenStreetMap-derived coast, 144 to 192 m over six s
 estuaries, deltas, lagoons)."""
 FILE_SD_M = 50.0
 """Assumed for a coast file of the user's unless they say otherwise, m; judgement."""
-ODD_CLIFF_M = 2000.0
-"""Said to be a sea cliff farther from the sea than this, a place is worth a second look;
-judgement."""
-GIVEN_DISTANCE_SD_M = 10.0
-GIVEN_DISTANCE_SD_SHARE = 0.05
-"""A distance that the register gives is taken as known to 10 m or 5 %, whichever is more;
-judgement."""
 _COAST_FIX = "give land as polygons or shorelines as lines (GeoPackage, GeoJSON, shapefile ...)"
 _KM_PER_DEGREE = 111
 _CELL_M = 20_000.0  # points closer than this are served by one look-up of blocks
 
 
-@dataclass(frozen=True)
+class Measured(NamedTuple):
+    """The nearest shore of each point, and how well it is known there.
+
+    `sd_m`: standard deviation of the shoreline's position. `source`, `side_source`: names of the
+    origins of the distance and of the side. `note`: what a reader must know here, or empty.
+    """
+
+    shore: NearestShore
+    sd_m: Floats
+    source: NDArray[np.object_]
+    side_source: NDArray[np.object_]
+    note: NDArray[np.object_]
+
+
+@dataclass(frozen=True, eq=False)
 class Coast:
     """A shoreline: lines or closed rings of vertices, and the blocks a region loads.
 
     `vertex_deg` (n, 2) lon/lat; `line_start` (m + 1,) offsets into it; `line_is_land` whether
     a ring encloses land. Land lies to the left of the drawing direction where `sided`.
-    A block is `BLOCK` consecutive segments inside a sphere.
+    A block is `BLOCK` consecutive segments inside a sphere. `closing` (n,): whether the segment
+    that starts at a vertex is no shore and only closes a ring; nothing is where none is.
     """
 
     vertex_deg: Floats = field(repr=False)
@@ -72,6 +77,21 @@ class Coast:
     sided: bool
     position_sd_m: float
     origin: Origin
+    closing: NDArray[np.bool_] | None = field(default=None, repr=False)
+
+    @property
+    def origins(self) -> tuple[Origin, ...]:
+        """Where it comes from, the best known first."""
+        return (self.origin,)
+
+    @cached_property
+    def bounds_deg(self) -> tuple[Floats, Floats]:
+        """South-west and north-east corner (m, 2) around each line."""
+        starts = self.line_start[:-1]
+        return (
+            np.minimum.reduceat(self.vertex_deg, starts),
+            np.maximum.reduceat(self.vertex_deg, starts),
+        )
 
     def near(self, lon: ArrayLike, lat: ArrayLike) -> CoastIndex:
         """The part of the coast that can hold the nearest piece of any given point."""
@@ -79,6 +99,8 @@ class Coast:
         blocks = _blocks_needed(self, points[np.isfinite(points).all(axis=1)])
         first = (blocks[:, None] * BLOCK + np.arange(BLOCK)).ravel()
         first = first[first < len(self.vertex_deg) - 1]
+        if self.closing is not None:
+            first = first[~self.closing[first]]
         return build_index(self.vertex_deg, self.line_start, first, sided=self.sided)
 
     def shore(self, lon: ArrayLike, lat: ArrayLike) -> NearestShore:
@@ -89,7 +111,15 @@ class Coast:
         lon, lat : array_like, shape (n,)
             Degrees, WGS 84; NaN gives NaN.
         """
-        return self.near(lon, lat).shore(lon, lat)
+        return self.measured(lon, lat).shore
+
+    def measured(self, lon: ArrayLike, lat: ArrayLike) -> Measured:
+        """The nearest shore, and how well it is known; points as in `shore`."""
+        shore = self.near(lon, lat).shore(lon, lat)
+        many = len(shore.distance_m)
+        sd_m, note = np.full(many, self.position_sd_m), np.full(many, "", object)
+        source = np.full(many, self.origin.name, object)
+        return Measured(shore, sd_m, source, source.copy(), note)
 
     def land_shapes(self, west: float, south: float, east: float, north: float) -> GeoSeries:
         """Land inside a box as polygons (lines where the layer has no sides), WGS 84.
@@ -105,19 +135,19 @@ class Coast:
             for lines in [_lines_touching(self, west - shift, south, east - shift, north)]
         ]
         lines = np.concatenate([lines for lines, _ in found])
-        inside = np.concatenate([shapes for _, shapes in found])
+        inside, size_deg2 = (np.concatenate(v) for v in zip(*(x for _, x in found), strict=True))
         is_land = self.line_is_land[lines] | (not self.sided)
-        shapes = inside[is_land & ~shapely.is_empty(inside)]
-        for lake in inside[~is_land]:
+        kept = is_land & ~shapely.is_empty(inside)
+        shapes, around_deg2 = inside[kept], size_deg2[kept]
+        for lake, of_deg2 in zip(inside[~is_land], size_deg2[~is_land], strict=True):
             shapely.prepare(lake)
-            wet = shapely.intersects(lake, shapes)
+            # land that is smaller is an island in it
+            wet = shapely.intersects(lake, shapes) & (around_deg2 > of_deg2)
             shapes[wet] = shapely.difference(shapes[wet], lake)
         return gpd.GeoSeries(shapes, crs=4326)
 
-    def _inside(
-        self, lines: Ints, turn_deg: float, west: float, south: float, east: float, north: float
-    ) -> NDArray[np.object_]:
-        """The parts of some lines in a box, moved east by whole turns: polygons where sided."""
+    def drawn(self, lines: Ints, turn_deg: float = 0.0) -> NDArray[np.object_]:
+        """Some lines moved east by whole turns: polygons where `sided`, valid or not."""
         import shapely
 
         start, count = self.line_start[lines], np.diff(self.line_start)[lines]
@@ -125,11 +155,19 @@ class Coast:
         first = np.cumsum(count) - count
         vertices = np.repeat(start - first, count) + np.arange(count.sum())
         places = self.vertex_deg[vertices] + [turn_deg, 0.0]
-        box = (west, south, east, north)
         if not self.sided:
-            return shapely.clip_by_rect(shapely.linestrings(places, indices=of_line), *box)
-        shapes = shapely.polygons(shapely.linearrings(places, indices=of_line))
-        return shapely.clip_by_rect(shapely.make_valid(shapes), *box)
+            return np.asarray(shapely.linestrings(places, indices=of_line), object)
+        return shapely.polygons(shapely.linearrings(places, indices=of_line))
+
+    def _inside(
+        self, lines: Ints, turn_deg: float, west: float, south: float, east: float, north: float
+    ) -> tuple[NDArray[np.object_], Floats]:
+        """The parts of some lines in a box, and the area that each whole line encloses."""
+        import shapely
+
+        shapes = self.drawn(lines, turn_deg)
+        valid = shapely.make_valid(shapes) if self.sided else shapes
+        return shapely.clip_by_rect(valid, west, south, east, north), shapely.area(shapes)
 
 
 @lru_cache(maxsize=1)
@@ -319,83 +357,6 @@ def _blocks_needed(coast: Coast, points: Floats) -> Ints:
 
 
 def _lines_touching(coast: Coast, west: float, south: float, east: float, north: float) -> Ints:
-    starts = coast.line_start[:-1]
-    low = np.minimum.reduceat(coast.vertex_deg, starts)
-    high = np.maximum.reduceat(coast.vertex_deg, starts)
+    low, high = coast.bounds_deg
     touches = (low <= [east, north]).all(axis=1) & (high >= [west, south]).all(axis=1)
     return np.flatnonzero(touches)
-
-
-def open_coast(options: Options) -> Coast:
-    """The shoreline the options ask for."""
-    if options.coast_file is None:
-        return load_coast()
-    sd = options.coast_sd_m
-    return read_coast_file(Path(options.coast_file), position_sd_m=FILE_SD_M if sd is None else sd)
-
-
-def _sample(coast: Coast, places: pd.DataFrame) -> dict[str, Any]:
-    shore = coast.shore(*lonlat(places))
-    at_sea = shore.on_land == 0
-    given = places["coast_distance_m"].to_numpy(float)
-    use_given = ~np.isnan(given)
-    given_sd = np.maximum(GIVEN_DISTANCE_SD_M, GIVEN_DISTANCE_SD_SHARE * given)
-    by_layer = np.where(at_sea, 0.0, shore.distance_m)
-    distance = np.where(use_given, given, by_layer)
-    said = places["sea_cliff"].to_numpy(object)
-    return {
-        "coast_distance_m": distance,
-        "coast_distance_sd_m": np.where(use_given, given_sd, coast.position_sd_m),
-        "coast_distance_source": np.where(use_given, "register", coast.origin.name),
-        "coast_side": np.where(np.isnan(shore.on_land), "", np.where(at_sea, "sea", "land")),
-        "seaward_m": np.where(at_sea & ~use_given, shore.distance_m, 0.0),
-        "sea_cliff_said": said,
-        "shore_distance_m": shore.distance_m,
-        "shore_lon": shore.lon,
-        "shore_lat": shore.lat,
-        "coast_notes": _notes(distance, by_layer, said == "yes", coast.position_sd_m),
-    }
-
-
-def distances_differ(given_m: Floats, layer_m: Floats, sd_m: float) -> NDArray[np.bool_]:
-    """Where a distance to the sea that a register gives and the layer's cannot both be right."""
-    apart = np.abs(given_m - layer_m) - GIVEN_DISTANCE_SD_SHARE * np.maximum(given_m, layer_m)
-    return np.asarray(apart > 4 * sd_m)
-
-
-def _notes(
-    used_m: Floats, layer_m: Floats, cliff: NDArray[np.bool_], sd_m: float
-) -> NDArray[np.object_]:
-    """Where what the register says of the shore and the layer cannot both be right."""
-    used, by_layer = (
-        np.char.mod("%.0f", np.nan_to_num(v, posinf=0.0)).astype(object) for v in (used_m, layer_m)
-    )
-    differs = "Distance to the sea given as " + used + " m, the layer's is " + by_layer
-    odd = "Said to be a sea cliff, " + used + " m from the sea: check it."
-    return joined(
-        np.where(distances_differ(used_m, layer_m, sd_m), differs + " m: check both.", ""),
-        np.where((used_m > ODD_CLIFF_M) & cliff, odd, ""),
-    )
-
-
-LAYER = Layer(
-    name="coast",
-    gives=(
-        Value("coast_distance_m", sd="coast_distance_sd_m", source="coast_distance_source"),
-        Value("coast_distance_sd_m"),
-        Value("coast_distance_source", ""),
-        Value("coast_side", "", source="coast_side_source"),
-        Value("seaward_m"),
-        Value("sea_cliff_said", ""),
-    ),
-    passes=(
-        Value("shore_distance_m"),
-        Value("shore_lon"),
-        Value("shore_lat"),
-        Value("coast_notes", ""),
-    ),
-    takes=("coast_distance_m", "sea_cliff"),
-    open=open_coast,
-    sample=_sample,
-    origins=lambda coast: (coast.origin,),
-)

@@ -150,8 +150,8 @@ def _whole(folder: Path, name: str, files: tuple[tuple[str, str], ...]) -> None:
 
 def _again(part: PackPart) -> str:
     return (
-        f"bring {part.name} again, or leave it out with "
-        f"`saltreach layers forget {part.name} --pack {part.folder}`"
+        f"bring {part.name} again, or leave it out with `saltreach layers forget {part.name} "
+        f"--pack {part.folder}`; both take --beside-other-files, which keeps a changed file"
     )
 
 

@@ -15,6 +15,7 @@ from saltreach.layers import context
 from saltreach.layers.geodesy import metres_per_degree
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.osm_objects import SERVICE, Objects, read_objects, request_of
+from saltreach.layers.online.overpass import OSM_CREDIT
 from saltreach.layers.online.part import Brought, Call, Part
 from saltreach.layers.online.web import Request, ServiceError
 from saltreach.layers.online.where import Box, Where
@@ -151,7 +152,7 @@ def _origin(address: str, as_of: list[str]) -> Origin:
         extent=f"{context.REACH_M / 1000:g} km around the places that were asked for",
         note="drawn background, and questions to the reader; never a value of an anchor. Whether "
         "a road is salted in winter is not known from it",
-        attribution="© OpenStreetMap contributors, ODbL",
+        attribution=OSM_CREDIT,
     )
 
 

@@ -179,7 +179,7 @@ class Web:
         response = self._response(request, part)
         try:
             return reader(self._answer(request, response))
-        except ServiceError:
+        except LayerError:
             self._forget(response)
             raise
         except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:

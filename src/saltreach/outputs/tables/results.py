@@ -97,7 +97,7 @@ def write_results(
             asked = spreadsheet_safe(result.flat.find_out).assign(caution=CAUTION)
             asked.to_csv(work / "find_out.csv", index=False)
         write_geopackage(result, work / "saltreach.gpkg")
-        if result.own_shore is not None:  # so that the map can be drawn again without its file
+        if result.own_shore is not None:  # so that maps can be drawn again without it
             shore = land_around(result)
             shapes = shore.shapes.assign(sided=shore.sided)
             shapes.to_parquet(work / "shoreline.parquet", index=False)
