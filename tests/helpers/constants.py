@@ -44,7 +44,7 @@ TECHNICAL = {
     },
     "assessment.risk": {"POOR": "place in the scale of conditions"},
     "assessment.state": {"FAILED": "place in the scale of conditions"},
-    "layers.climate": {"BLOCK": "memory", "_MONTH_DAYS": "calendar"},
+    "layers.climate": {"BLOCK": "memory", "_MONTH_SHARE": "calendar"},
     "layers.climate_maps": {"GlobalGrid.scale": "unit", "_DENSITY_LEVELS": "as packed"},
     "layers.coast": {
         "BLOCK": "format of the file", "_CELL_M": "search of blocks", "_KM_PER_DEGREE": "WGS 84",
