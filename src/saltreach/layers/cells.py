@@ -70,9 +70,7 @@ def cell_at(cells: pd.DataFrame, lon: Floats, lat: Floats) -> NDArray[np.intp]:
         scaled(cells["lon"].to_numpy(float), cells["lat"].to_numpy(float)),
         boxsize=[360.0 / half[0], 1e9],
     )
-    _, row = tree.query(
-        scaled(lon[known], lat[known]), p=np.inf, distance_upper_bound=1.0 + _EDGE
-    )
+    _, row = tree.query(scaled(lon[known], lat[known]), p=np.inf, distance_upper_bound=1.0 + _EDGE)
     found[known] = np.where(row < len(cells), row, -1)
     return found
 

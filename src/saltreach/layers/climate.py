@@ -212,9 +212,7 @@ def _block(
         ),
     )
     by_map = _monthly_humidity_pct(folder, lon, lat, elevation, by_map)
-    humidity = climate_pack.over(
-        by_map, pack.humidity_pct, pack.humidity_of_year_pct, _MONTH_SHARE
-    )
+    humidity = climate_pack.over(by_map, pack.humidity_pct, pack.humidity_of_year_pct, _MONTH_SHARE)
     by_pack = pack.humidity_source != ""
     cell_rise_m = np.nan_to_num(np.abs(elevation - pack.cell_elevation_m))
     rise_m = np.where(by_pack, cell_rise_m, rise_m)
@@ -236,9 +234,7 @@ def _block(
         out[sd] = out[sd].where(out[mean].notna())
     out["elevation_m"] = elevation
     out["elevation_source"] = source
-    out["climate_notes"] = _notes(
-        folder, lon, lat, height, map_height, humidity, pack.beyond
-    )
+    out["climate_notes"] = _notes(folder, lon, lat, height, map_height, humidity, pack.beyond)
     return out, temperature, possible
 
 
@@ -471,9 +467,7 @@ LAYER = Layer(
         Value("elevation_source", UNKNOWN),
         Value("temperature_c", np.nan, "temperature_sd_c", "temperature_source"),
         Value("temperature_sd_c"),
-        Value(
-            "relative_humidity_pct", np.nan, "relative_humidity_sd_pct", "humidity_source"
-        ),
+        Value("relative_humidity_pct", np.nan, "relative_humidity_sd_pct", "humidity_source"),
         Value("relative_humidity_sd_pct"),
         Value("humidity_source", UNKNOWN),
         Value("rain_mm_y", np.nan, "rain_sd_mm_y", "rain_source"),

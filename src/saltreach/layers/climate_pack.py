@@ -37,10 +37,11 @@ RASTER, OPEN_METEO, NASA_POWER = "climate_raster", "climate_open_meteo", "climat
 """Names of the sources, in the file and in the provenance."""
 
 HUMIDITY_SD_PCT = {RASTER: 5.0, OPEN_METEO: 5.0, NASA_POWER: 6.5}
-"""Standard deviation of the mean relative humidity by source, %, the first that knows a place
-wins: judgement. The embedded one is 7.5. Daily values of NASA POWER were 8 to 20 % off at 14
-stations of a Portuguese plain (Rodrigues and Braga 2021, abstract); a mean of years is better than
-a day, and a shore, where a cell is half sea, worse than a plain. A smaller cell is taken as better."""
+"""Standard deviation of the mean relative humidity by source, %, in the order in which they are
+asked: judgement. The embedded one is 7.5. Daily values of NASA POWER were 8 to 20 % off at 14
+stations of a Portuguese plain (Rodrigues and Braga 2021, abstract); a mean of years is better
+than a day, and a shore, where a cell is half sea, worse than a plain. Smaller cells count as
+better."""
 SOURCES = tuple(HUMIDITY_SD_PCT)
 RASTER_TEMPERATURE_SD_C = 1.0
 """Judgement: the climatology's own error, and 100 m of relief within its cell at 6.5 K/km."""
@@ -69,9 +70,9 @@ COLUMNS = (
     RAIN_OF_YEAR, *by_month(RAIN), WIND, WET, LIQUID, "hours_missing_share",
 )  # fmt: skip
 """Columns of values in the pack's file, the mean of the year before its months: temperature,
-relative humidity and rain, annual mean wind at 10 m, hours counted in a year with more than 80 % and
-above 0 degC, counted share of hours in which only some salts are liquid, and the share of hours that
-were missing."""
+relative humidity and rain, annual mean wind at 10 m, hours counted in a year with more than 80 %
+and above 0 degC, counted share of hours in which only some salts are liquid, and the share of
+hours that were missing."""
 
 
 class Packed(NamedTuple):
@@ -98,7 +99,7 @@ class Packed(NamedTuple):
 
     def part(self, rows: slice) -> Packed:
         """What it says at some of the places."""
-        return Packed(*(values[rows] for values in self))
+        return Packed._make(values[rows] for values in self)
 
 
 @dataclass(frozen=True)
@@ -141,9 +142,7 @@ class ClimatePack:
         known = [np.isfinite(self._of(column, source, row)) for source in SOURCES]
         return np.select(known, SOURCES, "").astype(object)
 
-    def _chosen(
-        self, column: str | list[str], source: NDArray[np.object_], row: Rows
-    ) -> Floats:
+    def _chosen(self, column: str | list[str], source: NDArray[np.object_], row: Rows) -> Floats:
         """Values of each place's own source."""
         out = np.full(np.shape(self._of(column, OPEN_METEO, row)), np.nan)
         for name in SOURCES:

@@ -30,10 +30,10 @@ ASSUMED_SIGMA_LN = float(np.log(2.0))
 GIVEN_SIGMA_LN = 0.2
 """Standard deviation of ln(SO2): a factor of 2 where assumed, 20 % where given; judgement."""
 PACKED_SIGMA_LN = {RASTER: float(np.log(1.6)), OPEN_METEO: float(np.log(1.8))}
-"""The same of what a pack holds, the first that knows a place wins: judgement, hardly better than
-assumed. Of the gases that a global reanalysis of CAMS was compared with over Europe, SO2 was among
-those that came out poorer, biased at the ground (Lacima and others 2023, abstract), and a cell of 10
-to 40 km shows no single works or harbour; a raster of the user's was at least chosen."""
+"""The same of what a pack holds, in the order in which they are asked: judgement, hardly better
+than assumed. A global reanalysis of CAMS had persistent biases at the ground over Europe, and its
+SO2 went with the stations no better than a rival's (Lacima and others 2023, abstract); a cell of
+10 to 40 km shows no single works or harbour. A raster of the user's was at least chosen."""
 
 
 @dataclass(frozen=True)

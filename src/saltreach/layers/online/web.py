@@ -127,6 +127,7 @@ class Web:
         pause_s: float = PAUSE_S,
     ) -> None:
         self.asked = self.kept = self.received_bytes = 0
+        self.pause_s = pause_s
         self._fresh = fresh
         self._session = _session(cache)
         adapter = _BoundedAdapter(self, pause_s, _Waits(
