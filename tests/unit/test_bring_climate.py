@@ -361,7 +361,9 @@ def test_what_stays_unknown_is_empty_and_said(httpserver, call):
     table = written(made.folder)
     assert table.loc["climate_nasa_power", table.columns.str.contains("humidity")].isna().all()
     assert table.loc["climate_open_meteo", "time_of_wetness_h_y"].isna().all()
-    assert any(note.startswith("NASA POWER at 43.5 N 5.625 W: RH2M has no usable") for note in notes)
+    assert any(
+        note.startswith("NASA POWER at 43.5 N 5.625 W: RH2M has no usable") for note in notes
+    )
     assert any("temperature_c has 100% of the hours" in note for note in notes)
 
 

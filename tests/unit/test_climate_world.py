@@ -19,8 +19,8 @@ import pytest
 from saltreach.layers import climate
 from saltreach.layers import climate_maps as maps
 from saltreach.layers.climate import climate_origins, monthly_climate, sample_climate
-from saltreach.layers.climate_pack import NO_PACK
 from saltreach.layers.climate_maps import GlobalGrid
+from saltreach.layers.climate_pack import NO_PACK
 
 real_folder = maps.itu_folder
 LEVELS = ("10", "20", "30", "50", "60", "70", "80", "90")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Sequence
 from typing import Any
 
@@ -73,6 +74,17 @@ def compared(what: str, value: float, unit: str, quantity: str) -> str:
     if low <= value <= high:
         return f"{shown}, expected {low:g} to {high:g}"
     return f"{shown}, NOT AS EXPECTED ({low:g} to {high:g})"
+
+
+def plain_unit(unit: object) -> str:
+    """A unit in one spelling: micro and mu, superscripts.
+
+    Examples
+    --------
+    >>> plain_unit("\u00b5g/m\u00b3") == plain_unit("\u03bcg/m3")
+    True
+    """
+    return unicodedata.normalize("NFKC", str(unit))
 
 
 def place(lon: float, lat: float) -> str:

@@ -9,7 +9,6 @@ non-commercial use, within limits of requests.
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 from typing import Any
@@ -21,7 +20,7 @@ from saltreach.layers import climate_pack as pack
 from saltreach.layers import so2
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.by_node import Had, Row, Service
-from saltreach.layers.online.figures import TRIED_AT, compared, numbers_of
+from saltreach.layers.online.figures import TRIED_AT, compared, numbers_of, plain_unit
 from saltreach.layers.online.services import Services
 from saltreach.layers.online.web import Request, ServiceError
 from saltreach.science.air.wetness import (
@@ -143,7 +142,7 @@ def read_hours(request: Request, answer: Any, variables: Variables) -> pd.DataFr
     for name, (quantity, unit) in variables.items():
         if name not in hourly:
             raise ServiceError(f"{who} gave no {name}; saltreach may need an update")
-        if _plain(units.get(name)) != _plain(unit):
+        if plain_unit(units.get(name)) != plain_unit(unit):
             raise ServiceError(
                 f"{who} gave {name} in {str(units.get(name))[:20]}, not in {unit}; saltreach may "
                 "need an update"
@@ -155,11 +154,6 @@ def read_hours(request: Request, answer: Any, variables: Variables) -> pd.DataFr
     table = pd.DataFrame(found, index=pd.DatetimeIndex(hours.astype("datetime64[s]")))
     table.attrs["elevation_m"] = float(numbers_of([answer.get("elevation")], "elevation_m")[0])
     return table
-
-
-def _plain(unit: object) -> str:
-    """A unit in one spelling: micro and mu, superscripts."""
-    return unicodedata.normalize("NFKC", str(unit))
 
 
 def climate_of(years: list[pd.DataFrame]) -> tuple[Row, list[str]]:

@@ -8,7 +8,7 @@ that cannot be is refused with the way to put it right, never turned into one th
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
@@ -21,7 +21,7 @@ from saltreach.layers import so2
 from saltreach.layers.climate import sample_climate
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.by_node import Had
-from saltreach.layers.online.figures import place
+from saltreach.layers.online.figures import place, plain_unit
 from saltreach.layers.online.services import Services
 from saltreach.layers.online.where import SAME_DEG, Where
 from saltreach.layers.raster import cell_position, open_raster, windows
@@ -31,52 +31,59 @@ Floats = NDArray[np.float64]
 
 MONTH = "{month}"
 ZERO_CELSIUS_K = 273.15
+MEANS = {
+    "temperature": (-90.0, 60.0),
+    "humidity": (0.0, 100.0),
+    "rain": (0.0, 15_000.0),
+    "wind": (0.0, 40.0),
+    "so2": (0.0, 1000.0),
+}
+"""Least and most a mean of a month or year may be (degC, %, mm, m/s, ug/m3), else the unit is
+another one: around the records of temperature and of a year's rain, wind and SO2 beyond any;
+common practice."""
+SOME_ABOVE = {"humidity": 1.5, "so2": 0.001}
+"""A raster that is nowhere above this (%, ug/m3) is in another unit, such as a share of 1 or kg/m3;
+judgement."""
 TEMPERATURE_DOUBT_C = 12.0
 """Farther than this from the embedded mean of the year (median of the places) a raster is taken to
 be in another unit: judgement; the embedded one is 0.5 degC off, and relief adds a few."""
 RAIN_DOUBT = 4.0
 """The same for rain, as a factor up or down: judgement; tenths and inches are farther off."""
-LEAST_HUMIDITY_PCT = 1.5
-"""Humidity that is nowhere above this is taken to be a share of 1; judgement."""
 
 
 class Quantity(NamedTuple):
-    """What a raster may hold: our name, units it may state, least and most, and what is wrong."""
+    """What a raster may hold: our column, units it may state in small letters, what may be wrong.
 
-    name: str
+    A raster that states no unit is taken to be in the first: rain of the month, or of the year
+    where it is one file.
+    """
+
+    column: str
     units: tuple[str, ...]
-    low: float
-    high: float
-    fix: str
+    doubt: str
 
 
 _SCALE = "give the file its scale and offset (for example gdal_edit -a_scale 0.1)"
 QUANTITIES = {
     "temperature": Quantity(
-        pack.TEMPERATURE, ("c", "degc", "°c", "celsius", "degrees celsius", "k", "kelvin"),
-        -90.0, 60.0,
+        pack.TEMPERATURE, ("degc", "°c", "c", "celsius", "degrees celsius", "k", "kelvin"),
         f"tenths or kelvin? {_SCALE}, -a_offset -273.15 where it holds kelvin",
     ),
     "humidity": Quantity(
-        pack.HUMIDITY, ("%", "percent", "per cent"), LEAST_HUMIDITY_PCT, 100.0,
+        pack.HUMIDITY, ("%", "percent", "per cent"),
         f"a share, tenths or hundredths of a per cent? {_SCALE}",
     ),
     "rain": Quantity(
-        pack.RAIN, ("mm", "mm/month", "mm month-1", "kg m-2", "kg m-2 month-1", "mm/year", "mm/y",
-                    "mm year-1", "kg m-2 year-1"),
-        0.0, 15_000.0, f"tenths of a mm? {_SCALE}",
+        pack.RAIN, ("mm", "mm/month", "mm month-1", "mm/year", "mm year-1", "kg m-2",
+                    "kg m-2 month-1", "kg m-2 year-1"),
+        f"tenths of a mm? {_SCALE}",
     ),
-    "wind": Quantity(
-        pack.WIND, ("m/s", "m s-1", "m s**-1"), 0.0, 40.0, f"km/h or tenths? {_SCALE}"
-    ),
+    "wind": Quantity(pack.WIND, ("m/s", "m s-1", "m s**-1"), f"km/h or tenths? {_SCALE}"),
 }  # fmt: skip
 SULPHUR = Quantity(
-    so2.SO2, ("ug/m3", "µg/m3", "μg/m3", "µg/m³", "μg/m³", "ug m-3", "µg m-3", "µg m**-3"),
-    0.0, 1000.0, f"another unit? {_SCALE}, so that it holds µg/m³",
+    so2.SO2, ("ug/m3", "ug m-3", "μg/m3", "μg m-3", "μg m**-3"),
+    f"another unit? {_SCALE}, so that it holds ug/m3",
 )  # fmt: skip
-"""Quantities, and limits of a mean: temperature and rain as the records of years, wind and SO2
-beyond any mean of a month; common practice. A raster that states no unit is taken to be in ours:
-degC, %, mm (of the month, or of the year where it is one file), m/s, ug/m3."""
 
 
 def named_rasters(services: Services) -> dict[str, str]:
@@ -114,7 +121,7 @@ def climate_of_rasters(services: Services, where: Where) -> Had:
     had = Had("your raster", requests=list(named.values()))
     columns: dict[str, Floats] = {}
     for name, file in named.items():
-        columns |= _columns(name, _read(file, QUANTITIES[name], where))
+        columns |= _columns(QUANTITIES[name].column, _read(name, QUANTITIES[name], file, where))
     _doubted(named, columns, where)
     return _rows(had, pack.RASTER, columns, where)
 
@@ -129,7 +136,7 @@ def so2_of_raster(services: Services, where: Where) -> Had:
     """
     if not services.so2_raster:
         return Had("your raster")
-    values = _read(services.so2_raster, SULPHUR, where)
+    values = _read("so2", SULPHUR, services.so2_raster, where)
     return _rows(Had("your raster", requests=[services.so2_raster]), so2.RASTER,
                  {so2.SO2: values[:, 0]}, where)  # fmt: skip
 
@@ -152,14 +159,14 @@ def _rows(had: Had, source: str, columns: Mapping[str, Floats], where: Where) ->
     return had
 
 
-def _read(file: str, quantity: Quantity, where: Where) -> Floats:
+def _read(name: str, quantity: Quantity, file: str, where: Where) -> Floats:
     """Values at the places, (n, 12) or (n, 1); NaN where there are none."""
     files = [file.replace(MONTH, f"{m:02d}") for m in range(1, 13)] if MONTH in file else [file]
-    return np.column_stack([_read_one(Path(one), quantity, where) for one in files])
+    return np.column_stack([_read_one(name, quantity, Path(one), where) for one in files])
 
 
-def _read_one(path: Path, quantity: Quantity, where: Where) -> Floats:
-    what = f"{quantity.name} raster"
+def _read_one(name: str, quantity: Quantity, path: Path, where: Where) -> Floats:
+    what = f"{name} raster"
     found = np.full(len(where.lon), np.nan)
     with open_raster(path, what) as raster:
         if raster.count != 1:
@@ -169,77 +176,61 @@ def _read_one(path: Path, quantity: Quantity, where: Where) -> Floats:
             )
         row, column = cell_position(raster, where.lon, where.lat)
         for points, cells, top, left in windows(raster, row, column):
-            at = row[points].astype(int) - top, column[points].astype(int) - left
-            found[points] = cells[at]
+            found[points] = cells[row[points].astype(int) - top, column[points].astype(int) - left]
         found = found * raster.scales[0] + raster.offsets[0]
-        unit = (raster.units[0] or "").strip().lower()
+        unit = plain_unit(raster.units[0] or "").strip().lower()
     if unit and unit not in quantity.units:
         raise LayerError(
             f"{what} {path.name} is in {unit[:40]}; give one in {quantity.units[0]}, or correct "
             "the unit it states (gdal_edit -units)"
         )
     known = found[np.isfinite(found)]
-    if unit in ("k", "kelvin") and len(known) and known.min() > quantity.high:
+    low, high = MEANS[name]
+    if unit in ("k", "kelvin") and len(known) and known.min() > high:
         found = found - ZERO_CELSIUS_K  # else its offset has made degC of it
-    return _possible(found, quantity, f"{what} {path.name}", where)
-
-
-def _possible(values: Floats, quantity: Quantity, what: str, where: Where) -> Floats:
-    """The values, refused where one cannot be, or none is more than a share of 1."""
-    wrong = (values < min(quantity.low, 0.0)) | (values > quantity.high)
-    share = np.isfinite(values) & (quantity.low > 0)
-    if share.any() and values[share].max() <= quantity.low:
-        wrong = share
+    wrong = (found < low) | (found > high)
+    if len(known) and known.max() <= SOME_ABOVE.get(name, -np.inf):
+        wrong = np.isfinite(found)
     if wrong.any():
         at = int(wrong.argmax())
         raise LayerError(
-            f"{what} holds {values[at]:g} at {place(where.lon[at], where.lat[at])}, which is no "
-            f"{quantity.name}: {quantity.fix}; where it stands for no data, declare it "
-            "(gdal_edit -a_nodata)"
+            f"{what} {path.name} holds {found[at]:g} at {place(where.lon[at], where.lat[at])}, "
+            f"which is no {quantity.column}: {quantity.doubt}; where it stands for no data, "
+            "declare it (gdal_edit -a_nodata)"
         )
-    return values
+    return found
 
 
-def _columns(name: str, values: Floats) -> dict[str, Floats]:
+def _columns(quantity: str, values: Floats) -> dict[str, Floats]:
     """Columns of a pack from twelve months, or from the year alone."""
-    days, quantity = HOURS_OF_MONTH / HOURS_OF_MONTH.sum(), QUANTITIES[name].name
-    year = {pack.RAIN: pack.RAIN_OF_YEAR}.get(quantity, quantity)
+    days = HOURS_OF_MONTH / HOURS_OF_MONTH.sum()
+    year = pack.RAIN_OF_YEAR if quantity == pack.RAIN else quantity
     if values.shape[1] == 1:
         return {year: values[:, 0]}
-    if quantity == pack.WIND:
-        return {year: values @ days}
-    weights = {pack.TEMPERATURE: days, pack.RAIN: np.ones(12)}.get(quantity, np.full(12, 1 / 12))
+    weights = {pack.HUMIDITY: np.full(12, 1 / 12), pack.RAIN: np.ones(12)}.get(quantity, days)
     by_month = dict(zip(pack.by_month(quantity), values.T, strict=True))
-    return {year: values @ weights, **by_month}
+    return {year: values @ weights} | (by_month if quantity != pack.WIND else {})
 
 
 def _doubted(named: Mapping[str, str], columns: Mapping[str, Floats], where: Where) -> None:
     """Refuse temperature and rain that lie far from what is embedded: another unit."""
-    if not {"temperature", "rain"} & set(named):
+    checked: tuple[tuple[str, str, Callable[[Floats, Floats], Floats], float], ...] = (
+        ("temperature", pack.TEMPERATURE, np.subtract, TEMPERATURE_DOUBT_C),
+        ("rain", pack.RAIN_OF_YEAR, lambda own, maps: np.log(own / maps), np.log(RAIN_DOUBT)),
+    )
+    if not any(name in named for name, *_ in checked):
         return
     embedded = sample_climate(where.lon, where.lat)
-    if "temperature" in named:
-        off = np.abs(columns[pack.TEMPERATURE] - embedded[pack.TEMPERATURE].to_numpy())
-        _far(named, "temperature", off, TEMPERATURE_DOUBT_C, columns[pack.TEMPERATURE], embedded)
-    if "rain" in named:
-        with np.errstate(divide="ignore"):
-            ratio = np.log(columns[pack.RAIN_OF_YEAR] / embedded[pack.RAIN_OF_YEAR].to_numpy())
-        _far(named, "rain", np.abs(ratio), np.log(RAIN_DOUBT), columns[pack.RAIN_OF_YEAR],
-             embedded)  # fmt: skip
-
-
-def _far(
-    named: Mapping[str, str], name: str, off: Floats, most: float, values: Floats, embedded: object
-) -> None:
-    if np.isfinite(off).any() and np.nanmedian(off) > most:
-        column = pack.TEMPERATURE if name == "temperature" else pack.RAIN_OF_YEAR
-        maps = embedded[column].to_numpy()  # type: ignore[index]
-        at = int(np.flatnonzero(np.isfinite(off))[0])
-        raise LayerError(
-            f"{name} raster {Path(named[name]).name} gives {values[at]:g} as the year's, where the "
-            f"embedded climate has {maps[at]:.4g} {'mm' if name == 'rain' else 'degC'}: "
-            f"{QUANTITIES[name].fix}"
-        )
+    for name, column, difference, most in (one for one in checked if one[0] in named):
+        own, maps = columns[column], embedded[column].to_numpy()
+        with np.errstate(divide="ignore", invalid="ignore"):
+            off = np.abs(difference(own, maps))
+        known = np.flatnonzero(np.isfinite(off))
+        if len(known) and np.median(off[known]) > most:
+            raise LayerError(
+                f"{name} raster {Path(named[name]).name} gives {own[known[0]]:g} as the year's, "
+                f"where the embedded climate has {maps[known[0]]:.4g}: {QUANTITIES[name].doubt}"
+            )
 
 
 def raster_origin(had: Had) -> Origin:
