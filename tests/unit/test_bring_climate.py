@@ -138,6 +138,19 @@ def test_a_parameter_that_is_missing_renamed_or_in_another_unit_is_unknown():
     assert row["rain_mm_y"] == pytest.approx(3 * 365.25)
 
 
+def test_the_fill_value_is_the_one_that_the_answer_names():
+    answer = power_answer(-5.625, 43.5)
+    answer["header"]["fill_value"] = 50.0
+    answer["properties"]["parameter"]["RH2M"]["DEC"] = 50.0
+    assert power_row(answer)[1] == ["RH2M has no usable value in DEC, and stays unknown"]
+
+
+@pytest.mark.parametrize("at", [(-6.3, 43.5), (-5.625, 44.2), (5.625, 43.5), (np.nan, 43.5)])
+def test_an_answer_for_another_place_is_refused(at):
+    with pytest.raises(ServiceError, match="another place"):
+        power_row(power_answer(*at))
+
+
 # Open-Meteo
 
 
@@ -376,6 +389,17 @@ def test_a_run_keeps_to_the_free_share_and_says_so(httpserver, call, monkeypatch
     assert note.startswith("1 of 2 places only. Open-Meteo is asked at most 1 times in a run")
     assert written(made.folder).index.tolist() == ["climate_open_meteo", "climate_nasa_power"]
     assert len(bring_climate.PART.plan(SHORE, made.services)) == 2
+
+
+def test_a_later_run_goes_on_where_one_ended(httpserver, services, tmp_path, monkeypatch):
+    """Answers are kept by the session; the second run asks for the second place only."""
+    hours_say(httpserver, "/air", sulphur_dioxide=4.0)
+    monkeypatch.setattr(open_meteo, "MOST", 1)
+    for rows in (1, 2):
+        with Web(tmp_path / "kept", backoff_s=0, pause_s=0) as web:
+            bring_air.PART.bring(Call(SHORE, services, web, tmp_path))
+            assert web.asked == 1
+        assert len(written(tmp_path, so2.FILE)) == rows
 
 
 def test_a_request_for_a_year_waits_as_the_limit_of_a_minute_asks(httpserver, call, monkeypatch):

@@ -296,6 +296,9 @@ def test_cells_meet_across_180_degrees_and_unknown_places_have_none():
     lat = np.array([10.2, 9.8, 10.0, 10.0, 10.0, np.nan])
     assert cell_at(cells, lon, lat).tolist() == [0, 0, 0, -1, -1, -1]
     assert cell_at(cells[:0], lon, lat).tolist() == [-1] * 6
+    greenwich = cells.assign(lon=0.0)
+    lon = np.array([-0.3, 0.3, 359.7, -1e-15, 0.32, -0.32])
+    assert cell_at(greenwich, lon, np.full(6, 10.0)).tolist() == [0, 0, 0, 0, -1, -1]
 
 
 @given(st.lists(st.one_of(st.none(), st.floats(0, 100)), min_size=3, max_size=3))

@@ -63,8 +63,7 @@ def cell_at(cells: pd.DataFrame, lon: Floats, lat: Floats) -> NDArray[np.intp]:
     half = cells[["cell_lon_deg", "cell_lat_deg"]].iloc[0].to_numpy(float) / 2
 
     def scaled(lon: Floats, lat: Floats) -> Floats:
-        around = np.mod(lon, 360.0)
-        return np.column_stack([np.where(around >= 360.0, 0.0, around), lat + 90.0]) / half
+        return np.column_stack([np.mod(lon, 360.0), lat + 90.0]) / half
 
     tree = cKDTree(
         scaled(cells["lon"].to_numpy(float), cells["lat"].to_numpy(float)),
