@@ -58,7 +58,11 @@ GROUPS = {
         "layers.online.macrostrat", "layers.online.geology_service",
     ),
     "Wetness and sun": ("science.air.wetness", "science.air.sunlight"),
-    "Climate": ("layers.climate", "layers.climate_maps"),
+    "Climate": ("layers.climate", "layers.climate_maps", "layers.climate_pack"),
+    "Climate and air of open services": (
+        "layers.online.figures", "layers.online.nasa_power", "layers.online.open_meteo",
+        "layers.online.user_rasters",
+    ),
     "Shore, sea cliff and face": (
         "layers.coast", "layers.coast_layer", "layers.osm_shore", "layers.terrain",
         "assessment.place", "assessment.material",

@@ -44,7 +44,8 @@ TECHNICAL = {
     },
     "assessment.risk": {"POOR": "place in the scale of conditions"},
     "assessment.state": {"FAILED": "place in the scale of conditions"},
-    "layers.climate": {"BLOCK": "memory", "_MONTH_DAYS": "calendar"},
+    "layers.climate": {"BLOCK": "memory", "_MONTH_SHARE": "calendar"},
+    "layers.cells": {"_EDGE": "rounding"},
     "layers.climate_maps": {"GlobalGrid.scale": "unit", "_DENSITY_LEVELS": "as packed"},
     "layers.coast": {
         "BLOCK": "format of the file", "_CELL_M": "search of blocks", "_KM_PER_DEGREE": "WGS 84",
@@ -80,6 +81,10 @@ TECHNICAL = {
         "WANTED": "words of OpenStreetMap by prominence", "_SAID": "letters shown",
         "BYTES_PER_KM2": "size to expect",
     },
+    "layers.online.by_node": {"CANNOT": "HTTP"},
+    "layers.online.nasa_power": {"ANSWER_BYTES": "size of an answer", "_DAYS": "calendar"},
+    "layers.online.open_meteo": {"BYTES_AN_HOUR": "size of an answer"},
+    "layers.online.user_rasters": {"ZERO_CELSIUS_K": "unit"},
     "layers.openness": {
         "DIRECTIONS": "nodes of a sum", "CELL_M": "nodes of a sum", "_TILE_M": "search",
         "_RAYS_AT_ONCE": "memory",

@@ -144,6 +144,6 @@ def test_both_shorelines_are_on_record_and_maps_are_drawn_with_both(assessed):
     assert land.sided
     assert land.shapes.total_bounds == pytest.approx([BOX[0], BOX[1], BOX[2], north], abs=1e-9)
     name, licence = shoreline(packed.provenance)
-    assert name.startswith("© OpenStreetMap contributors and GSHHG")
+    assert name.startswith("OpenStreetMap and GSHHG")
     assert licence == "ODbL-1.0 and LGPL-3.0"
     assert embedded.own_shore is None

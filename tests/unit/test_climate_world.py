@@ -20,6 +20,7 @@ from saltreach.layers import climate
 from saltreach.layers import climate_maps as maps
 from saltreach.layers.climate import climate_origins, monthly_climate, sample_climate
 from saltreach.layers.climate_maps import GlobalGrid
+from saltreach.layers.climate_pack import NO_PACK
 
 real_folder = maps.itu_folder
 LEVELS = ("10", "20", "30", "50", "60", "70", "80", "90")
@@ -259,14 +260,20 @@ def test_what_is_said_of_a_row():
     above = "relative humidity computes above 100 % and was limited: doubtful"
     feet = "elevation_m is more than 1500 m from the map: is it in metres?"
     none = "relative humidity unknown: ITU-R P.836 has no value here"
-    notes = climate._notes(Path("itur"), lon, np.ones(5), height, on_map, months)
+    inside = np.zeros(5, bool)
+    notes = climate._notes(Path("itur"), lon, np.ones(5), height, on_map, months, inside)
     assert notes.tolist() == ["", above, f"{above}; {feet}", none, "position unknown"]
-    absent = climate._notes(None, lon, np.ones(5), height, on_map * np.nan, months * np.nan)
+    absent = climate._notes(None, lon, np.ones(5), height, on_map * np.nan, months * np.nan, inside)
     assert absent[0].startswith("relative humidity unknown and temperature not moved")
     assert absent[4] == "position unknown"
     unknown_lat = climate._notes(None, lon[:1], np.array([np.nan]), height[:1], on_map[:1],
-                                 months[:1] * np.nan)  # fmt: skip
+                                 months[:1] * np.nan, inside[:1])  # fmt: skip
     assert unknown_lat.tolist() == ["position unknown"]
+    unmoved = climate._notes(None, lon, np.ones(5), height, on_map, months, ~inside)
+    beyond = "the region pack knows no humidity here: that of the embedded layer is used"
+    package = "package itur is not installed"
+    assert unmoved[0] == f"temperature not moved to the elevation: {package}; {beyond}"
+    assert unmoved[3].startswith("relative humidity unknown and") and beyond not in unmoved[3]
 
 
 @pytest.mark.pinned("judgement", answers=4)
@@ -291,7 +298,7 @@ def test_the_register_knows_its_height_before_the_raster_and_the_raster_before_t
             "raster_name": ["", "dem", "dem", ""],
         }
     )  # fmt: skip
-    found = climate.LAYER.sample((), places)
+    found = climate.LAYER.sample(NO_PACK, places)
     assert found["elevation_m"].tolist() == pytest.approx([800, 800, 700, 1495], abs=0.01)
     assert found["elevation_source"].tolist() == ["register", "register", "dem", "itu_p1511"]
     wanted = [math.sqrt(0.36 + (0.0015 * (1495 - z)) ** 2) for z in (800, 800, 700)]

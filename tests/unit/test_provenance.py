@@ -85,7 +85,9 @@ def test_a_survey_is_recorded_with_what_was_refused_of_it(register, tmp_path):
 def test_assumptions_name_the_settings_they_rest_on():
     found = assumptions(Options(so2_ug_m3=12.5, axial_kn=20.0))
     assert found[0] == (
-        "SO2 is taken as 12.5 ug/m3 where the register gives none; no layer of it is embedded."
+        "SO2 is taken as 12.5 ug/m3 where neither the register nor a region pack gives it; no "
+        "layer of it is embedded, and a pack's is a model's mean over a cell or the user's raster, "
+        "hardly surer (so2_source says which)."
     )
     said = [text for text in found if "kN axial" in text]
     assert len(said) == 1

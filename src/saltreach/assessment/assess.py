@@ -108,9 +108,10 @@ def assess(
     surveyed, survey = survey_at(given.survey, register.anchors)
     on_step("corrosivity")
     months = found["temperature_c_by_month"], found["relative_humidity_pct_by_month"]
+    counted = found["wet_counted_h_y"], found["liquid_salt_counted_share"]
     air = corrosivity(table)
     table = table.drop(columns=[c for c in air if c in table]).join(air)
-    table = table.join(wet_and_liquid(*months)).join(rock_strength(table))
+    table = table.join(wet_and_liquid(*months, *counted)).join(rock_strength(table))
     on_step("metal")
     table["warm_month_c"] = months[0].max(axis=1)
     table = table.join(stress_corrosion_hazard(table))

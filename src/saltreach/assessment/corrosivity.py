@@ -10,7 +10,7 @@ import pandas as pd
 from saltreach.assessment.place import place_of
 from saltreach.science.air import atmosphere, salt, uncertainty, wetness
 from saltreach.science.metal import stainless
-from saltreach.vocabulary.words import CATEGORIES, CLASSES
+from saltreach.vocabulary.words import CATEGORIES, CLASSES, UNKNOWN
 
 METALS = uncertainty.METALS
 PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CATEGORIES)
@@ -149,18 +149,26 @@ def chloride_at(table: pd.DataFrame) -> uncertainty.Chloride:
     return at
 
 
-def wet_and_liquid(temperature_c: np.ndarray, relative_humidity_pct: np.ndarray) -> pd.DataFrame:
+def wet_and_liquid(
+    temperature_c: np.ndarray,
+    relative_humidity_pct: np.ndarray,
+    wet_counted_h_y: np.ndarray,
+    liquid_salt_counted_share: np.ndarray,
+) -> pd.DataFrame:
     """Time of wetness, and the share of the year in which only some salts are liquid.
 
     Parameters
     ----------
     temperature_c, relative_humidity_pct : ndarray, shape (n, 12)
         Monthly means.
+    wet_counted_h_y, liquid_salt_counted_share : ndarray, shape (n,)
+        The same two, counted hour by hour in a region pack; NaN where it has none. They stand in
+        place of what is estimated from the means.
 
     Returns
     -------
     DataFrame
-        `time_of_wetness_h_y`, `liquid_salt_share`.
+        `time_of_wetness_h_y`, `liquid_salt_share`, `wetness_source` (counted, estimated, unknown).
     """
     parts = np.array_split(np.arange(len(temperature_c)), max(1, len(temperature_c) // 50_000))
     wet = [wetness.time_of_wetness_h_y(temperature_c[p], relative_humidity_pct[p]) for p in parts]
@@ -168,8 +176,17 @@ def wet_and_liquid(temperature_c: np.ndarray, relative_humidity_pct: np.ndarray)
         wetness.deliquescent_share_of_year(temperature_c[p], relative_humidity_pct[p])
         for p in parts
     ]
+    counted = np.isfinite(wet_counted_h_y)
+    hours = np.where(counted, wet_counted_h_y, np.concatenate(wet))
+    by = np.where(counted, "counted", np.where(np.isfinite(hours), "estimated", UNKNOWN))
     return pd.DataFrame(
-        {"time_of_wetness_h_y": np.concatenate(wet), "liquid_salt_share": np.concatenate(liquid)}
+        {
+            "time_of_wetness_h_y": hours,
+            "liquid_salt_share": np.where(
+                counted, liquid_salt_counted_share, np.concatenate(liquid)
+            ),
+            "wetness_source": by.astype(object),
+        }
     )
 
 

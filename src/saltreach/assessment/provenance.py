@@ -94,8 +94,11 @@ def register_record(register: Register) -> dict[str, Any]:
 def assumptions(options: Options) -> list[str]:
     """What the results rest on besides the register and the layers, in sentences."""
     return [
-        f"SO2 is taken as {options.so2_ug_m3:g} ug/m3 where the register gives none; no layer "
-        "of it is embedded.",
+        f"SO2 is taken as {options.so2_ug_m3:g} ug/m3 where neither the register nor a region "
+        "pack gives it; no layer of it is embedded, and a pack's is a model's mean over a cell or "
+        "the user's raster, hardly surer (so2_source says which).",
+        "Time of wetness and the hours of liquid salt are counted where a region pack counted them "
+        "(wetness_source), else estimated from monthly means with an assumed day-night wave.",
         "Chloride comes from the distance to the sea, the openness of the shore and the height "
         "above the sea; where nothing but the distance is known it varies by a factor of 2.6 up "
         "or down (one standard deviation). Openness, height and shielding are judgement.",

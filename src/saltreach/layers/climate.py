@@ -2,7 +2,8 @@
 
 The ITU-R maps are not part of saltreach: they are read where the package `itur` is installed,
 file by file, without importing it. Without `itur`, ERA5 alone serves temperature and rain and
-humidity stays unknown; the notes of each row say so.
+humidity stays unknown; the notes of each row say so. Where a region pack knows a place better, it
+speaks first (`saltreach.layers.climate_pack`).
 """
 
 from __future__ import annotations
@@ -17,9 +18,11 @@ from numpy.typing import ArrayLike
 
 from saltreach.errors import LayerError
 from saltreach.layers import climate_maps as maps
+from saltreach.layers import climate_pack
+from saltreach.layers.climate_pack import NO_PACK, ClimatePack, Packed
 from saltreach.layers.embedded import embedded_file, sha256_of
 from saltreach.layers.layer import Layer, Origin, Value, lonlat, positions
-from saltreach.science.air.wetness import saturation_pressure_hpa
+from saltreach.science.air.wetness import HOURS_OF_MONTH, saturation_pressure_hpa
 from saltreach.vocabulary.words import UNKNOWN
 
 if TYPE_CHECKING:
@@ -46,7 +49,7 @@ HEIGHT_DOUBT_M = 1500.0  # judgement: more than this from the map looks like fee
 BLOCK = 200_000
 """Points handled at once; keeps memory below a gigabyte."""
 
-_MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+_DAY_SHARE, _MONTH_SHARE = HOURS_OF_MONTH / HOURS_OF_MONTH.sum(), np.full(12, 1 / 12)
 
 
 def lapse_corrected_c(
@@ -169,51 +172,69 @@ def monthly_climate(
 
 
 def _sampled(
-    lon: ArrayLike, lat: ArrayLike, elevation_m: ArrayLike | None
+    lon: ArrayLike,
+    lat: ArrayLike,
+    elevation_m: ArrayLike | None,
+    pack: Packed | None = None,
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
-    """The table of `sample_climate`, and monthly temperature and humidity, (n, 12) each."""
+    """The table of `sample_climate`, and monthly temperature and humidity, (n, 12) each.
+
+    What a `pack` knows stands in place of what the maps say.
+    """
     lon, lat, height, folder = _inputs(lon, lat, elevation_m)
+    said = NO_PACK.at(lon, lat) if pack is None else pack
     blocks = [slice(k, k + BLOCK) for k in range(0, max(len(lon), 1), BLOCK)]
     annual, *monthly = zip(
-        *(_block(folder, lon[block], lat[block], height[block]) for block in blocks), strict=True
+        *(_block(folder, lon[b], lat[b], height[b], said.part(b)) for b in blocks), strict=True
     )
     temperature, humidity = (np.concatenate(part) for part in monthly)
     return pd.concat(annual, ignore_index=True), temperature, humidity
 
 
 def _block(
-    folder: Path | None, lon: np.ndarray, lat: np.ndarray, height: np.ndarray
+    folder: Path | None, lon: np.ndarray, lat: np.ndarray, height: np.ndarray, pack: Packed
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
     elevation, source, map_height = _elevation(folder, lon, lat, height)
-    temperature, reference = _monthly_temperature_c(folder, lon, lat, elevation)
-    out = pd.DataFrame({"temperature_c": temperature @ (_MONTH_DAYS / _MONTH_DAYS.sum())})
+    by_map, reference = _monthly_temperature_c(folder, lon, lat, elevation)
+    temperature = climate_pack.over(
+        by_map, pack.temperature_c, pack.temperature_of_year_c, _DAY_SHARE
+    )
+    out = pd.DataFrame({"temperature_c": temperature @ _DAY_SHARE})
     rise_m = np.abs(elevation - reference)
     map_sd_m = np.where(source == "register", 0.0, ELEVATION_MAP_SD_M)
-    out["temperature_sd_c"] = (
+    out["temperature_sd_c"] = np.where(
+        np.isfinite(pack.temperature_of_year_c),
+        climate_pack.RASTER_TEMPERATURE_SD_C,
         np.full(len(lon), TEMPERATURE_SD_NO_LAPSE_C)
         if folder is None
         else np.sqrt(
             TEMPERATURE_SD_C**2 + (LAPSE_SD_K_PER_M * rise_m) ** 2 + (LAPSE_K_PER_M * map_sd_m) ** 2
-        )
+        ),
     )
-    humidity = _monthly_humidity_pct(folder, lon, lat, elevation, temperature)
+    by_map = _monthly_humidity_pct(folder, lon, lat, elevation, by_map)
+    humidity = climate_pack.over(by_map, pack.humidity_pct, pack.humidity_of_year_pct, _MONTH_SHARE)
+    by_pack = pack.humidity_source != ""
+    cell_rise_m = np.nan_to_num(np.abs(elevation - pack.cell_elevation_m))
+    rise_m = np.where(by_pack, cell_rise_m, rise_m)
     possible = np.clip(humidity, 1, 100)
     limited = possible.mean(axis=1)
     out["relative_humidity_pct"] = limited
     out["relative_humidity_sd_pct"] = np.sqrt(
-        HUMIDITY_SD_PCT**2
+        np.where(by_pack, pack.humidity_sd_pct, HUMIDITY_SD_PCT) ** 2
         + (HUMIDITY_SD_PCT_PER_KM * rise_m / 1000) ** 2
         + (humidity.mean(axis=1) - limited) ** 2  # what had to be cut off is error, too
     )
-    out["rain_mm_y"] = _annual_rain_mm(folder, lon, lat)
-    floor, share = RAIN_SD_ERA5 if folder is None else RAIN_SD
+    rained = np.isfinite(pack.rain_mm_y)
+    out["rain_mm_y"] = np.where(rained, pack.rain_mm_y, _annual_rain_mm(folder, lon, lat))
+    by_maps = RAIN_SD_ERA5 if folder is None else RAIN_SD
+    floor, share = np.where(rained[:, None], climate_pack.RASTER_RAIN_SD, by_maps).T
     out["rain_sd_mm_y"] = np.hypot(floor, share * out["rain_mm_y"])
     for value in ("temperature", "relative_humidity", "rain"):
         mean, sd = (c for c in out.columns if c.startswith(value))
         out[sd] = out[sd].where(out[mean].notna())
     out["elevation_m"] = elevation
     out["elevation_source"] = source
-    out["climate_notes"] = _notes(folder, lon, lat, height, map_height, humidity)
+    out["climate_notes"] = _notes(folder, lon, lat, height, map_height, humidity, pack.beyond)
     return out, temperature, possible
 
 
@@ -307,6 +328,7 @@ def _notes(
     height: np.ndarray,
     map_height: np.ndarray,
     humidity: np.ndarray,
+    beyond: np.ndarray,
 ) -> np.ndarray:
     """What a reader must know of each row; parts are joined by a semicolon."""
     placed = np.isfinite(lon) & np.isfinite(lat)
@@ -314,13 +336,21 @@ def _notes(
     remarks = (
         (~placed, "position unknown"),
         (
-            placed & (folder is None),
+            placed & (folder is None) & np.isnan(yearly),
             "relative humidity unknown and temperature not moved to the elevation: "
             "package itur is not installed",
         ),
         (
+            placed & (folder is None) & np.isfinite(yearly),
+            "temperature not moved to the elevation: package itur is not installed",
+        ),
+        (
             placed & (folder is not None) & np.isnan(yearly),
             "relative humidity unknown: ITU-R P.836 has no value here",
+        ),
+        (
+            placed & beyond & np.isfinite(yearly),
+            "the region pack knows no humidity here: that of the embedded layer is used",
         ),
         (yearly > 100, "relative humidity computes above 100 % and was limited: doubtful"),
         (
@@ -394,17 +424,37 @@ def climate_origins() -> tuple[Origin, ...]:
     )
 
 
-def _sample(_: Any, places: pd.DataFrame) -> dict[str, Any]:
+def _sample(pack: ClimatePack, places: pd.DataFrame) -> dict[str, Any]:
     """The register's elevation first, then the height raster's, then the map's."""
     own = places["elevation_m"].to_numpy(float)
     by_raster = np.isnan(own) & places["raster_elevation_m"].notna().to_numpy()
     height = np.where(by_raster, places["raster_elevation_m"], own)
-    annual, temperature, humidity = _sampled(*lonlat(places), height)
+    lon, lat = lonlat(places)
+    said = pack.at(lon, lat)
+    annual, temperature, humidity = _sampled(lon, lat, height, said)
+    warm, rain = (np.where(np.isfinite(v), climate_pack.RASTER, "")
+                  for v in (said.temperature_of_year_c, said.rain_mm_y))  # fmt: skip
     return {name: annual[name].to_numpy() for name in annual} | {
         "elevation_source": np.where(by_raster, places["raster_name"], annual["elevation_source"]),
+        "temperature_source": _source(warm, annual["temperature_c"], _TEMPERATURE),
+        "humidity_source": _source(
+            said.humidity_source, annual["relative_humidity_pct"], _HUMIDITY
+        ),
+        "rain_source": _source(rain, annual["rain_mm_y"], _RAIN),
+        "wind_speed_m_s": said.wind_speed_m_s,
+        "wind_source": np.where(said.wind_source == "", UNKNOWN, said.wind_source),
         "temperature_c_by_month": temperature,
         "relative_humidity_pct_by_month": humidity,
+        "wet_counted_h_y": said.wet_h_y,
+        "liquid_salt_counted_share": said.liquid_share,
     }
+
+
+def _source(by_pack: np.ndarray, values: pd.Series, embedded: tuple[str, ...]) -> np.ndarray:
+    """Where each value is from: the pack's source, else the maps that are read here."""
+    here = [origin.name for origin in climate_origins() if origin.name in embedded]
+    found = np.where(by_pack == "", " + ".join(here), by_pack)
+    return np.where(values.isna(), UNKNOWN, found).astype(object)
 
 
 _TEMPERATURE = ("climate_era5", "elevation_itu_p1511")
@@ -415,26 +465,28 @@ LAYER = Layer(
     gives=(
         Value("elevation_m", source="elevation_source"),
         Value("elevation_source", UNKNOWN),
-        Value("temperature_c", np.nan, "temperature_sd_c", "temperature_source", _TEMPERATURE),
+        Value("temperature_c", np.nan, "temperature_sd_c", "temperature_source"),
         Value("temperature_sd_c"),
-        Value(
-            "relative_humidity_pct",
-            np.nan,
-            "relative_humidity_sd_pct",
-            "humidity_source",
-            _HUMIDITY,
-        ),
+        Value("relative_humidity_pct", np.nan, "relative_humidity_sd_pct", "humidity_source"),
         Value("relative_humidity_sd_pct"),
-        Value("rain_mm_y", np.nan, "rain_sd_mm_y", "rain_source", _RAIN),
+        Value("humidity_source", UNKNOWN),
+        Value("rain_mm_y", np.nan, "rain_sd_mm_y", "rain_source"),
+        Value("wind_speed_m_s", source="wind_source"),
     ),
     passes=(
         Value("rain_sd_mm_y"),
+        Value("temperature_source", UNKNOWN),
+        Value("rain_source", UNKNOWN),
+        Value("wind_source", UNKNOWN),
         Value("temperature_c_by_month"),
         Value("relative_humidity_pct_by_month"),
+        Value("wet_counted_h_y"),
+        Value("liquid_salt_counted_share"),
         Value("climate_notes", ""),
     ),
     takes=("elevation_m",),
     needs=("raster_elevation_m", "raster_name"),
+    open=climate_pack.open_climate_pack,
     sample=_sample,
-    origins=lambda _: climate_origins(),
+    origins=lambda pack: (*climate_origins(), *pack.origins),
 )

@@ -103,8 +103,7 @@ def with_layers(places: pd.DataFrame, found: Found) -> pd.DataFrame:
     """Places with the columns that the layers give, which win, and with `layer_notes`."""
     columns = {value.name: found[value.name] for layer in LAYERS for value in layer.gives}
     notes = [found[name] for layer in LAYERS if (name := f"{layer.name}_notes") in found]
-    # documented, and not used: no wind was shown to improve the estimate of salt
-    columns |= {"wind_speed_m_s": np.nan, "layer_notes": joined(*notes)}
+    columns["layer_notes"] = joined(*notes)
     own = pd.DataFrame(places).drop(columns=list(columns), errors="ignore")
     return pd.concat([own, pd.DataFrame(columns, index=places.index)], axis=1)
 
@@ -185,7 +184,6 @@ def _source(value: Value, layer: Layer, sources: Mapping[str, Any], found: Found
     """Where each value is from: as the layer says, else the names of its origins."""
     home = layer.of or layer.name
     names = [origin.name for origin in origins_of({home: sources[home]})]
-    names = [name for name in names if not value.origins or name in value.origins]
     values = pd.Series(found[value.name])
     blank = values.isna() | values.isin(["", UNKNOWN])
     return np.where(blank, UNKNOWN, found.get(value.source, " + ".join(names))).astype(object)

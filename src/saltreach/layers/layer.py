@@ -66,14 +66,13 @@ class Value(NamedTuple):
     `unknown`: what stands in it where the layer is absent. `sd`: the layer's column with its
     standard deviation. `source`: name of the column that says where each value is from; the
     layer gives it itself where that differs by place, else it is made of the names of its
-    origins, or of those listed in `origins`.
+    origins.
     """
 
     name: str
     unknown: Any = np.nan
     sd: str = ""
     source: str = ""
-    origins: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -133,6 +133,7 @@ class Web:
     ) -> None:
         self.asked = self.kept = self.received_bytes = 0
         self.given_up: dict[str, str] = {}
+        self.pause_s = pause_s
         self._fresh = fresh
         self._keeps = cache is not None
         self._session = _session(cache)

@@ -41,9 +41,13 @@ class Where:
         parts = [part for box in joined for part in _cut(box, widest_deg)]
         return [part for part in parts if _touched(part, own)]
 
-    def nodes(self, step_deg: float) -> Where:
-        """The nearest nodes of a regular grid, each once, from north-west to south-east."""
-        lon = (np.round(self.lon / step_deg) * step_deg + 180) % 360 - 180
+    def nodes(self, step_deg: float, lon_step_deg: float | None = None) -> Where:
+        """The nearest nodes of a regular grid, each once, from north-west to south-east.
+
+        Its steps of longitude are those of latitude where not given.
+        """
+        aside = step_deg if lon_step_deg is None else lon_step_deg
+        lon = (np.round(self.lon / aside) * aside + 180) % 360 - 180
         found = np.unique(np.column_stack([-np.round(self.lat / step_deg) * step_deg, lon]), axis=0)
         return Where(found[:, 1], -found[:, 0])
 
