@@ -71,6 +71,9 @@ SameCrag = Annotated[
         "repeated.",
     ),
 ]
+OptionsFile = Annotated[
+    Path | None, typer.Option("--options", help="TOML file of options; flags given here win.")
+]
 PackFolder = Annotated[
     Path | None,
     typer.Option("--pack", help="Region pack that `saltreach layers bring` wrote."),

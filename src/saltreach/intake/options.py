@@ -13,7 +13,7 @@ from saltreach.errors import OptionError
 from saltreach.folders.files import checksum
 from saltreach.folders.manifest import MANIFEST
 from saltreach.intake.dates import EARLIEST_YEAR, LATEST_YEAR
-from saltreach.intake.settings import FileName, day, read_settings, record
+from saltreach.intake.settings import FileName, Line, Several, day, read_settings, record
 
 _BY_QUADRATURE = "errors are carried on by quadrature, without random draws"
 GONE = {
@@ -40,6 +40,8 @@ class Options:
     """Height raster for elevation, slope, aspect and shielding from the sea."""
     pack_folder: FileName | None = None
     """Region pack that `saltreach layers bring` wrote: shore, rock, heights, climate and air."""
+    pack_parts: Several[Line] = ()
+    """Parts of that pack to use; all of them where none is named."""
     policy_file: FileName | None = None
     """TOML file of an association's rules."""
     allow_looser_policy: bool = False
@@ -69,6 +71,8 @@ class Options:
             )
         if self.geology_file is None and self.rock_column is not None:
             raise OptionError("rock_column: give the geology file it belongs to as well")
+        if self.pack_folder is None and self.pack_parts:
+            raise OptionError("pack_parts: give the pack they belong to as well (pack_folder)")
         if self.coast_file is None and self.coast_sd_m is not None:
             raise OptionError("coast_sd_m: give the shoreline's file (coast_file) as well; the "
                               "embedded one keeps its own")  # fmt: skip
@@ -86,7 +90,8 @@ class Options:
                 listed = checksum(Path(value) / MANIFEST)
                 record |= {name: Path(value).resolve().name, f"{name}_sha256": listed}
             else:
-                record[name] = value.isoformat() if isinstance(value, date) else value
+                plain = list(value) if isinstance(value, tuple) else value
+                record[name] = plain.isoformat() if isinstance(plain, date) else plain
         return record
 
 

@@ -123,12 +123,17 @@ def packed(options: Options, name: str) -> PackPart | None:
     Raises
     ------
     LayerError
-        The folder is no pack, or a file of the part is missing or was changed.
+        The folder is no pack, has no part that the options name, or a file of the part is missing
+        or was changed.
     """
     if options.pack_folder is None:
         return None
     folder = Path(options.pack_folder).resolve()
-    part = _parts_at(folder, checksum(folder / MANIFEST)).get(name)
+    there = _parts_at(folder, checksum(folder / MANIFEST))
+    for other in options.pack_parts:
+        if other not in there:
+            raise LayerError(f"pack {folder} has no part {other!r}; it has: {', '.join(there)}")
+    part = there.get(name) if name in (options.pack_parts or there) else None
     if part is not None:
         _whole(part.folder, part.name, tuple(part.files.items()))
     return part

@@ -18,6 +18,7 @@ from saltreach.cli.shared import (
     LayerName,
     LeaveOut,
     MapLanguage,
+    OptionsFile,
     OutFolder,
     PackFolder,
     RegisterFile,
@@ -37,9 +38,6 @@ from saltreach.cli.shared import (
 )
 from saltreach.outputs.map.texts import Language
 
-OptionsFile = Annotated[
-    Path | None, typer.Option("--options", help="TOML file of options; flags given here win.")
-]
 CoastFile = Annotated[
     Path | None,
     typer.Option("--coast", help="Shoreline (lines) or land (polygons) to use instead."),

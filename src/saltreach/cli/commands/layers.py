@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -17,13 +18,16 @@ from saltreach.cli.shared import (
     Crs,
     DateOrder,
     LayerName,
+    OptionsFile,
     PackFolder,
     SameCrag,
     Sheet,
     Strict,
+    Today,
     Words,
     clear_errors,
     held,
+    options_of,
     progress,
     reading_of,
     tell,
@@ -202,6 +206,66 @@ def layers_forget(
         typer.echo(f"{pack}: {', '.join(names)} removed")
 
 
+def layers_compare(
+    context: typer.Context,
+    register: ForRegister,
+    pack: PackOf,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Also write every difference, a new .csv file.")
+    ] = None,
+    options_file: OptionsFile = None,
+    column: Columns = None,
+    crs: Crs = None,
+    sheet: Sheet = None,
+    layer: LayerName = None,
+    date_order: DateOrder = None,
+    strict: Strict = False,
+    same_crag: SameCrag = None,
+    words: Words = None,
+    today: Today = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say what a pack changes in values, classes and metals, part by part."""
+    with clear_errors(), words_of(words), ExitStack() as stack:
+        from saltreach.assessment.compare import compare_pack
+        from saltreach.errors import OutputError
+        from saltreach.folders.claim import result_set
+        from saltreach.intake import read_register
+        from saltreach.outputs.compare import compare_lines, write_comparison
+
+        if out is not None and out.suffix.lower() != ".csv":
+            raise OutputError(f"{out}: the differences are a table; name it .csv")
+        folder = (
+            None
+            if out is None
+            else stack.enter_context(held(context, out.parent, False, only=[out.name]))
+        )
+        step = stack.enter_context(progress())
+        day = None if today is None else today.date()
+        options = options_of(options_file, pack_folder=str(pack), today=day)
+        step("register")
+        read = read_register(
+            register,
+            today=options.today,
+            **reading_of(column, crs, sheet, layer, date_order, strict, same_crag),
+        )
+        tell_reading(read)
+        found = compare_pack(read, options, on_step=step)
+        if out is not None and folder is not None:
+            with result_set(
+                folder, f"comparison {out.name}", command="saltreach layers compare"
+            ) as w:
+                write_comparison(found, w / out.name)
+        if as_json:
+            record = {name: json.loads(table.to_json(orient="records"))
+                      for name, table in found._asdict().items() if name != "anchors"}  # fmt: skip
+            typer.echo(json.dumps(record, indent=2, ensure_ascii=False))
+        else:
+            typer.echo("\n".join(compare_lines(found)))
+        if out is not None:
+            tell(f"every difference: {out}")
+
+
 def layers_try(services: ServicesFile = None, as_json: AsJson = False) -> None:
     """Ask each service once for one point, and print what came beside what is expected."""
     with clear_errors():
@@ -273,5 +337,8 @@ def add_to(app: typer.Typer) -> None:
     group.command("forget", epilog="Example: saltreach layers forget rock --pack pack")(
         layers_forget
     )
+    group.command(
+        "compare", epilog="Example: saltreach layers compare --for anchors.csv --pack pack"
+    )(layers_compare)
     group.command("try", epilog="Example: saltreach layers try")(layers_try)
     app.add_typer(group, name="layers")

@@ -11,9 +11,9 @@ from typing import Any
 from saltreach.errors import LayerError, SaltreachError
 from saltreach.folders.claim import Claim, claimed
 from saltreach.layers.online.catalogue import PARTS
-from saltreach.layers.online.part import Call, Part, Tell
+from saltreach.layers.online.part import NOT_EXPECTED, Call, Part, Tell
 from saltreach.layers.online.services import Services
-from saltreach.layers.online.web import Answer, Request, Web, json_of
+from saltreach.layers.online.web import Request, Web
 from saltreach.layers.online.where import Where
 from saltreach.layers.pack import write_part
 
@@ -149,16 +149,11 @@ def tried(services: Services, web: Web, parts: Sequence[Part] = PARTS) -> list[d
                 said, good = str(error), False
             rows.append({"part": part.name, "service": request.service,
                          "request": request.shown, "said": said,
-                         "good": good and "NO " not in said})  # fmt: skip
+                         "good": good and NOT_EXPECTED not in said})  # fmt: skip
     return rows
 
 
 def _tried(web: Web, request: Request, reader: Callable[[Any], str]) -> str:
-    whole = request.url.endswith(".tif")
-    if whole:
+    if request.url.endswith(".tif"):  # the head of a file that is given part by part
         return web.read(request, reader, part=(0, 1023))
-    return web.read(request, lambda answer: reader(_json_or_same(answer)))
-
-
-def _json_or_same(answer: Answer) -> Any:
-    return json_of(answer)
+    return web.json(request, reader)

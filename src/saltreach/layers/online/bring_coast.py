@@ -10,7 +10,7 @@ from saltreach.errors import LayerError
 from saltreach.layers.coast import load_coast
 from saltreach.layers.layer import Origin
 from saltreach.layers.online import overpass
-from saltreach.layers.online.part import Brought, Call, Part
+from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Request, ServiceError
 from saltreach.layers.online.where import Box, Where
 from saltreach.layers.osm_shore import BoxShore, osm_origin, shore_of
@@ -112,7 +112,7 @@ def _tries(services: Services) -> list[tuple[Request, Callable[[Any], str]]]:
 
 
 def _said(version: str, ways: list[overpass.Way]) -> str:
-    good = "" if ways else "NOT AS EXPECTED: "
+    good = "" if ways else f"{NOT_EXPECTED}: "
     return (
         f"{good}{len(ways)} ways of coastline with {sum(len(way.lonlat) for way in ways)} places, "
         f"as of {version or 'an unknown day'}; expected: some ways, some hundred places"

@@ -16,7 +16,7 @@ from saltreach.layers.geodesy import metres_per_degree
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.osm_objects import SERVICE, Objects, read_objects, request_of
 from saltreach.layers.online.overpass import OSM_CREDIT
-from saltreach.layers.online.part import Brought, Call, Part
+from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Request, ServiceError
 from saltreach.layers.online.where import Box, Where
 
@@ -163,7 +163,8 @@ def _tries(services: Services) -> list[tuple[Request, Callable[[Any], str]]]:
 def _said(answer: Any) -> str:
     kinds = read_objects(answer).features["kind"].value_counts()
     told = ", ".join(f"{count} of {kind}" for kind, count in kinds.items()) or "nothing"
-    return f"{told}; expected: road, cliff and place (Dover, from memory)"
+    odd = "" if {"road", "cliff", "place"} <= set(kinds.index) else f"{NOT_EXPECTED}: "
+    return f"{odd}{told}; expected: road, cliff and place (Dover, from memory)"
 
 
 PART = Part(

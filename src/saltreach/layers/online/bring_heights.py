@@ -10,7 +10,7 @@ import numpy as np
 from saltreach.layers.coast import load_coast
 from saltreach.layers.layer import Origin
 from saltreach.layers.online import copernicus_dem as dem
-from saltreach.layers.online.part import Brought, Call, Part
+from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Answer, Request, ServiceError
 from saltreach.layers.online.where import Box, Where
 from saltreach.layers.shielding import REACH_M
@@ -101,9 +101,9 @@ def _head(answer: Answer) -> str:
     """What the first bytes of a tile say: a TIFF (II or MM, 42, or 43 for a BigTIFF)."""
     good = answer.content[:4] in (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
     size = answer.total_bytes or 0
+    odd = "" if good else f"{NOT_EXPECTED}: no TIFF, but "
     return (
-        f"{'a TIFF' if good else 'NO TIFF'} of {size / 1e6:.0f} MB given part by part; expected: "
-        "a TIFF of 20 to 60 MB"
+        f"{odd}a file of {size / 1e6:.0f} MB, given part by part; expected: a TIFF of 20 to 60 MB"
     )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from saltreach.layers.layer import Origin
 from saltreach.layers.online import geology_service, macrostrat
-from saltreach.layers.online.part import Brought, Call, Part
+from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Request, ServiceError, download
 from saltreach.layers.online.where import SAME_DEG, Where
 from saltreach.layers.rock_units import LEGEND, MORE, write_units
@@ -241,27 +241,42 @@ def _square(point: Any) -> Any:
 
 
 def _tries(services: Services) -> list[tuple[Request, Callable[[Any], str]]]:
-    if services.rock is not None:
-        at: Any = (-5.86, 43.64, -5.84, 43.66) if services.rock.kind != "wms" else (-5.85, 43.65)
-        column = services.rock.column
-        request = geology_service.request_at(services.rock, at)
-        expected = f"expected: units with {column!r}"
-        return [(request, lambda answer: f"{len(answer['features'])} units; {expected}")]
+    survey = services.rock
+    if survey is not None:
+        if survey.kind == "file":
+            return []
+        at: Any = (-5.85, 43.65) if survey.kind == "wms" else (-5.86, 43.64, -5.84, 43.66)
+        request = geology_service.request_at(survey, at)
+        return [(request, lambda answer: _survey_said(survey, request, answer))]
     return [
         (macrostrat.units_request(services.macrostrat, -5.85, 43.655), _units_said),
-        (macrostrat.sources_request(services.macrostrat),
-         lambda answer: f"{len(macrostrat.scales_of(answer))} maps; expected: over 100, each with "
-         f"a scale of {', '.join(macrostrat.SCALES)}"),
-    ]  # fmt: skip
+        (macrostrat.sources_request(services.macrostrat), _maps_said),
+    ]
+
+
+def _survey_said(survey: Survey, request: Request, answer: Any) -> str:
+    count = len(geology_service.page_of(survey, request, answer)["features"])
+    return f"{count} units near 5.85 W, 43.65 N; expected: some, if the map reaches there"
 
 
 def _units_said(answer: Any) -> str:
     units = macrostrat.units_of(answer)
     shaped = sum(unit.shape is not None for unit in units)
     said = "; ".join(unit.lith[:60] for unit in units[:2]) or "none"
+    odd = "" if units else f"{NOT_EXPECTED}: "
     return (
-        f"{len(units)} units, {shaped} with a polygon ({said}); expected: 1 or more units with "
-        "words for a sedimentary rock, each with a polygon"
+        f"{odd}{len(units)} units, {shaped} with a polygon ({said}); expected: 1 or more units "
+        "with words for a sedimentary rock, each with a polygon (without one, every place takes a "
+        "request of its own)"
+    )
+
+
+def _maps_said(answer: Any) -> str:
+    scales = [scale for scale, _ in macrostrat.scales_of(answer).values()]
+    odd = "" if set(scales) & set(macrostrat.SCALES) else f"{NOT_EXPECTED}: "
+    return (
+        f"{odd}{len(scales)} maps of scales {', '.join(sorted(set(scales)))}; expected: over 100, "
+        f"of {', '.join(macrostrat.SCALES)}"
     )
 
 

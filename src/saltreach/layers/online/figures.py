@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from saltreach.layers.online.part import NOT_EXPECTED
+
 Floats = NDArray[np.float64]
 
 POSSIBLE = {
@@ -73,7 +75,7 @@ def compared(what: str, value: float, unit: str, quantity: str) -> str:
     shown = f"{what} {value:.4g} {unit}" if np.isfinite(value) else f"{what} unknown"
     if low <= value <= high:
         return f"{shown}, expected {low:g} to {high:g}"
-    return f"{shown}, NOT AS EXPECTED ({low:g} to {high:g})"
+    return f"{shown}, {NOT_EXPECTED} ({low:g} to {high:g})"
 
 
 def plain_unit(unit: object) -> str:

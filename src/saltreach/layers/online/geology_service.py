@@ -107,7 +107,7 @@ def units_in(web: Web, survey: Survey, at: Box | tuple[float, float]) -> Iterato
         if request.shown in seen:
             raise ServiceError(f"{request.service} gives the same page again and again")
         seen.add(request.shown)
-        page = web.json(request, partial(_page, survey, request))
+        page = web.json(request, partial(page_of, survey, request))
         yield from page["features"]
         taken += len(page["features"])
         if taken > MOST_UNITS:
@@ -129,7 +129,7 @@ def _next(request: Request, page: dict[str, Any], survey: Survey, taken: int) ->
     return None
 
 
-def _page(survey: Survey, asked: Request, answer: Any) -> dict[str, Any]:
+def page_of(survey: Survey, asked: Request, answer: Any) -> dict[str, Any]:
     """An answer, checked: a GeoJSON collection whose units have the user's column."""
     if not isinstance(answer, dict) or not isinstance(answer.get("features"), list):
         said = answer.get("description") or answer.get("title") if isinstance(answer, dict) else ""

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from saltreach.layers.online.services import Services
 
 Tell = Callable[[str], None]
+NOT_EXPECTED = "NOT AS EXPECTED"
+"""Stands in what is said of a service's answer where that is odd."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,8 @@ class Part:
         nothing could be had.
     tries : callable
         From the services to pairs of a request for one point and what to make of the answer: a
-        sentence that compares what came with what is expected.
+        sentence that compares what came with what is expected, with
+        `NOT_EXPECTED` where it differs.
     """
 
     name: str

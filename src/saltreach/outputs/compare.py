@@ -1,0 +1,51 @@
+"""What a region pack changes, for a reader and as a table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from saltreach.folders.files import atomic_write
+from saltreach.outputs.tables.results import spreadsheet_safe
+
+if TYPE_CHECKING:
+    from saltreach.assessment.compare import Comparison
+
+
+def compare_lines(found: Comparison) -> list[str]:
+    """A comparison in lines: what each part gives, then what follows from it."""
+    lines = []
+    for part, values in found.values.groupby("part", sort=False):
+        lines.append(f"{part}: what it gives")
+        lines += [f"    {_value(row)}" for row in values.to_dict("records")]
+    for part, decisions in found.decisions.groupby("part", sort=False):
+        changed = decisions[decisions["anchors_changed"] > 0]
+        lines.append(f"{part}: what follows" + ("" if len(changed) else ": nothing changes"))
+        lines += [
+            f"    {row.decision}: {row.anchors_changed} anchors ({row.changes})"
+            for row in changed.itertuples()
+        ]
+    return lines
+
+
+def _value(row: dict) -> str:
+    unit = f" {row['unit']}" if row["unit"] else ""
+    known = (
+        f"known for {row['known_with']} of {row['anchors']} anchors, {row['known_without']} without"
+    )
+    if pd.isna(row.get("median_with")):
+        return f"{row['column']}: {known}; {row['differ']} differ"
+    change = (
+        "" if pd.isna(row["median_change"])
+        else f"; changes by {row['median_change']:.4g}{unit} (median), nine of ten by at most "
+        f"{row['p90_change']:.4g}"
+    )  # fmt: skip
+    without = "" if pd.isna(row["median_without"]) else f", {row['median_without']:.4g} without"
+    return f"{row['column']}: {known}; median {row['median_with']:.4g}{unit}{without}{change}"
+
+
+def write_comparison(found: Comparison, path: Path) -> Path:
+    """Write what differs, one row for each anchor, part and column, safe in a spreadsheet."""
+    return atomic_write(path, spreadsheet_safe(found.anchors).to_csv(index=False))
