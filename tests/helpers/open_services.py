@@ -13,6 +13,8 @@ import rasterio
 from rasterio.transform import from_origin
 from werkzeug import Response
 
+from helpers import openstreetmap as osm
+from helpers.open_answers import hourly_answer, power_answer
 from saltreach.layers.online import copernicus_dem
 
 
@@ -105,3 +107,58 @@ def square(west: float, south: float, east: float, north: float) -> dict[str, An
 def respond(found: Any) -> Response:
     """JSON as a server sends it."""
     return Response(json.dumps(found), 200, content_type="application/json")
+
+
+def every_service(server: Any, folder: Path, shore_lat: float) -> str:
+    """A server that plays every open service around a place; a file of services that names it.
+
+    The shore runs along a parallel, land south of it: a way of OpenStreetMap drawn westwards.
+    """
+
+    def overpass(request: Any) -> Response:
+        query = request.form["data"]
+        if "coastline" in query:
+            return respond(osm.answer(
+                osm.way(1, {"natural": "coastline"}, *((lon, shore_lat) for lon in
+                        np.round(np.arange(-4.5, -6.51, -0.25), 2).tolist()))
+            ))  # fmt: skip
+        return respond(osm.answer(
+            osm.way(2, {"highway": "trunk", "ref": "N-999", "name": "Camino inventado"},
+                    (-5.21, shore_lat - 0.01), (-5.19, shore_lat - 0.01)),
+            osm.node(3, {"place": "village", "name": "Aldea <b>inventada</b>"}, -5.2,
+                     shore_lat - 0.02),
+        ))  # fmt: skip
+
+    def hourly(request: Any, **values: float) -> Response:
+        where = (float(request.args[name]) for name in ("longitude", "latitude"))
+        days = (request.args[name] for name in ("start_date", "end_date"))
+        return respond(hourly_answer(*where, *days, **values))
+
+    def height(lon: Any, lat: Any) -> Any:
+        return np.maximum(0.0, (shore_lat - lat) * 4000.0) + 0.0 * lon
+
+    serve_tiles(server, {(-6, 43): tile(folder, -6, 43, height)})
+    for path, answer in {
+        "/overpass": overpass,
+        "/macrostrat/geologic_units/map": lambda _: respond(
+            units(unit("Major:{limestone}", 2, square(-6, 43, -5, 44)))
+        ),
+        "/macrostrat/defs/sources": lambda _: respond(MAPS),
+        "/power": lambda request: respond(power_answer(
+            float(request.args["longitude"]), float(request.args["latitude"]), RH2M=71.0
+        )),
+        "/archive": lambda request: hourly(
+            request, temperature_2m=12.0, relative_humidity_2m=85.0, precipitation=0.1,
+            wind_speed_10m=5.0,
+        ),
+        "/air": lambda request: hourly(request, sulphur_dioxide=4.0),
+    }.items():  # fmt: skip
+        server.expect_request(path).respond_with_handler(answer)
+    file = folder / "services.toml"
+    addresses = {
+        "overpass": "/overpass", "macrostrat": "/macrostrat", "copernicus_dem": "/dem",
+        "nasa_power": "/power", "open_meteo_archive": "/archive", "open_meteo_air": "/air",
+    }  # fmt: skip
+    lines = [f'{name} = "{server.url_for(path)}"' for name, path in addresses.items()]
+    file.write_text("\n".join(["pause_s = 0.0", *lines]) + "\n")
+    return str(file)

@@ -61,7 +61,7 @@ def compare_pack(
     register : Register
         From `read_register`.
     options : Options
-        Settings with a `pack_folder`.
+        Settings with a `pack_folder`, and its `pack_parts` where not all are to be compared.
     on_step : callable, optional
         Told the name of each step as it begins.
 
@@ -78,7 +78,8 @@ def compare_pack(
     """
     if options.pack_folder is None:
         raise OptionError("pack_folder: give the region pack to compare with the embedded layers")
-    there = [name for name in parts_of(options.pack_folder) if name in GIVEN]
+    held = parts_of(options.pack_folder)
+    there = [name for name in held if name in GIVEN and name in (options.pack_parts or held)]
     if not there:
         raise OptionError(
             f"pack {options.pack_folder} has no part that gives values ({', '.join(GIVEN)})"

@@ -8,6 +8,8 @@ import tempfile
 from contextlib import suppress
 from pathlib import Path
 
+from saltreach.errors import OutputError
+
 OWN_PREFIX, PART_SUFFIX = ".saltreach-", ".part"
 """What every passing file of saltreach is called; a later run removes those of a killed one."""
 
@@ -42,6 +44,20 @@ def atomic_write(path: Path, content: str | bytes) -> Path:
         Path(temporary).unlink(missing_ok=True)
     sync_folder(path.parent)
     return path
+
+
+def refuse_present(file: Path, suffix: str, what: str) -> None:
+    """Raise where a new file of the user's choice is there already, or is named as another kind.
+
+    Raises
+    ------
+    OutputError
+        With the fix.
+    """
+    if file.suffix.lower() != suffix:
+        raise OutputError(f"{file}: {what}; name it {suffix}")
+    if file.exists() or file.is_symlink():
+        raise OutputError(f"{file} is there already, and nothing is overwritten; give another name")
 
 
 def sync_folder(folder: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from saltreach.assessment.reasons import MOST_SHOWN, some
 from saltreach.errors import OutputError
-from saltreach.folders.files import atomic_write
+from saltreach.folders.files import atomic_write, refuse_present
 from saltreach.folders.trouble import told
 from saltreach.intake.checked import Checked
 
@@ -64,10 +64,7 @@ def write_clean(checks: list[Checked], file: Path) -> list[str]:
     """
     import openpyxl
 
-    if file.suffix.lower() != ".xlsx":
-        raise OutputError(f"{file}: the clean copy is a workbook; name it .xlsx")
-    if file.exists() or file.is_symlink():
-        raise OutputError(f"{file} is there already, and nothing is overwritten; give another name")
+    refuse_present(file, ".xlsx", "the clean copy is a workbook")
     book = openpyxl.Workbook()
     book.remove(book.active)
     left: list[str] = []

@@ -143,7 +143,7 @@ def layers_bring(
             raise typer.Exit(GOOD)
         with progress() as step, held(context, into, beside_other_files) as claim:
             step("services")
-            with _web(fresh) as web:
+            with _web(fresh, asked) as web:
                 outcomes = bring(takes, where, asked, web, claim, _downloads(), tell=step)
         for one in outcomes:
             for note in one.notes:
@@ -207,7 +207,6 @@ def layers_forget(
 
 
 def layers_compare(
-    context: typer.Context,
     register: ForRegister,
     pack: PackOf,
     out: Annotated[
@@ -228,18 +227,12 @@ def layers_compare(
     """Say what a pack changes in values, classes and metals, part by part."""
     with clear_errors(), words_of(words), ExitStack() as stack:
         from saltreach.assessment.compare import compare_pack
-        from saltreach.errors import OutputError
-        from saltreach.folders.claim import result_set
+        from saltreach.folders.files import refuse_present
         from saltreach.intake import read_register
         from saltreach.outputs.compare import compare_lines, write_comparison
 
-        if out is not None and out.suffix.lower() != ".csv":
-            raise OutputError(f"{out}: the differences are a table; name it .csv")
-        folder = (
-            None
-            if out is None
-            else stack.enter_context(held(context, out.parent, False, only=[out.name]))
-        )
+        if out is not None:
+            refuse_present(out, ".csv", "the differences are a table")
         step = stack.enter_context(progress())
         day = None if today is None else today.date()
         options = options_of(options_file, pack_folder=str(pack), today=day)
@@ -251,11 +244,8 @@ def layers_compare(
         )
         tell_reading(read)
         found = compare_pack(read, options, on_step=step)
-        if out is not None and folder is not None:
-            with result_set(
-                folder, f"comparison {out.name}", command="saltreach layers compare"
-            ) as w:
-                write_comparison(found, w / out.name)
+        if out is not None:
+            write_comparison(found, out)
         if as_json:
             record = {name: json.loads(table.to_json(orient="records"))
                       for name, table in found._asdict().items() if name != "anchors"}  # fmt: skip
@@ -271,9 +261,10 @@ def layers_try(services: ServicesFile = None, as_json: AsJson = False) -> None:
     with clear_errors():
         from saltreach.layers.online.bring import tried
 
-        with progress() as step, _web(fresh=True) as web:
+        asked = _services(services, fine=False)
+        with progress() as step, _web(True, asked) as web:
             step("services")
-            rows = tried(_services(services, fine=False), web)
+            rows = tried(asked, web)
     if as_json:
         typer.echo(json.dumps(rows, indent=2, ensure_ascii=False))
     else:
@@ -302,10 +293,10 @@ def _downloads() -> Path:
     return _cache() / "downloads"
 
 
-def _web(fresh: bool) -> Any:
+def _web(fresh: bool, services: Services) -> Any:
     from saltreach.layers.online.web import Web
 
-    return Web(_cache(), fresh=fresh)
+    return Web(_cache(), fresh=fresh, pause_s=services.pause_s)
 
 
 def _plan_record(plan: Any) -> dict[str, Any]:

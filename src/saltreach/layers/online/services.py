@@ -73,6 +73,8 @@ class Services:
     """Hourly past weather by Open-Meteo."""
     open_meteo_air: Address = "https://air-quality-api.open-meteo.com/v1/air-quality"
     """Air quality (CAMS) by Open-Meteo."""
+    pause_s: Annotated[float, Field(ge=0, le=60)] = 1.0
+    """Pause between two requests to one host, s; less is for a server of your own."""
     rock: Survey | None = None
     """Geological map to ask in place of Macrostrat."""
     climate_rasters: Several[Line] = ()

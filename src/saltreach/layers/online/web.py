@@ -42,8 +42,6 @@ LONGEST_S = 300.0
 """A whole answer takes no longer; own choice."""
 LONGEST_WAIT_S = 60
 """A server that asks to wait longer is asked another day; own choice."""
-PAUSE_S = 1.0
-"""Between two requests to one host; own choice."""
 TRIES_AGAIN = 4
 """Times that a busy server is asked again; own choice."""
 BUSY = (429, 500, 502, 503, 504)
@@ -129,7 +127,7 @@ class Web:
         *,
         fresh: bool = False,
         backoff_s: float = 1.0,
-        pause_s: float = PAUSE_S,
+        pause_s: float = 1.0,
     ) -> None:
         self.asked = self.kept = self.received_bytes = 0
         self.given_up: dict[str, str] = {}
