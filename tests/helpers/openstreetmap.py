@@ -1,10 +1,10 @@
 """Answers in the shape that Overpass documents (`[out:json]`, `out geom`), of invented things."""
 
+from saltreach.intake.services import Services
 from saltreach.layers.context import NAME
 from saltreach.layers.online import bring_context
 from saltreach.layers.online.osm_objects import read_objects
 from saltreach.layers.online.part import Call
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.where import where_of
 from saltreach.layers.pack import write_part
 

@@ -11,12 +11,12 @@ import pytest
 from werkzeug import Response
 
 from helpers.open_answers import MONTHS, hourly_answer, hours_of, power_answer
+from saltreach.intake.services import Services
 from saltreach.layers import so2
 from saltreach.layers.online import bring_air, bring_climate, open_meteo
 from saltreach.layers.online.nasa_power import power, read_power
 from saltreach.layers.online.open_meteo import AIR, WEATHER, climate_of, read_hours, so2_of
 from saltreach.layers.online.part import Call
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.web import ServiceError, Web
 from saltreach.layers.online.where import where_of
 

@@ -7,10 +7,10 @@ from werkzeug import Response
 
 from helpers.open_services import in_parts, serve_tiles, tile
 from saltreach.intake.options import Options
+from saltreach.intake.services import Services
 from saltreach.layers.layer import Origin
 from saltreach.layers.online import bring_heights, copernicus_dem
 from saltreach.layers.online.part import Brought, Call
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.web import ServiceError, Web
 from saltreach.layers.online.where import where_of
 from saltreach.layers.pack import write_part

@@ -8,10 +8,10 @@ import shapely
 from helpers.open_services import MAPS, collection, in_parts, respond, square, unit, units
 from saltreach.errors import LayerError, OptionError
 from saltreach.intake.options import Options
+from saltreach.intake.services import Services, Survey, read_services
 from saltreach.layers.geology import LAYER
 from saltreach.layers.online import bring_rock, geology_service, macrostrat
 from saltreach.layers.online.part import Call
-from saltreach.layers.online.services import Services, Survey, read_services
 from saltreach.layers.online.web import ServiceError, Web
 from saltreach.layers.online.where import where_of
 from saltreach.layers.pack import write_part

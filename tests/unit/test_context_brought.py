@@ -16,12 +16,12 @@ from werkzeug import Response
 from helpers.openstreetmap import AS_OF, answer, features, line, node, relation, way
 from saltreach import Options
 from saltreach.errors import LayerError
+from saltreach.intake.services import Services
 from saltreach.layers import context
 from saltreach.layers.layer import Origin
 from saltreach.layers.online import bring_context, osm_objects
 from saltreach.layers.online.osm_objects import query, read_objects, request_of
 from saltreach.layers.online.part import Brought, Call
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.web import ServiceError, Web
 from saltreach.layers.online.where import where_of
 from saltreach.layers.pack import write_part

@@ -7,10 +7,10 @@ import rasterio
 from affine import Affine
 
 from saltreach.errors import LayerError, OptionError
+from saltreach.intake.services import Services
 from saltreach.layers import climate_pack as pack
 from saltreach.layers.online import bring_air, bring_climate
 from saltreach.layers.online.part import Call
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.user_rasters import climate_of_rasters, so2_of_raster
 from saltreach.layers.online.web import Web
 from saltreach.layers.online.where import where_of

@@ -16,6 +16,7 @@ from saltreach.intake.options import read_options
 from saltreach.intake.policy import read_policy
 from saltreach.intake.prices import read_prices
 from saltreach.intake.read import read_register
+from saltreach.intake.services import read_services
 from saltreach.intake.settings import checked as as_record
 from saltreach.intake.settings import read_toml
 from saltreach.intake.sheets import NUMBERS, read_table
@@ -133,6 +134,8 @@ def _settings(path: Path, kind: str) -> None:
         read_policy(path, allow_looser=True)
     elif kind == "options":
         read_options(path)
+    elif kind == "services":
+        read_services(path)
     elif kind == PRICES.name:
         read_prices(path)
     elif kind == "holding":

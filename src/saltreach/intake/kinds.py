@@ -15,13 +15,17 @@ from saltreach.intake.place_columns import register_headers
 from saltreach.intake.policy import Policy
 from saltreach.intake.prices import PriceFile
 from saltreach.intake.read import READERS
+from saltreach.intake.services import Services
 from saltreach.intake.settings import read_toml, schema_of
 from saltreach.intake.strays import Fit, fits
 from saltreach.intake.tables import PRICES, TABLES
 from saltreach.vocabulary.synonyms import plain
 
 REGISTER = "register"
-SETTINGS = {"options": Options, "policy": Policy, PRICES.name: PriceFile, "holding": HoldingFile}
+SETTINGS = {
+    "options": Options, "policy": Policy, PRICES.name: PriceFile, "holding": HoldingFile,
+    "services": Services,
+}  # fmt: skip
 """Kinds of a TOML file, and the record of each."""
 BY_NAME = {table.name: table for table in TABLES}
 _NO_FIT: Fit = (False, 0, 0.0)

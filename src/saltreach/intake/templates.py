@@ -22,11 +22,15 @@ from saltreach.intake.options import Options
 from saltreach.intake.policy import Policy
 from saltreach.intake.prices import PriceFile, read_prices
 from saltreach.intake.read import read_register
+from saltreach.intake.services import Services
 from saltreach.intake.tables import PRICES, SURVEY, TABLES, Table
 from saltreach.vocabulary.metals import COSTS
 
 REGISTER = Table("register")
-SETTINGS = {"options": Options, "policy": Policy, "prices": PriceFile, "holding": HoldingFile}
+SETTINGS = {
+    "options": Options, "policy": Policy, "prices": PriceFile, "holding": HoldingFile,
+    "services": Services,
+}  # fmt: skip
 """Name of a TOML file -> its record."""
 PER_SECTOR = 2
 """Anchors of each sector in the example."""

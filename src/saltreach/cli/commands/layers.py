@@ -36,7 +36,7 @@ from saltreach.cli.shared import (
 )
 
 if TYPE_CHECKING:
-    from saltreach.layers.online.services import Services
+    from saltreach.intake.services import Services
 
 PartNames = Annotated[
     list[str] | None,
@@ -277,7 +277,7 @@ def layers_try(services: ServicesFile = None, as_json: AsJson = False) -> None:
 def _services(file: Path | None, fine: bool) -> Services:
     from dataclasses import replace
 
-    from saltreach.layers.online.services import Services, read_services
+    from saltreach.intake.services import Services, read_services
 
     found = Services() if file is None else read_services(file)
     return replace(found, gshhg_full=True) if fine else found

@@ -10,9 +10,9 @@ from typing import Any
 
 from saltreach.errors import LayerError, SaltreachError
 from saltreach.folders.claim import Claim, claimed
+from saltreach.intake.services import Services
 from saltreach.layers.online.catalogue import PARTS
 from saltreach.layers.online.part import NOT_EXPECTED, Call, Part, Tell
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.web import Request, Web
 from saltreach.layers.online.where import Where
 from saltreach.layers.pack import write_part

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from saltreach.intake.services import Services
 from saltreach.layers import so2
 from saltreach.layers.online.by_node import ask_nodes, together
 from saltreach.layers.online.open_meteo import air, air_origin, try_air
 from saltreach.layers.online.part import Brought, Call, Part
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.user_rasters import so2_of_raster, so2_raster_origin
 from saltreach.layers.online.web import Request
 from saltreach.layers.online.where import Where

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from saltreach.intake.services import Services
 from saltreach.layers import climate_pack as pack
 from saltreach.layers.online.by_node import ask_nodes, together
 from saltreach.layers.online.nasa_power import power, power_origin, try_power
 from saltreach.layers.online.open_meteo import try_weather, weather, weather_origin
 from saltreach.layers.online.part import Brought, Call, Part
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.user_rasters import climate_of_rasters, named_rasters, raster_origin
 from saltreach.layers.online.web import Request
 from saltreach.layers.online.where import Where

@@ -17,7 +17,7 @@ from saltreach.layers.osm_shore import BoxShore, osm_origin, shore_of
 from saltreach.layers.packed_coast import COAST_FILE, write_coast
 
 if TYPE_CHECKING:
-    from saltreach.layers.online.services import Services
+    from saltreach.intake.services import Services
 
 AROUND_M = 20_000.0
 """Shore around every place; farther away the embedded one serves, whose error matters less there;

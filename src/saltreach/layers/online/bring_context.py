@@ -23,7 +23,7 @@ from saltreach.layers.online.where import Box, Where
 if TYPE_CHECKING:
     import geopandas as gpd
 
-    from saltreach.layers.online.services import Services
+    from saltreach.intake.services import Services
 
 WIDEST_DEG = 1.0
 """Widest box of one request, degrees; own choice."""

@@ -16,7 +16,7 @@ from saltreach.layers.online.where import Box, Where
 from saltreach.layers.shielding import REACH_M
 
 if TYPE_CHECKING:
-    from saltreach.layers.online.services import Services
+    from saltreach.intake.services import Services
 
 AROUND_M = 2500.0
 """Ground around every place: its slope, and what the map shades; own choice."""

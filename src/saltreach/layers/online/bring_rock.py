@@ -22,7 +22,7 @@ from saltreach.layers.online.where import SAME_DEG, Where
 from saltreach.layers.rock_units import LEGEND, MORE, write_units
 
 if TYPE_CHECKING:
-    from saltreach.layers.online.services import Services, Survey
+    from saltreach.intake.services import Services, Survey
 
 AROUND_M = 1000.0
 """Map around every place; own choice."""

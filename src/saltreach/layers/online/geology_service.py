@@ -21,7 +21,7 @@ from saltreach.layers.online.web import Request, ServiceError, Web
 from saltreach.layers.online.where import Box
 
 if TYPE_CHECKING:
-    from saltreach.layers.online.services import Survey
+    from saltreach.intake.services import Survey
 
 PAGE = 1000
 """Units asked for at a time; own choice."""

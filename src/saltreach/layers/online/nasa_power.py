@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
+from saltreach.intake.services import Services
 from saltreach.layers import climate_pack as pack
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.by_node import Had, Row, Service
 from saltreach.layers.online.figures import TRIED_AT, compared, numbers_of
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.web import Request, ServiceError
 from saltreach.science.air.wetness import HOURS_OF_MONTH
 

@@ -16,12 +16,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from saltreach.intake.services import Services
 from saltreach.layers import climate_pack as pack
 from saltreach.layers import so2
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.by_node import Had, Row, Service
 from saltreach.layers.online.figures import TRIED_AT, compared, numbers_of, plain_unit
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.web import Request, ServiceError
 from saltreach.science.air.wetness import (
     HOURS_OF_MONTH,

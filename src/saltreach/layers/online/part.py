@@ -12,7 +12,7 @@ from saltreach.layers.online.web import Request, Web
 from saltreach.layers.online.where import Where
 
 if TYPE_CHECKING:
-    from saltreach.layers.online.services import Services
+    from saltreach.intake.services import Services
 
 Tell = Callable[[str], None]
 NOT_EXPECTED = "NOT AS EXPECTED"

@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltreach.errors import LayerError, OptionError
+from saltreach.intake.services import Services
 from saltreach.layers import climate_pack as pack
 from saltreach.layers import so2
 from saltreach.layers.climate import sample_climate
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.by_node import Had
 from saltreach.layers.online.figures import place, plain_unit
-from saltreach.layers.online.services import Services
 from saltreach.layers.online.where import SAME_DEG, Where
 from saltreach.layers.raster import cell_position, open_raster, windows
 from saltreach.science.air.wetness import HOURS_OF_MONTH
