@@ -28,7 +28,8 @@ from saltreach.outputs.map.colourings import (
 )
 from saltreach.outputs.map.leaflet import leaflet_frame
 from saltreach.outputs.map.texts import catalogue, catalogues
-from saltreach.outputs.window import label_points, map_window, window_coast
+from saltreach.outputs.shore import window_coast
+from saltreach.outputs.window import label_points, map_window
 from saltreach.vocabulary.columns import Column, columns_of
 from saltreach.vocabulary.metals import PLACEABLE
 from saltreach.vocabulary.words import BANDS, CATEGORIES, SEPARATOR
@@ -200,7 +201,8 @@ def map_data(
     """
     centre_lon, region, window = map_window(sectors, anchors)
     ordered = sectors.iloc[_worst_first(sectors)].reset_index(drop=True)
-    kind, parts = window_coast(coast, window)
+    places = np.column_stack([anchors.geometry.x, anchors.geometry.y])
+    kind, parts = window_coast(coast, window, places=places[np.isfinite(places).all(axis=1)])
     return {
         "title": title,
         "map": MAP_ELEMENT,
@@ -213,11 +215,17 @@ def map_data(
         "figures": [[c.name, c.unit] for c in columns_of("sectors", shown="card").values()],
         "region": np.round(region, 5),
         "window": np.round(window, 5),
-        "coast": {"kind": kind, "parts": [np.round(part, 5).ravel() for part in parts]},
+        "coast": {"kind": kind, "parts": [_steps(part) for part in parts]},
         "sectors": _sector_columns(ordered, centre_lon),
         "anchors": _anchor_columns(anchors, ordered, centre_lon),
         "provenance": dict(provenance),
     }
+
+
+def _steps(xy: np.ndarray) -> np.ndarray:
+    """A line as the page holds it: lon, lat, lon, lat ..., each less the one before, 1e-5 deg."""
+    whole = np.round(xy * 1e5).astype(np.int64)
+    return np.diff(whole, axis=0, prepend=0).ravel()
 
 
 def _trips(sectors: Mapping[str, Any], trips: pd.DataFrame | None) -> list[dict[str, Any]]:

@@ -24,12 +24,12 @@ from saltreach.outputs.pictures.overview_labels import (
     crags_worst_first,
     draw_labels,
 )
+from saltreach.outputs.shore import window_coast
 from saltreach.outputs.window import (
     label_points,
     length_text,
     map_window,
     round_length_m,
-    window_coast,
 )
 from saltreach.vocabulary.words import BANDS, CAUTION, UNKNOWN
 

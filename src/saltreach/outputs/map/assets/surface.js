@@ -30,7 +30,25 @@
   const joined = (boxes) => boxes.reduce((a, b) => [Math.min(a[0], b[0]), Math.min(a[1], b[1]),
     Math.max(a[2], b[2]), Math.max(a[3], b[3])], [Infinity, Infinity, -Infinity, -Infinity]);
 
-  const land = data.coast.parts.map(projected);
+  /* Lines come as steps of 1e-5 degrees. An edge on the window's own edge is no shore. */
+  const [west, south, east, north] = data.window.map((v) => Math.round(v * 1e5));
+  function unpacked(steps) {
+    const flat = new Float64Array(steps.length);
+    const cut = new Uint8Array(steps.length / 2);
+    let [x, y] = [0, 0];
+    for (let k = 0; k < steps.length; k += 2) {
+      const [lastX, lastY] = [x, y];
+      x += steps[k];
+      y += steps[k + 1];
+      cut[k / 2] = (x === lastX && (x === west || x === east)) || (y === lastY && (y === south || y === north));
+      flat[k] = x / 1e5;
+      flat[k + 1] = y / 1e5;
+    }
+    return { ...projected(flat), cut };
+  }
+  const land = data.coast.parts.map(unpacked);
+  /* A window once around the world goes on beyond its edges. */
+  const TURNS = east - west >= 359.9e5 ? [-256, 0, 256] : [0];
   const shapes = sectors.outline.map((rings, i) => {
     const parts = rings.map(projected);
     const [lon, lat] = sectors.label[i];
@@ -163,16 +181,16 @@
     },
   });
 
-  function trace(frame, part) {
-    const { ctx, scale, origin } = frame;
+  function trace(frame, part, path = frame.ctx, turn = 0, cut = null) {
+    const { scale, origin } = frame;
     const { xy } = part;
     let lastX = NaN;
     let lastY = NaN;
     for (let k = 0; k < xy.length; k += 2) {
-      const x = xy[k] * scale - origin.x;
+      const x = (xy[k] + turn) * scale - origin.x;
       const y = xy[k + 1] * scale - origin.y;
-      if (k === 0) ctx.moveTo(x, y);
-      else if (k >= xy.length - 2 || Math.abs(x - lastX) + Math.abs(y - lastY) > 0.8) ctx.lineTo(x, y);
+      if (k === 0 || (cut && cut[k / 2])) path.moveTo(x, y);
+      else if (k >= xy.length - 2 || Math.abs(x - lastX) + Math.abs(y - lastY) > 0.8 || (cut && cut[k / 2 + 1])) path.lineTo(x, y);
       else continue;
       lastX = x;
       lastY = y;
@@ -180,22 +198,29 @@
   }
   function drawLand(frame) {
     const { ctx, scale, inView } = frame;
-    ctx.beginPath();
-    for (const part of land) if (inView(part.box, 20 / scale)) trace(frame, part);
+    const [area, shore] = [new Path2D(), new Path2D()];
+    for (const turn of TURNS) {
+      for (const part of land) {
+        const [w, n, e, s] = part.box;
+        if (!inView([w + turn, n, e + turn, s], 20 / scale)) continue;
+        trace(frame, part, area, turn);
+        trace(frame, part, shore, turn, part.cut);
+      }
+    }
     if (data.coast.kind === "land") {
       for (const [width, alpha] of [[26, 0.35], [13, 0.55]]) {
         ctx.globalAlpha = alpha;
         ctx.strokeStyle = colour("--shoal");
         ctx.lineWidth = width;
-        ctx.stroke();
+        ctx.stroke(shore);
       }
       ctx.globalAlpha = 1;
       ctx.fillStyle = colour("--land");
-      ctx.fill("evenodd");
+      ctx.fill(area, "evenodd");
     }
     ctx.strokeStyle = colour("--shore");
     ctx.lineWidth = 1;
-    ctx.stroke();
+    ctx.stroke(shore);
   }
   function drawGrid(frame, map) {
     const { ctx, size } = frame;
