@@ -71,7 +71,7 @@ GROUPS = {
     "What to find out": ("assessment.find_out",),
     "Maps and what a landowner sees": (
         "assessment.generalise", "assessment.landowner", "assessment.shapes",
-        "assessment.land",
+        "assessment.land", "assessment.backdrop",
     ),
     "Names, places and heights of a register": (
         "intake.far_apart", "intake.near_names", "assessment.contradictions",

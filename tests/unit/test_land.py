@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from saltreach.assessment import land
-from saltreach.assessment.land import Land, land_around, land_in, shoreline
+from saltreach.assessment.land import Land, land_around, land_in
 from saltreach.assessment.result import Assessment, Flat
 
 
@@ -110,18 +110,3 @@ def test_land_comes_from_the_shoreline_that_the_assessment_used(tmp_path):
     # Thuringia is land from edge to edge
     whole = shapely.box(10.2, 50.2, 10.4, 50.4)
     assert shapely.union_all(embedded.shapes.geometry.values).covers(whole)
-
-
-@pytest.mark.parametrize(
-    ("layer", "said"),
-    [
-        ({"quantity": "shoreline", "source": "GSHHG 2.3.7, NOAA", "licence": "LGPL"},
-         ("GSHHG 2.3.7", "LGPL")),
-        ({"quantity": "shoreline", "source": "/home/me/own.gpkg"}, ("own.gpkg", "")),
-        ({"quantity": "shoreline", "name": "own", "licence": None}, ("own", "")),
-        ({"quantity": "rain", "source": "Other", "licence": "CC0"}, ("", "")),
-        ({}, ("", "")),
-    ],
-)  # fmt: skip
-def test_the_name_of_the_shoreline(layer, said):
-    assert shoreline({"layers": [{"quantity": "rain", "source": "x"}, layer]}) == said

@@ -7,7 +7,7 @@ import shapely
 
 from saltreach.layers.coast import load_coast
 from saltreach.outputs import shore
-from saltreach.outputs.map.page import _steps
+from saltreach.outputs.map.behind import steps
 from saltreach.outputs.shore import window_coast
 
 WORLD = (-170.0, -85.05, 190.0, 85.05)
@@ -164,7 +164,7 @@ def test_a_long_edge_near_a_place_keeps_its_ends():
 @pytest.mark.pinned("worked")
 def test_lines_are_handed_to_the_page_as_steps():
     # 1e-5 degrees: 10.00002 is 1000002, then 3 east and 4 south
-    assert _steps(np.array([[10.00002, -1.0], [10.00005, -1.00004]])).tolist() == [
+    assert steps(np.array([[10.00002, -1.0], [10.00005, -1.00004]])).tolist() == [
         1000002, -100000, 3, -4
     ]  # fmt: skip
 

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from pathlib import Path
-from typing import Any
-
 import numpy as np
 
 from saltreach.assessment.result import Assessment, Land
@@ -53,15 +49,6 @@ def land_in(result: Assessment, box: tuple[float, float, float, float]) -> Land:
         return result.own_shore
     coast = open_coast(Options(coast_file=result.own_shore))
     return Land(gpd.GeoDataFrame(geometry=coast.land_shapes(*box)), coast.sided)
-
-
-def shoreline(provenance: Mapping[str, Any]) -> tuple[str, str]:
-    """Name and licence of the shoreline that an assessment used, as far as they are stated."""
-    layer: Mapping[str, Any] = next(
-        (x for x in provenance["layers"] if x.get("quantity") == "shoreline"), {}
-    )
-    name = str(layer.get("source") or layer.get("name") or "").split(",")[0]
-    return Path(name).name, layer.get("licence") or ""
 
 
 def land_around(result: Assessment) -> Land:

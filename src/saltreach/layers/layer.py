@@ -38,6 +38,8 @@ class Origin:
         Area covered.
     note : str
         Decisions and limits a reader must know.
+    attribution : str
+        What must stand beside every drawing and table made of it, where its terms ask for that.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Origin:
     sha256: str = ""
     extent: str = ""
     note: str = ""
+    attribution: str = ""
 
     def record(self) -> dict[str, str]:
         """The origin as a plain dict, for `provenance.json`."""

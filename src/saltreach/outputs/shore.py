@@ -28,6 +28,8 @@ FINE_SHARE = 0.004
 WINDOW_SHARE = 1e-4
 """And by at most this share of the window's width: a tenth of a pixel."""
 _DEGREE_M = 111_000.0
+LINE_VERTICES = 8_000
+"""Roads of one rank have at most so many vertices near the places, and away from them."""
 _WIDER = 4.0  # each step's distance and tolerance over the one before
 _GROWTH = (2.0, 1.1)  # of the share and of the widest tolerance, where vertices are too many
 _WIDEST_DEG = 1.0
@@ -79,7 +81,7 @@ def window_coast(
     areal = np.isin(shapely.get_type_id(geometry), (3, 6))
     kind = "land" if areal.any() else "shoreline"
     geometry = geometry[areal] if areal.any() else geometry
-    pieces = np.concatenate([_turned_and_cut(geometry, turn, window) for turn in (-360, 0, 360)])
+    pieces = pieces_in(geometry, window)
     if len(pieces) == 0:
         # Polygons that leave the window empty mean open sea; without any, nothing is known.
         return kind, []
@@ -221,6 +223,36 @@ def _land(rings: np.ndarray, owner: np.ndarray) -> object:
     number = np.unique(owner[whole], return_inverse=True)[1]
     shapes = shapely.polygons(shapely.linearrings(xy, indices=ring), indices=number)
     return shapely.union_all(shapely.make_valid(shapes))
+
+
+def thinned_lines(lines: np.ndarray, window: Window, places: np.ndarray) -> list[np.ndarray]:
+    """Lines beside which nothing lies, as a road, with the detail that can be seen.
+
+    Parameters
+    ----------
+    lines : ndarray of shapely lines
+        From `pieces_in`.
+    window, places
+        As for `window_coast`.
+
+    Returns
+    -------
+    list of numpy.ndarray
+        Each (n, 2) lon, lat.
+    """
+    import shapely
+
+    if not len(lines):
+        return []
+    thin, _ = _thinned(
+        lines, np.full(len(lines), np.inf), _Detail(places, window), LINE_VERTICES, LINE_VERTICES
+    )
+    return [shapely.get_coordinates(line) for line in thin]
+
+
+def pieces_in(geometry: np.ndarray, window: Window) -> np.ndarray:
+    """Single lines or polygons inside a window, moved by whole turns to where it lies."""
+    return np.concatenate([_turned_and_cut(geometry, turn, window) for turn in (-360, 0, 360)])
 
 
 def _turned_and_cut(
