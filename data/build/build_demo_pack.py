@@ -24,9 +24,9 @@ from saltreach.layers.coast import load_coast
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.bring_heights import boxes_of
 from saltreach.layers.online.part import Brought
-from saltreach.layers.online.where import Box, where_of
 from saltreach.layers.pack import write_part
 from saltreach.layers.rock_units import LEGEND, write_units
+from saltreach.layers.where import Box, where_of
 
 DEMO = Path(__file__).resolve().parents[1] / "demo"
 PACK = DEMO / "pack"

@@ -52,7 +52,7 @@ GROUPS = {
         "layers.online.osm_objects",
     ),
     "What open services are asked": (
-        "layers.online.bring", "layers.online.web", "layers.online.where",
+        "layers.online.bring", "layers.online.web", "layers.where",
         "layers.online.bring_coast", "layers.online.bring_heights", "layers.online.copernicus_dem",
         "layers.online.bring_rock",
         "layers.online.macrostrat", "layers.online.geology_service",
@@ -86,6 +86,7 @@ GROUPS = {
     "What to find out": ("assessment.find_out",),
     "Maps and what a landowner sees": (
         "assessment.generalise", "assessment.landowner", "assessment.shapes",
+        "assessment.land", "assessment.backdrop",
     ),
     "Names, places and heights of a register": (
         "intake.far_apart", "intake.near_names", "assessment.contradictions",

@@ -6,6 +6,7 @@ import pytest
 
 from helpers import synthetic
 from helpers.accessibility import assert_accessible
+from helpers.behind import HOSTILE_PLACE, INVENTED, behind
 from helpers.pages import DESKTOP, PHONE, watch, write_map
 from saltreach.outputs.html import framed
 from saltreach.outputs.map.colourings import COLOURINGS
@@ -937,3 +938,70 @@ def test_trips_by_month_narrow_list_and_map(open_map, trips_file, viewport):
 
 def test_a_map_without_a_plan_has_no_trips(page):
     assert page.locator(".trips").count() == 0
+
+
+SURFACE_SHARE = """
+([red, green, blue]) => {
+  const canvas = document.querySelector("canvas.surface");
+  const copy = document.createElement("canvas");
+  [copy.width, copy.height] = [canvas.width, canvas.height];
+  const ctx = copy.getContext("2d", { willReadFrequently: true });
+  ctx.drawImage(canvas, 0, 0);
+  const { data } = ctx.getImageData(0, 0, copy.width, copy.height);
+  let same = 0;
+  for (let k = 0; k < data.length; k += 4) {
+    same += data[k] === red && data[k + 1] === green && data[k + 2] === blue;
+  }
+  return same / (data.length / 4);
+}
+"""
+
+
+def test_the_backdrop_is_drawn_named_credited_and_turned_off(region, watched, tmp_path):
+    """Names reach the page as text; shade and roads change the plain colour of the land."""
+    backdrop = behind((-6.75, 43.2))
+    path = write_map(*region, tmp_path / "map.html", title="Behind", backdrop=backdrop)
+    page = drawn(watched(path, viewport=DESKTOP, locale="en-GB"))
+    assert (
+        page.locator("#attributions").inner_text() == (f"Shoreline: tests (MIT) · {INVENTED}")
+        and page.locator("#attributions").is_visible()
+    )
+    page.evaluate(
+        """() => {
+          window.said = [];
+          const fill = CanvasRenderingContext2D.prototype.fillText;
+          CanvasRenderingContext2D.prototype.fillText = function (text, ...at) {
+            window.said.push(text);
+            return fill.call(this, text, ...at);
+          };
+          saltreach.map.setView([43.1, -6.68], 11.5, { animate: false });
+        }"""
+    )
+    settle(page)
+    land = [0xF3, 0xEF, 0xE6]
+    for _ in range(400):  # until the picture has been read
+        with_it = page.evaluate(SURFACE_SHARE, land)
+        if with_it < 0.5:
+            break
+        page.wait_for_timeout(50)
+    assert {HOSTILE_PLACE, "Aldea"} <= set(page.evaluate("said"))
+    switch = page.get_by_label("Relief, roads and place names")
+    assert switch.is_checked()
+    page.evaluate("() => { said.length = 0; }")
+    switch.uncheck()
+    assert page.evaluate(SURFACE_SHARE, land) > with_it + 0.2
+    assert not {HOSTILE_PLACE, "Aldea"} & set(page.evaluate("said"))
+    page.locator("#language").select_option("de")
+    assert page.get_by_label("Relief, Straßen und Ortsnamen").is_visible()
+    switch = page.locator("#backdrop")
+    switch.check()
+    assert page.evaluate(SURFACE_SHARE, land) < with_it + 0.01
+    page.emulate_media(media="print")
+    assert page.locator("#attributions").is_visible()
+    assert not page.locator("#backdrop-switch").is_visible()
+    assert_accessible(page)
+
+
+def test_a_map_without_a_backdrop_has_no_switch(page):
+    assert page.locator("#backdrop").count() == 0
+    assert page.locator("#attributions").inner_text() == "Shoreline: tests (MIT)"

@@ -5,8 +5,8 @@ from saltreach.layers.context import NAME
 from saltreach.layers.online import bring_context
 from saltreach.layers.online.osm_objects import read_objects
 from saltreach.layers.online.part import Call
-from saltreach.layers.online.where import where_of
 from saltreach.layers.pack import write_part
+from saltreach.layers.where import where_of
 
 AS_OF = "2026-11-20T01:02:03Z"
 

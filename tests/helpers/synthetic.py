@@ -219,6 +219,7 @@ def provenance() -> dict:
         "layers": [
             {
                 "name": "invented coast",
+                "quantity": "shoreline",
                 "source": "tests",
                 "version": "1",
                 "licence": "MIT",

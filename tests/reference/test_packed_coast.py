@@ -19,7 +19,8 @@ from geographiclib.geodesic import Geodesic
 import saltreach
 from helpers.coasts import box, coast_of
 from helpers.packs import coast_pack
-from saltreach.assessment.land import land_in, shoreline
+from saltreach.assessment.attributions import attributions_of
+from saltreach.assessment.land import land_in
 from saltreach.layers.online.overpass import Way
 from saltreach.layers.osm_shore import osm_origin, shore_of
 from saltreach.layers.packed_coast import COAST_FILE, read_packed_coast, write_coast
@@ -143,7 +144,9 @@ def test_both_shorelines_are_on_record_and_maps_are_drawn_with_both(assessed):
     north = Geodesic.WGS84.Direct(LAT, LON, 0, 270)["lat2"]
     assert land.sided
     assert land.shapes.total_bounds == pytest.approx([BOX[0], BOX[1], BOX[2], north], abs=1e-9)
-    name, licence = shoreline(packed.provenance)
-    assert name.startswith("OpenStreetMap and GSHHG")
-    assert licence == "ODbL-1.0 and LGPL-3.0"
+    lines = attributions_of(packed.provenance)
+    assert lines[:2] == [
+        "© OpenStreetMap contributors, ODbL",
+        "Shoreline: GSHHG (Wessel & Smith 1996), LGPL-3.0",
+    ]
     assert embedded.own_shore is None

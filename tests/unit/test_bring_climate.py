@@ -18,7 +18,7 @@ from saltreach.layers.online.nasa_power import power, read_power
 from saltreach.layers.online.open_meteo import AIR, WEATHER, climate_of, read_hours, so2_of
 from saltreach.layers.online.part import Call
 from saltreach.layers.online.web import ServiceError, Web
-from saltreach.layers.online.where import where_of
+from saltreach.layers.where import where_of
 
 SHORE = where_of([-5.87, -5.872, -5.62], [43.655, 43.655, 43.46])
 DAYS = [31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]

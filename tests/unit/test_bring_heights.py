@@ -12,9 +12,9 @@ from saltreach.layers.layer import Origin
 from saltreach.layers.online import bring_heights, copernicus_dem
 from saltreach.layers.online.part import Brought, Call
 from saltreach.layers.online.web import ServiceError, Web
-from saltreach.layers.online.where import where_of
 from saltreach.layers.pack import write_part
 from saltreach.layers.terrain import Heights, open_heights
+from saltreach.layers.where import where_of
 
 
 def plane(lon, lat):

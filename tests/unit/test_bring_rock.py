@@ -13,8 +13,8 @@ from saltreach.layers.geology import LAYER
 from saltreach.layers.online import bring_rock, geology_service, macrostrat
 from saltreach.layers.online.part import Call
 from saltreach.layers.online.web import ServiceError, Web
-from saltreach.layers.online.where import where_of
 from saltreach.layers.pack import write_part
+from saltreach.layers.where import where_of
 
 PLACES = where_of([5.0, 5.01, 5.5], [43.0, 43.0, 43.0])
 

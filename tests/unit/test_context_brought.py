@@ -23,8 +23,8 @@ from saltreach.layers.online import bring_context, osm_objects
 from saltreach.layers.online.osm_objects import query, read_objects, request_of
 from saltreach.layers.online.part import Brought, Call
 from saltreach.layers.online.web import ServiceError, Web
-from saltreach.layers.online.where import where_of
 from saltreach.layers.pack import write_part
+from saltreach.layers.where import where_of
 
 PATH = "/api/interpreter"
 LON, LAT = -4.95, 43.44

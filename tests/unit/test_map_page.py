@@ -86,6 +86,8 @@ def test_templates_escape():
         blocks=[],
         languages=[],
         colourings=[],
+        attributions=[],
+        backdrop=False,
     )
     assert "<h1>&lt;b&gt;&amp;</h1>" in page
 

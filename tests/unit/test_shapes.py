@@ -8,7 +8,8 @@ from pyproj import Geod
 
 from saltreach.assessment.shapes import centre_lon_deg, sector_shapes, unwrapped_lon
 from saltreach.errors import LayerError, RegisterError
-from saltreach.outputs.window import label_points, map_window, window_coast
+from saltreach.outputs.shore import window_coast
+from saltreach.outputs.window import label_points, map_window
 
 GEOD = Geod(ellps="WGS84")
 

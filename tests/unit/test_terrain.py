@@ -255,11 +255,11 @@ def test_faces_are_compared_across_north_and_overhangs_are_not_blamed():
 def test_horn_by_hand():
     """Horn (1981): weights 1 2 1 of the columns beside and of the rows above and below, over 8."""
     heights = np.array([[1.0, 2, 4], [8, 16, 32], [64, 128, 256]])
-    across, down = terrain._horn(heights, np.array([1]), np.array([1]))
+    across, down = terrain.horn_steps(heights, np.array([1]), np.array([1]))
     assert across == pytest.approx([((4 + 64 + 256) - (1 + 16 + 64)) / 8])
     assert down == pytest.approx([((64 + 256 + 256) - (1 + 4 + 4)) / 8])
     heights[1, 1] = np.nan
-    assert np.isnan(terrain._horn(heights, np.array([1]), np.array([1]))).all()
+    assert np.isnan(terrain.horn_steps(heights, np.array([1]), np.array([1]))).all()
 
 
 @pytest.mark.pinned("memory")

@@ -13,7 +13,7 @@ from saltreach.layers.online import bring_air, bring_climate
 from saltreach.layers.online.part import Call
 from saltreach.layers.online.user_rasters import climate_of_rasters, so2_of_raster
 from saltreach.layers.online.web import Web
-from saltreach.layers.online.where import where_of
+from saltreach.layers.where import where_of
 
 HERE = where_of([-5.6], [43.3])
 MONTH_DAYS = [31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from saltreach.errors import LayerError
 from saltreach.layers.geodesy import metres_per_degree
-from saltreach.layers.online.where import where_of
+from saltreach.layers.where import where_of
 
 LON, LAT = st.floats(-180, 179.99), st.floats(-84, 84)
 

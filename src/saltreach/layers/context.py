@@ -32,6 +32,7 @@ COLUMNS = ("kind", "name", "rank", "detail", "osm_id")
 """`kind`: a word of those below. `rank`: 1 to 3, 1 the most prominent. `detail`: class of a road,
 `TUNNEL` after a comma where it is one; for others the word of OpenStreetMap."""
 ROAD, CLIFF, QUARRY, SALT_LAKE, PLACE = "road", "cliff", "quarry", "salt lake", "place"
+KINDS = (ROAD, CLIFF, QUARRY, SALT_LAKE, PLACE)
 TUNNEL = "tunnel"
 MAJOR_RANK = 2
 """Roads of this rank or a better one are asked about: motorways, trunk and primary roads. Others

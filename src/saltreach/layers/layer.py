@@ -39,7 +39,7 @@ class Origin:
     note : str
         Decisions and limits a reader must know.
     attribution : str
-        Line that its terms ask for wherever it is shown.
+        What must stand beside every drawing and table made of it, where its terms ask for that.
     """
 
     name: str

@@ -94,7 +94,7 @@ def read_terrain(
     """
     lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
     with open_raster(Path(path), "height raster") as raster:
-        unit = _metres_per_unit(raster, Path(path))
+        unit = metres_per_unit(raster, Path(path))
         row, column = cell_position(raster, lon, lat)
         elevation, nearest, across, down = _heights_and_steps(raster, row, column, window_cells)
         elevation, across, down = elevation * unit, across * unit, down * unit
@@ -128,7 +128,7 @@ def dem_origin(path: Path | str) -> Origin:
 
     path = Path(path)
     with open_raster(path, "height raster") as raster:
-        _metres_per_unit(raster, path)
+        metres_per_unit(raster, path)
         west, south, east, north = transform_bounds(raster.crs, "EPSG:4326", *raster.bounds)
         across, down = abs(raster.res[0]), abs(raster.res[1])
         crs = raster.crs.to_string()
@@ -202,7 +202,14 @@ def compare_faces(
     )
 
 
-def _metres_per_unit(raster: DatasetReader, path: Path) -> float:
+def metres_per_unit(raster: DatasetReader, path: Path) -> float:
+    """Metres in the unit of a raster's heights.
+
+    Raises
+    ------
+    LayerError
+        When the unit is not known.
+    """
     name = (raster.units[0] or "").strip()
     try:
         return _METRES[name.lower()]
@@ -220,13 +227,17 @@ def _heights_and_steps(
     nearest = np.zeros(len(row), bool)
     cells = windows(raster, row, column, margin=1, window_cells=window_cells)
     for part, values, top, left in cells:
-        values[values == UNDECLARED] = np.nan
-        heights = values * raster.scales[0] + raster.offsets[0]
-        heights[np.abs(heights) > NO_GROUND] = np.nan
+        heights = true_heights(raster, values)
         own = (row[part].astype(np.int64) - top, column[part].astype(np.int64) - left)
         out[0, part], nearest[part] = _bilinear(heights, row[part] - top, column[part] - left, own)
-        out[1, part], out[2, part] = _horn(heights, *own)
+        out[1, part], out[2, part] = horn_steps(heights, *own)
     return out[0], nearest, out[1], out[2]
+
+
+def true_heights(raster: DatasetReader, values: Floats) -> Floats:
+    """Heights in the raster's unit from the numbers it stores; NaN without data."""
+    heights = np.where(values == UNDECLARED, np.nan, values) * raster.scales[0] + raster.offsets[0]
+    return np.where(np.abs(heights) > NO_GROUND, np.nan, heights)
 
 
 def _bilinear(
@@ -248,7 +259,7 @@ def _bilinear(
     return np.where(np.isnan(own), np.nan, np.where(nearest, own, total)), nearest
 
 
-def _horn(heights: Floats, row: Ints, column: Ints) -> tuple[Floats, Floats]:
+def horn_steps(heights: Floats, row: Ints, column: Ints) -> tuple[Floats, Floats]:
     """Height step per cell across and down, by Horn's weights 1 2 1."""
     a, b, c = (heights[row - 1, column + j] for j in (-1, 0, 1))
     d, f = heights[row, column - 1], heights[row, column + 1]

@@ -6,6 +6,7 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from saltreach.assessment.attributions import attributions_of
 from saltreach.vocabulary.columns import columns_of
 
 if TYPE_CHECKING:
@@ -38,11 +39,12 @@ def assessment_html(result: Assessment) -> str:
     columns = list(columns_of("crags", shown="brief"))
     worst = result.flat.crags.sort_values("priority_rank", kind="stable").head(MOST_CRAGS)
     more = len(result.flat.crags) - len(worst)
+    thanks = escape(" · ".join(attributions_of(result.provenance, result.backdrop)))
     return (
         f"{said}{worst[columns].to_html(index=False)}<p>"
         + (f"And {more} more crags. " if more else "")
         + f"The map is left out beyond {MOST_ANCHORS:,} anchors: saltreach.show_map(result) opens "
-        "it in the browser.</p>"
+        f"it in the browser.</p><p><small>{thanks}</small></p>"
     )
 
 

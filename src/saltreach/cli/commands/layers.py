@@ -125,7 +125,7 @@ def layers_bring(
     with clear_errors(), words_of(words):
         from saltreach.intake import read_register
         from saltreach.layers.online.bring import bring, chosen, plans
-        from saltreach.layers.online.where import where_of
+        from saltreach.layers.where import where_of
 
         asked = _services(services, fine)
         found = chosen(parts or [])

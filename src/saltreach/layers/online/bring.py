@@ -14,8 +14,8 @@ from saltreach.intake.services import Services
 from saltreach.layers.online.catalogue import PARTS
 from saltreach.layers.online.part import NOT_EXPECTED, Call, Part, Tell
 from saltreach.layers.online.web import Request, Web
-from saltreach.layers.online.where import Where
 from saltreach.layers.pack import write_part
+from saltreach.layers.where import Where
 
 ALL = "all"
 MOST_REQUESTS = 2000

@@ -12,7 +12,7 @@ from saltreach.layers.online.open_meteo import air, air_origin, try_air
 from saltreach.layers.online.part import Brought, Call, Part
 from saltreach.layers.online.user_rasters import so2_of_raster, so2_raster_origin
 from saltreach.layers.online.web import Request
-from saltreach.layers.online.where import Where
+from saltreach.layers.where import Where
 
 
 def plan(where: Where, services: Services) -> list[Request]:

@@ -13,7 +13,7 @@ from saltreach.layers.online.open_meteo import try_weather, weather, weather_ori
 from saltreach.layers.online.part import Brought, Call, Part
 from saltreach.layers.online.user_rasters import climate_of_rasters, named_rasters, raster_origin
 from saltreach.layers.online.web import Request
-from saltreach.layers.online.where import Where
+from saltreach.layers.where import Where
 
 
 def plan(where: Where, services: Services) -> list[Request]:

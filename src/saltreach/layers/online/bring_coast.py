@@ -12,9 +12,9 @@ from saltreach.layers.layer import Origin
 from saltreach.layers.online import overpass
 from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Request, ServiceError
-from saltreach.layers.online.where import Box, Where
 from saltreach.layers.osm_shore import BoxShore, osm_origin, shore_of
 from saltreach.layers.packed_coast import COAST_FILE, write_coast
+from saltreach.layers.where import Box, Where
 
 if TYPE_CHECKING:
     from saltreach.intake.services import Services

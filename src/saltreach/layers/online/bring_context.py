@@ -18,7 +18,7 @@ from saltreach.layers.online.osm_objects import SERVICE, Objects, read_objects, 
 from saltreach.layers.online.overpass import OSM_CREDIT
 from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Request, ServiceError
-from saltreach.layers.online.where import Box, Where
+from saltreach.layers.where import Box, Where
 
 if TYPE_CHECKING:
     import geopandas as gpd

@@ -12,8 +12,8 @@ from saltreach.layers.layer import Origin
 from saltreach.layers.online import copernicus_dem as dem
 from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Answer, Request, ServiceError
-from saltreach.layers.online.where import Box, Where
 from saltreach.layers.shielding import REACH_M
+from saltreach.layers.where import Box, Where
 
 if TYPE_CHECKING:
     from saltreach.intake.services import Services

@@ -18,8 +18,8 @@ from saltreach.layers.layer import Origin
 from saltreach.layers.online import geology_service, macrostrat
 from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Request, ServiceError, download
-from saltreach.layers.online.where import SAME_DEG, Where
 from saltreach.layers.rock_units import LEGEND, MORE, write_units
+from saltreach.layers.where import SAME_DEG, Where
 
 if TYPE_CHECKING:
     from saltreach.intake.services import Services, Survey

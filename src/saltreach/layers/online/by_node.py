@@ -13,7 +13,7 @@ from saltreach.layers.layer import Origin
 from saltreach.layers.online.figures import place
 from saltreach.layers.online.part import Brought, Call
 from saltreach.layers.online.web import Request, ServiceError
-from saltreach.layers.online.where import Where
+from saltreach.layers.where import Where
 
 Row = dict[str, object]
 CANNOT = 400

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from saltreach.errors import cause_of
 from saltreach.layers.online.web import RemoteFile, RemoteReader, Request, ServiceError, Web
-from saltreach.layers.online.where import Box
+from saltreach.layers.where import Box
 
 if TYPE_CHECKING:
     from affine import Affine

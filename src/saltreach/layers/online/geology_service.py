@@ -18,7 +18,7 @@ from urllib.parse import parse_qsl, urlsplit, urlunsplit
 
 from saltreach.errors import LayerError
 from saltreach.layers.online.web import Request, ServiceError, Web
-from saltreach.layers.online.where import Box
+from saltreach.layers.where import Box
 
 if TYPE_CHECKING:
     from saltreach.intake.services import Survey

@@ -19,7 +19,7 @@ from saltreach.intake.names import clean_name
 from saltreach.layers.context import CLIFF, COLUMNS, PLACE, QUARRY, ROAD, SALT_LAKE, TUNNEL
 from saltreach.layers.geodesy import metres_per_degree
 from saltreach.layers.online.web import Request, ServiceError
-from saltreach.layers.online.where import Box
+from saltreach.layers.where import Box
 from saltreach.vocabulary.words import SEPARATOR
 
 if TYPE_CHECKING:

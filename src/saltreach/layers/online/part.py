@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.web import Request, Web
-from saltreach.layers.online.where import Where
+from saltreach.layers.where import Where
 
 if TYPE_CHECKING:
     from saltreach.intake.services import Services

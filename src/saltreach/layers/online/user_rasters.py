@@ -23,8 +23,8 @@ from saltreach.layers.climate import sample_climate
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.by_node import Had
 from saltreach.layers.online.figures import place, plain_unit
-from saltreach.layers.online.where import SAME_DEG, Where
 from saltreach.layers.raster import cell_position, open_raster, windows
+from saltreach.layers.where import SAME_DEG, Where
 from saltreach.science.air.wetness import HOURS_OF_MONTH
 
 Floats = NDArray[np.float64]

@@ -12,7 +12,8 @@ from saltreach.assessment.land import land_in
 from saltreach.assessment.shapes import unwrapped_lon
 from saltreach.outputs.html import render_template
 from saltreach.outputs.map.colourings import STYLE_OF
-from saltreach.outputs.window import length_text, round_length_m, window_coast
+from saltreach.outputs.shore import window_coast
+from saltreach.outputs.window import length_text, round_length_m
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from saltreach.assessment.land import shoreline
+from saltreach.assessment.attributions import attributions_of
 from saltreach.assessment.landowner import Places
 from saltreach.outputs.html import asset_text
 from saltreach.outputs.landowner.drawing import NO_SHORE, drawing
@@ -89,7 +89,7 @@ def landowner_words(found: Places, holding: Holding, result: Assessment) -> dict
         "map": drawn,
         "map_note": note,
         "source": texts["source"].format(
-            coast=shoreline(provenance)[0], software=provenance["software"]
+            credits=". ".join(attributions_of(provenance)), software=provenance["software"]
         ),
     }
 

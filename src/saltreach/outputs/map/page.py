@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.attributions import attributions_of
 from saltreach.assessment.land import land_around
 from saltreach.assessment.risk import BAND_LIMITS_PER_Y
 from saltreach.assessment.shapes import unwrapped_lon
@@ -21,6 +22,7 @@ from saltreach.outputs.html import (
     page_policy,
     render_template,
 )
+from saltreach.outputs.map.behind import backdrop_data, steps
 from saltreach.outputs.map.colourings import (
     BAND_STYLES,
     UNKNOWN_STYLE,
@@ -28,7 +30,8 @@ from saltreach.outputs.map.colourings import (
 )
 from saltreach.outputs.map.leaflet import leaflet_frame
 from saltreach.outputs.map.texts import catalogue, catalogues
-from saltreach.outputs.window import label_points, map_window, window_coast
+from saltreach.outputs.shore import window_coast
+from saltreach.outputs.window import label_points, map_window
 from saltreach.vocabulary.columns import Column, columns_of
 from saltreach.vocabulary.metals import PLACEABLE
 from saltreach.vocabulary.words import BANDS, CATEGORIES, SEPARATOR
@@ -36,6 +39,7 @@ from saltreach.vocabulary.words import BANDS, CATEGORIES, SEPARATOR
 if TYPE_CHECKING:
     import geopandas as gpd
 
+    from saltreach.assessment.backdrop import Backdrop
     from saltreach.assessment.result import Assessment
 
 
@@ -43,7 +47,17 @@ FORECAST_YEARS = 30
 
 SCRIPTS = tuple(
     f"map/{name}.js"
-    for name in ("base", "colouring", "surface", "panel", "years", "trips", "card", "start")
+    for name in (
+        "base",
+        "colouring",
+        "surface",
+        "behind",
+        "panel",
+        "years",
+        "trips",
+        "card",
+        "start",
+    )
 )
 """In order. A further panel is one more script before the last: it fills the page's `#panels`,
 adds to `saltreach.filters` and listens with `saltreach.on`."""
@@ -94,7 +108,7 @@ def map_of(result: Assessment, *, title: str | None = None, **how: Any) -> str:
     """The interactive map of an assessment as HTML; `how` is that of `map_page`."""
     title = title or Path(result.provenance["register"]["file"]).stem
     tables = (result.flat.sectors, result.flat.anchors, land_around(result).shapes)
-    return map_page(*tables, result.provenance, title=title, **how)
+    return map_page(*tables, result.provenance, title=title, backdrop=result.backdrop, **how)
 
 
 def map_page(
@@ -108,6 +122,7 @@ def map_page(
     language: str = "en",
     trips: pd.DataFrame | None = None,
     left_out: str = "",
+    backdrop: Backdrop | None = None,
 ) -> str:
     """The interactive map as HTML. The same input gives the same text.
 
@@ -135,6 +150,8 @@ def map_page(
         Trips of a plan by month, from `saltreach.planning.visits.trips_by_month`.
     left_out : str
         What that plan left out of its tables, in sentences.
+    backdrop : Backdrop, optional
+        What is drawn behind the sectors; the reader can turn it off.
 
     Returns
     -------
@@ -148,7 +165,7 @@ def map_page(
     """
     catalogue(language)  # refuses an unknown language before any work
     texts = catalogues()
-    data = map_data(sectors, anchors, coast, provenance, title=title)
+    data = map_data(sectors, anchors, coast, provenance, title=title, backdrop=backdrop)
     data["trips"] = _trips(data["sectors"], trips)
     if left_out:
         data["provenance"]["assumptions"] = [left_out, *provenance.get("assumptions", ())]
@@ -162,6 +179,8 @@ def map_page(
         title=title,
         texts=texts[language],
         left_out=bool(left_out or provenance.get("left_out")),
+        attributions=attributions_of(provenance, backdrop),
+        backdrop=backdrop is not None,
         languages=[(code, words["language_name"]) for code, words in texts.items()],
         colourings=[(one["column"], one["label"]) for one in data["colourings"]],
         policy=page_policy(scripts, styles, origins),
@@ -180,6 +199,7 @@ def map_data(
     provenance: Mapping[str, Any],
     *,
     title: str,
+    backdrop: Backdrop | None = None,
 ) -> dict[str, Any]:
     """What the page knows, as plain columns; see `map_page` for the parameters.
 
@@ -189,7 +209,7 @@ def map_data(
         As for `map_page`.
     provenance : mapping
         As for `map_page`.
-    title : str
+    title, backdrop
         As for `map_page`.
 
     Returns
@@ -200,7 +220,9 @@ def map_data(
     """
     centre_lon, region, window = map_window(sectors, anchors)
     ordered = sectors.iloc[_worst_first(sectors)].reset_index(drop=True)
-    kind, parts = window_coast(coast, window)
+    places = np.column_stack([anchors.geometry.x, anchors.geometry.y])
+    places = places[np.isfinite(places).all(axis=1)]
+    kind, parts = window_coast(coast, window, places=places)
     return {
         "title": title,
         "map": MAP_ELEMENT,
@@ -213,7 +235,8 @@ def map_data(
         "figures": [[c.name, c.unit] for c in columns_of("sectors", shown="card").values()],
         "region": np.round(region, 5),
         "window": np.round(window, 5),
-        "coast": {"kind": kind, "parts": [np.round(part, 5).ravel() for part in parts]},
+        "coast": {"kind": kind, "parts": [steps(part) for part in parts]},
+        "backdrop": None if backdrop is None else backdrop_data(backdrop, window, places),
         "sectors": _sector_columns(ordered, centre_lon),
         "anchors": _anchor_columns(anchors, ordered, centre_lon),
         "provenance": dict(provenance),

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.attributions import attributions_of
 from saltreach.assessment.counts import count_of, overdue
-from saltreach.assessment.land import land_around, shoreline
+from saltreach.assessment.land import land_around
 from saltreach.assessment.risk import BAND_MEANINGS
 from saltreach.assessment.shapes import unwrapped_lon
 from saltreach.errors import OptionError
@@ -24,12 +25,12 @@ from saltreach.outputs.pictures.overview_labels import (
     crags_worst_first,
     draw_labels,
 )
+from saltreach.outputs.shore import window_coast
 from saltreach.outputs.window import (
     label_points,
     length_text,
     map_window,
     round_length_m,
-    window_coast,
 )
 from saltreach.vocabulary.words import BANDS, CAUTION, UNKNOWN
 
@@ -299,18 +300,18 @@ def _words(figure: Figure, result: Assessment, bands: pd.Series, title: str, mis
         meaning = BAND_MEANINGS.get(style.word, "Too little is known to say.")
         write(x + 0.31, y - 0.12, _wrapped(meaning, int(step * 12.5)), fontsize=8.2, color=_SOFT,
               va="top", linespacing=1.35)  # fmt: skip
-    write(_LEFT_IN, 0.46, CAUTION, fontsize=9.5, fontweight="bold", color="#7a3b00")
-    shore, licence = shoreline(provenance)
+    write(_LEFT_IN, 0.53, CAUTION, fontsize=9.5, fontweight="bold", color="#7a3b00")
     write(
         _LEFT_IN,
-        0.22,
+        0.34,
         ("Refused rows of the tables were left out. " if provenance.get("left_out") else "")
-        + f"{missing}One letter per sector beside each crag's name, worst first. Shoreline: "
-        f"{shore or 'unknown'} ({licence or 'licence not stated'}). {provenance['software']}. "
-        "All sources and assumptions: provenance.json.",
+        + f"{missing}One letter per sector beside each crag's name, worst first. "
+        f"{provenance['software']}. All sources and assumptions: provenance.json.",
         fontsize=8,
         color=_SOFT,
     )
+    thanks = _wrapped(". ".join(attributions_of(provenance)), 210)
+    write(_LEFT_IN, 0.27, thanks, fontsize=7, color=_SOFT, va="top")
 
 
 def _counted(number: int, noun: str) -> str:

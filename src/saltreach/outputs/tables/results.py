@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from saltreach.assessment.backdrop import write_backdrop
 from saltreach.assessment.land import land_around
 from saltreach.folders.claim import Claim, claimed, result_set
 from saltreach.folders.manifest import ASSESS
@@ -101,6 +102,8 @@ def write_results(
             shore = land_around(result)
             shapes = shore.shapes.assign(sided=shore.sided)
             shapes.to_parquet(work / "shoreline.parquet", index=False)
+        if result.backdrop is not None:
+            write_backdrop(result.backdrop, work)
         with left_out_on_failure("map.html", notes):
             write_map(result, work / "map.html", title=title, tiles=tiles, language=language)
         record = {**result.provenance, "drawings_left_out": notes}

@@ -30,7 +30,25 @@
   const joined = (boxes) => boxes.reduce((a, b) => [Math.min(a[0], b[0]), Math.min(a[1], b[1]),
     Math.max(a[2], b[2]), Math.max(a[3], b[3])], [Infinity, Infinity, -Infinity, -Infinity]);
 
-  const land = data.coast.parts.map(projected);
+  /* Lines come as steps of 1e-5 degrees. An edge on the window's own edge is no shore. */
+  const [west, south, east, north] = data.window.map((v) => Math.round(v * 1e5));
+  function unpacked(steps) {
+    const flat = new Float64Array(steps.length);
+    const cut = new Uint8Array(steps.length / 2);
+    let [x, y] = [0, 0];
+    for (let k = 0; k < steps.length; k += 2) {
+      const [lastX, lastY] = [x, y];
+      x += steps[k];
+      y += steps[k + 1];
+      cut[k / 2] = (x === lastX && (x === west || x === east)) || (y === lastY && (y === south || y === north));
+      flat[k] = x / 1e5;
+      flat[k + 1] = y / 1e5;
+    }
+    return { ...projected(flat), cut };
+  }
+  const land = data.coast.parts.map(unpacked);
+  /* A window once around the world goes on beyond its edges. */
+  const TURNS = east - west >= 359.9e5 ? [-256, 0, 256] : [0];
   const shapes = sectors.outline.map((rings, i) => {
     const parts = rings.map(projected);
     const [lon, lat] = sectors.label[i];
@@ -155,24 +173,27 @@
       const frame = { ctx, zoom, scale, origin, size, view, inView, ratio: this._ratio, edge: colour("--edge"),
         halo: colour("--halo"), ink: colour("--ink"), taken: [], seen: this._seen() };
       if (!this.withTiles) { drawGrid(frame, this._map); drawLand(frame); }
+      const behind = this.withTiles || !saltreach.behind?.wanted ? null : saltreach.behind;
+      behind?.lines(frame);
       drawSectors(frame);
       drawAnchors(frame);
       drawBadges(frame);
       drawNames(frame);
+      behind?.names(frame, name);
       changed("drawn");
     },
   });
 
-  function trace(frame, part) {
-    const { ctx, scale, origin } = frame;
+  function trace(frame, part, path = frame.ctx, turn = 0, cut = null) {
+    const { scale, origin } = frame;
     const { xy } = part;
     let lastX = NaN;
     let lastY = NaN;
     for (let k = 0; k < xy.length; k += 2) {
-      const x = xy[k] * scale - origin.x;
+      const x = (xy[k] + turn) * scale - origin.x;
       const y = xy[k + 1] * scale - origin.y;
-      if (k === 0) ctx.moveTo(x, y);
-      else if (k >= xy.length - 2 || Math.abs(x - lastX) + Math.abs(y - lastY) > 0.8) ctx.lineTo(x, y);
+      if (k === 0 || (cut && cut[k / 2])) path.moveTo(x, y);
+      else if (k >= xy.length - 2 || Math.abs(x - lastX) + Math.abs(y - lastY) > 0.8 || (cut && cut[k / 2 + 1])) path.lineTo(x, y);
       else continue;
       lastX = x;
       lastY = y;
@@ -180,22 +201,30 @@
   }
   function drawLand(frame) {
     const { ctx, scale, inView } = frame;
-    ctx.beginPath();
-    for (const part of land) if (inView(part.box, 20 / scale)) trace(frame, part);
+    const [area, shore] = [new Path2D(), new Path2D()];
+    for (const turn of TURNS) {
+      for (const part of land) {
+        const [w, n, e, s] = part.box;
+        if (!inView([w + turn, n, e + turn, s], 20 / scale)) continue;
+        trace(frame, part, area, turn);
+        trace(frame, part, shore, turn, part.cut);
+      }
+    }
     if (data.coast.kind === "land") {
       for (const [width, alpha] of [[26, 0.35], [13, 0.55]]) {
         ctx.globalAlpha = alpha;
         ctx.strokeStyle = colour("--shoal");
         ctx.lineWidth = width;
-        ctx.stroke();
+        ctx.stroke(shore);
       }
       ctx.globalAlpha = 1;
       ctx.fillStyle = colour("--land");
-      ctx.fill("evenodd");
+      ctx.fill(area, "evenodd");
     }
+    if (saltreach.behind?.wanted) saltreach.behind.ground(frame);
     ctx.strokeStyle = colour("--shore");
     ctx.lineWidth = 1;
-    ctx.stroke();
+    ctx.stroke(shore);
   }
   function drawGrid(frame, map) {
     const { ctx, size } = frame;
@@ -335,37 +364,35 @@
     }
   }
 
-  function drawNames(frame) {
-    const { ctx, scale, origin, size, taken } = frame;
+  const short = (text) => (text.length > 30 ? `${text.slice(0, 29)}…` : text);
+  /* A text at the first of some places where it covers nothing; whether there is one. */
+  function name(frame, text, boxes, font, ink = frame.ink) {
+    const { ctx, taken, seen } = frame;
     const clash = (box) => taken.some((o) => box[0] < o[2] && box[2] > o[0] && box[1] < o[3] && box[3] > o[1]);
-    const short = (text) => (text.length > 30 ? `${text.slice(0, 29)}…` : text);
-    const { seen } = frame;
+    const whole = (box) => box[0] >= seen[0] && box[1] >= seen[1] && box[2] <= seen[2] && box[3] <= seen[3];
+    ctx.font = font;
+    const width = ctx.measureText(text).width;
+    const box = boxes.map(([x, y, align]) => {
+      const left = align === "left" ? x : align === "right" ? x - width : x - width / 2;
+      return [left - 3, y - 9, left + width + 3, y + 9];
+    }).find((one) => whole(one) && !clash(one));
+    if (!box) return false;
+    taken.push(box);
+    ctx.textAlign = "left";
+    ctx.textBaseline = "middle";
+    ctx.strokeStyle = frame.halo;
+    ctx.lineWidth = 3.5;
+    ctx.globalAlpha = 0.85;
+    ctx.strokeText(text, box[0] + 3, box[1] + 9);
+    ctx.globalAlpha = 1;
+    ctx.fillStyle = ink;
+    ctx.fillText(text, box[0] + 3, box[1] + 9);
+    return true;
+  }
+  function drawNames(frame) {
+    const { scale, origin, size, taken, seen } = frame;
     taken.push([seen[0], seen[1], seen[0] + 225, seen[1] + 58]); /* the map's buttons */
     taken.push([seen[0], seen[3] - 26, seen[0] + 150, seen[3]]); /* the scale bar */
-    const whole = (box) => box[0] >= seen[0] && box[1] >= seen[1] && box[2] <= seen[2] && box[3] <= seen[3];
-    function name(text, boxes, font) {
-      ctx.font = font;
-      const width = ctx.measureText(text).width;
-      const free = boxes.map(([x, y, align]) => {
-        const left = align === "left" ? x : align === "right" ? x - width : x - width / 2;
-        return [left - 3, y - 9, left + width + 3, y + 9];
-      }).filter((box) => !clash(box));
-      const box = free.find(whole);
-      if (box) {
-        const left = box[0] + 3;
-        const y = box[1] + 9;
-        taken.push(box);
-        ctx.textAlign = "left";
-        ctx.textBaseline = "middle";
-        ctx.strokeStyle = frame.halo;
-        ctx.lineWidth = 3.5;
-        ctx.globalAlpha = 0.85;
-        ctx.strokeText(text, left, y);
-        ctx.globalAlpha = 1;
-        ctx.fillStyle = frame.ink;
-        ctx.fillText(text, left, y);
-      }
-    }
     const byCrag = new Map();
     for (const p of layout.places) {
       const x = p.x - origin.x;
@@ -384,7 +411,7 @@
         for (const p of large) {
           const box = shapes[p.i].box;
           const middle = (box[0] + box[2]) / 2 * scale - origin.x;
-          name(short(sectors.sector[p.i] ?? saltreach.t("not_known")), [
+          name(frame, short(sectors.sector[p.i] ?? saltreach.t("not_known")), [
             [middle, box[3] * scale - origin.y + 12, "center"], [middle, box[1] * scale - origin.y - 22, "center"]],
           "500 12.5px system-ui, sans-serif");
           left -= 1;
@@ -396,7 +423,7 @@
         : [p.x - origin.x - BADGE_PX, p.y - origin.y - BADGE_PX, p.x - origin.x + BADGE_PX, p.y - origin.y + BADGE_PX])));
       const [mx, my] = [(w + e) / 2, (n + s) / 2];
       const out = closeUp ? 34 : 15;
-      name(short(crag ?? saltreach.t("not_known")), [[mx, s + out, "center"], [mx, n - out, "center"],
+      name(frame, short(crag ?? saltreach.t("not_known")), [[mx, s + out, "center"], [mx, n - out, "center"],
         [e + 8, my, "left"], [w - 8, my, "right"]], "650 13.5px system-ui, sans-serif");
       left -= 1;
     }
@@ -443,6 +470,7 @@
     return Number.isFinite(box[0]) ? L.latLngBounds([latOf(box[3]), lonOf(box[0])], [latOf(box[1]), lonOf(box[2])]) : null;
   }
 
+  Object.assign(saltreach, { toX, toY, unpacked, trace, short });
   saltreach.pickedAnchor = -1;
   saltreach.surface = new Surface();
   saltreach.under = under;
