@@ -1,4 +1,4 @@
-"""Make the demo's region pack: INVENTED rock and heights for the invented region.
+"""Make the demo's region pack: INVENTED rock, heights, roads and villages for the invented region.
 
 No rock lies and no ground stands where these files say so: polygons around the invented crags, and
 a smooth surface through the heights that the demo register gives, with the embedded shoreline at
@@ -21,6 +21,7 @@ from scipy.spatial import cKDTree
 from saltreach.folders.claim import LOCK
 from saltreach.intake import read_register
 from saltreach.layers.coast import load_coast
+from saltreach.layers.context import REACH_M, write_features
 from saltreach.layers.layer import Origin
 from saltreach.layers.online.bring_heights import boxes_of
 from saltreach.layers.online.part import Brought
@@ -143,12 +144,74 @@ def heights(anchors: gpd.GeoDataFrame, folder: Path) -> None:
             raster.write(cells, 1)
 
 
+VILLAGES = (
+    ("Vellorio", -7.035, 43.512, 1),
+    ("Trisca de Mar", -6.205, 43.566, 2),
+    ("Morceda", -5.535, 43.538, 2),
+    ("Alzoro", -4.955, 43.448, 1),
+    ("Brenza", -4.452, 43.381, 2),
+    ("Corbaya", -3.715, 43.462, 2),
+    ("Tasuri", -3.235, 43.345, 1),
+    ("Garbina", -5.140, 43.345, 3),
+    ("Lumiera", -4.612, 43.258, 2),
+    ("Quemil de Arriba", -4.790, 43.178, 3),
+    ("Ambueno", -5.865, 43.170, 3),
+    ("Oscalda", -6.390, 43.070, 3),
+    ("Reboria", -3.890, 43.140, 2),
+    ("Tormal", -5.385, 42.972, 2),
+)
+"""Invented villages beside the invented crags: name, place, rank."""
+ROADS = (
+    ("N-I1", "trunk", 1, [(-7.06, 43.505), (-7.02, 43.515)]),
+    ("N-I1", "trunk", 1, [(-5.60, 43.535), (-5.52, 43.533)]),
+    ("N-I1", "trunk", 1, [(-5.02, 43.443), (-4.90, 43.445)]),
+    ("N-I1", "trunk", 1, [(-3.26, 43.335), (-3.20, 43.345)]),
+    ("I-12", "secondary", 3, [(-4.68, 43.262), (-4.58, 43.266)]),
+    (
+        "N-I7",
+        "primary",
+        2,
+        [(-3.930, 43.1500), (-3.9062, 43.1495), (-3.9000, 43.1495), (-3.880, 43.1420)],
+    ),
+)
+"""Invented roads; the last one passes some 60 m from a cold crag, so that salt is asked about."""
+
+
+def surroundings(anchors: gpd.GeoDataFrame, folder: Path) -> dict:
+    """Villages, roads, a quarry and the cliffs of the shore, as `layers bring context` has them."""
+    rows = [("place", name, rank, "village", shapely.Point(lon, lat))
+            for name, lon, lat, rank in VILLAGES]  # fmt: skip
+    rows += [("road", name, rank, word, shapely.LineString(line))
+             for name, word, rank, line in ROADS]  # fmt: skip
+    rows.append(
+        ("quarry", "Cantera inventada", 2, "quarry", shapely.box(-4.47, 43.372, -4.46, 43.378))
+    )
+    boxes = where_of(anchors["lon"], anchors["lat"]).boxes(REACH_M, 1.0)
+    near = shapely.union_all(
+        shapely.points(anchors[anchors["height_above_sea_m"].notna()][["lon", "lat"]])
+    ).buffer(0.012)
+    shores = load_coast().land_shapes(*REGION)
+    cliffs = shapely.intersection(shapely.union_all(shores.boundary.to_numpy()), near)
+    rows += [
+        ("cliff", "", 3, "cliff", line) for line in shapely.get_parts(shapely.line_merge(cliffs))
+    ]
+    table = gpd.GeoDataFrame(
+        [
+            dict(zip(("kind", "name", "rank", "detail", "geometry"), row, strict=True))
+            for row in rows
+        ],
+        crs=4326,
+    )
+    write_features(table.assign(osm_id=[f"demo/{n}" for n in range(len(table))]), folder)
+    return {"boxes": [list(box) for box in boxes]}
+
+
 def origin(name: str, quantity: str, unit: str, note: str) -> Origin:
     """The record of an invented source."""
     return Origin(
         name=name, quantity=quantity, unit=unit, source=f"saltreach demo: {INVENTED}",
         version="demo", licence="MIT", accuracy="none: invented", note=note,
-        attribution="Rock and heights of the demo are invented",
+        attribution="Rock, heights, roads and villages of the demo are invented",
     )  # fmt: skip
 
 
@@ -167,7 +230,15 @@ def main() -> None:
         note = "a smooth surface through the register's heights; cells of 3 seconds of arc"
         return Brought((origin("heights-demo", quantity, "m, deg, deg", note),), ())
 
-    for name, make in (("rock", make_rock), ("heights", make_heights)):
+    def make_context(folder: Path) -> Brought:
+        about = surroundings(anchors, folder)
+        note = "drawn as background and asked about; never a value"
+        return Brought(
+            (origin("context-demo", "roads, villages, cliffs", "", note),), (), (), about
+        )
+
+    parts = {"rock": make_rock, "heights": make_heights, "context": make_context}
+    for name, make in parts.items():
         write_part(PACK, name, make, now=NOW)
     (PACK / LOCK).unlink(missing_ok=True)
     size = sum(one.stat().st_size for one in PACK.iterdir())
