@@ -140,7 +140,7 @@ def layers_bring(
         if dry_run:
             if as_json:
                 typer.echo(json.dumps([_plan_record(one) for one in takes], indent=2))
-            raise typer.Exit(GOOD)
+            raise typer.Exit(ROWS_REFUSED if len(read.rejected) else GOOD)
         with progress() as step, held(context, into, beside_other_files) as claim:
             step("services")
             with _web(fresh, asked) as web:
@@ -164,7 +164,9 @@ def layers_bring(
                 f"before, {web.received_bytes / 1e6:.1f} MB)"
             )
             typer.echo(f"Use it: saltreach assess {register} --pack {into} --out results")
-    raise typer.Exit(GOOD if len(done) == len(outcomes) else ROWS_REFUSED)
+    raise typer.Exit(
+        GOOD if len(done) == len(outcomes) and not len(read.rejected) else ROWS_REFUSED
+    )
 
 
 def layers_verify(pack: PackOf, as_json: AsJson = False) -> None:
@@ -254,6 +256,7 @@ def layers_compare(
             typer.echo("\n".join(compare_lines(found)))
         if out is not None:
             tell(f"every difference: {out}")
+    raise typer.Exit(ROWS_REFUSED if len(read.rejected) else GOOD)
 
 
 def layers_try(services: ServicesFile = None, as_json: AsJson = False) -> None:
