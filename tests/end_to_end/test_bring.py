@@ -121,7 +121,8 @@ def test_the_layers_of_a_pack_are_listed_with_age_and_accuracy(pack, saltreach):
     where = {one["name"]: one["where"] for one in rows}
     assert where["coast-gshhg-h"] == "embedded" and where["coast-osm"] == "pack, coast"
     osm = next(one for one in rows if one["name"] == "coast-osm")
-    assert osm["brought_at"].startswith("20") and "30 m standard deviation" in osm["accuracy"]
+    assert osm["brought_at"].startswith("20") and osm["age_days"] in (0, 1)
+    assert "30 m standard deviation" in osm["accuracy"]
     assert all(one["licence"] for one in rows)
 
 
@@ -252,16 +253,20 @@ def test_services_are_tried_once_each(region):
 
 def test_a_pack_is_compared_with_the_embedded_layers(region, pack, saltreach, tmp_path):
     out, options = tmp_path / "differences.csv", tmp_path / "options.toml"
-    options.write_text('pack_parts = ["coast", "rock"]\ntoday = 2026-11-25\n')
+    options.write_text('pack_parts = ["coast", "climate"]\ntoday = 2026-11-25\n')
     options.write_text(f'pack_folder = "{pack[0]}"\n' + options.read_text())
     done = saltreach("layers", "compare", "--for", region.register, "--pack", pack[0], "--options",
                      options, "--out", out)  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert "coast_distance_sd_m: known for 3 of 3 anchors, 3 without; median 30 m, 250 without; " \
            "changes by 220 m (median), nine of ten by at most 220" in done.stdout  # fmt: skip
-    assert "lithology: known for 3 of 3 anchors, 1 without; 2 differ" in done.stdout
-    assert "all parts: what follows" in done.stdout and "climate" not in done.stdout
+    assert "all parts: what follows" in done.stdout and "lithology" not in done.stdout
+    # 71 % was served as NASA POWER's, 85 % as Open-Meteo's, which is used
+    assert "climate_nasa_power: what it says" in done.stdout
+    assert "    relative_humidity_pct: 71 % for 3 anchors, " in done.stdout
+    assert "    relative_humidity_pct: 85 % for 3 anchors, " in done.stdout
+    assert "    wind_speed_m_s: 5 m/s for 3 anchors, none embedded" in done.stdout
     table = pd.read_csv(out)
-    rock = table[(table["part"] == "rock") & (table["column"] == "lithology")]
-    assert rock["with_pack"].tolist() == ["limestone"] * 2
-    assert rock["without_pack"].tolist() == ["unknown"] * 2
+    humid = table[(table["part"] == "climate") & (table["column"] == "relative_humidity_pct")]
+    assert humid["with_pack"].tolist() == ["85"] * 3
+    assert (humid["without_pack"].astype(float) < 85).all()

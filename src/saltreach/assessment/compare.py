@@ -12,6 +12,8 @@ import pandas as pd
 from saltreach.assessment.assess import assess
 from saltreach.errors import OptionError
 from saltreach.intake.options import Options
+from saltreach.layers.climate_pack import NAME as CLIMATE
+from saltreach.layers.climate_pack import ClimatePack, open_climate_pack
 from saltreach.layers.pack import parts_of
 from saltreach.vocabulary.columns import columns_of
 
@@ -43,11 +45,14 @@ class Comparison(NamedTuple):
     `values`: one row for each part and column that it gives: how many anchors have a value without
     and with it, both medians, and the median and 90th percentile of the change (numbers), or how
     many differ. `decisions`: one row for each part and decision: how many anchors change, and from
-    what to what. `anchors`: one row for each anchor, part and column that differs.
+    what to what. `sources`: where a part has several sources, what each says of the anchors it
+    knows, beside the embedded value of the same anchors, whether it is used or not. `anchors`: one
+    row for each anchor, part and column that differs.
     """
 
     values: pd.DataFrame
     decisions: pd.DataFrame
+    sources: pd.DataFrame
     anchors: pd.DataFrame
 
 
@@ -95,9 +100,32 @@ def compare_pack(
         values += [_value(name, column, before[column], after[column]) for column in columns]
         decisions += [_decision(name, column, before, after) for column in DECIDED]
         anchors += [_differing(name, column, before, after) for column in (*columns, *DECIDED)]
+    climate = replace(options, pack_parts=(CLIMATE,)) if CLIMATE in there else Options()
     return Comparison(
-        pd.DataFrame(values), pd.DataFrame(decisions), pd.concat(anchors, ignore_index=True)
-    )
+        pd.DataFrame(values), pd.DataFrame(decisions), _sources(open_climate_pack(climate), before),
+        pd.concat(anchors, ignore_index=True),
+    )  # fmt: skip
+
+
+def _sources(pack: ClimatePack, before: pd.DataFrame) -> pd.DataFrame:
+    """What every source of a pack's climate says, beside the embedded values."""
+    rows = []
+    at = before["lon"].to_numpy(float), before["lat"].to_numpy(float)
+    for source, columns in pack.by_source(*at).items():
+        for name, values in columns.items():
+            known = np.isfinite(values)
+            if not known.any():
+                continue
+            embedded = before[name].to_numpy(float)[known]
+            apart = np.abs(values[known] - embedded)
+            rows.append({
+                "source": source, "column": name, "unit": columns_of("anchors")[name].unit,
+                "anchors": int(known.sum()), "median": np.median(values[known]),
+                "median_embedded": np.nan if np.isnan(embedded).all() else np.nanmedian(embedded),
+                "median_apart": np.nan if np.isnan(apart).all() else np.nanmedian(apart),
+            })  # fmt: skip
+    return pd.DataFrame(rows, columns=["source", "column", "unit", "anchors", "median",
+                                       "median_embedded", "median_apart"])  # fmt: skip
 
 
 def _value(part: str, name: str, before: pd.Series, after: pd.Series) -> dict[str, object]:

@@ -65,6 +65,8 @@ def by_month(name: str) -> list[str]:
     return [f"{name}_{month}" for month in MONTHS]
 
 
+YEARLY = (TEMPERATURE, HUMIDITY, RAIN_OF_YEAR, WIND, WET, LIQUID)
+"""Columns of the year that the anchors have under the same names."""
 COLUMNS = (
     "elevation_m", TEMPERATURE, *by_month(TEMPERATURE), HUMIDITY, *by_month(HUMIDITY),
     RAIN_OF_YEAR, *by_month(RAIN), WIND, WET, LIQUID, "hours_missing_share",
@@ -132,6 +134,17 @@ class ClimatePack:
             np.where(counted, liquid, np.nan),
             (humid == "") & bool(self.origins),
         )
+
+    def by_source(self, lon: Floats, lat: Floats) -> dict[str, dict[str, Floats]]:
+        """Yearly values of each source that the pack has, at places; to compare them."""
+        return {
+            name: {
+                column: taken(cells[column].to_numpy(float), cell_at(cells, lon, lat))
+                for column in YEARLY
+            }
+            for name, cells in self.cells.items()
+            if len(cells)
+        }
 
     def _of(self, column: str | list[str], source: str, row: Rows) -> Floats:
         """One source's values at the places."""

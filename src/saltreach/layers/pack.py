@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
@@ -97,7 +98,7 @@ def _read_part(folder: Path, name: str, files: Mapping[str, str]) -> PackPart:
     try:
         record = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
         return PackPart(
-            name, folder, str(record["brought_at"]),
+            name, folder, datetime.fromisoformat(record["brought_at"]).isoformat(),
             tuple(Origin(**one) for one in record["origins"]), tuple(record["requests"]),
             tuple(record["notes"]), record["about"], files,
         )  # fmt: skip

@@ -20,6 +20,9 @@ def compare_lines(found: Comparison) -> list[str]:
     for part, values in found.values.groupby("part", sort=False):
         lines.append(f"{part}: what it gives")
         lines += [f"    {_value(row)}" for row in values.to_dict("records")]
+    for source, rows in found.sources.groupby("source", sort=False):
+        lines.append(f"{source}: what it says, used or not, beside the embedded value")
+        lines += [f"    {_said(row)}" for row in rows.to_dict("records")]
     for part, decisions in found.decisions.groupby("part", sort=False):
         changed = decisions[decisions["anchors_changed"] > 0]
         lines.append(f"{part}: what follows" + ("" if len(changed) else ": nothing changes"))
@@ -49,3 +52,12 @@ def _value(row: dict) -> str:
 def write_comparison(found: Comparison, path: Path) -> Path:
     """Write what differs, one row for each anchor, part and column, safe in a spreadsheet."""
     return atomic_write(path, spreadsheet_safe(found.anchors).to_csv(index=False))
+
+
+def _said(row: dict) -> str:
+    unit = f" {row['unit']}" if row["unit"] else ""
+    beside = (
+        "none embedded" if pd.isna(row["median_embedded"])
+        else f"{row['median_embedded']:.4g} embedded, apart by {row['median_apart']:.4g} (median)"
+    )  # fmt: skip
+    return f"{row['column']}: {row['median']:.4g}{unit} for {row['anchors']} anchors, {beside}"

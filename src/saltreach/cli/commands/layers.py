@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from contextlib import ExitStack
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -87,17 +88,20 @@ def layers_list(pack: PackFolder = None, as_json: AsJson = False) -> None:
             for origin in origins_of(open_layers(Options(), embedded))
         ]
         for part in [] if pack is None else parts_of(pack).values():
-            records += [
-                {**origin.record(), "where": f"pack, {part.name}", "brought_at": part.brought_at}
-                for origin in part.origins
-            ]
+            brought = datetime.fromisoformat(part.brought_at)
+            more = {
+                "where": f"pack, {part.name}", "brought_at": part.brought_at,
+                "age_days": (datetime.now(UTC) - brought.astimezone(UTC)).days,
+                "notes": " | ".join(part.notes),
+            }  # fmt: skip
+            records += [{**origin.record(), **more} for origin in part.origins]
     if as_json:
         typer.echo(json.dumps(records, indent=2, ensure_ascii=False))
         return
     for record in records:
         typer.echo(record["name"])
         for key, value in record.items():
-            if value and key != "name":
+            if value not in ("", None) and key != "name":
                 typer.echo(f"    {key}: {value}")
 
 
