@@ -87,7 +87,7 @@ class Request:
     def shown(self) -> str:
         """The request as a record shows it, without its secrets."""
         query = f"?{urlencode(self.params, safe=',:/')}" if self.params else ""
-        return f"{self.url}{query}" + (f" {self.data}" if self.data else "")
+        return " ".join([f"{self.url}{query}", *(self.data or "").split()])
 
 
 class Answer(NamedTuple):
@@ -211,15 +211,15 @@ class Web:
                 timeout=TIMEOUT_S,
                 **again,
             )
-        except ServiceError:
-            raise
+        except ServiceError as error:  # of what sends it, which does not know the service
+            raise ServiceError(f"{_who(request)} {error}") from error
         except requests.RequestException as error:
-            said = f"{_who(request)} {_failure(error, request)}"
+            said = _failure(error, request)
             if isinstance(error, (requests.ConnectionError, requests.Timeout)):
                 self.given_up[host] = said  # a host that is not there is not asked for every place
-            raise ServiceError(said) from error
+            raise ServiceError(f"{_who(request)} {said}") from error
         if response.status_code in (401, 429):  # patience or a key: neither comes by asking more
-            self.given_up[host] = _refusal(request, response)
+            self.given_up[host] = _refusal(response)
         self.kept += bool(getattr(response, "from_cache", False))
         return response
 
@@ -227,7 +227,7 @@ class Web:
         if response.status_code == 204 or (response.ok and not response.content):
             raise ServiceError(f"{_who(request)} answered with nothing", response.status_code)
         if not response.ok:
-            raise ServiceError(_refusal(request, response), response.status_code)
+            raise ServiceError(f"{_who(request)} {_refusal(response)}", response.status_code)
         message = Message()
         message["Content-Type"] = response.headers.get("Content-Type", "")
         return Answer(
@@ -482,9 +482,9 @@ class _BoundedAdapter(HTTPAdapter):
                 if too_large or time.monotonic() - begun > LONGEST_S:
                     break
             if too_large:
-                raise ServiceError(f"{host} answered with more than {MOST_BYTES:,} bytes")
+                raise ServiceError(f"answered with more than {MOST_BYTES:,} bytes")
             if time.monotonic() - begun > LONGEST_S:
-                raise ServiceError(f"{host} took longer than {LONGEST_S:.0f} s to answer")
+                raise ServiceError(f"took longer than {LONGEST_S:.0f} s to answer")
         finally:
             response.close()
         response._content = bytes(content)
@@ -516,8 +516,8 @@ class _Stays:
             old.hostname != new.hostname or old.scheme == "https"
         ):
             raise ServiceError(
-                f"{old.hostname} sends the request on to {new.scheme}://{new.hostname}, which is "
-                "not followed; if the service has moved, give its new address"
+                f"sends the request on to {new.scheme}://{new.hostname}, which is not followed; if "
+                "the service has moved, give its new address"
             )
         return str(target)
 
@@ -530,14 +530,14 @@ class _CachedOneHost(_Stays, CachedSession):
     pass
 
 
-def _refusal(request: Request, response: requests.Response) -> str:
+def _refusal(response: requests.Response) -> str:
     """A status that is no answer, in words."""
     code = response.status_code
     wait = response.headers.get("Retry-After", "")
     after = f", and asks to wait {wait[:40]} s" if wait.isdigit() else ""
     said = _reason(response)
     return (
-        f"{_who(request)} {_WORDS.get(code, f'failed ({code})')}{after}"
+        f"{_WORDS.get(code, f'failed ({code})')}{after}"
         + (f": {said}" if said else "")
         + ("; try again later" if code in BUSY else "")
     )
