@@ -113,6 +113,8 @@ def test_each_value_says_which_source_won(assessed):
     names = [one["name"] for one in record["layers"]]
     assert {"coast-osm", "coast-gshhg-h", "rock-macrostrat", "heights-copernicus-dem"} <= set(names)
     assert record["options"]["pack_folder"] == "pack"
+    assert sorted(record["pack"]) == sorted(PARTS)
+    assert all(one["brought_at"].startswith("20") for one in record["pack"].values())
     assert len(record["options"]["pack_folder_sha256"]) == 64
 
 
@@ -165,6 +167,16 @@ def test_a_dry_run_says_what_would_be_asked_and_asks_nothing(region, saltreach, 
     assert not (tmp_path / "pack").exists()
     done = saltreach("layers", "bring", "gold", "--for", region.register, "--into", tmp_path / "p")
     assert done.returncode == 2 and "'gold' is no part of a pack" in done.stderr
+
+
+def test_the_full_shoreline_comes_from_an_installed_package(region, saltreach, tmp_path):
+    done = saltreach("layers", "bring", "coast", "--fine", "--for", region.register, "--into",
+                     tmp_path / "pack", "--json")  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["requests"] == 0
+    record = json.loads((tmp_path / "pack" / "coast.json").read_text())
+    assert record["origins"][0]["name"] == "coast-gshhg-f"
+    assert "hardly known better" in record["origins"][0]["accuracy"]
 
 
 def test_without_a_network_one_sentence_a_part_and_no_folder(region, saltreach, tmp_path):

@@ -375,12 +375,11 @@ def test_the_plan_says_which_boxes_and_how_much():
 def test_the_trial_compares_what_came_with_what_is_expected():
     ((request, said),) = bring_context.PART.tries(Services())
     assert request == request_of(Services().overpass, (1.30, 51.12, 1.36, 51.14))
-    text = said(answer(ROAD, ROAD | {"id": 7}, CLIFF))
-    assert (
-        text
-        == "NOT AS EXPECTED: 2 of road, 1 of cliff; expected: road, cliff and place (Dover, from memory)"
-    )
-    assert said(answer()).startswith("nothing; expected")
+    expected = "expected: road, cliff and place (Dover, from memory)"
+    assert said(answer(ROAD, CLIFF)) == f"NOT AS EXPECTED: 1 of road, 1 of cliff; {expected}"
+    village = node(9, {"place": "village", "name": "Aldea"}, LON, LAT)
+    assert said(answer(ROAD, CLIFF, village)) == f"1 of road, 1 of cliff, 1 of place; {expected}"
+    assert said(answer()).startswith("NOT AS EXPECTED: nothing; expected")
 
 
 def test_without_a_pack_or_without_the_part_there_is_nothing_to_draw(tmp_path):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from saltreach.layers.geology import rock_record
 from saltreach.layers.join import origins_of
+from saltreach.layers.pack import parts_of
 from saltreach.vocabulary.words import CAUTION
 
 if TYPE_CHECKING:
@@ -71,7 +72,20 @@ def provenance(
         "caution": CAUTION,
         "rock": rock_record(table, found["rock_map"]),
         "survey": None if survey is None else survey.record(),
+        "pack": _pack_record(options),
         "drawings_left_out": [],
+    }
+
+
+def _pack_record(options: Options) -> dict[str, Any]:
+    """Parts of the region pack that was used: when each was brought, and what its source said."""
+    if options.pack_folder is None:
+        return {}
+    parts = parts_of(options.pack_folder)
+    return {
+        name: {"brought_at": part.brought_at, "notes": list(part.notes)}
+        for name, part in parts.items()
+        if name in (options.pack_parts or parts)
     }
 
 

@@ -28,8 +28,6 @@ AROUND_M = 1000.0
 """Map around every place; own choice."""
 WIDEST_DEG = 0.5
 """Larger boxes are cut; own choice."""
-MOST_PLACES = 2000
-"""Places that a service is asked about one by one; own choice."""
 MOST_BYTES = 2_000_000_000
 """Largest map that is downloaded; own choice."""
 
@@ -53,7 +51,10 @@ def _places(where: Where, survey: Survey) -> list[Any]:
 
 
 def _bring(call: Call) -> Brought:
-    return _by_macrostrat(call) if call.services.rock is None else _by_survey(call)
+    survey = call.services.rock
+    if survey is None:
+        return _by_macrostrat(call)
+    return _by_file(call, survey) if survey.kind == "file" else _by_survey(call, survey)
 
 
 def _by_macrostrat(call: Call) -> Brought:
@@ -117,11 +118,7 @@ def _by_macrostrat(call: Call) -> Brought:
     ), tuple(asked), tuple(notes))  # fmt: skip
 
 
-def _by_survey(call: Call) -> Brought:
-    survey = call.services.rock
-    assert survey is not None  # noqa: S101
-    if survey.kind == "file":
-        return _by_file(call, survey)
+def _by_survey(call: Call, survey: Survey) -> Brought:
     notes: list[str] = []
     units, failed = [], list[str]()
     places = _places(call.where, survey)

@@ -16,6 +16,9 @@ from saltreach.layers.online.web import Request, ServiceError
 SERVICE = "Macrostrat"
 SCALES = ("large", "medium", "small", "tiny")
 """Words of the service for the scale of a map, the most detailed first."""
+DECIMALS = 4
+"""Of the degrees that are sent: some 10 m, finer than any map and coarser than an anchor; own
+choice."""
 ABOUT_BYTES = 60_000
 TEXT_LETTERS = 300
 """Letters kept of a unit's texts; own choice."""
@@ -33,7 +36,7 @@ class Unit(NamedTuple):
 
 def units_request(address: str, lon: float, lat: float) -> Request:
     """The units at a place."""
-    params = {"lat": f"{lat:.5f}", "lng": f"{lon:.5f}", "format": "geojson"}
+    params = {"lat": f"{lat:.{DECIMALS}f}", "lng": f"{lon:.{DECIMALS}f}", "format": "geojson"}
     return Request(SERVICE, f"{address}/geologic_units/map", params, about_bytes=ABOUT_BYTES)
 
 

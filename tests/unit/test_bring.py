@@ -1,0 +1,74 @@
+"""What bringing takes, said before anything is asked; parts that fail; services that are tried."""
+
+import pytest
+
+from saltreach.errors import LayerError
+from saltreach.intake.services import Services
+from saltreach.layers.layer import Origin
+from saltreach.layers.online import bring as module
+from saltreach.layers.online.bring import Plan, bring, chosen, plans, tried
+from saltreach.layers.online.catalogue import PARTS
+from saltreach.layers.online.part import NOT_EXPECTED, Brought, Part
+from saltreach.layers.online.web import Request, ServiceError, Web
+from saltreach.layers.pack import parts_of, verified
+from saltreach.layers.where import where_of
+
+WHERE = where_of([5.0, 5.5], [43.0, 43.0])
+
+
+def part(name, make, *tries):
+    return Part(name, f"example of {name}", lambda where, services: [], make, lambda _: list(tries))
+
+
+def written(call):
+    (call.folder / "a.txt").write_text("a")
+    return Brought((Origin("a", "example"),), (), ("a note",))
+
+
+def failing(call):
+    (call.folder / "half.txt").write_text("half")
+    raise ServiceError("Example service cannot be reached")
+
+
+def test_parts_are_named_once_and_all_by_default():
+    names = [one.name for one in PARTS]
+    assert names == ["coast", "rock", "heights", "climate", "air", "context"]
+    assert chosen([]) == chosen(["all"]) == chosen(["rock", "all"]) == list(PARTS)
+    assert [one.name for one in chosen(["air", "coast", "air"])] == ["coast", "air"]
+    with pytest.raises(LayerError, match="'gold' is no part of a pack; parts: air, .*, all"):
+        chosen(["gold"])
+
+
+@pytest.mark.parametrize(
+    ("count", "size"), [(module.MOST_REQUESTS + 1, 1), (1, module.MOST_BYTES + 1)]
+)
+def test_more_than_is_asked_for_at_a_time_is_refused_before_anything_is_asked(count, size):
+    many = Part("rock", "x", lambda where, services: [Request("S", "https://a.example",
+                about_bytes=size)] * count, written)  # fmt: skip
+    with pytest.raises(LayerError, match="rock: 2 places take .* bring a pack for each part"):
+        plans([many], WHERE, Services())
+    many = Part("rock", "x", lambda where, services: [Request("S", "https://a.example")], written)
+    assert plans([many], WHERE, Services())[0].about_bytes == 0
+
+
+def test_a_part_that_fails_leaves_nothing_and_the_others_are_brought(tmp_path):
+    found = [Plan(part("bad", failing), ()), Plan(part("good", written), ())]
+    with Web(None) as web:
+        bad, good = bring(found, WHERE, Services(), web, tmp_path / "pack", tmp_path)
+    assert (bad.part, bad.failed) == ("bad", "Example service cannot be reached")
+    assert (good.part, good.failed, good.notes) == ("good", "", ("a note",))
+    parts = parts_of(tmp_path / "pack")
+    assert list(parts) == ["good"] and set(verified(parts["good"]).values()) == {"good"}
+    assert not list((tmp_path / "pack").rglob("half.txt"))
+
+
+def test_a_service_is_tried_and_what_is_odd_is_no_success(httpserver):
+    httpserver.expect_request("/x").respond_with_json({"a": 1})
+    request = Request("Example", httpserver.url_for("/x"))
+    tries = part("p", written, (request, lambda found: f"a is {found['a']}"),
+                 (request, lambda found: f"{NOT_EXPECTED}: a is {found['a']}"),
+                 (request, lambda found: found["b"]))  # fmt: skip
+    with Web(None, backoff_s=0, pause_s=0) as web:
+        rows = tried(Services(), web, [tries])
+    assert [row["good"] for row in rows] == [True, False, False]
+    assert rows[0]["said"] == "a is 1" and "another form" in rows[2]["said"]
