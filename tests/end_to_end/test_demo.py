@@ -4,6 +4,7 @@ import json
 import sqlite3
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
@@ -17,7 +18,7 @@ from saltreach.vocabulary.words import BANDS, CATEGORIES
 
 FILES = {
     "anchors.parquet", "crags.csv", "find_out.csv", "map.html", "notes.csv", "provenance.json",
-    "rejected.csv", "saltreach.gpkg", "sectors.csv",
+    "rejected.csv", "saltreach.gpkg", "sectors.csv", "backdrop.parquet", "backdrop.npz",
 }  # fmt: skip
 
 
@@ -66,18 +67,50 @@ def test_demo_is_a_region_from_sea_cliffs_to_inland(demo):
 def test_the_answers_of_the_demo_are_those_on_record(demo):
     """Not from outside: what a change of rules does to a whole region is seen here first."""
     for line in (
-        "Sectors by risk: 2 severe, 10 high, 8 raised, 17 moderate, 3 low",
-        "Anchors: 2 take out of use, 6 move or remove, 178 replace, 34 find out, 406 keep",
+        "Sectors by risk: 3 severe, 8 high, 9 raised, 17 moderate, 3 low",
+        "Anchors: 2 take out of use, 6 move or remove, 180 replace, 34 find out, 404 keep",
         "Sectors by metal recommended: 19 titanium, 8 316, 13 304",
-        "Sectors with an overdue inspection: 33; all intervals kept would take 33 sector visits",
+        "Sectors with an overdue inspection: 33; all intervals kept would take 34 sector visits",
     ):
         assert line in demo[1].stdout
     sectors = pd.read_csv(demo[0] / "sectors.csv")
     months = sectors["inspection_interval_months"].value_counts().to_dict()
-    assert months == {6: 5, 12: 16, 24: 5, 36: 13, 48: 1}
+    assert months == {6: 6, 12: 15, 24: 5, 36: 13, 48: 1}
     assert sectors.loc[sectors["risk_band"] == "severe", "crag"].unique() == ["Ensenada Trisca"]
     first = sectors.sort_values("priority_rank").iloc[0]
     assert (first["sector"], first["replace_by"]) == ("Left wing", "2027-11-25")
+
+
+def test_the_demos_pack_gives_rock_shielding_and_relief_offline(demo):
+    """One crag has its rock from the invented map, one sector another than the register says; a
+    ridge of 180 m hides the sea from one crag; a major road beside a cold crag is asked about."""
+    anchors = gpd.read_parquet(demo[0] / "anchors.parquet")
+    of = dict(iter(anchors.groupby("crag")))
+    tormal = of["Vega Tormal"]
+    assert set(tormal["lithology"]) == {"slate"}
+    assert set(tormal["lithology_source"]) == {"rock-demo"}
+    assert tormal["rock_unit"].iloc[0].startswith("dark slate, cleaved | Tormal slate | Silurian")
+    trisca = (
+        of["Ensenada Trisca"]
+        .groupby("sector")["warnings"]
+        .agg(
+            lambda texts: texts.str.contains("the register says quartzite, the map sandstone").all()
+        )
+    )
+    assert trisca.to_dict() == {"Left wing": True, "Main wall": False, "Upper tier": True}
+    assert of["Peña Tasuri"]["sea_shielding"].median() == 1
+    assert (of["Punta Vellorio"]["sea_shielding"] == 0).all()
+    assert set(of["Isla Corbaya"]["elevation_source"]) == {"heights-demo"}
+    asked = anchors["warnings"].str.contains("A major road (N-I7, primary) runs about", regex=False)
+    assert set(anchors.loc[asked, "crag"]) == {"Cantil Reboria"}
+    assert anchors["salted_road_m"].isna().all()  # a question, never a value
+    record = json.loads((demo[0] / "provenance.json").read_text())
+    assert set(record["pack"]) == {"rock", "heights", "context"}
+    page = (demo[0] / "map.html").read_text(encoding="utf-8")
+    assert "Rock, heights, roads and villages of the demo are invented" in page
+    assert "Quemil de Arriba" in page and len(page) < 3_000_000
+    with np.load(demo[0] / "backdrop.npz") as shades:
+        assert len(shades.files) > 5
 
 
 def test_words_come_from_the_documented_lists(demo):

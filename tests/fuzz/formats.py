@@ -22,6 +22,7 @@ from saltreach.intake.policy import read_policy
 from saltreach.intake.prices import read_prices
 from saltreach.intake.read import Register, read_register
 from saltreach.intake.rock_mapping import read_rock_mapping
+from saltreach.intake.services import read_services
 from saltreach.intake.sheets import Sheet, read_table
 from saltreach.intake.tables import TABLES
 from saltreach.intake.templates import example_tables
@@ -145,6 +146,7 @@ def _settings(example: Path, demo: Path) -> list[Format]:
     return [
         Format("options toml", ".toml", text("options"), read_options),
         Format("policy toml", ".toml", text("policy"), read_policy),
+        Format("services toml", ".toml", text("services"), read_services),
         Format("prices toml", ".toml", text("prices"), read_prices),
         Format("holding toml", ".toml", text("holding"), read_holding, beside),
         Format(

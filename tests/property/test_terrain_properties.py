@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from saltreach.layers.terrain import _horn, compare_faces
+from saltreach.layers.terrain import compare_faces, horn_steps
 
 angle = st.floats(0, 360)
 
@@ -13,7 +13,7 @@ angle = st.floats(0, 360)
 @given(a=st.floats(-50, 50), b=st.floats(-50, 50), c=st.floats(-100, 100))
 def test_horn_is_exact_on_planes(a, b, c):
     row, column = np.mgrid[0:5, 0:5]
-    across, down = _horn(a * column + b * row + c, np.array([2]), np.array([2]))
+    across, down = horn_steps(a * column + b * row + c, np.array([2]), np.array([2]))
     assert across == pytest.approx(a, abs=1e-9)
     assert down == pytest.approx(b, abs=1e-9)
 

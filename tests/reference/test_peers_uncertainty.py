@@ -99,4 +99,5 @@ def test_what_explain_shows_of_the_demo(assessed_demo, crag, chances):
         assert ours == pytest.approx(
             {name: v / sum(theirs.values()) for name, v in theirs.items()}, abs=0.03
         )
-        assert max(ours, key=ours.get) == max(theirs, key=theirs.get)
+        most = max(theirs, key=theirs.get)
+        assert ours[most] >= max(ours.values()) - 0.03  # two may be alike

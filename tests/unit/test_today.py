@@ -22,6 +22,7 @@ CLOCKS = {
     ("folders/claim.py", "now"): "name under which a file in the way is kept",
     ("cli/failures.py", "now"): "name of the log of a failure",
     ("layers/online/bring.py", "now"): "when data were brought, as a record",
+    ("layers/online/open_meteo.py", "today"): "which years of weather are whole",
     ("layers/online/web.py", "monotonic"): "whose turn it is, and how long an answer takes",
     ("cli/commands/layers.py", "now"): "how old a pack is, for its list",
     ("planning/plan.py", "monotonic"): "how long the search took",

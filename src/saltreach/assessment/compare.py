@@ -13,7 +13,7 @@ from saltreach.assessment.assess import assess
 from saltreach.errors import OptionError
 from saltreach.intake.options import Options
 from saltreach.layers.climate_pack import NAME as CLIMATE
-from saltreach.layers.climate_pack import ClimatePack, open_climate_pack
+from saltreach.layers.climate_pack import YEARLY, ClimatePack, open_climate_pack
 from saltreach.layers.pack import parts_of
 from saltreach.vocabulary.columns import columns_of
 
@@ -24,17 +24,12 @@ GIVEN: dict[str, tuple[str, ...]] = {
     "coast": ("coast_distance_m", "coast_distance_sd_m", "sea_openness"),
     "rock": ("lithology", "rock_strength_mpa"),
     "heights": ("elevation_m", "sea_shielding"),
-    "climate": (
-        "relative_humidity_pct", "temperature_c", "rain_mm_y", "time_of_wetness_h_y",
-        "liquid_salt_share",
-    ),
+    CLIMATE: YEARLY,
     "air": ("so2_mg_m2_d",),
 }  # fmt: skip
 """Columns that a part gives, or moves first."""
-DECIDED = (
-    "corrosivity_category", "crc", "scc_band", "material_recommended", "risk_band",
-    "inspection_interval_months",
-)  # fmt: skip
+CLASSES = ("corrosivity_category", "crc", "scc_band")
+DECIDED = (*CLASSES, "material_recommended", "risk_band", "inspection_interval_months")
 """Classes and decisions that may follow."""
 WHOLE = "all parts"
 
