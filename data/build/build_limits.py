@@ -64,7 +64,8 @@ GROUPS = {
         "layers.online.user_rasters",
     ),
     "Shore, sea cliff and face": (
-        "layers.coast", "layers.coast_layer", "layers.osm_shore", "layers.terrain",
+        "layers.coast", "layers.coast_layer", "layers.osm_shore", "layers.patched_coast",
+        "layers.terrain",
         "assessment.place", "assessment.material",
     ),
     "Stress corrosion": ("science.metal.stress_corrosion",),

@@ -34,6 +34,9 @@ _ON_EDGE_DEG = 1e-9
 """A tenth of a millimetre: this near the edge of a box a vertex lies on it."""
 _EDGE_M = 1.0
 """A shore no nearer than the edge less this may be the one that begins there."""
+NEAR_SEA_M = 25_000.0
+"""Places farther from the embedded shore need no finer one, and none is brought for them; own
+choice."""
 NOTE_OUTSIDE = (
     "Outside the packed shoreline's boxes: distance by the embedded one; bring the pack again."
 )
@@ -135,9 +138,9 @@ class PatchedCoast(Coast):
         return Measured(found, *self._known(near, boxes, found), beyond.side_source, note)
 
     def _outside(self, lon: Floats, lat: Floats) -> Measured:
-        known = np.isfinite(lon) & np.isfinite(lat)
-        note = np.where(known, NOTE_OUTSIDE, "").astype(object)
-        return self.beyond.measured(lon, lat)._replace(note=note)
+        found = self.beyond.measured(lon, lat)
+        wanted = found.shore.distance_m <= NEAR_SEA_M
+        return found._replace(note=np.where(wanted, NOTE_OUTSIDE, "").astype(object))
 
     def _known(
         self, packed: NDArray[np.bool_], boxes: Boxes, shore: NearestShore

@@ -14,6 +14,7 @@ from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Request, ServiceError
 from saltreach.layers.osm_shore import BoxShore, osm_origin, shore_of
 from saltreach.layers.packed_coast import COAST_FILE, write_coast
+from saltreach.layers.patched_coast import NEAR_SEA_M
 from saltreach.layers.where import Box, Where
 
 if TYPE_CHECKING:
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
 AROUND_M = 20_000.0
 """Shore around every place; farther away the embedded one serves, whose error matters less there;
 own choice."""
-NEAR_SEA_M = 25_000.0
-"""Places farther from the embedded shore need no finer one; own choice."""
 WIDEST_DEG = 1.0
 """Larger boxes are cut; own choice."""
 ABOUT_BYTES = 3_000_000
