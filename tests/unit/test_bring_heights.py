@@ -63,16 +63,16 @@ def test_heights_across_two_tiles_are_one_raster(web, httpserver, tmp_path):
 
 
 def test_only_the_blocks_of_the_box_travel(web, httpserver, tmp_path):
-    """A tile of noise packs badly: 1,000 x 1,000 cells in blocks of 128. A box of 2.5 km around
-    8.55 E, 45.55 N covers columns 519 to 582 and rows 427 to 473: 1 by 1 block and some."""
+    """A tile of noise packs badly: 1,000 x 1,000 cells in blocks of 128. The box around 8.55 E,
+    45.55 N is 8.51 to 8.59 by 45.52 to 45.58: columns 510 to 590, rows 420 to 480, two blocks."""
     rough = np.random.default_rng(1).random((1000, 1000)) * 500
     content = tile(tmp_path, 8, 45, lambda lon, lat: rough, cells=1000)
     address = serve_tiles(httpserver, {(8, 45): content})
     bring_heights.PART.bring(call(web, where_of([8.55], [45.55]), address, tmp_path))
     with rasterio.open(next(tmp_path.glob("heights-*.tif"))) as raster:
-        assert 60 < raster.width < 70 and 44 < raster.height < 50
+        assert raster.width in (80, 81) and raster.height in (60, 61)
     assert len(content) > 3_500_000
-    assert web.received_bytes <= 5 * 65_536  # the head, and whole parts of 64 kB around a block
+    assert web.received_bytes <= 5 * 65_536  # the head, and whole parts of 64 kB around blocks
     assert web.asked <= 4
 
 
@@ -91,7 +91,7 @@ def test_tiles_narrow_towards_the_poles(web, httpserver, tmp_path):
 def test_the_box_reaches_to_the_shore_where_the_sea_is_near():
     inland, near = where_of([-3.9], [42.3]), where_of([-3.9], [43.35])
     size = [np.ptp(bring_heights.boxes_of(one)[0][1::2]) * 111_100 / 2 for one in (inland, near)]
-    assert size[0] == pytest.approx(2500, rel=0.01)
+    assert 2500 <= size[0] < 3612  # to the next line of the grid
     assert 9000 < size[1] < 20_000
 
 

@@ -19,11 +19,13 @@ def test_places_closer_than_a_hundred_metres_are_asked_for_once():
         where_of([np.nan], [43.0])
 
 
-def test_a_box_reaches_the_margin_on_every_side():
-    """At 60 N a degree is 55,800 m wide and 111,412 m high (WGS 84)."""
-    ((west, south, east, north),) = where_of([10.0], [60.0]).boxes(20_000.0, 5.0)
-    assert (east - west) / 2 == pytest.approx(20_000 / 55_800, rel=1e-3)
-    assert (north - south) / 2 == pytest.approx(20_000 / 111_412, rel=1e-3)
+def test_a_box_reaches_the_margin_on_every_side_and_ends_on_the_grid():
+    """At 60 N a degree is 55,800 m wide and 111,412 m high (WGS 84): 20 km are 0.3584 and 0.1795
+    degrees, and the next lines of the grid lie at 0.36 and 0.18 from it."""
+    (box,) = where_of([10.0], [60.0]).boxes(20_000.0, 5.0)
+    assert box == pytest.approx((9.64, 59.82, 10.36, 60.18), abs=1e-9)
+    (same,) = where_of([10.0011], [60.0004]).boxes(20_000.0, 5.0)
+    assert same == box  # where in its cell a place lies cannot be told from the box
 
 
 def test_boxes_that_overlap_become_one_and_large_ones_are_cut():

@@ -18,6 +18,11 @@ SAME_DEG = 0.001
 """Places closer than this, about 100 m, are asked for once; own choice."""
 
 
+STEP_DEG = 0.01
+"""Boxes end on lines of this grid, some 1 km apart: so their edges tell of no anchor where it is,
+and an anchor more asks for the same boxes again; own choice."""
+
+
 @dataclass(frozen=True)
 class Where:
     """Distinct places, degrees, WGS 84; `lon` and `lat` have shape (n,)."""
@@ -70,7 +75,7 @@ def where_of(lon: ArrayLike, lat: ArrayLike) -> Where:
 
 
 def _around(lon: Floats, lat: Floats, margin_m: float | ArrayLike) -> Floats:
-    """A box around each place, cut at 180 degrees where it crosses it; (k, 4)."""
+    """A box around each place, widened to `STEP_DEG`, cut at 180 degrees; (k, 4)."""
     per_lon, per_lat = metres_per_degree(np.clip(lat, -85, 85))
     aside, up = np.asarray(margin_m, float) / per_lon, np.asarray(margin_m, float) / per_lat
     box = np.column_stack([lon - aside, np.maximum(lat - up, -90), lon + aside,
@@ -79,7 +84,10 @@ def _around(lon: Floats, lat: Floats, margin_m: float | ArrayLike) -> Floats:
     beyond = np.vstack([west + [360, 0, 360, 0], east - [360, 0, 360, 0]])
     both = np.vstack([box, beyond])
     both[:, [0, 2]] = np.clip(both[:, [0, 2]], -180, 180)
-    return both
+    steps = np.round(both / STEP_DEG, 6)  # a box on a line of the grid stays
+    outward = np.hstack([np.floor(steps[:, :2]), np.ceil(steps[:, 2:])]) * STEP_DEG
+    ends = np.clip(outward, [-180, -90, -180, -90], [180, 90, 180, 90])
+    return np.asarray(np.round(ends, 6), float)
 
 
 def _joined(boxes: Floats) -> list[Box]:
