@@ -9,6 +9,7 @@ import json
 import socket
 import ssl
 import threading
+from datetime import timedelta
 
 import pytest
 import requests
@@ -16,6 +17,7 @@ import trustme
 import urllib3.util.retry
 from werkzeug import Response
 
+from saltreach.errors import LayerError
 from saltreach.layers.online import web as module
 from saltreach.layers.online.web import (
     RemoteFile,
@@ -271,6 +273,20 @@ def test_an_answer_that_cannot_be_used_is_not_kept(httpserver, tmp_path):
     with Web(tmp_path, backoff_s=0, pause_s=0) as web:
         assert "cut off" in refused(web, httpserver.url_for("/x"))
         assert ask(web, httpserver.url_for("/x")) == {"whole": 1}
+
+
+def test_kept_answers_that_are_damaged_are_said_and_old_ones_go(httpserver, tmp_path, monkeypatch):
+    httpserver.expect_request("/x").respond_with_json([1])
+    monkeypatch.setattr(module, "KEPT", timedelta(microseconds=1))
+    for _ in range(2):
+        with Web(tmp_path, backoff_s=0, pause_s=0) as web:
+            assert ask(web, httpserver.url_for("/x")) == [1]
+            assert web.kept == 0
+    (tmp_path / "answers.sqlite").write_bytes(b"no database at all" * 100)
+    with pytest.raises(LayerError) as caught, Web(tmp_path, backoff_s=0, pause_s=0) as web:
+        ask(web, httpserver.url_for("/x"))
+    assert "kept answers of former requests cannot be used" in str(caught.value)
+    assert str(tmp_path) in str(caught.value)
 
 
 def test_a_key_is_sent_and_shown_nowhere(httpserver, tmp_path, caplog):

@@ -11,9 +11,11 @@ from __future__ import annotations
 import io
 import json
 import logging
+import sqlite3
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import timedelta
 from email.message import Message
@@ -133,10 +135,11 @@ class Web:
         self.given_up: dict[str, str] = {}
         self.pause_s = pause_s
         self._fresh = fresh
-        self._keeps = cache is not None
-        self._session = _session(cache)
+        self._cache_folder = cache
+        with _usable(cache):
+            self._session = _session(cache)
         adapter = _BoundedAdapter(self, pause_s, _Waits(
-            TRIES_AGAIN, connect=1, status_forcelist=BUSY, allowed_methods=("GET", "POST"),
+            TRIES_AGAIN, connect=1, read=1, status_forcelist=BUSY, allowed_methods=("GET", "POST"),
             backoff_factor=backoff_s, raise_on_status=False, redirect=0,
             retry_after_max=LONGEST_WAIT_S,
         ))  # fmt: skip
@@ -150,6 +153,9 @@ class Web:
 
     def __exit__(self, *_: object) -> None:
         _LOG.removeFilter(_without_queries)
+        if isinstance(self._session, CachedSession):
+            with suppress(sqlite3.Error):  # what cannot be tidied is tidied another day
+                self._session.cache.delete(expired=True)
         self._session.close()
 
     def read(
@@ -175,7 +181,8 @@ class Web:
         ServiceError
             In one sentence: which service, what failed, and what to do.
         """
-        response = self._response(request, part)
+        with _usable(self._cache_folder):
+            response = self._response(request, part)
         try:
             return reader(self._answer(request, response))
         except LayerError:
@@ -193,7 +200,9 @@ class Web:
         return self.read(request, lambda answer: reader(json_of(answer)))
 
     def _response(self, request: Request, part: tuple[int, int] | None) -> requests.Response:
-        again: dict[str, Any] = {"force_refresh": True} if self._fresh and self._keeps else {}
+        again: dict[str, Any] = (
+            {"force_refresh": True} if self._fresh and self._cache_folder else {}
+        )
         if isinstance(self._session, CachedSession):  # what is named there is kept nowhere
             settings = self._session.settings
             settings.ignored_parameters = {*settings.ignored_parameters, *request.secret}
@@ -243,6 +252,20 @@ class Web:
         key = getattr(response, "cache_key", None)
         if key and isinstance(self._session, CachedSession):
             self._session.cache.delete(key)
+
+
+@contextmanager
+def _usable(cache: Path | None) -> Iterator[None]:
+    """What is wrong with the kept answers becomes one sentence."""
+    try:
+        yield
+    except (sqlite3.Error, OSError) as error:
+        if isinstance(error, requests.RequestException):
+            raise
+        raise LayerError(
+            f"the kept answers of former requests cannot be used ({cause_of(error)}): delete the "
+            f"folder {cache}, or make it writable"
+        ) from error
 
 
 def _without_queries(record: logging.LogRecord) -> bool:
