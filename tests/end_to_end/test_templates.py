@@ -46,7 +46,7 @@ def results(run, folder, tmp_path_factory):
 
 def plan(run, results, out, teams, files):
     beside = [part for name, file in files.items() for part in (f"--{name}", file)]
-    return run("plan", results, "--teams", teams, *beside, "--nodes", 1, "--out", out)
+    return run("plan", results, "--teams", teams, *beside, "--seconds", 0, "--out", out)
 
 
 def test_the_examples_of_the_tables_make_a_plan(run, folder, results, tmp_path):
