@@ -130,7 +130,7 @@ def test_the_judge_adds_up_as_by_hand():
 
 
 def test_solving_from_nothing_and_in_parts_keeps_every_rule():
-    world = problem(sectors(6), [team("A"), team("B", lon=1.0, days_free=("3SA",))], years=0.4)
+    world = problem(sectors(6), [team("A"), team("B", lon=1.0, days_free=("3SA",))], years=0.35)
     made = make_plan(world, nodes=10)
     assert not broken_rules(world, made.pairs)
     assert made.bound_min <= made.cost.total_min <= made.greedy.total_min
