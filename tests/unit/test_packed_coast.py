@@ -17,7 +17,7 @@ from helpers.coasts import METRES_PER_DEGREE, box, coast_of
 from helpers.packs import coast_pack
 from saltreach.errors import LayerError
 from saltreach.intake.options import Options
-from saltreach.layers import coast_layer
+from saltreach.layers import coast_layer, patched_coast
 from saltreach.layers.coast import load_coast
 from saltreach.layers.join import sample
 from saltreach.layers.layer import Origin
@@ -47,6 +47,13 @@ def east_of(lon, where=BOX):
 
 def not_closed(*lines, where=BOX):
     return BoxShore(where, False, NONE, np.array(lines, object), 30.0, "a shoreline ends")
+
+
+@pytest.fixture(autouse=True)
+def believed(request, monkeypatch):
+    """Shores of these tests lie kilometres apart, so that each can be told: both are believed."""
+    if "doubted" not in request.node.name:
+        monkeypatch.setattr(patched_coast, "DISAGREE_SDS", np.inf)
 
 
 @pytest.fixture
@@ -188,7 +195,7 @@ def test_a_box_that_does_not_close_gives_distances_to_its_lines_and_no_side(pack
     coast = pack(not_closed(shapely.LineString([[0.01, -0.2], [0.01, 0.2]])))
     found = at(coast, [3000, 500, -800])
     assert [row[:2] for row in found] == [(1887, 1), (613, 1), (1913, 0)]
-    assert [row[2:] for row in found] == [(30, "coast-osm", NOTE_NOT_CLOSED)] * 3
+    assert [row[2:] for row in found] == [(250, "coast-osm", NOTE_NOT_CLOSED)] * 3
     # the edge is nearer than the line
     assert at(coast, [3000], EDGE_LAT) == [(3000, 1, 250, "drawn", NOTE_NOT_CLOSED)]
     assert at(coast, [3000], 0.3)[0][4] == NOTE_OUTSIDE
@@ -286,6 +293,40 @@ def test_a_file_that_is_no_packed_shore_is_refused(tmp_path):
     )
     with pytest.raises(LayerError, match="boxes without closed, why"):
         read_packed_coast(path, PACKED, beyond())
+
+
+@pytest.mark.pinned("worked", answers=10)
+@pytest.mark.parametrize(
+    ("shore_lon", "place_m", "distance", "side", "sd", "name"),
+    [
+        # the other shore lies at longitude 0, land east of it; the place so far inland of that
+        (-0.008, 500, 1390.6, 1, 30, "coast-osm"),  # 891 m apart: within four times 250 m
+        (-0.010, 500, 500.0, 1, 250, "drawn"),  # 1,113 m apart: the nearer, as well as it is known
+        (0.015, 3000, 1330.2, 1, 250, "coast-osm"),  # 1,670 m apart, the packed one nearer
+        (0.030, 3000, 339.6, 1, 250, "coast-osm"),  # in the packed sea, 3 km inland: on land
+        (0.006, 400, 267.9, 0, 30, "coast-osm"),  # sides differ where both may be right
+    ],
+)  # fmt: skip
+def test_a_shore_that_is_doubted_makes_no_place_milder(
+    pack, shore_lon, place_m, distance, side, sd, name
+):
+    """A degree is 111,319.5 m at the equator (WGS 84)."""
+    coast = pack(closed(east_of(shore_lon)), coast=coast_of(box(0, -2, 2, 2), sd_m=250.0))
+    found = at(coast, [place_m])[0]
+    assert found[0] == pytest.approx(distance, abs=0.6)
+    assert found[1:4] == (side, sd, name)
+    assert ("disagree here" in found[4]) == (sd == 250)
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_a_doubted_shore_with_gaps_is_known_no_better_than_the_other(pack):
+    """Its nearest piece may be the one that is missing: 1,887 m to the line, the other is 1,000 m
+    away: the line counts, with 250 m; at 4 km from the line the other counts."""
+    lines = shapely.linestrings([[[0.03, -1], [0.03, 1]]])
+    coast = pack(not_closed(*lines), coast=coast_of(box(0, -2, 2, 2), sd_m=250.0))
+    near, far = at(coast, [1887])[0], at(coast, [7340])[0]
+    assert (round(near[0]), near[2], near[3]) == (1453, 250, "coast-osm")
+    assert (round(far[0]), far[2]) == (4000, 250) and "disagree" in far[4]
 
 
 # the layer

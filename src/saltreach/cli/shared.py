@@ -239,12 +239,10 @@ def reading_of(
 
 def options_of(file: Path | None, **flags: Any) -> Any:
     """Options of a TOML file, with the flags that were given over them."""
-    from dataclasses import replace
-
     from saltreach.intake.options import Options, read_options
 
-    options = Options() if file is None else read_options(file)
-    return replace(options, **{k: v for k, v in flags.items() if v is not None})
+    given = {name: value for name, value in flags.items() if value is not None}
+    return Options(**given) if file is None else read_options(file, **given)
 
 
 def assess_file(

@@ -95,12 +95,12 @@ class Options:
         return record
 
 
-def read_options(path: str | Path) -> Options:
-    """Options of a TOML file.
+def read_options(path: str | Path, **over: Any) -> Options:
+    """Options of a TOML file, with those given over them.
 
     Raises
     ------
     OptionError
         When the file cannot be read, a name is unknown or a value is impossible.
     """
-    return read_settings(Options, path, "options", gone=GONE)
+    return read_settings(Options, path, "options", gone=GONE, over=over)

@@ -177,17 +177,23 @@ def checked(model: type[T], given: Mapping[str, Any], where: str) -> T:
 
 
 def read_settings(
-    model: type[T], path: str | Path, what: str, *, gone: Mapping[str, str] | None = None
+    model: type[T],
+    path: str | Path,
+    what: str,
+    *,
+    gone: Mapping[str, str] | None = None,
+    over: Mapping[str, Any] | None = None,
 ) -> T:
     """The record of a TOML file; see `read_toml` and `checked` for what is refused.
 
-    `gone` holds names of former versions, and why each is not needed any more.
+    `gone` holds names of former versions, and why each is not needed any more; `over` what was
+    given beside the file and wins.
     """
     given, where = read_toml(path, what), f"{what} file {Path(path).name}"
     for name, why in (gone or {}).items():
         if name in given:
             raise OptionError(f"{where}: {name} is no option any more; delete its line: {why}")
-    return checked(model, given, where)
+    return checked(model, {**given, **(over or {})}, where)
 
 
 @lru_cache

@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from saltreach.layers.coast import Coast, Measured, block_spheres
 from saltreach.layers.coast_index import Floats, Ints, NearestShore
-from saltreach.layers.layer import Origin
+from saltreach.layers.layer import Origin, joined
 from saltreach.layers.osm_shore import polygons_in
 
 if TYPE_CHECKING:
@@ -39,6 +39,14 @@ NEAR_SEA_M = 25_000.0
 choice."""
 NOTE_OUTSIDE = (
     "Outside the packed shoreline's boxes: distance by the embedded one; bring the pack again."
+)
+DISAGREE_SDS = 4.0
+"""Shores farther apart than this many standard deviations of the one beyond (1 km, embedded) cannot
+both be right; judgement, as for a distance that the register gives."""
+NOTE_DISAGREE = (
+    "The pack's shore and the embedded one disagree here ({:.0f} m and {:.0f} m away, or on which "
+    "side the sea is): the nearer counts, and is known no better than the embedded; look which is "
+    "right, and give coast_distance_m."
 )
 NOTE_NOT_CLOSED = (
     "Packed shoreline does not close here: distance to its lines, side by the embedded one."
@@ -124,7 +132,8 @@ class PatchedCoast(Coast):
         by_land = np.asarray(shapely.contains_xy(self.land, lon, lat), float)
         found = found._replace(on_land=np.where(sure, found.on_land, by_land))
         side, note = np.full(len(lon), self.origin.name, object), np.full(len(lon), "", object)
-        return Measured(found, *self._known(sure, boxes, found), side, note)
+        measured = Measured(found, *self._known(sure, boxes, found), side, note)
+        return self._doubted(measured, self.beyond.measured(lon, lat))
 
     def _in_broken(self, boxes: Boxes, lon: Floats, lat: Floats) -> Measured:
         beyond = self.beyond.measured(lon, lat)
@@ -135,7 +144,42 @@ class PatchedCoast(Coast):
         near = lines.distance_m < boxes.edge.shore(lon, lat).distance_m - _EDGE_M
         found = NearestShore(*np.where(near, lines, beyond.shore))
         found = found._replace(on_land=beyond.shore.on_land)
-        return Measured(found, *self._known(near, boxes, found), beyond.side_source, note)
+        _, source = self._known(near, boxes, found)
+        # a shore with gaps may lack the very piece that is nearest
+        measured = Measured(found, beyond.sd_m, source, beyond.side_source, note)
+        return self._doubted(measured, beyond)
+
+    def _doubted(self, found: Measured, beyond: Measured) -> Measured:
+        """Of two shores that cannot both be right the nearer, known no better than the one beyond.
+
+        The side is that of the shore beyond: a line that was drawn or answered wrongly must make
+        no land of the sea, nor a crag at the shore of one far inland.
+        """
+        most = DISAGREE_SDS * beyond.sd_m
+        apart = np.abs(found.shore.distance_m - beyond.shore.distance_m) > most
+        sides = (found.shore.on_land != beyond.shore.on_land) & (beyond.shore.distance_m > most)
+        odd = apart | sides
+        if not odd.any():
+            return found
+        nearer = odd & (beyond.shore.distance_m < found.shore.distance_m)
+        distance, _, lon, lat = (
+            np.where(nearer, other, own)
+            for other, own in zip(beyond.shore, found.shore, strict=True)
+        )
+        on_land = np.where(odd, beyond.shore.on_land, found.shore.on_land)
+        said = np.array(
+            [NOTE_DISAGREE.format(a, b) for a, b in
+             zip(found.shore.distance_m[odd], beyond.shore.distance_m[odd], strict=True)], object
+        )  # fmt: skip
+        note = found.note.copy()
+        note[odd] = joined(note[odd], said)
+        return Measured(
+            NearestShore(distance, on_land, lon, lat),
+            np.where(odd, beyond.sd_m, found.sd_m),
+            np.where(nearer, beyond.source, found.source).astype(object),
+            np.where(odd, beyond.side_source, found.side_source).astype(object),
+            note,
+        )
 
     def _outside(self, lon: Floats, lat: Floats) -> Measured:
         found = self.beyond.measured(lon, lat)

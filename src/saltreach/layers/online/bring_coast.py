@@ -6,8 +6,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from saltreach.errors import LayerError
-from saltreach.layers.coast import load_coast
+from saltreach.layers.coast import Coast, load_coast
 from saltreach.layers.layer import Origin
 from saltreach.layers.online import overpass
 from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
@@ -25,6 +27,14 @@ AROUND_M = 20_000.0
 own choice."""
 WIDEST_DEG = 1.0
 """Larger boxes are cut; own choice."""
+PROBES = 25
+"""Places along each side of a box at which its land is held against the embedded shore's; own
+choice."""
+SURE_M = 3000.0
+"""So far from the embedded shore, twelve of its standard deviations, it is trusted to tell land
+from sea; judgement."""
+MOST_DIFFERING = 0.05
+"""Share of those places that may differ: reclaimed land, lagoons, estuaries; judgement."""
 ABOUT_BYTES = 3_000_000
 SERVICE = "Overpass"
 
@@ -75,7 +85,8 @@ def _by_overpass(call: Call, boxes: list[Box]) -> Brought:
             failed.append(str(error))
             continue
         versions.add(version)
-        shores.append(shore_of(ways, box, lambda lon, lat: embedded.shore(lon, lat).on_land))
+        found = shore_of(ways, box, lambda lon, lat: embedded.shore(lon, lat).on_land)
+        shores.append(_believed(found, ways, embedded))
     if not shores:
         raise ServiceError(failed[0])
     write_coast(call.folder / COAST_FILE, shores)
@@ -92,6 +103,37 @@ def _by_overpass(call: Call, boxes: list[Box]) -> Brought:
             "or land is the embedded shore's"
         )
     return Brought((_origin(call.services, max(versions)),), tuple(asked), tuple(notes))
+
+
+def _believed(shore: BoxShore, ways: list[overpass.Way], embedded: Coast) -> BoxShore:
+    """A closed shore, or its lines alone where its land is not that of the embedded shore.
+
+    A way that is missing, or drawn against its rule, closes into land where there is sea. It shows
+    where the embedded shore is so far away that its own error cannot be why.
+    """
+    import shapely
+
+    if not shore.closed:
+        return shore
+    west, south, east, north = shore.box
+    at = (np.arange(PROBES) + 0.5) / PROBES
+    lon, lat = (
+        v.ravel() for v in np.meshgrid(west + at * (east - west), south + at * (north - south))
+    )
+    there = embedded.shore(lon, lat)
+    sure = there.distance_m > SURE_M
+    land = shapely.union_all(shore.land)
+    differ = shapely.contains_xy(land, lon, lat) != (there.on_land == 1)
+    if not sure.any() or differ[sure].mean() <= MOST_DIFFERING:
+        return shore
+    lines = shapely.clip_by_rect([shapely.linestrings(way.lonlat) for way in ways], *shore.box)
+    lines = shapely.get_parts(lines)
+    why = (
+        f"land and sea are other than the embedded shore's at {int(differ[sure].sum())} of "
+        f"{int(sure.sum())} places more than {SURE_M / 1000:g} km from it"
+    )
+    return replace(shore, closed=False, land=shore.land[:0], lines=lines[~shapely.is_empty(lines)],
+                   why=why)  # fmt: skip
 
 
 def _origin(services: Services, version: str) -> Origin:

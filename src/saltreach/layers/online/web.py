@@ -27,7 +27,13 @@ from urllib.parse import urlencode, urlsplit
 import requests
 from requests.adapters import HTTPAdapter
 from requests_cache import CachedSession
-from urllib3.exceptions import MaxRetryError, ResponseError
+from urllib3.exceptions import (
+    DecodeError,
+    MaxRetryError,
+    ProtocolError,
+    ReadTimeoutError,
+    ResponseError,
+)
 from urllib3.util import Retry
 
 from saltreach.errors import LayerError, cause_of
@@ -46,6 +52,8 @@ LONGEST_WAIT_S = 60
 """A server that asks to wait longer is asked another day; own choice."""
 TRIES_AGAIN = 4
 """Times that a busy server is asked again; own choice."""
+MOST_FAILURES = 2
+"""Requests in a row that a host may fail, each tried again, before it is left; own choice."""
 BUSY = (429, 500, 502, 503, 504)
 """Answers that are tried again; common practice."""
 PART_BYTES = 65_536
@@ -133,6 +141,7 @@ class Web:
     ) -> None:
         self.asked = self.kept = self.received_bytes = 0
         self.given_up: dict[str, str] = {}
+        self._failures: dict[str, int] = {}
         self.pause_s = pause_s
         self._fresh = fresh
         self._cache_folder = cache
@@ -227,7 +236,10 @@ class Web:
             if isinstance(error, (requests.ConnectionError, requests.Timeout)):
                 self.given_up[host] = said  # a host that is not there is not asked for every place
             raise ServiceError(f"{_who(request)} {said}") from error
-        if response.status_code in (401, 429):  # patience or a key: neither comes by asking more
+        busy = response.status_code in BUSY
+        self._failures[host] = self._failures.get(host, 0) + 1 if busy else 0
+        # patience or a key: neither comes by asking more
+        if response.status_code in (401, 429) or self._failures[host] >= MOST_FAILURES:
             self.given_up[host] = _refusal(response)
         self.kept += bool(getattr(response, "from_cache", False))
         return response
@@ -498,7 +510,8 @@ class _BoundedAdapter(HTTPAdapter):
         try:
             announced = response.headers.get("Content-Length", "")
             too_large = announced.isdigit() and int(announced) > MOST_BYTES
-            for chunk in response.iter_content(PART_BYTES) if not too_large else ():
+            # what has come by now, not a whole part: a trickle must meet the clock
+            while not too_large and (chunk := response.raw.read1(PART_BYTES, decode_content=True)):
                 content += chunk
                 self._web.received_bytes += len(chunk)
                 too_large = len(content) > MOST_BYTES
@@ -508,6 +521,12 @@ class _BoundedAdapter(HTTPAdapter):
                 raise ServiceError(f"answered with more than {MOST_BYTES:,} bytes")
             if time.monotonic() - begun > LONGEST_S:
                 raise ServiceError(f"took longer than {LONGEST_S:.0f} s to answer")
+        except (ProtocolError, DecodeError) as error:
+            raise ServiceError("answered with data that are cut off or damaged; try again") from (
+                error
+            )
+        except ReadTimeoutError as error:
+            raise ServiceError("did not answer within the time limit; try again later") from error
         finally:
             response.close()
         response._content = bytes(content)
