@@ -65,6 +65,8 @@ def assessed(pack, region, saltreach, tmp_path_factory):
     done = saltreach("assess", region.register, "--out", folder, "--today", "2026-11-25", "--pack",
                      pack[0])  # fmt: skip
     assert done.returncode == 0, done.stderr
+    for part, count in (("coast", 3), ("rock", 2), ("heights", 3), ("climate", 3), ("air", 3)):
+        assert f"pack, {part}: used for {count} of 3 anchors, as of 20" in done.stderr
     record = json.loads((folder / "provenance.json").read_text())
     return pd.read_parquet(folder / "anchors.parquet").set_index("anchor_id"), record
 
@@ -141,6 +143,42 @@ def test_a_copied_pack_serves_and_a_changed_file_does_not(pack, region, saltreac
     assert "air.json" not in {one.name for one in copy.iterdir()}
     (copy / "rock.gpkg").unlink()
     assert "rock.gpkg is missing" in saltreach(*arguments, "--pack", copy).stderr
+
+
+def test_a_damaged_record_hides_nothing_and_can_be_forgotten(pack, region, saltreach, tmp_path):
+    copy = tmp_path / "copy"
+    shutil.copytree(pack[0], copy)
+    (copy / "rock.json").write_text("{")
+    (copy / "heights-001.tif").write_bytes(b"")
+    done = saltreach("layers", "verify", "--pack", copy, "--json")
+    found = json.loads(done.stdout)
+    assert done.returncode == 1 and found["rock"]["rock.json"] == "changed"
+    assert found["heights"]["heights-001.tif"] == "changed"
+    done = saltreach("assess", region.register, "--out", tmp_path / "x", "--pack", copy)
+    assert done.returncode == 2 and "both need --beside-other-files" in done.stderr
+    for part in ("rock", "heights"):
+        forget = ["layers", "forget", part, "--pack", copy, "--beside-other-files"]
+        assert saltreach(*forget).returncode == 0
+    assert saltreach("layers", "verify", "--pack", copy).returncode == 0
+    # what was kept of them stands in nobody's way
+    assert saltreach("layers", "forget", "air", "--pack", copy).returncode == 0
+
+
+def test_a_pack_and_results_are_two_folders(pack, region, saltreach, tmp_path):
+    copy, out = tmp_path / "copy", tmp_path / "out"
+    shutil.copytree(pack[0], copy)
+    done = saltreach("assess", region.register, "--out", copy, "--pack", copy)
+    assert done.returncode == 2 and "which you gave to be read: give another --out" in done.stderr
+    options = tmp_path / "options.toml"
+    options.write_text('pack_parts = ["air"]\ntoday = 2026-11-25\n')
+    done = saltreach("assess", region.register, "--out", out, "--pack", copy, "--options", options)
+    assert done.returncode == 0, done.stderr
+    assert "pack, air: used for 3 of 3 anchors, as of 20" in done.stderr
+    assert "pack, rock" not in done.stderr
+    done = saltreach("layers", "bring", "coast", "--fine", "--for", region.register, "--into", out)
+    assert done.returncode == 2 and "holds results of saltreach (assess): give another --into" in (
+        done.stderr
+    )
 
 
 def test_what_is_no_pack_is_said(region, saltreach, tmp_path):

@@ -6,7 +6,7 @@ from saltreach.errors import LayerError
 from saltreach.intake.services import Services
 from saltreach.layers.layer import Origin
 from saltreach.layers.online import bring as module
-from saltreach.layers.online.bring import Plan, bring, chosen, plans, tried
+from saltreach.layers.online.bring import Plan, bring, chosen, plans, refuse_too_much, tried
 from saltreach.layers.online.catalogue import PARTS
 from saltreach.layers.online.part import NOT_EXPECTED, Brought, Part
 from saltreach.layers.online.web import Request, ServiceError, Web
@@ -42,13 +42,17 @@ def test_parts_are_named_once_and_all_by_default():
 @pytest.mark.parametrize(
     ("count", "size"), [(module.MOST_REQUESTS + 1, 1), (1, module.MOST_BYTES + 1)]
 )
-def test_more_than_is_asked_for_at_a_time_is_refused_before_anything_is_asked(count, size):
-    many = Part("rock", "x", lambda where, services: [Request("S", "https://a.example",
-                about_bytes=size)] * count, written)  # fmt: skip
-    with pytest.raises(LayerError, match="rock: 2 places take .* bring a pack for each part"):
-        plans([many], WHERE, Services())
-    many = Part("rock", "x", lambda where, services: [Request("S", "https://a.example")], written)
-    assert plans([many], WHERE, Services())[0].about_bytes == 0
+def test_more_than_is_asked_for_at_a_time_is_refused_with_all_such_parts(count, size):
+    def one(name, requests):
+        return Part(name, "x", lambda where, services: requests, written)
+
+    request = Request("S", "https://a.example", about_bytes=size)
+    found = plans([one("rock", [request] * count), one("air", [request][: count - 1 or 0]),
+                   one("heights", [request] * count)], WHERE, Services())  # fmt: skip
+    assert [plan.too_much for plan in found] == [True, False, True]
+    with pytest.raises(LayerError, match=r"rock: .*; heights: .*; name the parts that fit \(air\)"):
+        refuse_too_much(found)
+    refuse_too_much(found[1:2])
 
 
 def test_a_part_that_fails_leaves_nothing_and_the_others_are_brought(tmp_path):
@@ -58,7 +62,9 @@ def test_a_part_that_fails_leaves_nothing_and_the_others_are_brought(tmp_path):
     assert (bad.part, bad.failed) == ("bad", "Example service cannot be reached")
     assert (good.part, good.failed, good.notes) == ("good", "", ("a note",))
     parts = parts_of(tmp_path / "pack")
-    assert list(parts) == ["good"] and set(verified(parts["good"]).values()) == {"good"}
+    assert list(parts) == ["good"] and set(
+        verified(tmp_path / "pack", parts["good"].files).values()
+    ) == {"good"}
     assert not list((tmp_path / "pack").rglob("half.txt"))
 
 

@@ -9,6 +9,7 @@ import json
 import socket
 import ssl
 import threading
+import time
 from datetime import timedelta
 
 import pytest
@@ -157,7 +158,7 @@ def test_an_answer_that_is_none_is_said(web, httpserver, answer, said):
 
 def test_another_form_than_documented_is_said(web, httpserver):
     httpserver.expect_request("/x").respond_with_json({"other": 1})
-    with pytest.raises(ServiceError, match=r"another form than it documents \(KeyError: 'data'\)"):
+    with pytest.raises(ServiceError, match=r"another form than it documents \(data is missing\)"):
         web.json(Request("Example service", httpserver.url_for("/x")), lambda found: found["data"])
 
 
@@ -186,6 +187,38 @@ def test_an_answer_that_never_ends_is_given_up(web, httpserver, monkeypatch):
     monkeypatch.setattr(module, "LONGEST_S", -1.0)
     httpserver.expect_request("/slow").respond_with_data(b"1" * 10)
     assert "took longer than" in refused(web, httpserver.url_for("/slow"))
+
+
+def test_a_trickle_meets_the_clock(web, monkeypatch):
+    monkeypatch.setattr(module, "LONGEST_S", 0.3)
+
+    class Trickle(Raw):
+        def serve(self):
+            one, _ = self.socket.accept()
+            with one:
+                one.recv(65536)
+                one.sendall(b"HTTP/1.1 200 OK\r\nContent-Length: 100000\r\n\r\n")
+                try:
+                    for _ in range(200):
+                        one.sendall(b"1")
+                        time.sleep(0.02)
+                except OSError:
+                    pass
+
+    with Trickle(b"") as server:
+        assert "took longer than 0 s to answer" in refused(web, server.url)
+
+
+def test_a_host_that_keeps_failing_is_left(web, httpserver):
+    httpserver.expect_request("/down").respond_with_data("no", status=503)
+    httpserver.expect_request("/up").respond_with_json([1])
+    url = httpserver.url_for("/down")
+    refused(web, url)
+    assert ask(web, httpserver.url_for("/up")) == [1]  # a good answer counts anew
+    for _ in range(module.MOST_FAILURES):
+        refused(web, url)
+    asked = web.asked
+    assert "failed (503)" in refused(web, url) and web.asked == asked
 
 
 def test_redirects_stay_on_their_host(web, httpserver):

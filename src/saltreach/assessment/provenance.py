@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from importlib.metadata import version
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from saltreach.layers.geology import rock_record
 from saltreach.layers.join import origins_of
-from saltreach.layers.pack import parts_of
+from saltreach.layers.pack import PackPart, parts_of
+from saltreach.layers.patched_coast import NOTE_DISAGREE
 from saltreach.vocabulary.words import CAUTION
 
 if TYPE_CHECKING:
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from saltreach.intake.policy import Policy
     from saltreach.intake.sheets import Sheet
 
+DISAGREE = NOTE_DISAGREE.partition("(")[0]
 PACKAGES = ("numpy", "pandas", "geopandas", "shapely", "pyproj", "scipy", "xarray", "folium")
 
 
@@ -72,21 +75,50 @@ def provenance(
         "caution": CAUTION,
         "rock": rock_record(table, found["rock_map"]),
         "survey": None if survey is None else survey.record(),
-        "pack": _pack_record(options),
+        "pack": _pack_record(options, table),
         "drawings_left_out": [],
     }
 
 
-def _pack_record(options: Options) -> dict[str, Any]:
-    """Parts of the region pack that was used: when each was brought, and what its source said."""
+USED = {
+    "coast": ("coast_distance_source", "coast_file"),
+    "rock": ("lithology_source", "geology_file"),
+    "heights": ("slope_deg", "dem_file"),
+    "climate": ("humidity_source", None),
+    "air": ("so2_source", None),
+}
+"""Column that shows whether an anchor has a part's value, and the option of a file that goes before
+the part."""
+
+
+def _pack_record(options: Options, table: pd.DataFrame) -> dict[str, Any]:
+    """Parts of the region pack: when each was brought, for how many anchors it counts, notes."""
     if options.pack_folder is None:
         return {}
     parts = parts_of(options.pack_folder)
     return {
-        name: {"brought_at": part.brought_at, "notes": list(part.notes)}
+        name: {"brought_at": part.brought_at, "used": _used(name, part, options, table),
+               "notes": list(part.notes)}
         for name, part in parts.items()
         if name in (options.pack_parts or parts)
-    }
+    }  # fmt: skip
+
+
+def _used(name: str, part: PackPart, options: Options, table: pd.DataFrame) -> str:
+    """For how many anchors a part counts, in a sentence."""
+    if name not in USED:
+        return "drawn behind the map, and asked about"
+    column, file = USED[name]
+    if file is not None and getattr(options, file) is not None:
+        return f"set aside: your own file ({Path(getattr(options, file)).name}) counts"
+    values = table[column]
+    names = [origin.name for origin in part.origins]
+    own = values.notna() if column.endswith("_deg") else values.isin(names)
+    said = f"used for {int(own.sum())} of {len(table)} anchors, as of {part.brought_at[:10]}"
+    doubted = int(table["layer_notes"].str.contains(DISAGREE, regex=False).sum())
+    if name == "coast" and doubted:
+        said += f"; at {doubted} of them it and the embedded shore disagree: see their warnings"
+    return said if own.any() else f"{said}: it was brought for other places, or the register knows"
 
 
 def register_record(register: Register) -> dict[str, Any]:

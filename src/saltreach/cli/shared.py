@@ -139,6 +139,17 @@ def clear_errors() -> Iterator[None]:
 
 
 @contextmanager
+def said_of(option: str) -> Iterator[None]:
+    """What is refused of a folder to write to names the option of the command that says which."""
+    from saltreach.errors import OutputError
+
+    try:
+        yield
+    except OutputError as error:
+        raise OutputError(str(error).replace("another --out", f"another {option}")) from error
+
+
+@contextmanager
 def words_of(file: Path | None) -> Iterator[None]:
     """Every table inside is read with the user's own words before ours."""
     if file is None:
@@ -261,10 +272,13 @@ def assess_file(
     """Read a register, assess it and write every result file."""
     from saltreach.assessment.assess import assess as assess_register
     from saltreach.errors import NoGoodRowsError
+    from saltreach.folders.manifest import MANIFEST
     from saltreach.intake import read_register
     from saltreach.outputs.tables.results import write_rejected, write_results
 
     files = [v for n, v in vars(options).items() if n.endswith("_file") and v is not None]
+    if options.pack_folder is not None:
+        files.append(Path(options.pack_folder) / MANIFEST)
     with progress() as step, held(context, out, beside, more=files) as folder:
         step("register")
         found = read_register(file, today=options.today, **reading)
@@ -276,6 +290,8 @@ def assess_file(
             raise
         for note in result.provenance["register"]["notes"][len(found.notes) :]:
             tell(f"note: {note}")
+        for part, said in result.provenance["pack"].items():
+            tell(f"pack, {part}: {said['used']}")
         step("files and map")
         missing = write_results(
             result, folder, title=title, tiles=tiles, plots=plots, language=language

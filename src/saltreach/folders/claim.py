@@ -46,9 +46,11 @@ TRIES = 5
 NAMED = 5
 """Files named in a refusal."""
 OF_THE_SYSTEM = (
-    ".DS_Store", "._*", "Thumbs.db", "desktop.ini", ".directory", "~$*", ".~lock.*#",
+    "*.yours-[0-9]*", ".DS_Store", "._*", "Thumbs.db", "desktop.ini", ".directory", "~$*",
+    ".~lock.*#",
 )  # fmt: skip
-"""What file managers and office programs leave: nobody's work."""
+"""What file managers and office programs leave, and what was kept for the user under another name
+(`swap`): it stands in nobody's way."""
 OPEN_IN_GIS = ("-wal", "-journal")
 """Ends of the files that stand beside a GeoPackage while another program has it open."""
 OPTION = "--beside-other-files"

@@ -62,7 +62,10 @@ class PackPart:
             The part has none of that name.
         """
         if name not in self.files:
-            raise LayerError(f"pack {self.folder}: its {self.name} has no {name}; {_again(self)}")
+            raise LayerError(
+                f"pack {self.folder}: its {self.name} has no {name}; "
+                f"{_again(self.name, self.folder)}"
+            )
         return self.folder / name
 
     def named(self, suffix: str) -> list[Path]:
@@ -70,13 +73,13 @@ class PackPart:
         return [self.folder / name for name in sorted(self.files) if name.endswith(suffix)]
 
 
-def parts_of(folder: Path | str) -> dict[str, PackPart]:
-    """Parts of a pack by name, as its records say; sums are not looked at.
+def files_of(folder: Path | str) -> dict[str, Mapping[str, str]]:
+    """Sums of the files of a pack by name, for each part, as its list says.
 
     Raises
     ------
     LayerError
-        The folder is no pack, or a record cannot be read.
+        The folder is no pack.
     """
     folder = Path(folder)
     if not folder.is_dir():
@@ -91,7 +94,19 @@ def parts_of(folder: Path | str) -> dict[str, PackPart]:
             f"pack {folder} holds no part of a pack ({MANIFEST} lists none); bring one with "
             "`saltreach layers bring`, or copy the whole folder"
         )
-    return {name: _read_part(folder, name, files) for name, files in found.items()}
+    return found
+
+
+def parts_of(folder: Path | str) -> dict[str, PackPart]:
+    """Parts of a pack by name, as its records say; sums are not looked at.
+
+    Raises
+    ------
+    LayerError
+        The folder is no pack, or a record cannot be read.
+    """
+    folder = Path(folder)
+    return {name: _read_part(folder, name, files) for name, files in files_of(folder).items()}
 
 
 def _read_part(folder: Path, name: str, files: Mapping[str, str]) -> PackPart:
@@ -104,17 +119,16 @@ def _read_part(folder: Path, name: str, files: Mapping[str, str]) -> PackPart:
         )  # fmt: skip
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise LayerError(
-            f"pack {folder}: the record {name}.json cannot be read ({type(error).__name__}); "
-            f"bring {name} again, or `saltreach layers forget {name} --pack {folder}`"
+            f"pack {folder}: the record {name}.json cannot be read; {_again(name, folder)}"
         ) from error
 
 
-def verified(part: PackPart) -> dict[str, str]:
-    """What each file of a part is: `GOOD`, `CHANGED` or `MISSING`."""
+def verified(folder: Path | str, files: Mapping[str, str]) -> dict[str, str]:
+    """What each of some files of a pack is: `GOOD`, `CHANGED` or `MISSING`."""
     return {
-        name: GOOD if (found := checksum(part.folder / name)) == sum_then
+        name: GOOD if (found := checksum(Path(folder) / name)) == sum_then
         else MISSING if found is None else CHANGED
-        for name, sum_then in part.files.items()
+        for name, sum_then in files.items()
     }  # fmt: skip
 
 
@@ -130,34 +144,34 @@ def packed(options: Options, name: str) -> PackPart | None:
     if options.pack_folder is None:
         return None
     folder = Path(options.pack_folder).resolve()
-    there = _parts_at(folder, checksum(folder / MANIFEST))
+    there = _files_at(folder, checksum(folder / MANIFEST))
     for other in options.pack_parts:
         if other not in there:
             raise LayerError(f"pack {folder} has no part {other!r}; it has: {', '.join(there)}")
-    part = there.get(name) if name in (options.pack_parts or there) else None
-    if part is not None:
-        _whole(part.folder, part.name, tuple(part.files.items()))
-    return part
+    if name not in there or name not in (options.pack_parts or there):
+        return None
+    _whole(folder, name, tuple(there[name].items()))
+    return _read_part(folder, name, there[name])
 
 
 @lru_cache(maxsize=4)
-def _parts_at(folder: Path, _: str | None) -> dict[str, PackPart]:
-    return parts_of(folder)
+def _files_at(folder: Path, _: str | None) -> dict[str, Mapping[str, str]]:
+    return files_of(folder)
 
 
 @lru_cache(maxsize=64)
 def _whole(folder: Path, name: str, files: tuple[tuple[str, str], ...]) -> None:
-    part = PackPart(name, folder, "", (), (), (), {}, dict(files))
-    wrong = [f"{file} is {state}" for file, state in verified(part).items() if state != GOOD]
+    states = verified(folder, dict(files))
+    wrong = [f"{file} is {state}" for file, state in states.items() if state != GOOD]
     if wrong:
         raise LayerError(f"pack {folder}: {', '.join(wrong)} since {name} was brought; "
-                         f"{_again(part)}")  # fmt: skip
+                         f"{_again(name, folder)}")  # fmt: skip
 
 
-def _again(part: PackPart) -> str:
+def _again(name: str, folder: Path) -> str:
     return (
-        f"bring {part.name} again, or leave it out with `saltreach layers forget {part.name} "
-        f"--pack {part.folder}`; both take --beside-other-files, which keeps a changed file"
+        f"bring {name} again, or leave it out with `saltreach layers forget {name} --pack "
+        f"{folder}`; both need --beside-other-files where a file was changed, and keep that file"
     )
 
 
@@ -169,7 +183,11 @@ class Written(NamedTuple):
 
 
 def write_part(
-    pack: Path | str | Claim, name: str, make: Callable[[Path], Brought], *, now: str
+    pack: Path | str | Claim,
+    name: str,
+    make: Callable[[Path], Brought],
+    *,
+    now: str | Callable[[], str],
 ) -> Written:
     """Write a part of a pack in place of its former one, whole or not at all.
 
@@ -181,8 +199,8 @@ def write_part(
         Of the part.
     make : callable
         Writes its files into the folder it is given, and says what was brought.
-    now : str
-        Time, ISO.
+    now : str or callable
+        Time that it is of, ISO; or what says it once all is there.
 
     Raises
     ------
@@ -194,7 +212,7 @@ def write_part(
         record = {
             "about_this_file": "Where this part of a region pack comes from. Leave it beside the "
             "others, and copy the folder whole.",
-            "brought_at": now,
+            "brought_at": now if isinstance(now, str) else now(),
             "software": f"saltreach {version('saltreach')}",
             "origins": [origin.record() for origin in brought.origins],
             "requests": list(brought.requests),

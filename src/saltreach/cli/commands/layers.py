@@ -31,6 +31,7 @@ from saltreach.cli.shared import (
     options_of,
     progress,
     reading_of,
+    said_of,
     tell,
     tell_reading,
     words_of,
@@ -71,6 +72,10 @@ DryRun = Annotated[
 Fresh = Annotated[
     bool, typer.Option("--fresh", help="Ask again although the answer of a former run is kept.")
 ]
+SEEN = (
+    "The services see where you ask: boxes of kilometres, nodes of grids, and for rock each place "
+    "to some 10 m. Leave out what must stay secret."
+)
 SHOWN = 3
 """Requests of a part that are printed; --json prints all."""
 
@@ -126,9 +131,9 @@ def layers_bring(
     as_json: AsJson = False,
 ) -> None:
     """Bring open data for the places of a register into a folder, for use without a network."""
-    with clear_errors(), words_of(words):
+    with clear_errors(), said_of("--into"), words_of(words):
         from saltreach.intake import read_register
-        from saltreach.layers.online.bring import bring, chosen, plans
+        from saltreach.layers.online.bring import bring, chosen, plans, refuse_too_much
         from saltreach.layers.where import where_of
 
         asked = _services(services, fine)
@@ -141,6 +146,7 @@ def layers_bring(
         takes = plans(found, where, asked)
         if not as_json or not dry_run:
             _tell_plans(takes, len(where.lon), to_stdout=dry_run)
+        refuse_too_much(takes)
         if dry_run:
             if as_json:
                 typer.echo(json.dumps([_plan_record(one) for one in takes], indent=2))
@@ -177,9 +183,9 @@ def layers_verify(pack: PackOf, as_json: AsJson = False) -> None:
     """Check every file of a pack against the sum taken when it was brought."""
     with clear_errors():
         from saltreach.layers.pack import GOOD as UNCHANGED
-        from saltreach.layers.pack import parts_of, verified
+        from saltreach.layers.pack import files_of, verified
 
-        found = {name: verified(part) for name, part in parts_of(pack).items()}
+        found = {name: verified(pack, files) for name, files in files_of(pack).items()}
     if as_json:
         typer.echo(json.dumps(found, indent=2))
     else:
@@ -197,11 +203,11 @@ def layers_forget(
     beside_other_files: BesideOthers = False,
 ) -> None:
     """Remove parts of a pack with their files."""
-    with clear_errors():
+    with clear_errors(), said_of("--pack"):
         from saltreach.errors import LayerError
-        from saltreach.layers.pack import forget, parts_of
+        from saltreach.layers.pack import files_of, forget
 
-        there = parts_of(pack)
+        there = files_of(pack)
         names = list(there) if "all" in parts else parts
         for name in names:
             if name not in there:
@@ -322,6 +328,7 @@ def _tell_plans(plans: list[Any], places: int, *, to_stdout: bool) -> None:
         lines += [f"    {one.shown}" for one in plan.requests[:SHOWN]] if to_stdout else []
         for line in lines:
             typer.echo(line, err=not to_stdout)
+    typer.echo(SEEN, err=not to_stdout)
 
 
 def add_to(app: typer.Typer) -> None:

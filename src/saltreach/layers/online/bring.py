@@ -8,13 +8,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from saltreach.errors import LayerError, SaltreachError
+from saltreach.errors import LayerError, OutputError, SaltreachError
 from saltreach.folders.claim import Claim, claimed
 from saltreach.intake.services import Services
 from saltreach.layers.online.catalogue import PARTS
 from saltreach.layers.online.part import NOT_EXPECTED, Call, Part, Tell
 from saltreach.layers.online.web import Request, Web
-from saltreach.layers.pack import write_part
+from saltreach.layers.pack import PREFIX, write_part
 from saltreach.layers.where import Where
 
 ALL = "all"
@@ -36,6 +36,11 @@ class Plan:
         """Size of all answers, as far as it can be told before."""
         return sum(one.about_bytes for one in self.requests)
 
+    @property
+    def too_much(self) -> bool:
+        """Whether it is more than is brought at a time."""
+        return len(self.requests) > MOST_REQUESTS or self.about_bytes > MOST_BYTES
+
 
 def chosen(names: Iterable[str]) -> list[Part]:
     """Parts by name, all of them for `all` or no name.
@@ -53,23 +58,30 @@ def chosen(names: Iterable[str]) -> list[Part]:
 
 
 def plans(parts: Sequence[Part], where: Where, services: Services) -> list[Plan]:
-    """What bringing parts takes, before anything is asked.
+    """What bringing parts takes, before anything is asked."""
+    return [Plan(part, tuple(part.plan(where, services))) for part in parts]
+
+
+def refuse_too_much(found: Sequence[Plan]) -> None:
+    """Raise where parts take more than is brought at a time, with all of them.
 
     Raises
     ------
     LayerError
-        It takes more than is brought at a time.
+        Which parts, how much, and what to do.
     """
-    found = [Plan(part, tuple(part.plan(where, services))) for part in parts]
-    for plan in found:
-        if len(plan.requests) > MOST_REQUESTS or plan.about_bytes > MOST_BYTES:
-            raise LayerError(
-                f"{plan.part.name}: {len(where.lon):,} places take {len(plan.requests):,} requests "
-                f"of about {plan.about_bytes / 1e6:,.0f} MB in all, and at most "
-                f"{MOST_REQUESTS:,} and {MOST_BYTES / 1e6:,.0f} MB are asked for at a time; bring "
-                "a pack for each part of the register, or leave this part of the pack out"
-            )
-    return found
+    large = [one for one in found if one.too_much]
+    if large:
+        said = "; ".join(
+            f"{one.part.name}: {len(one.requests):,} requests, {one.about_bytes / 1e6:,.0f} MB"
+            for one in large
+        )
+        fits = ", ".join(one.part.name for one in found if not one.too_much) or "none"
+        raise LayerError(
+            f"more than is asked for at a time ({MOST_REQUESTS:,} requests and "
+            f"{MOST_BYTES / 1e6:,.0f} MB a part): {said}; name the parts that fit ({fits}), and "
+            "bring the others for a register of one region at a time (a copy with its rows alone)"
+        )
 
 
 @dataclass(frozen=True)
@@ -118,18 +130,28 @@ def bring(
     """
     outcomes = []
     with claimed(pack, beside_other_files=beside_other_files) as claim:
+        others = [name for name in claim.manifest.sets if not name.startswith(PREFIX)]
+        if others:
+            raise OutputError(
+                f"{claim.shown} holds results of saltreach ({others[0]}): give another --into, a "
+                "folder for a pack alone, which can be handed on without them"
+            )
         for plan in found:
-            now = datetime.now(UTC).isoformat(timespec="seconds")
 
             def make(folder: Path, part: Part = plan.part) -> Any:
                 return part.bring(Call(where, services, web, folder, downloads, tell))
 
+            web.oldest = datetime.now(UTC)
             try:
-                written = write_part(claim, plan.part.name, make, now=now)
+                written = write_part(claim, plan.part.name, make, now=lambda: _time(web.oldest))
                 outcomes.append(Outcome(written.name, written.notes))
             except LayerError as error:
                 outcomes.append(Outcome(plan.part.name, failed=str(error)))
     return outcomes
+
+
+def _time(of: datetime) -> str:
+    return of.isoformat(timespec="seconds")
 
 
 def tried(services: Services, web: Web, parts: Sequence[Part] = PARTS) -> list[dict[str, Any]]:

@@ -17,7 +17,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from email.message import Message
 from importlib.metadata import version
 from pathlib import Path
@@ -127,6 +127,8 @@ class Web:
     ----------
     asked, kept, received_bytes : int
         Requests that went out, answers from the cache, and bytes that came in.
+    oldest : datetime
+        Time of the oldest answer from the cache; set it anew to ask for a part.
     given_up : dict
         Hosts that are not asked again, and why: they are not there, or asked for patience.
     """
@@ -142,6 +144,7 @@ class Web:
         self.asked = self.kept = self.received_bytes = 0
         self.given_up: dict[str, str] = {}
         self._failures: dict[str, int] = {}
+        self.oldest = datetime.now(UTC)
         self.pause_s = pause_s
         self._fresh = fresh
         self._cache_folder = cache
@@ -199,9 +202,14 @@ class Web:
             raise
         except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
             self._forget(response)
+            lacks = (
+                f"{error.args[0]} is missing"
+                if isinstance(error, KeyError)
+                else ("something in it is of another kind")
+            )
             raise ServiceError(
-                f"{_who(request)} answered in another form than it documents "
-                f"({type(error).__name__}: {cause_of(error)}); saltreach may need an update"
+                f"{_who(request)} answered in another form than it documents ({lacks}); saltreach "
+                "may need an update"
             ) from error
 
     def json(self, request: Request, reader: Callable[[Any], T]) -> T:
@@ -241,7 +249,10 @@ class Web:
         # patience or a key: neither comes by asking more
         if response.status_code in (401, 429) or self._failures[host] >= MOST_FAILURES:
             self.given_up[host] = _refusal(response)
-        self.kept += bool(getattr(response, "from_cache", False))
+        if getattr(response, "from_cache", False):
+            self.kept += 1
+            made = getattr(response, "created_at", None)
+            self.oldest = min(self.oldest, made.astimezone(UTC)) if made else self.oldest
         return response
 
     def _answer(self, request: Request, response: requests.Response) -> Answer:
@@ -557,9 +568,10 @@ class _Stays:
         if (old.hostname, old.scheme == "https") != (new.hostname, new.scheme == "https") and (
             old.hostname != new.hostname or old.scheme == "https"
         ):
+            onward = f"{new.scheme}://{new.hostname}" if new.hostname else "no place on the network"
             raise ServiceError(
-                f"sends the request on to {new.scheme}://{new.hostname}, which is not followed; if "
-                "the service has moved, give its new address"
+                f"sends the request on to {onward}, which is not followed; if the service has "
+                "moved, give its new address"
             )
         return str(target)
 
