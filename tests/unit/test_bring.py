@@ -7,8 +7,9 @@ from saltreach.intake.services import Services
 from saltreach.layers.layer import Origin
 from saltreach.layers.online import bring as module
 from saltreach.layers.online.bring import Plan, bring, chosen, plans, refuse_too_much, tried
+from saltreach.layers.online.by_node import Had, together
 from saltreach.layers.online.catalogue import PARTS
-from saltreach.layers.online.part import NOT_EXPECTED, Brought, Part
+from saltreach.layers.online.part import NOT_EXPECTED, Brought, Call, Part
 from saltreach.layers.online.web import Request, ServiceError, Web
 from saltreach.layers.pack import parts_of, verified
 from saltreach.layers.where import where_of
@@ -78,3 +79,19 @@ def test_a_service_is_tried_and_what_is_odd_is_no_success(httpserver):
         rows = tried(Services(), web, [tries])
     assert [row["good"] for row in rows] == [True, False, False]
     assert rows[0]["said"] == "a is 1" and "another form" in rows[2]["said"]
+
+
+def test_a_source_without_a_usable_value_brought_nothing_and_a_mirror_is_named(tmp_path):
+    cell = {"source": "open", "lon": 1.0, "lat": 2.0, "cell_lon_deg": 0.1, "cell_lat_deg": 0.1}
+    given = Had("open", [{**cell, "so2_ug_m3": None}], ["https://m.example/a?x=1"])
+    call = Call(WHERE, Services(), None, tmp_path, tmp_path)
+
+    def origin(had):
+        return Origin(had.name, "SO2", url="https://documented.example")
+
+    with pytest.raises(ServiceError, match="no SO2 could be brought: open gave no value that can"):
+        together(call, "SO2", "air.csv", ("so2_ug_m3",), [(given, origin)], "what is assumed")
+    assert not (tmp_path / "air.csv").exists()
+    given.rows[0]["so2_ug_m3"] = 4.0
+    brought = together(call, "SO2", "air.csv", ("so2_ug_m3",), [(given, origin)], "what is assumed")
+    assert brought.origins[0].url == "https://m.example/a" and brought.notes == ()

@@ -14,6 +14,7 @@ CALM = {
     "like_failed_share": 0.0, "tap_response": "ringing", "weathering_grade": "W1",
     "resistance_short": False, "rock_too_close": "", "embedment_short": False, "kind": "bonded",
     "diameter_mm": 12.0, "embedment_mm": 100.0, "rock_strength_mpa": 90.0, "f1_road": 0.0,
+    "lithology_source": "register",
     "outside_standard": False, "by_salt_lake": False, "salt_distance_m": 500.0,
     "vegetation": "no", "salt_crust": "no", "seepage": "none", "seaward_m": 0.0,
     "temperature_c": 14.0, "relative_humidity_pct": 75.0, "beyond_calibration": False,
@@ -104,6 +105,10 @@ CASES = [
     ({"diameter_mm": np.nan}, [NO_SIZE]),
     ({"embedment_mm": np.nan}, [NO_SIZE]),
     ({"rock_strength_mpa": np.nan}, [NO_ROCK]),
+    ({"lithology_source": "rock-macrostrat"},
+     ["Rock type is a map's word, not seen at the anchor, and a map's borders may be far off: look "
+      "and tap before it is relied on."]),
+    ({"lithology_source": "unknown"}, []),
     ({"f1_road": -3.0}, [ROAD]),
     ({"seaward_m": 0.5}, [SEAWARD]),
     ({"temperature_c": np.nan}, [NO_CLIMATE]),

@@ -45,6 +45,8 @@ SENTENCES = {
     "size_unknown": "Diameter or depth not recorded: taken as the lower quartile of the register "
     "and the trade.",
     "rock_unknown": "Rock unknown: its risk is that of the mixture of rocks of the register.",
+    "rock_mapped": "Rock type is a map's word, not seen at the anchor, and a map's borders may be "
+    "far off: look and tap before it is relied on.",
     "road": "Road salt: its class is counted and a least corrosivity; its chloride is not in the "
     "salt figure.",
     "seaward": "Position falls seaward of the layer's shoreline: taken as at the shore.",
@@ -95,6 +97,7 @@ def warnings_of(
         "kind_unknown": table["kind"].isna(),
         "size_unknown": table["diameter_mm"].isna() | table["embedment_mm"].isna(),
         "rock_unknown": table["rock_strength_mpa"].isna(),
+        "rock_mapped": ~table["lithology_source"].isin(["register", UNKNOWN]),
         "road": table["f1_road"] < 0,
         "outside_standard": table["outside_standard"],
         "salt_lake": table["by_salt_lake"] & (table["salt_distance_m"] <= LAKE_SHORE_M),

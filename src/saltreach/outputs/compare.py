@@ -33,6 +33,10 @@ def compare_lines(found: Comparison) -> list[str]:
     return lines
 
 
+def _short(value: float) -> str:
+    return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+
+
 def _value(row: dict) -> str:
     unit = f" {row['unit']}" if row["unit"] else ""
     known = (
@@ -42,11 +46,11 @@ def _value(row: dict) -> str:
         return f"{row['column']}: {known}; {row['differ']} differ"
     change = (
         "" if pd.isna(row["median_change"])
-        else f"; changes by {row['median_change']:.4g}{unit} (median), nine of ten by at most "
-        f"{row['p90_change']:.4g}"
+        else f"; changes by {_short(row['median_change'])}{unit} (median), nine of ten by at most "
+        f"{_short(row['p90_change'])}"
     )  # fmt: skip
-    without = "" if pd.isna(row["median_without"]) else f", {row['median_without']:.4g} without"
-    return f"{row['column']}: {known}; median {row['median_with']:.4g}{unit}{without}{change}"
+    without = "" if pd.isna(row["median_without"]) else f", {_short(row['median_without'])} without"
+    return f"{row['column']}: {known}; median {_short(row['median_with'])}{unit}{without}{change}"
 
 
 def write_comparison(found: Comparison, path: Path) -> Path:
@@ -56,8 +60,7 @@ def write_comparison(found: Comparison, path: Path) -> Path:
 
 def _said(row: dict) -> str:
     unit = f" {row['unit']}" if row["unit"] else ""
-    beside = (
-        "none embedded" if pd.isna(row["median_embedded"])
-        else f"{row['median_embedded']:.4g} embedded, apart by {row['median_apart']:.4g} (median)"
-    )  # fmt: skip
-    return f"{row['column']}: {row['median']:.4g}{unit} for {row['anchors']} anchors, {beside}"
+    embedded, apart = _short(row["median_embedded"]), _short(row["median_apart"])
+    known = not pd.isna(row["median_embedded"])
+    beside = f"{embedded} embedded, apart by {apart} (median)" if known else "none embedded"
+    return f"{row['column']}: {_short(row['median'])}{unit} for {row['anchors']} anchors, {beside}"

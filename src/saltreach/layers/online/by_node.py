@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
+
+import pandas as pd
 
 from saltreach.intake.names import shortened
 from saltreach.layers.cells import write_cells
@@ -124,7 +126,7 @@ def together(
     ServiceError
         None of them gave anything; each is named.
     """
-    pairs = list(sources)
+    pairs = [(_usable(had, columns), origin) for had, origin in sources]
     giving = [had for had, _ in pairs if had.rows]
     failed = [had for had, _ in pairs if had.failure]
     if not giving:
@@ -138,8 +140,26 @@ def together(
         notes += shortened(had.notes, f"values of {had.name} that stay unknown")
     write_cells(call.folder / file, [row for had in giving for row in had.rows], columns)
     return Brought(
-        origins=tuple(origin(had) for had, origin in pairs if had.rows),
+        origins=tuple(_as_asked(origin(had), had) for had, origin in pairs if had.rows),
         requests=tuple(request for had in giving for request in had.requests),
         notes=tuple(notes),
         about={"file": file, "cells": {had.name: len(had.rows) for had in giving}},
     )
+
+
+NO_VALUE = ("elevation_m", "hours_missing_share")
+"""Columns that say of a cell what it is, not of its air."""
+
+
+def _usable(had: Had, columns: Sequence[str]) -> Had:
+    """What a source gave; nothing, and why, where no value in it can be used."""
+    own = [name for name in columns if name not in NO_VALUE]
+    if not had.rows or pd.DataFrame(had.rows).reindex(columns=own).notna().any(axis=None):
+        return had
+    said = had.failure or f"{had.name} gave no value that can be used"
+    return replace(had, rows=[], failure=said)
+
+
+def _as_asked(origin: Origin, had: Had) -> Origin:
+    """The record of a source, with the address that was asked: it may be a mirror's."""
+    return replace(origin, url=had.requests[0].partition("?")[0]) if had.requests else origin
