@@ -21,8 +21,6 @@ ANCHOR = {
     "embedment_required_mm": 80.0, "diameter_required_mm": 10.0, "resistance_mode": "bond",
     "kind_advised": "bonded", "kind_reasons": "Sound.", "next_inspection_on": "2028-05-01",
     "sea_cliff": "no", "material": "316", "lithology": "granite",
-    "coast_distance_source": "coast-gshhg-h", "lithology_source": "register", "rock_unit": "",
-    "elevation_source": "register", "humidity_source": "unknown", "so2_source": "assumed",
     "material_reasons": "Class II.", "interval_reasons": "Category.", "warnings": "",
 }  # fmt: skip
 

@@ -23,6 +23,7 @@ CLOCKS = {
     ("cli/failures.py", "now"): "name of the log of a failure",
     ("layers/online/bring.py", "now"): "when data were brought, as a record",
     ("layers/online/open_meteo.py", "today"): "which years of weather are whole",
+    ("layers/online/web.py", "now"): "how old the answers of a part are, as a record",
     ("layers/online/web.py", "monotonic"): "whose turn it is, and how long an answer takes",
     ("cli/commands/layers.py", "now"): "how old a pack is, for its list",
     ("planning/plan.py", "monotonic"): "how long the search took",
