@@ -163,4 +163,6 @@ def test_a_request_says_how_large_its_answer_is():
         sum(one.about_bytes for one in copernicus_dem.requests_of("https://b.example", box))
         for box in ((8.1, 44.1, 8.2, 44.2), (8.0, 44.0, 9.0, 45.0))
     )
-    assert 2_000_000 < small < 12_000_000 < large < 60_000_000
+    # 0.1 degrees are a third of a block, and may meet 2 by 2 of them: half of these are counted
+    assert small == 65_536 + 2 * 2_500_000
+    assert 12_000_000 < large < 60_000_000

@@ -46,7 +46,7 @@ def _places(where: Where, survey: Survey) -> list[Any]:
     if survey.kind == "wms":
         return list(zip(where.lon.tolist(), where.lat.tolist(), strict=True))
     if survey.kind == "file":
-        return [(0.0, 0.0)]
+        return [()]
     return list(where.boxes(AROUND_M, WIDEST_DEG))
 
 
@@ -184,7 +184,7 @@ def _by_file(call: Call, survey: Survey) -> Brought:
     """A map downloaded whole, of which what lies around the places is kept."""
     from saltreach.layers.geology import units_around
 
-    request = geology_service.request_at(survey, (0.0, 0.0))
+    request = geology_service.request_at(survey, ())
     name = Path(request.url).name or "map"
     held = call.downloads / name
     call.tell(f"rock: {request.service}")

@@ -33,8 +33,8 @@ _PIXELS = 101
 ABOUT_BYTES = {"features": 2_000_000, "wfs": 2_000_000, "wms": 2_000, "file": 100_000_000}
 
 
-def request_at(survey: Survey, at: Box | tuple[float, float]) -> Request:
-    """What is asked for a box, or (map services) for a place.
+def request_at(survey: Survey, at: Any) -> Request:
+    """What is asked for a box, for a place (map services), or whole (files).
 
     Raises
     ------
@@ -51,11 +51,11 @@ def request_at(survey: Survey, at: Box | tuple[float, float]) -> Request:
     )  # fmt: skip
 
 
-def _params(survey: Survey, at: Box | tuple[float, float]) -> dict[str, str]:
+def _params(survey: Survey, at: Any) -> dict[str, str]:
     if survey.kind == "features":
         return {"bbox": ",".join(f"{v:.5f}" for v in at), "limit": str(PAGE), "f": "json"}
     if survey.kind == "wfs":
-        west, south, east, north = at  # type: ignore[misc]
+        west, south, east, north = at
         return {
             "service": "WFS", "version": "2.0.0", "request": "GetFeature",
             "typeNames": survey.layer, "outputFormat": "application/json", "count": str(PAGE),
