@@ -7,13 +7,14 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
 from saltreach.errors import OptionError, brief
 from saltreach.intake.settings import (
     Line,
     Several,
     checked,
+    never_empty,
     read_toml,
     record,
     text_like,
@@ -26,14 +27,6 @@ if TYPE_CHECKING:
 MOST_DEGREES = 10.0
 """Widest land that is drawn, from west to east or south to north, degrees."""
 _MONTH = "write the month as 2027-04"
-
-
-def _given(text: str) -> str:
-    """Refuse an empty text."""
-    if not text:
-        raise ValueError(f"{_MONTH}, or leave the line out")
-    return text
-
 
 Month = Annotated[Line, text_like(r"[0-9]{4}-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?", _MONTH)]
 Phone = Annotated[Line, text_like(r"\+?[0-9][0-9 ()./-]{1,30}", "this is not a telephone number")]
@@ -85,7 +78,7 @@ class HoldingFile:
     """Crags of the holding, as the register spells them, where no polygons are given."""
     contact: Contact = Contact()
     """Who looks after the anchors."""
-    visits: dict[str, Annotated[Month, AfterValidator(_given)]] = Field(default_factory=dict)
+    visits: dict[str, Annotated[Month, never_empty(_MONTH)]] = Field(default_factory=dict)
     """Month of the planned visit by crag, as 2027-04."""
     work: Several[Work] = ()
     """What is planned."""

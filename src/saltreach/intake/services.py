@@ -5,22 +5,21 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
 from saltreach.errors import OptionError
-from saltreach.intake.settings import Line, OneOf, Several, read_settings, record, text_like
+from saltreach.intake.settings import (
+    Line,
+    OneOf,
+    Several,
+    never_empty,
+    read_settings,
+    record,
+    text_like,
+)
 
 _WHOLE = "give a whole address, https://..."
-
-
-def _given(text: str) -> str:
-    """Refuse an empty text."""
-    if not text:
-        raise ValueError(f"{_WHOLE}, or leave the line out")
-    return text
-
-
-Address = Annotated[Line, text_like(r"https?://[^\s/?#]+[^\s]*", _WHOLE), AfterValidator(_given)]
+Address = Annotated[Line, text_like(r"https?://[^\s/?#]+[^\s]*", _WHOLE), never_empty(_WHOLE)]
 ROCK_KINDS = ("features", "wfs", "wms", "file")
 
 

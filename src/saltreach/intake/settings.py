@@ -86,6 +86,17 @@ def text_like(pattern: str, otherwise: str) -> AfterValidator:
     return AfterValidator(check)
 
 
+def never_empty(otherwise: str) -> AfterValidator:
+    """Rule for a text that may not be empty where it stands; `otherwise` says what to give."""
+
+    def check(text: str) -> str:
+        if not text:
+            raise ValueError(f"{otherwise}, or leave the line out")
+        return text
+
+    return AfterValidator(check)
+
+
 @dataclass_transform(frozen_default=True)
 def record(cls: type[T]) -> type[T]:
     """Make a class a frozen record that refuses impossible values with an `OptionError`."""

@@ -35,9 +35,12 @@ def boxes_of(where: Where) -> list[Box]:
     return where.boxes(AROUND_M + to_sea, WIDEST_DEG)
 
 
-def _plan(where: Where, services: Services) -> list[Request]:
-    boxes = boxes_of(where)
+def _requests(boxes: list[Box], services: Services) -> list[Request]:
     return [one for box in boxes for one in dem.requests_of(services.copernicus_dem, box)]
+
+
+def _plan(where: Where, services: Services) -> list[Request]:
+    return _requests(boxes_of(where), services)
 
 
 def _bring(call: Call) -> Brought:
@@ -66,7 +69,7 @@ def _bring(call: Call) -> Brought:
             f"{dem.SERVICE} has no tile around any of the places (open sea, or a country whose "
             "tiles are not released)"
         )
-    asked = tuple(one.shown for one in _plan(call.where, call.services))
+    asked = tuple(one.shown for one in _requests(boxes, call.services))
     notes = (
         (f"{len(missing)} tiles of the Copernicus DEM do not exist (open sea, or not released): "
          f"heights there stay unknown ({', '.join(sorted(missing)[:3])})",)

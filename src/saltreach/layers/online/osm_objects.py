@@ -7,7 +7,6 @@ bays, capes and peninsulas. Where people climb is never asked for and never kept
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -18,6 +17,7 @@ from saltreach.errors import brief
 from saltreach.intake.names import clean_name
 from saltreach.layers.context import CLIFF, COLUMNS, PLACE, QUARRY, ROAD, SALT_LAKE, TUNNEL
 from saltreach.layers.geodesy import metres_per_degree
+from saltreach.layers.online.overpass import TIMEOUT_S, is_degrees
 from saltreach.layers.online.web import Request, ServiceError
 from saltreach.layers.where import Box
 from saltreach.vocabulary.words import SEPARATOR
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
 SERVICE = "OpenStreetMap by Overpass"
-TIMEOUT_S = 60
-"""The server gives up before we do; own choice."""
 BYTES_PER_KM2 = 5000
 """Of an answer; a guess, more in towns."""
 LONGEST_NAME = 80
@@ -236,10 +234,6 @@ def _runs(places: Any) -> Iterator[Any]:
 
 def _position(place: Any) -> tuple[float, float] | None:
     lon, lat = (place.get(key) if isinstance(place, dict) else None for key in ("lon", "lat"))
-    if not _is_degrees(lon, 180) or not _is_degrees(lat, 90):
+    if not is_degrees(lon, 180) or not is_degrees(lat, 90):
         return None
-    return float(lon), float(lat)  # type: ignore[arg-type]
-
-
-def _is_degrees(value: Any, most: float) -> bool:
-    return type(value) in (int, float) and math.isfinite(value) and abs(value) <= most
+    return float(lon), float(lat)

@@ -136,7 +136,7 @@ def _lonlat(way_id: int, places: list[Any]) -> Iterator[tuple[float, float]]:
             yield math.nan, math.nan
             continue
         lon, lat = (place.get(key) if isinstance(place, dict) else None for key in ("lon", "lat"))
-        if not (_is_degrees(lon, 180) and _is_degrees(lat, 90)):
+        if not (is_degrees(lon, 180) and is_degrees(lat, 90)):
             raise LayerError(
                 f"Overpass answered with a position of way {way_id} that is none "
                 f"({brief(str(place), 60)}), and lat and lon in degrees were expected; {_FIX}"
@@ -144,6 +144,6 @@ def _lonlat(way_id: int, places: list[Any]) -> Iterator[tuple[float, float]]:
         yield lon, lat
 
 
-def _is_degrees(value: Any, most: float) -> TypeGuard[float]:
+def is_degrees(value: Any, most: float) -> TypeGuard[float]:
     """Whether a value of JSON is a number of degrees; NaN and true are none."""
     return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= most

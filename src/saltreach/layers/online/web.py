@@ -639,9 +639,6 @@ def _failure(error: requests.RequestException, request: Request) -> str:
         return "is busy and asks for more patience; try again later"
     if isinstance(error, requests.exceptions.TooManyRedirects):
         return "sends the request in a circle"
-    if isinstance(error, (requests.exceptions.ChunkedEncodingError,
-                          requests.exceptions.ContentDecodingError)):  # fmt: skip
-        return "answered with data that are cut off or damaged; try again"
     if isinstance(error, requests.exceptions.ConnectionError):
         return "cannot be reached; is there a network?"
     return f"cannot be asked ({type(error).__name__}); check its address {request.url}"
