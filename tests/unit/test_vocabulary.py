@@ -15,7 +15,7 @@ from saltreach.vocabulary.words import BANDS, Scale
 
 SOURCE = Path(__file__).parents[2] / "src" / "saltreach"
 KINDS = {
-    "text", "number", "integer", "choice", "date", "day", "sentences", "probabilities", "curve",
+    "text", "number", "integer", "choice", "several", "date", "day", "sentences", "probabilities", "curve",
     "days", "season day", "time", "weekdays", "words", "skills", "code", "lithology",
 }  # fmt: skip
 RULES = {
@@ -33,7 +33,7 @@ def test_a_name_stands_once_in_a_table():
 def test_a_column_says_what_it_is(column):
     assert column.kind in KINDS
     assert len(column.meaning.split()) > 1 or column.meaning.startswith("WGS")
-    assert bool(column.choices) == (column.kind in ("choice", "probabilities"))
+    assert bool(column.choices) == (column.kind in ("choice", "several", "probabilities"))
     assert column.sector.split(" of ")[0] in RULES
     if " of " in column.sector:
         assert column.sector.split(" of ")[1] in ANCHORS_BY_NAME
@@ -47,7 +47,8 @@ UNITS = {
     "_m": "m", "_mm": "mm", "_km2": "km²", "_c": "°C", "_pct": "%", "_mm_y": "mm/y", "_m_s": "m/s",
     "_um_y": "µm/y", "_mg_m2_d": "mg/(m²·d)", "_mpa": "MPa", "_kn": "kN", "_deg": "degrees",
     "_y": "y", "_h_y": "h/y", "_months": "months", "_g_kg": "g/kg", "_ug_m3": "µg/m³",
-    "_hours": "h", "_ml": "ml", "_days": "days",
+    "_hours": "h", "_ml": "ml", "_days": "days", "_nm": "N·m", "_s": "s", "_min": "min",
+    "_mg_m2": "mg/m²", "_um": "µm",
 }  # fmt: skip
 
 

@@ -98,6 +98,8 @@ def parse_column(
     word = text.str.casefold()
     unknown = word.isin(UNKNOWN_WORDS) & ~word.isin(column.choices) & unknown_is_empty
     known = text.where(~unknown)
+    if column.kind == "several":
+        return parse_several(known, column)
     if column.choices:
         return parse_choices(known, column)
     reading = reading or Reading()
@@ -178,6 +180,37 @@ def parse_choices(text: pd.Series, column: Column) -> tuple[Parsed, list[str]]:
     if reason_of:
         reason, fix = (text.map(table).astype("str") for table in (reason_of, fix_of))
     return Parsed(values.where(reason.isna()), reason, fix), notes
+
+
+def parse_several(text: pd.Series, column: Column) -> tuple[Parsed, list[str]]:
+    """Read cells that hold several words of a choice, between semicolons or commas.
+
+    Parameters
+    ----------
+    text : Series of str
+        Cells without surrounding blanks; NaN where empty.
+    column : Column
+        The column with its allowed words.
+
+    Returns
+    -------
+    parsed : Parsed
+        The words once each, in the order of the column's, between semicolons. A cell with one
+        word that is not recognised is refused.
+    notes : list of str
+        As of `parse_choices`.
+    """
+    parts = text.dropna().str.split(r"[;,|]").explode().str.strip()
+    parts = parts[parts != ""].reset_index(name="word")
+    read, notes = parse_choices(parts["word"], column)
+    order = {word: at for at, word in enumerate(column.choices)}
+    by_cell = parts.assign(read=read.values, reason=read.reason, fix=read.fix).groupby("index")
+    values = by_cell["read"].agg(
+        lambda found: "; ".join(sorted(set(found.dropna()), key=order.__getitem__))
+    )
+    reason, fix = (by_cell[name].first() for name in ("reason", "fix"))
+    whole = Parsed(*(got.reindex(text.index).astype("str") for got in (values, reason, fix)))
+    return whole._replace(values=whole.values.where(whole.reason.isna())), notes
 
 
 def grades_named(text: pd.Series, column: Column) -> pd.Series:

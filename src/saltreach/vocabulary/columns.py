@@ -19,7 +19,8 @@ class Column:
 
     `kind` is one of
 
-    * text, number, integer, choice (one of `choices`);
+    * text, number, integer, choice (one of `choices`), several (some of `choices`, between
+      semicolons);
     * date: ISO text that may stop at the year or the month (`2014`, `2014-06`, `2014-06-12`);
     * day: a whole ISO date;
     * sentences: sentences joined by `words.SEPARATOR`;
@@ -36,7 +37,9 @@ class Column:
     any anchor has), shared (the worst, or one below where few anchors have it), first (the
     earliest day), most common, counts of, number of, texts of another column, or own (worked out
     there). `decimals` and `shown` say where a reader meets it: on the map's page (`map`), among
-    the figures of a sector's card (`card`), of an anchor (`anchor`), in a few words (`brief`).
+    the figures of a sector's card (`card`), of an anchor (`anchor`), in a few words (`brief`), on
+    the form of a look (`look`) and of a placing (`place`). `event` is the kind of event in a book
+    that states it.
     `chain` is its place in the chain of values that `--explain` prints.
     """
 
@@ -54,6 +57,7 @@ class Column:
     decimals: int | None = None
     chain: int | None = None
     shown: frozenset[str] = frozenset()
+    event: str = ""
 
 
 def _column(row: dict[str, str]) -> Column:
@@ -76,6 +80,7 @@ def _column(row: dict[str, str]) -> Column:
         decimals=int(row["decimals"]) if row["decimals"] else None,
         chain=int(row["chain"]) if row["chain"] else None,
         shown=frozenset(row["shown"].split()),
+        event=row["event"],
     )
 
 

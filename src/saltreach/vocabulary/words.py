@@ -118,6 +118,32 @@ WATER = ("dry", "damp", "wet", "dripping", "flowing")
 FAVOURABILITY = ("very favourable", "favourable", "fair", "unfavourable", "very unfavourable")
 """These five: RMR89."""
 
+FINDINGS = Scale(
+    ("hanger turns", "wet", "salty", "crusted", "rust film", "rust streaks", "rust flakes", "bent",
+     "worn", "resin cracked", "resin missing", "proud", "hollow", "loose", "cracked", "broken")
+)  # fmt: skip
+"""What a look finds at an anchor, the worst last; the order is judgement."""
+PLACEMENT_DOUBTS = (
+    "cure time short", "cure time unknown", "hole too shallow", "depth unknown",
+    "hole not cleaned", "cleaning unknown", "adhesive expired", "expiry unknown",
+)  # fmt: skip
+"""What of a placing was not as it should be, or nobody wrote down."""
+PLACED, REPLACED, LOOKED_AT = "placed", "replaced", "looked at"
+REMOVED, CLOSED_EVENT, REOPENED, NOT_REACHED = "removed", "closed", "reopened", "not reached"
+DONE = (LOOKED_AT, PLACED, REPLACED, REMOVED, CLOSED_EVENT, REOPENED, NOT_REACHED)
+"""What a visit to an anchor did."""
+ENTERED, CORRECTED, TAKEN_BACK = "entered", "corrected", "taken back"
+TAPPED, REBOUND, PROOF_TEST, PULLED = "tapped", "rebound", "proof test", "pulled to failure"
+MEASURED, NOTE, PHOTO = "measured", "note", "photo"
+EVENT_KINDS = (
+    ENTERED, *DONE, TAPPED, REBOUND, PROOF_TEST, PULLED, MEASURED, CORRECTED, NOTE, PHOTO,
+    TAKEN_BACK,
+)  # fmt: skip
+"""What a book can hold about an anchor."""
+PROOF_RESULTS = Scale(("held", "moved", "failed"))
+FAILURE_WAYS = ("metal", "bond to the metal", "bond to the rock", "rock", UNKNOWN)
+COUPON_METALS = ("steel", "zinc")
+
 DO_NOT_PLACE = "do not place here"
 ADVICE = Scale((DO_NOT_PLACE, "bonded, longer", "bonded", "mechanical or bonded"))
 """What to place, from the worst spot to the best."""
