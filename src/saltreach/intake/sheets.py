@@ -176,28 +176,55 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
             Near(f"sheet {title!r}", "it has the columns of this table too.")
             for title in sheets_that_may_limit(file, data, found, table)
         ]
+    made = _made(found, table, places, file.name, still_open)
+    made = replace(made, sha256=hashlib.sha256(data).hexdigest(), near=tuple(not_used))
+    if not (table.limits or table.keeps_good) and len(made.rejected):
+        raise refusal(made)
+    return made
+
+
+def checked_rows(found: formats.Table, table: Table, file: str, sha256: str) -> Sheet:
+    """Read and check rows of text that no table file holds.
+
+    Parameters
+    ----------
+    found : saltreach.intake.formats.Table
+        Headers and cells.
+    table : Table
+        What they are read as.
+    file, sha256 : str
+        Where they are from.
+
+    Raises
+    ------
+    RegisterError
+        A column that is needed is missing.
+    """
+    made = _made(found, table, _places(found.headers, table, file), file, [])
+    return replace(made, sha256=sha256)
+
+
+def _made(
+    found: formats.Table, table: Table, places: _Places, file: str, more: Sequence[str]
+) -> Sheet:
+    """The rows of a table that was split into cells, each cell read and checked."""
     values, problems, notes = _parsed(found, table, places)
     good = np.ones(len(values), dtype=bool)
     good[problems["place"].to_numpy(dtype=int)] = False
     names = [*values, "row"]
     kept = values.assign(row=found.rows)[good].astype(object)
-    said = (*found.notes, *places.notes, *still_open, *notes)
-    made = Sheet(
+    said = (*found.notes, *places.notes, *more, *notes)
+    return Sheet(
         rows=tuple(dict(zip(names, row, strict=True)) for row in kept.to_numpy(object).tolist()),
-        rejected=_rejected(problems, found, file.name),
+        rejected=_rejected(problems, found, file),
         notes=said,
-        file=file.name,
-        sha256=hashlib.sha256(data).hexdigest(),
+        file=file,
         rows_read=len(values) + len(found.bad_rows),
         table=table,
-        near=tuple(not_used),
         understood=understood(
             found.headers, found.cells, places.of, values, columns=table.columns, notes=said
         ),
     )
-    if not table.limits and len(made.rejected):
-        raise refusal(made)
-    return made
 
 
 def refusal(sheet: Sheet) -> SaltreachError:

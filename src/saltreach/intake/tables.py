@@ -17,7 +17,7 @@ from saltreach.errors import LayerError, OptionError, RegisterError, SaltreachEr
 from saltreach.intake.check import RowRule
 from saltreach.vocabulary.columns import Column, columns_of
 from saltreach.vocabulary.metals import COSTS, GRADE_BY_NAME, PLACEABLE
-from saltreach.vocabulary.words import CLOSED, INSPECT
+from saltreach.vocabulary.words import CLOSED, INSPECT, NOT_REACHED, NOTE, PHOTO, UNKNOWN
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +48,9 @@ class Table:
     unknown_is_empty : bool
         Whether `?`, `unknown` and the like are read as an empty cell: only where empty means
         unknown, never where it means a default.
+    keeps_good : bool
+        Whether its good rows are of use without the refused ones, which are listed; a table that
+        limits lists them too.
     """
 
     name: str
@@ -59,6 +62,7 @@ class Table:
     filled_in: str = ""
     error: type[SaltreachError] = RegisterError
     unknown_is_empty: bool = False
+    keeps_good: bool = False
 
     @property
     def title(self) -> str:
@@ -196,5 +200,45 @@ ROCK_MAPPING = Table(
 )  # fmt: skip
 WORDS = Table("words", error=OptionError)
 """Words of your own, which come before ours: `--words FILE` of every command that reads a table."""
+
+
+def _stated(table: pd.DataFrame) -> pd.Series:
+    """Whether a row states anything of an anchor or its place."""
+    said = [n for n, c in columns_of("returns").items() if c.event and c.event not in (NOTE, PHOTO)]
+    known = table[said].notna() & ~table[said].isin(["", UNKNOWN, ()])
+    return known.any(axis=1)
+
+
+RETURNS = Table(
+    "returns",
+    rules=(
+        RowRule(("done",), "it was not reached, and yet the row states something of it",
+                "say what was done, or leave the rest empty",
+                lambda t: t["done"].eq(NOT_REACHED) & _stated(t)),
+        RowRule(("replaces", "takes_back"), "it corrects one record and takes one back",
+                "write two rows", lambda t: t["replaces"].notna() & t["takes_back"].notna()),
+        RowRule(("embedment_mm", "diameter_mm"), "embedment shorter than the diameter",
+                "give both in millimetres (not cm), and check that they are not exchanged",
+                lambda t: _before(t, "embedment_mm", "diameter_mm")),
+        RowRule(("piece_length_mm", "diameter_mm"), "the piece is shorter than its diameter",
+                "give both in millimetres (not cm), and check that they are not exchanged",
+                lambda t: _before(t, "piece_length_mm", "diameter_mm")),
+        RowRule(("hole_diameter_mm", "diameter_mm"), "the hole is narrower than the piece",
+                "are the two exchanged?", lambda t: _before(t, "hole_diameter_mm", "diameter_mm")),
+        RowRule(("grade", "material"), "the grade is of another metal",
+                "correct the wrong one of the two, or leave one empty",
+                lambda t: t["grade"].notna() & t["material"].notna() & (t["material"] != UNKNOWN)
+                & (t["grade"].fillna("").map(of_metal) != t["material"])),
+        RowRule(("loaded_on", "done_on"), "loaded before it was set",
+                "correct the wrong one of the two days",
+                lambda t: _before(t, "loaded_on", "done_on")),
+        RowRule(("loaded_at", "set_at"), "loaded before it was set",
+                "correct the wrong one of the two times, or give loaded_on",
+                lambda t: t["loaded_on"].isna() & _before(t, "loaded_at", "set_at")),
+    ),
+    unknown_is_empty=True,
+    keeps_good=True,
+)  # fmt: skip
+"""What people bring back: one row for each visit to one anchor."""
 TABLES = (SURVEY, TEAMS, WINDOWS, TIDES, NEEDS, TRAVEL, DONE, PRICES, DATA_SHEET, ROCK_MAPPING,
-          WORDS)  # fmt: skip
+          RETURNS, WORDS)  # fmt: skip
