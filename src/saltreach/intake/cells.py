@@ -116,8 +116,8 @@ def weekdays(text: str) -> tuple[str, ...]:
 
 
 def words(text: str) -> tuple[str, ...]:
-    """Read a list of words between semicolons or commas, in lower case."""
-    parts = (" ".join(p.split()).casefold() for p in re.split(r"[;,|]", text))
+    """Read a list of words between semicolons or commas."""
+    parts = (" ".join(p.split()) for p in re.split(r"[;,|]", text))
     return tuple(dict.fromkeys(p for p in parts if p))
 
 
@@ -129,7 +129,7 @@ def skills(text: str) -> tuple[str, ...]:
     >>> skills("Rope access; rebolting"), skills("keine"), skills("-")
     (('rope access', 'rebolting'), (), ())
     """
-    return tuple(word for word in words(text) if word not in NO_WORDS)
+    return tuple(word for word in words(text.casefold()) if word not in NO_WORDS)
 
 
 def number_text(number: float) -> str:

@@ -363,7 +363,9 @@ def _places(headers: tuple[str, ...], table: Table, where: str) -> _Places:
 def _done_alone(
     found: formats.Table, table: Table, places: _Places
 ) -> tuple[formats.Table, list[str]]:
-    """Of a plan's own sheet the rows that were filled in, and how many were not."""
+    """Of a sheet that was printed or planned the rows that were filled in, and how many were not."""
+    if table.named_by:
+        return _filled_in(found, table, places)
     place = places.of.get(table.filled_in)
     if place is None or not is_a_plan(found.headers):
         return found, []
@@ -375,6 +377,22 @@ def _done_alone(
     what = "visit" if count == 1 else "visits"
     left = f"{count} {what} of the plan without {table.filled_in}: not done yet"
     return replace(found, cells=cells, rows=found.rows[done]), [left]
+
+
+def _filled_in(
+    found: formats.Table, table: Table, places: _Places
+) -> tuple[formats.Table, list[str]]:
+    """The rows that say more than what they are about, and how many say no more."""
+    told = [place for name, place in places.of.items() if name not in table.named_by]
+    filled = np.zeros(len(found.cells), dtype=bool)
+    for place in told:
+        filled |= trimmed(found.cells[place]).notna().to_numpy()
+    if filled.all():
+        return found, []
+    cells = found.cells[filled].reset_index(drop=True)
+    count = int((~filled).sum())
+    left = f"{count} {'row' if count == 1 else 'rows'} that nobody filled in: left out"
+    return replace(found, cells=cells, rows=found.rows[filled]), [left]
 
 
 def _parsed(

@@ -51,6 +51,8 @@ class Table:
     keeps_good : bool
         Whether its good rows are of use without the refused ones, which are listed; a table that
         limits lists them too.
+    named_by : tuple of str
+        Columns that only say what a row is about: one that fills in no other is not filled in yet.
     """
 
     name: str
@@ -63,6 +65,7 @@ class Table:
     error: type[SaltreachError] = RegisterError
     unknown_is_empty: bool = False
     keeps_good: bool = False
+    named_by: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:
@@ -209,6 +212,7 @@ def _stated(table: pd.DataFrame) -> pd.Series:
     return known.any(axis=1)
 
 
+_PLACE = ("sector", "lon", "lat")
 RETURNS = Table(
     "returns",
     rules=(
@@ -238,6 +242,7 @@ RETURNS = Table(
     ),
     unknown_is_empty=True,
     keeps_good=True,
+    named_by=("record_id", "trip", "anchor_id", "crag", *_PLACE),
 )  # fmt: skip
 """What people bring back: one row for each visit to one anchor."""
 TABLES = (SURVEY, TEAMS, WINDOWS, TIDES, NEEDS, TRAVEL, DONE, PRICES, DATA_SHEET, ROCK_MAPPING,

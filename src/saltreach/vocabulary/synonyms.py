@@ -200,8 +200,10 @@ def _table_header_words(columns: tuple[Column, ...], own: tuple[Entry, ...]) -> 
     alike = alike_in_register(columns)
 
     def fits(entry: Entry) -> bool:
-        known = alike if entry.list == "header" and not entry.file else names
-        return entry.list in ("header", "table header") and entry.column in known
+        known = {"header": alike, "table header": names - alike}
+        if entry.file:
+            return entry.list in known and entry.column in names
+        return entry.column in known.get(entry.list, ())
 
     def spelt(entries: Iterable[Entry]) -> dict[str, str]:
         return {word: e.column for e in entries if fits(e) for word in e.spelt()}
@@ -220,7 +222,10 @@ def choice_words(column: str, choices: tuple[str, ...]) -> dict[str, tuple[str, 
     return dict(_choice_words(column, choices, _OWN.get()))
 
 
-_SAME_WORDS = {"hanger_material": "material", "metal": "material"}
+SAME_WORDS = {
+    "hanger_material": "material", "old_material": "material", "metal": "material",
+    "tap_around": "tap_response",
+}  # fmt: skip
 """Column of the same words as another."""
 
 
@@ -228,7 +233,7 @@ _SAME_WORDS = {"hanger_material": "material", "metal": "material"}
 def _choice_words(
     column: str, choices: tuple[str, ...], own: tuple[Entry, ...]
 ) -> Mapping[str, tuple[str, str]]:
-    family = _SAME_WORDS.get(column, column)
+    family = SAME_WORDS.get(column, column)
     every = [""] if "yes" in choices else []
     table: dict[str, tuple[str, str]] = {}
     for names in (every, [family]):
