@@ -115,10 +115,15 @@ def weekdays(text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(out))
 
 
-def words(text: str) -> tuple[str, ...]:
-    """Read a list of words between semicolons or commas."""
+def names(text: str) -> tuple[str, ...]:
+    """Read a list of names between semicolons or commas, as they are written."""
     parts = (" ".join(p.split()) for p in re.split(r"[;,|]", text))
     return tuple(dict.fromkeys(p for p in parts if p))
+
+
+def words(text: str) -> tuple[str, ...]:
+    """Read a list of words between semicolons or commas, in lower case."""
+    return names(text.casefold())
 
 
 def skills(text: str) -> tuple[str, ...]:
@@ -129,7 +134,7 @@ def skills(text: str) -> tuple[str, ...]:
     >>> skills("Rope access; rebolting"), skills("keine"), skills("-")
     (('rope access', 'rebolting'), (), ())
     """
-    return tuple(word for word in words(text.casefold()) if word not in NO_WORDS)
+    return tuple(word for word in words(text) if word not in NO_WORDS)
 
 
 def number_text(number: float) -> str:
@@ -164,6 +169,7 @@ READERS: dict[str, Callable[[str], Any]] = {
     "time": clock,
     "weekdays": weekdays,
     "words": words,
+    "names": names,
     "skills": skills,
     "code": code,
     "lithology": lithology,
@@ -191,9 +197,9 @@ def text_of(value: Any, column: Column | None = None) -> str:
     if isinstance(value, tuple):
         if value and isinstance(value[0], tuple):
             return "; ".join(f"{first}..{last}" for first, last in value)
-        return ("; " if column is not None and column.kind in ("words", "skills") else " ").join(
-            value
-        )
+        return (
+            "; " if column is not None and column.kind in ("words", "names", "skills") else " "
+        ).join(value)
     if column is not None and column.kind == "time" and value is not None:
         return f"{int(value) // 60:02d}:{int(value) % 60:02d}"
     text = cell_text(value)

@@ -518,6 +518,23 @@ def nearest(name: str, pool: Mapping[str, str]) -> str:
     return f"; nearest: {', '.join(names)}" if names else ""
 
 
+def with_refused(sheet: Sheet, problems: list[dict[str, Any]], rows: int = 0) -> Sheet:
+    """A sheet with more that is refused.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        As it was read.
+    problems : list of dict
+        Row, column, value, reason and fix of each.
+    rows : int
+        Rows among them that were not counted.
+    """
+    about = {problem["row"] for problem in problems}
+    good = [row for row in sheet.rows if row["row"] not in about]
+    return replace(_without(sheet, good, problems), rows_read=sheet.rows_read + rows)
+
+
 def refuse_unknown(sheet: Sheet, known: Mapping[str, set[str]]) -> Sheet:
     """Move rows about crags or sectors that the results do not hold to the refused ones.
 

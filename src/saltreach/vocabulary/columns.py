@@ -28,7 +28,7 @@ class Column:
     * curve: JSON, a list of yearly probabilities;
     * in tables a user hands in (`saltreach.intake.cells` reads them): days (dates and spans of
       dates), season day (MM-DD of each year, or a day), time (HH:MM), weekdays, words (a list),
-      skills (such a list), code (of a map's legend), lithology.
+      names (a list, as written), skills (such a list), code (of a map's legend), lithology.
 
     `low` and `high` are the physically possible range, both ends allowed. `tables` names the
     tables that hold it. `stage` says who fills it: register, survey or user (what is handed in),
