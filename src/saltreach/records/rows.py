@@ -1,0 +1,229 @@
+"""From a row that somebody brought back to the events of an anchor."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from saltreach.errors import OptionError
+from saltreach.intake.return_file import Photo
+from saltreach.intake.tables import of_metal
+from saltreach.records.events import Event, canonical
+from saltreach.science.rock.adhesive import CureTable, cure_time_min
+from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.words import (
+    CLOSED_EVENT,
+    CORRECTED,
+    DONE,
+    LOOKED_AT,
+    MEASURED,
+    NOT_REACHED,
+    NOTE,
+    PHOTO,
+    PLACED,
+    PROOF_TEST,
+    PULLED,
+    REBOUND,
+    REMOVED,
+    REOPENED,
+    REPLACED,
+    TAPPED,
+    UNKNOWN,
+)
+
+COLUMNS = columns_of("returns")
+PLACINGS = (PLACED, REPLACED)
+_OF_PLACE = ("crag", "sector", "lon", "lat")
+_SAID_OF_THE_OLD = tuple(name for name in COLUMNS if name.startswith("old_"))
+_ORDER = (
+    *PLACINGS, CORRECTED, LOOKED_AT, TAPPED, REBOUND, MEASURED, PROOF_TEST, CLOSED_EVENT, REOPENED,
+    PULLED, REMOVED, NOT_REACHED, NOTE, PHOTO,
+)  # fmt: skip
+"""Of the events of one record: a new piece is placed before it is looked at and tested."""
+_WET = ("damp", "water-filled")
+
+
+@dataclass(frozen=True)
+class Record:
+    """One row of a return.
+
+    Attributes
+    ----------
+    file, sha256 : str
+        The file it came in.
+    row : int
+        Its row there, as the user sees it.
+    values : mapping
+        Column -> value, those that are known.
+    photos : tuple of Photo
+        Pictures that came with it.
+    """
+
+    file: str
+    sha256: str
+    row: int
+    values: Mapping[str, Any]
+    photos: tuple[Photo, ...] = field(default=(), repr=False)
+
+    @property
+    def anchor_id(self) -> str:
+        """The anchor."""
+        return str(self.values["anchor_id"])
+
+    @property
+    def done_on(self) -> dt.date:
+        """The day."""
+        day: dt.date = self.values["done_on"]
+        return day
+
+    @property
+    def record_id(self) -> str:
+        """Its key; empty where it has none."""
+        return str(self.values.get("record_id", ""))
+
+    @property
+    def done(self) -> str:
+        """What was done; a row that does not say so was a look."""
+        return str(self.values.get("done", LOOKED_AT))
+
+    @property
+    def key(self) -> tuple[Any, ...]:
+        """By which records are put in order, whatever the order of the files.
+
+        What corrects others comes last; then by day, the ones with more filled in later.
+        """
+        stated = {name: _plain(name, value) for name, value in self.values.items()}
+        corrects = bool(self.values.get("replaces") or self.values.get("takes_back"))
+        return (corrects, self.done_on, self.anchor_id, len(stated), canonical(stated))
+
+
+def _plain(name: str, value: Any) -> Any:
+    """A value as an event states it."""
+    kind = COLUMNS[name].kind
+    if kind == "time":
+        return f"{int(value) // 60:02d}:{int(value) % 60:02d}"
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return list(value) if isinstance(value, tuple) else value
+
+
+def known_values(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Columns of a row that state something.
+
+    Examples
+    --------
+    >>> known_values({"material": "unknown", "condition": 0, "remark": None})
+    {'condition': 0}
+    """
+    return {
+        name: value
+        for name, value in row.items()
+        if name in COLUMNS and value is not None and value not in ((), "", UNKNOWN)
+    }
+
+
+def events_of(
+    record: Record,
+    *,
+    is_new: bool = False,
+    grade: str = "",
+    sheet: CureTable | None = None,
+) -> tuple[list[Event], list[str]]:
+    """What a record says, as one event of each kind.
+
+    Parameters
+    ----------
+    record : Record
+        A row that takes nothing back.
+    is_new : bool
+        Whether the anchor is new, so that the row says where it is.
+    grade : str
+        Grade that the book has: another metal cannot keep it.
+    sheet : CureTable, optional
+        Data sheet of the adhesive, for the time that a placing needed.
+
+    Returns
+    -------
+    events : list of Event
+        In the order in which they happened.
+    doubts : list of str
+        What could not be worked out.
+    """
+    said: dict[str, dict[str, Any]] = {}
+    for name, value in record.values.items():
+        kind = COLUMNS[name].event
+        if kind and kind != PHOTO:
+            said.setdefault(kind, {})[name] = _plain(name, value)
+    doubts: list[str] = []
+    done = record.done
+    if done in PLACINGS:
+        placing = _placing(said.pop(PLACED, {}))
+        doubts += _needed(placing, sheet)
+        if is_new:
+            placing |= {n: record.values[n] for n in _OF_PLACE if n in record.values}
+        said[done] = placing
+    else:
+        piece = said.pop(PLACED, {})
+        if done == REMOVED:
+            old = {name: piece.pop(name) for name in _SAID_OF_THE_OLD if name in piece}
+            said[REMOVED] = old
+        if piece:
+            said[CORRECTED] = _of_one_metal(piece, grade)
+        said.setdefault(done, {})
+    events = [
+        _event(record, kind, said[kind]) for kind in _ORDER if kind in said
+    ] + [_event(record, PHOTO, one) for one in _photos(record)]
+    return events, doubts
+
+
+def _event(record: Record, kind: str, says: Mapping[str, Any]) -> Event:
+    return Event(
+        record.anchor_id, kind, record.done_on.isoformat(), str(record.values["who"]), says,
+        record_id=record.record_id, source_file=record.file, source_sha256=record.sha256,
+    )  # fmt: skip
+
+
+def _photos(record: Record) -> list[dict[str, Any]]:
+    """Each photo once: those that came along with their checksum, others by name."""
+    named = {photo.name: photo for photo in record.photos}
+    found = [
+        {"photo": photo.name, "sha256": photo.sha256, "file": f"{photo.sha256}{photo.suffix}"}
+        for photo in record.photos
+    ]
+    listed = (str(name).rpartition("/")[2] for name in record.values.get("photo", ()))
+    return [*found, *({"photo": name} for name in listed if name not in named)]
+
+
+def _placing(says: dict[str, Any]) -> dict[str, Any]:
+    """A placing with what follows from it: metal of its grade, length that is in the rock."""
+    says = _of_one_metal(says, "")
+    length, depth = says.get("piece_length_mm"), says.get("hole_depth_mm")
+    if "embedment_mm" not in says and length is not None:
+        says["embedment_mm"] = length if depth is None else min(length, depth)
+    return says
+
+
+def _of_one_metal(says: dict[str, Any], grade: str) -> dict[str, Any]:
+    """Grade and metal that belong together: a grade names its metal, another metal ends a grade."""
+    says = dict(says)
+    if "grade" in says:
+        says.setdefault("material", of_metal(says["grade"]))
+    elif grade and "material" in says and of_metal(grade) != says["material"]:
+        says["grade"] = None
+    return says
+
+
+def _needed(placing: dict[str, Any], sheet: CureTable | None) -> Sequence[str]:
+    """Fill in the time that the data sheet asks for, where the record does not state it."""
+    temperature = placing.get("rock_temperature_c")
+    mechanical = not str(placing.get("kind", "bonded")).startswith("bonded")
+    if sheet is None or temperature is None or mechanical or "cure_needed_min" in placing:
+        return ()
+    wet = placing.get("hole_condition") in _WET
+    try:
+        placing["cure_needed_min"] = round(float(cure_time_min(temperature, sheet, wet)))
+    except OptionError as error:
+        return (f"the time it needed is not known: {error}",)
+    return ()
