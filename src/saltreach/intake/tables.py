@@ -201,6 +201,16 @@ ROCK_MAPPING = Table(
     ),
     error=LayerError,
 )  # fmt: skip
+SETTLE = Table(
+    "settle",
+    {"said": "", "proposed": "", "answer": "", "who": ""},
+    rules=(
+        RowRule(("answer", "who"), "an answer without who gives it", "write who settles it",
+                lambda t: t["answer"].ne("") & t["who"].eq("")),
+    ),
+    keeps_good=True,
+)  # fmt: skip
+"""Answers to what two records say differently; written by `returns`, filled in, read again."""
 WORDS = Table("words", error=OptionError)
 """Words of your own, which come before ours: `--words FILE` of every command that reads a table."""
 

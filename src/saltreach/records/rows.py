@@ -128,7 +128,7 @@ def events_of(
     record: Record,
     *,
     is_new: bool = False,
-    grade: str = "",
+    ends_grade: bool = False,
     sheet: CureTable | None = None,
 ) -> tuple[list[Event], list[str]]:
     """What a record says, as one event of each kind.
@@ -139,8 +139,8 @@ def events_of(
         A row that takes nothing back.
     is_new : bool
         Whether the anchor is new, so that the row says where it is.
-    grade : str
-        Grade that the book has: another metal cannot keep it.
+    ends_grade : bool
+        Whether the metal that it states is not that of the grade which the book has.
     sheet : CureTable, optional
         Data sheet of the adhesive, for the time that a placing needed.
 
@@ -170,7 +170,7 @@ def events_of(
             old = {name: piece.pop(name) for name in _SAID_OF_THE_OLD if name in piece}
             said[REMOVED] = old
         if piece:
-            said[CORRECTED] = _of_one_metal(piece, grade)
+            said[CORRECTED] = _of_one_metal(piece, ends_grade)
         said.setdefault(done, {})
     events = [
         _event(record, kind, said[kind]) for kind in _ORDER if kind in said
@@ -198,19 +198,19 @@ def _photos(record: Record) -> list[dict[str, Any]]:
 
 def _placing(says: dict[str, Any]) -> dict[str, Any]:
     """A placing with what follows from it: metal of its grade, length that is in the rock."""
-    says = _of_one_metal(says, "")
+    says = _of_one_metal(says, False)
     length, depth = says.get("piece_length_mm"), says.get("hole_depth_mm")
     if "embedment_mm" not in says and length is not None:
         says["embedment_mm"] = length if depth is None else min(length, depth)
     return says
 
 
-def _of_one_metal(says: dict[str, Any], grade: str) -> dict[str, Any]:
+def _of_one_metal(says: dict[str, Any], ends_grade: bool) -> dict[str, Any]:
     """Grade and metal that belong together: a grade names its metal, another metal ends a grade."""
     says = dict(says)
     if "grade" in says:
         says.setdefault("material", of_metal(says["grade"]))
-    elif grade and "material" in says and of_metal(grade) != says["material"]:
+    elif ends_grade and "material" in says:
         says["grade"] = None
     return says
 

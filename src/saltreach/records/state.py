@@ -39,7 +39,7 @@ asks of bonded anchors (2017). That it serves elsewhere is judgement."""
 FAILED_CONDITION = 4.0
 JOIN = "; "
 _HELD, _MOVED, _FAILED = PROOF_RESULTS
-_FOUND_BY = {_MOVED: "loose", _FAILED: "broken"}
+FOUND_BY = {_MOVED: "loose", _FAILED: "broken"}
 """What a proof test that did not hold finds."""
 _PLACINGS = (PLACED, REPLACED)
 _STATING = (*_PLACINGS, ENTERED, LOOKED_AT, TAPPED, REBOUND, MEASURED, CORRECTED, PROOF_TEST)
@@ -314,11 +314,11 @@ class _Table:
         since = self.order.last(facts)
         rank = np.full(self.order.count, -1)
         rank[since >= 0] = self.order.rank[facts.rows[since[since >= 0]]]
-        rows = self._tested(*_FOUND_BY)
+        rows = self._tested(*FOUND_BY)
         rows = rows[self.order.rank[rows] > rank[self.order.anchor[rows]]]
         said = self.said("proof_result")
         result = pd.Series(said.values, index=said.rows).reindex(rows)
-        found = pd.Series(result.map(_FOUND_BY).to_numpy(object), index=self.order.anchor[rows])
+        found = pd.Series(result.map(FOUND_BY).to_numpy(object), index=self.order.anchor[rows])
         for at, words in found.groupby(level=0):
             there = [] if pd.isna(values[at]) else values[at].split(JOIN)
             words_of = {*there, *words}
