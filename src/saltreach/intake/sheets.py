@@ -363,7 +363,7 @@ def _places(headers: tuple[str, ...], table: Table, where: str) -> _Places:
 def _done_alone(
     found: formats.Table, table: Table, places: _Places
 ) -> tuple[formats.Table, list[str]]:
-    """Of a sheet that was printed or planned the rows that were filled in, and how many were not."""
+    """Of a sheet that was printed the rows that were filled in, and how many were not."""
     if table.named_by:
         return _filled_in(found, table, places)
     place = places.of.get(table.filled_in)

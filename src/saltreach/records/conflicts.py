@@ -302,9 +302,7 @@ class _Writer:
     def take_back(self, row: Mapping[str, Any]) -> None:
         self._add(TAKEN_BACK, row["who"], {}, row["record_id"], row["event_id"])
 
-    def _add(
-        self, kind: str, who: str, says: Mapping[str, Any], key: str, replaces: str
-    ) -> None:
+    def _add(self, kind: str, who: str, says: Mapping[str, Any], key: str, replaces: str) -> None:
         self.events.append(
             Event(self.anchor, kind, self.day, who, says, key, replaces, self.file, self.sha256)
         )

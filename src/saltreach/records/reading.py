@@ -95,16 +95,16 @@ class Reading:
     def _spelt(self, record: Record) -> Record:
         """The record with its anchor spelt as the book spells it."""
         name = self._names.get(name_key(record.anchor_id))
-        return record if name is None else replace(record, values={**record.values, "anchor_id": name})
+        return (
+            record if name is None else replace(record, values={**record.values, "anchor_id": name})
+        )
 
     def _says_nothing_new(self, record: Record) -> bool:
         """Whether each event of it was in the book before, the ones taken back among them."""
         if record.values.get("replaces"):
             record = replace(record, values={**record.values, "replaces": ""})
         for is_new, ends_grade in product((False, True), repeat=2):
-            events, _ = events_of(
-                record, is_new=is_new, ends_grade=ends_grade, sheet=self.sheet
-            )
+            events, _ = events_of(record, is_new=is_new, ends_grade=ends_grade, sheet=self.sheet)
             if all(content(event) in self._contents for event in events):
                 return True
         return False
@@ -254,7 +254,9 @@ class Reading:
     def _is_live(self, event: Event) -> bool:
         """Whether the book holds the same fact, and nothing took it back."""
         key = (event.anchor_id, event.kind, event.happened_on, event.who)
-        rows = self._records.get(event.record_id, ()) if event.record_id else self._loose.get(key, ())
+        rows = (
+            self._records.get(event.record_id, ()) if event.record_id else self._loose.get(key, ())
+        )
         return any(
             (row["anchor_id"], row["kind"], row["happened_on"], row["who"]) == key
             and row["says"] == event.says_json

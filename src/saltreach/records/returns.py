@@ -24,7 +24,7 @@ from saltreach.records.conflicts import Conflict, settle, shown
 from saltreach.records.events import Event
 from saltreach.records.photos import photos_folder, stored
 from saltreach.records.reading import Reading, Refused
-from saltreach.records.rows import Record, known_values
+from saltreach.records.rows import Record, known_values, stated
 from saltreach.records.state import state_of
 from saltreach.vocabulary.columns import REGISTER, REJECTED_COLUMNS, columns_of
 from saltreach.vocabulary.words import UNKNOWN
@@ -120,8 +120,8 @@ def read_returns(
         except Refused as problem:
             refused.setdefault(record.sha256, []).append({"row": record.row, **problem.cell})
     sheets = [with_refused(one, refused.pop(one.sha256, [])) for one in sheets]
-    settling, bad = ({}, []) if answers is None else read_answers(answers)
-    events, conflicts = _settled(view, reading, settling)
+    settling, bad, source = ({}, [], ("", "")) if answers is None else read_answers(answers)
+    events, conflicts = _settled(view, reading, settling, source)
     after = view.with_more(events)
     rejected = [one.rejected for one in sheets if len(one.rejected)] + bad
     return Proposal(
@@ -174,9 +174,7 @@ def _read_all(paths: Iterable[str | Path]) -> tuple[list[Sheet], list[Record]]:
     return list(sheets.values()), records
 
 
-def _settled(
-    view: View, reading: Reading, answers: Answers
-) -> tuple[list[Event], list[Conflict]]:
+def _settled(view: View, reading: Reading, answers: Answers) -> tuple[list[Event], list[Conflict]]:
     """The events that were read, and those that hold where records differ."""
     after = view.with_more(reading.events)
     new = frozenset(event.event_id for event in reading.events)
@@ -187,14 +185,16 @@ def _settled(
     events, conflicts = list(reading.events), []
     for group, rows in table.groupby(["anchor_id", "happened_on"], sort=True):
         if group in groups:
-            more, found = settle(rows, new, answers, lambda one: source.get(one, ("", "")))
+            more, found = settle(rows, new, answers, lambda one: source.get(one, file))
             events += more
             conflicts += found
     return events, conflicts
 
 
-def read_answers(path: str | Path) -> tuple[Answers, list[pd.DataFrame]]:
-    """Answers to differences, by anchor, day and column, and what of the file is refused."""
+def read_answers(
+    path: str | Path,
+) -> tuple[Answers, list[pd.DataFrame], tuple[str, str]]:
+    """Answers to differences, by anchor, day and column; what is refused; file and checksum."""
     from saltreach.intake.tables import SETTLE
 
     sheet = read_table(path, SETTLE)
@@ -216,7 +216,7 @@ def read_answers(path: str | Path) -> tuple[Answers, list[pd.DataFrame]]:
             key = (row["anchor_id"], row["done_on"].isoformat(), column.name)
             answers[key] = (value, row["who"])
     rejected = with_refused(sheet, wrong).rejected
-    return answers, [rejected] if len(rejected) else []
+    return answers, [rejected] if len(rejected) else [], (sheet.file, sheet.sha256)
 
 
 def _answer(text: str, column: Any) -> tuple[Any, str, str]:
@@ -224,7 +224,7 @@ def _answer(text: str, column: Any) -> tuple[Any, str, str]:
     if column.kind == "several" and text.casefold() == shown(column.name, None):
         return None, "", ""
     parsed, _ = parse_column(pd.Series([text], dtype="str"), column)
-    value, reason = parsed.values.iloc[0], parsed.reason.iloc[0]
+    value, reason = parsed.values.tolist()[0], parsed.reason.iloc[0]
     if pd.notna(reason):
         return None, str(reason), str(parsed.fix.iloc[0])
     if pd.isna(value) or value == UNKNOWN:
@@ -232,7 +232,7 @@ def _answer(text: str, column: Any) -> tuple[Any, str, str]:
     low, high = column.low, column.high
     if low is not None and not low <= float(value) <= high:
         return None, f"not in {low:g}..{high:g}", f"correct it ({column.meaning})"
-    return known_values({column.name: value}).get(column.name), "", ""
+    return stated(column.name, value), "", ""
 
 
 def changes(before: View, after: View, events: Iterable[Event]) -> pd.DataFrame:
@@ -275,9 +275,7 @@ def _states(before: View, after: View, events: list[Event]) -> list[dict[str, di
     return out
 
 
-def _doubts(
-    before: View, after: View, events: list[Event], reading: Reading
-) -> pd.DataFrame:
+def _doubts(before: View, after: View, events: list[Event], reading: Reading) -> pd.DataFrame:
     """What is kept and may still be wrong: of the records, and of the placings they are about."""
     rows = list(dict.fromkeys((doubt.anchor_id, doubt.said) for doubt in reading.doubts))
     if events:

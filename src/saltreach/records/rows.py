@@ -94,13 +94,13 @@ class Record:
 
         What corrects others comes last; then by day, the ones with more filled in later.
         """
-        stated = {name: _plain(name, value) for name, value in self.values.items()}
+        said = {name: stated(name, value) for name, value in self.values.items()}
         corrects = bool(self.values.get("replaces") or self.values.get("takes_back"))
-        return (corrects, self.done_on, self.anchor_id, len(stated), canonical(stated))
+        return (corrects, self.done_on, self.anchor_id, len(said), canonical(said))
 
 
-def _plain(name: str, value: Any) -> Any:
-    """A value as an event states it."""
+def stated(name: str, value: Any) -> Any:
+    """A value as an event states it: days and times as ISO text, lists as lists."""
     kind = COLUMNS[name].kind
     if kind == "time":
         return f"{int(value) // 60:02d}:{int(value) % 60:02d}"
@@ -155,7 +155,7 @@ def events_of(
     for name, value in record.values.items():
         kind = COLUMNS[name].event
         if kind and kind != PHOTO:
-            said.setdefault(kind, {})[name] = _plain(name, value)
+            said.setdefault(kind, {})[name] = stated(name, value)
     doubts: list[str] = []
     done = record.done
     if done in PLACINGS:
@@ -172,9 +172,9 @@ def events_of(
         if piece:
             said[CORRECTED] = _of_one_metal(piece, ends_grade)
         said.setdefault(done, {})
-    events = [
-        _event(record, kind, said[kind]) for kind in _ORDER if kind in said
-    ] + [_event(record, PHOTO, one) for one in _photos(record)]
+    events = [_event(record, kind, said[kind]) for kind in _ORDER if kind in said] + [
+        _event(record, PHOTO, one) for one in _photos(record)
+    ]
     return events, doubts
 
 
