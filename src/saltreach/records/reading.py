@@ -151,9 +151,9 @@ class Reading:
                 + nearest(anchor, {plain(name): name for name in self._here}),
             )  # fmt: skip
         crag = name_key(str(record.values["crag"]))
-        near = [row for row in self._here.values() if name_key(str(row["crag"])) == crag]
-        if near:
-            there = earth_m(*(np.array([row[n] for row in near], float) for n in ("lon", "lat")))
+        beside = [row for row in self._here.values() if name_key(str(row["crag"])) == crag]
+        if beside:
+            there = earth_m(*(np.array([row[n] for row in beside], float) for n in ("lon", "lat")))
             mine = earth_m(*(np.array([record.values[n]], float) for n in ("lon", "lat")))
             away = float(np.min(np.linalg.norm(there - mine, axis=1)))
             if away > FAR_M:

@@ -174,7 +174,9 @@ def _read_all(paths: Iterable[str | Path]) -> tuple[list[Sheet], list[Record]]:
     return list(sheets.values()), records
 
 
-def _settled(view: View, reading: Reading, answers: Answers) -> tuple[list[Event], list[Conflict]]:
+def _settled(
+    view: View, reading: Reading, answers: Answers, file: tuple[str, str]
+) -> tuple[list[Event], list[Conflict]]:
     """The events that were read, and those that hold where records differ."""
     after = view.with_more(reading.events)
     new = frozenset(event.event_id for event in reading.events)
@@ -246,7 +248,7 @@ def changes(before: View, after: View, events: Iterable[Event]) -> pd.DataFrame:
         told = f"{event.source_file}, {event.who}".strip(", ")
         says[event.anchor_id, ""] = told
         says |= dict.fromkeys(((event.anchor_id, name) for name in event.says), told)
-    rows = []
+    rows: list[tuple[Any, ...]] = []
     for anchor in dict.fromkeys(event.anchor_id for event in events):
         old, new = then.get(anchor), now.get(anchor)
         if old is None and new is None:

@@ -16,7 +16,6 @@ from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import (
     CLOSED_EVENT,
     CORRECTED,
-    DONE,
     LOOKED_AT,
     MEASURED,
     NOT_REACHED,
