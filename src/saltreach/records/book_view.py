@@ -14,7 +14,15 @@ import pandas as pd
 from saltreach.intake.names import name_key
 from saltreach.records.events import COLUMNS, Event, frame_of
 from saltreach.records.state import live
-from saltreach.vocabulary.words import ENTERED, PLACED, PULLED, REMOVED, REPLACED, TAKEN_BACK
+from saltreach.vocabulary.words import (
+    ENTERED,
+    LOOKED_AT,
+    PLACED,
+    PULLED,
+    REMOVED,
+    REPLACED,
+    TAKEN_BACK,
+)
 
 Content = tuple[str, str, str, str, str, str]
 """Anchor, kind, day, who, what it says, record: what makes two events one fact."""
@@ -111,6 +119,15 @@ class View:
             first.setdefault(row.anchor_id, day)
             first[row.anchor_id] = min(first[row.anchor_id], day)
         return first
+
+    @cached_property
+    def by_day(self) -> Mapping[tuple[str, str], list[tuple[str, str]]]:
+        """Kinds of the looks and placings of an anchor on a day, and who says so."""
+        kinds = self.events["kind"].isin([LOOKED_AT, PLACED, REPLACED]).to_numpy(bool)
+        found: dict[tuple[str, str], list[tuple[str, str]]] = {}
+        for row in self.events[self.alive & kinds].itertuples():
+            found.setdefault((row.anchor_id, row.happened_on), []).append((row.kind, row.who))
+        return found
 
     def with_more(self, events: Iterable[Event]) -> View:
         """The same with more events, of which the anchors do not follow yet."""

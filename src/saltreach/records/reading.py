@@ -21,7 +21,7 @@ from saltreach.records.events import Event
 from saltreach.records.rows import PLACINGS, Record, events_of
 from saltreach.science.rock.adhesive import CureTable
 from saltreach.vocabulary.synonyms import plain
-from saltreach.vocabulary.words import PHOTO, PLACED, REMOVED, TAKEN_BACK
+from saltreach.vocabulary.words import LOOKED_AT, PHOTO, PLACED, REMOVED, TAKEN_BACK
 
 FAR_M = 5_000.0
 """From every other anchor of its crag: a new anchor so far away is at another place; judgement."""
@@ -72,7 +72,7 @@ class Reading:
         self._names = dict(view.known)
         self._gone = dict(view.gone)
         self._here = dict(view.in_place)
-        self._placed: dict[tuple[str, str], str] = {}
+        self._by_day: dict[tuple[str, str], list[tuple[str, str]]] = {}
 
     def take(self, record: Record) -> None:
         """Take a record; what it says is among the events from then on.
@@ -331,16 +331,26 @@ class Reading:
     def _doubt_order(self, record: Record) -> None:
         """Say what one day's records leave open."""
         key = (record.anchor_id, record.done_on.isoformat())
-        if record.done == PLACED and record.anchor_id in self._here and key not in self._placed:
+        before = self._by_day.setdefault(key, list(self.view.by_day.get(key, ())))
+        there = record.anchor_id in self._here
+        if record.done == PLACED and there and not any(kind in PLACINGS for kind, _ in before):
             said = "placed, and the book has an anchor there: it counts as replaced"
             self.doubts.append(Doubt(record.anchor_id, said))
+        who = str(record.values["who"])
+        mixed = {kind in PLACINGS for kind, other in before if other != who}
+        if record.done in (LOOKED_AT, *PLACINGS) and (record.done not in PLACINGS) in mixed:
+            said = (
+                f"looked at and placed on one day ({key[1]}) by two people: a look that was "
+                "before it is of the old piece"
+            )
+            self.doubts.append(Doubt(record.anchor_id, said))
+        before.append((record.done, who))
 
     def _follow(self, record: Record, *, is_new: bool) -> None:
         """What the next record finds."""
         anchor, day = record.anchor_id, record.done_on.isoformat()
         self._names.setdefault(name_key(anchor), anchor)
         if record.done in PLACINGS:
-            self._placed[anchor, day] = record.done
             self._gone.pop(anchor, None)
         if is_new:
             self._here[anchor] = {n: record.values[n] for n in _WHERE} | {"anchor_id": anchor}

@@ -24,7 +24,7 @@ from saltreach.records.conflicts import Conflict, settle, shown
 from saltreach.records.events import Event
 from saltreach.records.photos import photos_folder, stored
 from saltreach.records.reading import Reading, Refused
-from saltreach.records.rows import Record, known_values, stated
+from saltreach.records.rows import Record, in_order, known_values, stated
 from saltreach.records.state import state_of
 from saltreach.vocabulary.columns import REGISTER, REJECTED_COLUMNS, columns_of
 from saltreach.vocabulary.words import UNKNOWN
@@ -114,7 +114,7 @@ def read_returns(
     view = View(book.events(), book.anchors())
     reading = Reading(view, today, sheet)
     refused: dict[str, list[dict[str, Any]]] = {}
-    for record in sorted(records, key=lambda one: one.key):
+    for record in in_order(records):
         try:
             reading.take(record)
         except Refused as problem:

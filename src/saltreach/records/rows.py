@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from saltreach.errors import OptionError
 from saltreach.intake.return_file import Photo
 from saltreach.intake.tables import of_metal
-from saltreach.records.events import Event, canonical
+from saltreach.records.events import Event
 from saltreach.science.rock.adhesive import CureTable, cure_time_min
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import (
@@ -87,15 +87,26 @@ class Record:
         """What was done; a row that does not say so was a look."""
         return str(self.values.get("done", LOOKED_AT))
 
-    @property
-    def key(self) -> tuple[Any, ...]:
-        """By which records are put in order, whatever the order of the files.
 
-        What corrects others comes last; then by day, the ones with more filled in later.
-        """
-        said = {name: stated(name, value) for name, value in self.values.items()}
-        corrects = bool(self.values.get("replaces") or self.values.get("takes_back"))
-        return (corrects, self.done_on, self.anchor_id, len(said), canonical(said))
+def in_order(records: Iterable[Record]) -> list[Record]:
+    """Records in the order in which they are taken, whatever the order of the files.
+
+    By day; of one anchor on one day those of a file stay together in their order, a file that
+    places it first, then the one with more filled in last. What corrects others comes at the end.
+    """
+    records = list(records)
+    weight: dict[tuple[str, str, dt.date], tuple[int, int]] = {}
+    for one in records:
+        key = (one.sha256, one.anchor_id, one.done_on)
+        looks, cells = weight.get(key, (1, 0))
+        weight[key] = (min(looks, int(one.done not in PLACINGS)), cells + len(one.values))
+
+    def place(one: Record) -> tuple[Any, ...]:
+        corrects = bool(one.values.get("replaces") or one.values.get("takes_back"))
+        key = (one.sha256, one.anchor_id, one.done_on)
+        return (corrects, one.done_on, one.anchor_id, *weight[key], one.sha256, one.row)
+
+    return sorted(records, key=place)
 
 
 def stated(name: str, value: Any) -> Any:
