@@ -63,10 +63,9 @@ def canonical(says: Mapping[str, Any]) -> str:
         ) from error
 
 
-def _json(value: Any) -> str:
-    return json.dumps(
-        value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
-    )
+_json = json.JSONEncoder(
+    sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
+).encode
 
 
 def event_id(
