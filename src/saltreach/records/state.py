@@ -10,6 +10,7 @@ import pandas as pd
 
 from saltreach.intake.dates import day_limits
 from saltreach.intake.headers import AS_GIVEN
+from saltreach.records.events import JOIN
 from saltreach.records.facts import NUMBERS, Facts, Order, stated
 from saltreach.records.placing import doubts_of
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, REQUIRED, columns_of
@@ -37,7 +38,6 @@ ACCEPTED_KN = 5.0
 """Axial load of a proof test that settles the doubts about a placing: what one alpine association
 asks of bonded anchors (2017). That it serves elsewhere is judgement."""
 FAILED_CONDITION = 4.0
-JOIN = "; "
 _HELD, _MOVED, _FAILED = PROOF_RESULTS
 _FOUND_BY = {_MOVED: "loose", _FAILED: "broken"}
 """What a proof test that did not hold finds."""
