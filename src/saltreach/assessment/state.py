@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.learned import learned_factors
 from saltreach.assessment.resistance import filled_sizes, metal_strength
 from saltreach.intake.dates import year_fraction
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, years_to_loss
@@ -143,8 +144,9 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
         years_since_inspection=np.maximum(since, 0.0),
     )
     shares = condition_shares(table["condition"])
+    learned = learned_factors(table)
     metal_part, rock_part = failure_parts(
-        weights, ages, anchors, age_weights=age_weights, condition_shares=shares
+        weights, ages, anchors, age_weights=age_weights, condition_shares=shares, learned=learned
     )
     factor = _batch_factor(table, metal, metal_part[:, 0], np.where(np.isnan(age), 0.0, age))
     if (factor > 1).any():
@@ -157,13 +159,16 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
             some,
             age_weights=age_weights[touched],
             condition_shares=shares,
+            learned=None if learned is None else learned[touched],
         )
     curve = combined(metal_part, rock_part)
     within = 1 - np.cumprod(1 - curve, axis=1)
     after = rock_failure_probability(table["rock_after_kn_p05"], table["rock_after_kn_p50"])
     columns = pd.DataFrame(
         {
-            "capacity_kn_p05": capacity_quantile_kn(weights, ages, anchors, age_weights=age_weights)
+            "capacity_kn_p05": capacity_quantile_kn(
+                weights, ages, anchors, age_weights=age_weights, learned=learned
+            )
             if capacity
             else np.nan,
             "coating_life_y": coating_life_y(table, metal),

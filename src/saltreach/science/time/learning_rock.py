@@ -103,6 +103,8 @@ def pooled_shift(
         From `pulls_log_likelihood`.
     model_sigma_ln : float
         Spread of ln(resistance) that the model states of an anchor.
+    grid : ndarray, shape (k,)
+        Values of beta.
     """
     sigma = prior_sigma_ln(model_sigma_ln) / np.sqrt(2.0)
     return pooled(log_likelihood, grid, sigma, sigma)

@@ -48,7 +48,7 @@ MOST_LN = 4.0
 """No single measurement moves a place by more than this, a factor of 55. Judgement."""
 LEAST_SLOPE = 0.05
 """Least share of a coupon's loss that is read as the salt's. Judgement."""
-_YEAR_D, _ROUNDS, _LONGEST_STEP = 365.25, 40, 1.0
+_YEAR_D, _ROUNDS, _LONGEST_STEP, _TINY_UM_Y = 365.25, 40, 1.0, 1e-3
 
 
 class Measured(NamedTuple):
@@ -158,15 +158,19 @@ def coupon(
         raise OptionError(f"coupon of {metal!r}: give one of {list(EXPONENT_MEAN)}")
     values = numbers(loss_um, exposed_days, temperature_c, relative_humidity_pct, so2_mg_m2_d,
                      model_chloride_mg_m2_d)  # fmt: skip
-    loss, days, *air, model = np.broadcast_arrays(*values)
+    loss, days, warm, humid, so2, model = np.broadcast_arrays(*values)
+
+    def rate_at(chloride: Values) -> Floats:
+        return first_year_loss_um_y(metal, warm, humid, so2, chloride)
+
     year = np.where(days > 0, days, np.nan) / _YEAR_D
     rate = np.maximum(loss, 0.0) / year ** EXPONENT_MEAN[metal]
-    without = first_year_loss_um_y(metal, *air, np.zeros(loss.shape))
+    without, one, ten = (rate_at(salt) for salt in (0.0, 1.0, 10.0))
+    power = np.log10((ten - without) / (one - without))  # of chloride, in the salt's part
     ratio = np.zeros(loss.shape)
     slope = np.ones(loss.shape)
-    power = _power(metal, air)
     for _ in range(_ROUNDS):
-        own = first_year_loss_um_y(metal, *air, model * np.exp(ratio))
+        own = rate_at(model * np.exp(ratio))
         slope = np.maximum(power * (own - without) / own, LEAST_SLOPE)
         step = (np.log(np.maximum(rate, _TINY_UM_Y)) - np.log(own)) / slope
         ratio = np.clip(ratio + np.clip(step, -_LONGEST_STEP, _LONGEST_STEP), -MOST_LN, MOST_LN)
@@ -174,16 +178,6 @@ def coupon(
     ratio = np.maximum(ratio, np.minimum(low, 0.0))
     missing = 1.0 - np.clip(year, 0.0, 1.0)
     return Measured(ratio, np.hypot(COUPON_SIGMA_LN / slope, SEASON_SIGMA_LN * missing))
-
-
-_TINY_UM_Y = 1e-3
-
-
-def _power(metal: str, air: list[Floats]) -> Floats:
-    """Power of chloride in the function's part of the salt."""
-    one, ten = (first_year_loss_um_y(metal, *air, s) for s in (1.0, 10.0))
-    base = first_year_loss_um_y(metal, *air, 0.0)
-    return np.log10((ten - base) / (one - base))
 
 
 def _ratio(value: Floats, model: Floats) -> Floats:
