@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from saltreach.assessment.result import Assessment, Flat
@@ -12,8 +13,6 @@ from saltreach.errors import OptionError
 from saltreach.intake.options import Options
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     import pandas as pd
 
     from saltreach.intake import Register
@@ -65,6 +64,7 @@ def assess(
     from saltreach.assessment.find_out import worth_finding_out
     from saltreach.assessment.groups import grouped
     from saltreach.assessment.interval import inspection_interval
+    from saltreach.assessment.learned import with_learned_metal, with_learned_place
     from saltreach.assessment.material import choose_material, stress_corrosion_hazard
     from saltreach.assessment.priority import anchor_priority
     from saltreach.assessment.provenance import provenance
@@ -104,7 +104,7 @@ def assess(
     )
     on_step("climate, openness, terrain and rock type")
     found = sample_layers(register.anchors, sources, known=shore)
-    table = with_layers(register.anchors, found)
+    table = with_learned_place(with_layers(register.anchors, found), given.lessons)
     on_step("survey")
     surveyed, survey = survey_at(given.survey, register.anchors)
     on_step("corrosivity")
@@ -118,6 +118,8 @@ def assess(
     table = table.join(stress_corrosion_hazard(table))
     table = table.join(choose_material(table, policy, stock))
     on_step("rock")
+    learned_name = Path(options.learned_file or "").name
+    table = with_learned_metal(table, given.lessons, learned_name)
     table["age_y"] = age_of_anchors(table, today)
     table = table.join(rock_mass(table, surveyed))
     table = table.join(rock_resistance(table, options.axial_kn))
@@ -143,7 +145,7 @@ def assess(
     )
     record = provenance(
         register, options, today, policy, sources=sources, found=found, table=table, survey=survey,
-        left_out=given.left_out, notes=given.notes(),
+        left_out=given.left_out, notes=given.notes(), learned_from=given.learned_from,
     )  # fmt: skip
     coast = sources["coast"]
     embedded = coast.origins == (embedded_origin(),)

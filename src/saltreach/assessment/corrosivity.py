@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.learned import SALT_SHIFT, SALT_SPREAD
 from saltreach.assessment.place import place_of
 from saltreach.science.air import atmosphere, salt, uncertainty, wetness
 from saltreach.science.metal import stainless
@@ -142,9 +143,16 @@ def chloride_at(table: pd.DataFrame) -> uncertainty.Chloride:
         )
     }
     known["shielding"] = table["sea_shielding"].to_numpy(float)[:, None]
+    learned = None
+    if SALT_SHIFT in table:
+        learned = [table[name].to_numpy(float)[:, None] for name in (SALT_SHIFT, SALT_SPREAD)]
 
     def at(distance_m: np.ndarray, rows: slice) -> tuple[np.ndarray, np.ndarray]:
-        return salt.chloride(distance_m, **{name: value[rows] for name, value in known.items()})
+        found = salt.chloride(distance_m, **{name: value[rows] for name, value in known.items()})
+        if learned is None:
+            return found
+        shift_ln, spread = (value[rows] for value in learned)
+        return found.median * np.exp(shift_ln), found.sigma_ln * spread
 
     return at
 

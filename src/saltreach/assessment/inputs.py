@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from saltreach.intake import Register
+    from saltreach.intake.lessons import Lessons
     from saltreach.intake.policy import Policy
     from saltreach.intake.prices import Prices
     from saltreach.intake.sheets import Sheet
@@ -27,7 +28,8 @@ class Beside:
     """The files beside the register, read and checked.
 
     `stock`: metals that the stock list of the prices can place bonded; None without a list.
-    `left_out`: a sentence on each table that refused rows are left out of.
+    `left_out`: a sentence on each table that refused rows are left out of. `learned_from`: one on
+    what looks and tests the lessons are drawn from.
     """
 
     policy: Policy
@@ -35,13 +37,16 @@ class Beside:
     stock: frozenset[str] | None
     survey: Sheet | None
     rock_mapping: Sheet | None
+    lessons: Lessons | None
     left_out: tuple[str, ...]
+    learned_from: str = ""
 
     def notes(self) -> list[str]:
         """What was ignored or assumed in the tables."""
         sheets = [sheet for sheet in (self.survey, self.rock_mapping) if sheet is not None]
         said = [] if self.prices is None else list(self.prices.notes)
-        return [*(note for sheet in sheets for note in sheet.said), *said]
+        learned = [] if self.lessons is None else [self.learned_from]
+        return [*(note for sheet in sheets for note in sheet.said), *said, *learned]
 
 
 def beside(options: Options, register: Register) -> Beside:
@@ -53,6 +58,7 @@ def beside(options: Options, register: Register) -> Beside:
         A file cannot be used, or rows of a table are refused and not to be left out; the problems
         of all files are said together.
     """
+    from saltreach.intake.lessons import read_lessons
     from saltreach.intake.policy import DEFAULT, read_policy
     from saltreach.intake.prices import read_prices
     from saltreach.intake.sheets import read_table, settled
@@ -77,6 +83,7 @@ def beside(options: Options, register: Register) -> Beside:
     survey = opened(options.survey_file, read_survey)
     if survey is not None and len(register.anchors):
         survey = with_names(survey, register.anchors)
+    lessons = opened(options.learned_file, read_lessons)
     left_out = settled([] if survey is None else [survey], leave_out=leave_out, errors=errors)
     return Beside(
         policy=policy or DEFAULT,
@@ -84,8 +91,21 @@ def beside(options: Options, register: Register) -> Beside:
         stock=None if prices is None else prices.stock_metals(),
         survey=survey,
         rock_mapping=mapping,
+        lessons=lessons,
+        learned_from="" if lessons is None else _learned_from(lessons, options, register),
         left_out=(*left_out, *(() if prices is None else prices.left_out)),
     )
+
+
+def _learned_from(lessons: Lessons, options: Options, register: Register) -> str:
+    """What lessons are drawn from, and whether that is the register in hand."""
+    files = ", ".join(dict.fromkeys(one.file for one in lessons.made_from)) or "no book"
+    said = (
+        f"LEARNED: hazards, rock and salt are changed by what looks, tests and measurements up to "
+        f"{lessons.learned_for} showed ({Path(str(options.learned_file)).name}, from {files})"
+    )
+    own = any(one.sha256 == register.sha256 for one in lessons.made_from)
+    return said + ("." if own else "; the register in hand is another one, or a later state of it.")
 
 
 def usable(register: Register, shore: Found, limit_m: float) -> tuple[Register, Found]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.learned import learned_factors
 from saltreach.assessment.risk import band_of, least_of
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.time.consequence import (
@@ -53,7 +54,10 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
         condition=0.0,
         years_since_inspection=0.0,
     )
-    metal_after, _ = failure_parts(weights, np.zeros(len(table)), fresh, years=1)
+    learned = learned_factors(table)
+    if learned is not None:  # a new piece is not believed better than the model for the old ones
+        learned = np.maximum(learned, 1.0)
+    metal_after, _ = failure_parts(weights, np.zeros(len(table)), fresh, years=1, learned=learned)
     rock_after = table["rock_probability_after"].to_numpy(float)
     after = combined(metal_after[:, 0], rock_after)
     position = table["position"].fillna("").to_numpy(object)

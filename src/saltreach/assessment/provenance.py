@@ -38,6 +38,7 @@ def provenance(
     survey: Sheet | None,
     left_out: Sequence[str] = (),
     notes: Sequence[str] = (),
+    learned_from: str = "",
 ) -> dict[str, Any]:
     """The record of an assessment, as `provenance.json` holds it.
 
@@ -55,6 +56,8 @@ def provenance(
         Sentences on what was refused and left out of the tables beside the register.
     notes : sequence of str
         What was ignored or assumed in those tables.
+    learned_from : str
+        What looks and tests changed of the model; empty without lessons.
     """
     return {
         "left_out": list(left_out),
@@ -71,6 +74,7 @@ def provenance(
             *left_out,
             *assumptions(options),
             *(f"LOOSER POLICY: {t}." for t in policy.loosened),
+            *([learned_from] if learned_from else []),
         ],  # fmt: skip
         "caution": CAUTION,
         "rock": rock_record(table, found["rock_map"]),

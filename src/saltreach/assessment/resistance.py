@@ -18,12 +18,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.learned import ROCK
 from saltreach.assessment.reasons import SEPARATOR
 from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import (
     KIND_SHARES,
     UNKNOWN_KIND_BONDED,
     UNKNOWN_KIND_DRIVEN,
+    AnchorResistance,
     anchor_resistance,
     is_mechanical,
     kind_shares,
@@ -257,7 +259,8 @@ def rock_resistance(
     DataFrame
         The result columns from `rock_axial_kn_p05` to `kind_reasons`, and the working columns
         `rock_kn_p05`, `rock_kn_p50` (what the rock side bears, the axial one over the share of
-        a load that pulls outwards), `rock_after_kn_p05`, `rock_after_kn_p50` (the same of a new
+        a load that pulls outwards), `rock_outwards_kn_p05`, `rock_outwards_kn_p50` (the rock side
+        alone, pulled straight out), `rock_after_kn_p05`, `rock_after_kn_p50` (the same of a new
         anchor as advised; NaN where none should be placed), `rock_too_close` (distances that
         break the rule of thumb), `embedment_short` (below EN 959's length), `resistance_short`
         (5th percentile below a required load).
@@ -298,6 +301,9 @@ def rock_resistance(
         **rock,
         **NEW_BOND,
     )
+    factor = table[ROCK].to_numpy(float) if ROCK in table else 1.0
+    found = _times(found, factor)
+    after = _times(after, np.minimum(factor, 1.0))  # the new one stands in the same rock
     share = axial_share(table["face_slope_deg"])
     refused = advice == DO_NOT_PLACE
     too_near, _ = too_close(
@@ -318,6 +324,8 @@ def rock_resistance(
         {
             "rock_kn_p05": held(found, "p05"),
             "rock_kn_p50": held(found, "p50"),
+            "rock_outwards_kn_p05": found.rock_axial_kn_p05,
+            "rock_outwards_kn_p50": found.rock_axial_kn_p50,
             "rock_after_kn_p05": np.where(refused, np.nan, held(after, "p05")),
             "rock_after_kn_p50": np.where(refused, np.nan, held(after, "p50")),
             "rock_axial_kn_p05": np.where(complete, found.axial_kn_p05, np.nan),
@@ -338,6 +346,20 @@ def rock_resistance(
     )
 
 
+def _times(found: AnchorResistance, factor: Any) -> AnchorResistance:
+    """A resistance with what was learned of its rock side; with the metal it is never more."""
+    if np.ndim(factor) == 0:
+        return found
+    least = np.minimum(factor, 1.0)
+    loads = {
+        name: load * (factor if name.startswith("rock_") else least)
+        for name, load in found._asdict().items()
+        if name.partition("rock_")[2].startswith(PULLS) or name.startswith(PULLS)
+    }
+    return found._replace(**loads)
+
+
+PULLS = ("axial_kn", "radial_kn")
 USUAL_NEW_MM = 100.0
 """Embedment of a new anchor where the rock asked for none (common practice, no source)."""
 

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.learned import learned_factors
 from saltreach.assessment.resistance import filled_sizes, metal_strength
 from saltreach.intake.dates import year_fraction
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, years_to_loss
@@ -128,23 +129,11 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     age = table["age_y"].to_numpy(float)
     ages, age_weights = age_mixture(age, *_usual_ages(age))
     since = _now(today) - np.asarray(year_fraction(table["last_inspected_on"])[0], float)
-    anchors = Anchors(
-        scc_hazard=table["scc_hazard"].to_numpy(float),
-        zinc_rate_um_y=table["zinc_rate_um_y"].to_numpy(float),
-        steel_rate_um_y=table["steel_rate_um_y"].to_numpy(float),
-        zinc_sigma_ln=_sigma_ln(table, "zinc_rate_um_y"),
-        steel_sigma_ln=_sigma_ln(table, "steel_rate_um_y"),
-        diameter_mm=filled_sizes(table)[0],
-        metal_shear_mpa=np.multiply(*metal_strength(table)),
-        legs=kind_shares(table["kind"].fillna("").astype("str").to_numpy(object))[2],
-        rock_kn_p05=table["rock_kn_p05"].to_numpy(float),
-        rock_kn_p50=table["rock_kn_p50"].to_numpy(float),
-        condition=table["condition"].to_numpy(float, na_value=np.nan),
-        years_since_inspection=np.maximum(since, 0.0),
-    )
+    anchors = anchors_of(table, np.maximum(since, 0.0))
     shares = condition_shares(table["condition"])
+    learned = learned_factors(table)
     metal_part, rock_part = failure_parts(
-        weights, ages, anchors, age_weights=age_weights, condition_shares=shares
+        weights, ages, anchors, age_weights=age_weights, condition_shares=shares, learned=learned
     )
     factor = _batch_factor(table, metal, metal_part[:, 0], np.where(np.isnan(age), 0.0, age))
     if (factor > 1).any():
@@ -157,13 +146,16 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
             some,
             age_weights=age_weights[touched],
             condition_shares=shares,
+            learned=None if learned is None else learned[touched],
         )
     curve = combined(metal_part, rock_part)
     within = 1 - np.cumprod(1 - curve, axis=1)
     after = rock_failure_probability(table["rock_after_kn_p05"], table["rock_after_kn_p50"])
     columns = pd.DataFrame(
         {
-            "capacity_kn_p05": capacity_quantile_kn(weights, ages, anchors, age_weights=age_weights)
+            "capacity_kn_p05": capacity_quantile_kn(
+                weights, ages, anchors, age_weights=age_weights, learned=learned
+            )
             if capacity
             else np.nan,
             "coating_life_y": coating_life_y(table, metal),
@@ -181,6 +173,24 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
         index=table.index,
     )
     return State(columns, curve)
+
+
+def anchors_of(table: pd.DataFrame, years_since_inspection: np.ndarray) -> Anchors:
+    """What the failure model needs of each anchor."""
+    return Anchors(
+        scc_hazard=table["scc_hazard"].to_numpy(float),
+        zinc_rate_um_y=table["zinc_rate_um_y"].to_numpy(float),
+        steel_rate_um_y=table["steel_rate_um_y"].to_numpy(float),
+        zinc_sigma_ln=sigma_ln(table, "zinc_rate_um_y"),
+        steel_sigma_ln=sigma_ln(table, "steel_rate_um_y"),
+        diameter_mm=filled_sizes(table)[0],
+        metal_shear_mpa=np.multiply(*metal_strength(table)),
+        legs=kind_shares(table["kind"].fillna("").astype("str").to_numpy(object))[2],
+        rock_kn_p05=table["rock_kn_p05"].to_numpy(float),
+        rock_kn_p50=table["rock_kn_p50"].to_numpy(float),
+        condition=table["condition"].to_numpy(float, na_value=np.nan),
+        years_since_inspection=years_since_inspection,
+    )
 
 
 def _usual_ages(age_y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -321,6 +331,7 @@ def _batch_factor(
     return np.where(sums["failed"] > 0, np.maximum(factor, 1.0), 1.0)
 
 
-def _sigma_ln(table: pd.DataFrame, name: str) -> np.ndarray:
+def sigma_ln(table: pd.DataFrame, name: str) -> np.ndarray:
+    """Standard deviation of the logarithm of a column, from its `_p10` and `_p90`."""
     ratio = table[f"{name}_p90"].to_numpy(float) / table[f"{name}_p10"].to_numpy(float)
     return np.log(ratio) / 2.5631

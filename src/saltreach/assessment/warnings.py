@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.learned import learned_sentences
 from saltreach.assessment.material import class_in_place, class_needed, resistance_class_of
 from saltreach.assessment.reasons import Reasons
 from saltreach.assessment.rock import rock_notes
@@ -116,6 +117,9 @@ def warnings_of(
         reasons.add(applies[key], sentence)
     on_rock = rock_notes(table).to_numpy(object)
     reasons.add(on_rock != "", on_rock)
+    learned = learned_sentences(table)
+    if learned is not None:
+        reasons.add(learned != "", learned)
     notes = table["layer_notes"].fillna("").astype("str").to_numpy(object)
     reasons.add(notes != "", notes)
     assumed = np.char.mod("%g", table["so2_ug_m3_used"].to_numpy(float)).astype(object)

@@ -56,6 +56,8 @@ class Options:
     """Survey of the sectors' rock mass, CSV or XLSX."""
     prices_file: FileName | None = None
     """The user's prices, TOML or CSV; its stock list limits the metals advised."""
+    learned_file: FileName | None = None
+    """What looks and tests taught: learned.json of `saltreach learned`."""
     leave_out_refused: bool = False
     """Go on without refused rows of the survey and the prices; every output then says so first."""
     axial_kn: Annotated[float, Field(ge=15, le=100)] = 15.0

@@ -76,5 +76,7 @@ def left_out_before(provenance: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def looser(provenance: Mapping[str, Any]) -> list[str]:
-    """What the policy of an assessment loosens, to be said with all that rests on it."""
-    return [f"looser policy: {text}" for text in provenance["policy"]["loosened"]]
+    """What the policy of an assessment loosens, and what was learned, to be said with all that
+    rests on it."""
+    learned = [note for note in provenance.get("table_notes", ()) if note.startswith("LEARNED")]
+    return [*(f"looser policy: {text}" for text in provenance["policy"]["loosened"]), *learned]

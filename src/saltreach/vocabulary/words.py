@@ -162,3 +162,9 @@ WORD_LISTS = ("header", "choice", "level")
 """What a word of the user's own can stand for."""
 WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 """As RFC 5545 writes them; `1SA` is the first Saturday of a month, `-1SU` the last Sunday."""
+LEARNED_METALS = ("coated steel", "304 or less", "316", "duplex", "superaustenitic or titanium")
+LEARNED_KINDS = ("bonded", "mechanical", UNKNOWN)
+LEARNED_AIR = ("mild air", "harsh air")
+LEARNED_TAPS = ("ringing", "other tap")
+LEARNED_SUBJECTS = ("metal", "rock", "salt")
+"""Of what looks and tests teach: groups of metals, kinds, air and rock, and what about."""

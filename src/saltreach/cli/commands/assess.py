@@ -88,6 +88,12 @@ PricesFile = Annotated[
         "--prices", help="Your prices, .toml or .csv: its stock list limits the metals advised."
     ),
 ]
+LearnedFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--learned", help="learned.json of `saltreach learned`: what looks and tests taught."
+    ),
+]
 AxialLoad = Annotated[
     float | None,
     typer.Option("--axial-kn", help="Axial load to bear, kN: 15 (EN 959, default) or 20."),
@@ -125,6 +131,7 @@ def assess(
     survey: SurveyFile = None,
     axial_kn: AxialLoad = None,
     prices: PricesFile = None,
+    learned: LearnedFile = None,
     leave_out_refused: LeaveOut = False,
     plots: Plots = False,
     today: Today = None,
@@ -151,6 +158,7 @@ def assess(
             survey_file=None if survey is None else str(survey),
             axial_kn=axial_kn,
             prices_file=None if prices is None else str(prices),
+            learned_file=None if learned is None else str(learned),
             leave_out_refused=leave_out_refused or None,
             today=None if today is None else today.date(),
         )

@@ -47,6 +47,7 @@ _SCORE_WEIGHTS = np.exp(-(_SCORES**2) / 2) / np.exp(-(_SCORES**2) / 2).sum()
 _LEAST_KN = 1e-3
 _MOST_KN = 1e3
 _HALVINGS = 30
+_SURE = 1 - 1e-12
 
 
 class Anchors(NamedTuple):
@@ -128,6 +129,7 @@ def failure_parts(
     model: Model = MODEL,
     keep_rank: bool = True,
     condition_shares: ArrayLike = CONDITION_SHARES,
+    learned: Values | None = None,
 ) -> tuple[Floats, Floats]:
     """Probability that the metal, and that the rock, fails in each coming year.
 
@@ -149,6 +151,8 @@ def failure_parts(
         Never show coated steel safer than 304 in the same place.
     condition_shares : array_like, shape (5,)
         What an unrecorded condition may be (`updating.unknown_condition`).
+    learned : array_like, shape (n, 12), optional
+        Factor on the hazard of each metal (`learning.factor_used`), beside that of the batch.
 
     Returns
     -------
@@ -171,6 +175,7 @@ def failure_parts(
     chance, ages, share, columns = _rows(weights, age_y, age_weights, anchors)
     metal_part, rock_part = np.empty((2, len(chance), years))
     ahead = np.arange(years, dtype=float)
+    factors = None if learned is None else number(learned)
     for start in range(0, len(chance), _CHUNK_ROWS):
         rows = slice(start, start + _CHUNK_ROWS)
         total = np.zeros((len(chance[rows]), years))
@@ -182,7 +187,8 @@ def failure_parts(
                 if len(held):
                     some = Anchors(*(c[held] for c in part))
                     time = np.maximum(ages[rows][held, j], 0)[:, None] + ahead
-                    p = _metal_curve(metal, time, some, model, keep_rank, condition_shares)
+                    factor = None if factors is None else factors[rows][held]
+                    p = _metal_curve(metal, time, some, model, keep_rank, condition_shares, factor)
                     total[held] += weight[held, None] * p
         metal_part[rows] = total
         age = (ages[rows] * share[rows]).sum(axis=1)
@@ -258,6 +264,7 @@ def capacity_quantile_kn(
     age_weights: Values | None = None,
     probability: float = 0.05,
     model: Model = MODEL,
+    learned: Values | None = None,
 ) -> Floats:
     """Quantile of what an anchor holds today: the lesser of metal and rock.
 
@@ -267,6 +274,8 @@ def capacity_quantile_kn(
         As for `failure_curve`.
     probability : float
         Between 0 and 1.
+    learned : array_like, shape (n, 12), optional
+        As for `failure_parts`; counts for what cracks.
 
     Returns
     -------
@@ -293,10 +302,12 @@ def capacity_quantile_kn(
     """
     chance, ages, share, columns = _rows(weights, age_y, age_weights, anchors)
     out = np.empty(len(chance))
+    factors = None if learned is None else number(learned)
     for start in range(0, len(chance), _CHUNK_ROWS):
         rows = slice(start, start + _CHUNK_ROWS)
         part = Anchors(*(c[rows] for c in columns))
-        terms = list(_strength_terms(chance[rows], ages[rows], share[rows], part, model))
+        factor = None if factors is None else factors[rows]
+        terms = list(_strength_terms(chance[rows], ages[rows], share[rows], part, model, factor))
         out[rows] = _quantile(terms, part, probability, model)
     return out
 
@@ -326,9 +337,12 @@ def _metal_curve(
     model: Model,
     keep_rank: bool,
     condition_shares: ArrayLike,
+    learned: Floats | None = None,
 ) -> Floats:
     """Yearly probability that a metal (and the constant rest) fails, years on the last axis."""
     name = MATERIAL_NAMES[metal]
+    as_304 = _learned(a, learned, MATERIAL_NAMES.index("304"))
+    a = _learned(a, learned, metal)
     since = a.years_since_inspection[:, None] + time - time[:, :1]
     seen = _ratio(a.condition[:, None], "visible", since, time[:, :1], condition_shares)
     cracks = _ratio(a.condition[:, None], "cracking", since, time[:, :1], condition_shares)
@@ -338,7 +352,7 @@ def _metal_curve(
         p = odds_update(_more_often(_rust_curve(name, time, a, model), a), seen)
         if keep_rank:
             # what 304 would do here, where its hazard is known
-            p = np.fmax(p, _crack_curve("304", time, a, cracks, model)) + 0.0 * p
+            p = np.fmax(p, _crack_curve("304", time, as_304, cracks, model)) + 0.0 * p
     else:
         p = _crack_curve(name, time, a, cracks, model)
         torn = overload_probability(_median(_whole_kn(name, a, model)), STEEL_SIGMA_LN, model)
@@ -363,6 +377,13 @@ def _whole_kn(name: str, a: Anchors, model: Model) -> Floats:
     shear = np.where(np.isnan(a.metal_shear_mpa), least, a.metal_shear_mpa)
     diameter = np.where(np.isnan(a.diameter_mm), model.diameter_mm, a.diameter_mm)
     return a.legs * steel_resistance_kn(diameter, shear)
+
+
+def _learned(a: Anchors, factors: Floats | None, metal: int) -> Anchors:
+    """Anchors of one metal with what was learned of it."""
+    if factors is None:
+        return a
+    return a._replace(batch_factor=a.batch_factor * factors[:, metal])
 
 
 def _more_often(p: Floats, a: Anchors) -> Floats:
@@ -426,7 +447,12 @@ def _rock_curve(
 
 
 def _strength_terms(
-    chance: Floats, ages: Floats, share: Floats, a: Anchors, model: Model
+    chance: Floats,
+    ages: Floats,
+    share: Floats,
+    a: Anchors,
+    model: Model,
+    learned: Floats | None,
 ) -> Iterator[tuple[Floats, Floats]]:
     """Weight and ln(median strength) of each part of the metal's mixture, shape (n,)."""
     for metal, name in enumerate(MATERIAL_NAMES):
@@ -444,6 +470,8 @@ def _strength_terms(
                 cracked = weibull_probability(
                     age, scc_scale_y(a.scc_hazard, name, model), model.shape
                 )
+                if learned is not None:
+                    cracked = -np.expm1(learned[:, metal] * np.log1p(-np.minimum(cracked, _SURE)))
                 cracked = odds_update(
                     cracked, odds_ratio(a.condition, "cracking", a.years_since_inspection)
                 )
