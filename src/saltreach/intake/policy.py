@@ -51,6 +51,14 @@ class Policy:
         default_factory=lambda: dict(EXAMPLE_PRICES)
     )
     """Price of one anchor by metal, any currency; those not given stay the example's."""
+    proof_load_kn: Annotated[float, Field(ge=1, le=15)] = 6.0
+    """Load along the axis, kN, at which a proof test settles doubts: in use are 5 kN (a regional
+    association, bonded, 2017) and 6 kN for 15 s (caves of one county, second-hand); above about
+    10 kN a piece may deform (second-hand)."""
+    proof_held_s: Annotated[float, Field(ge=1, le=3600)] = 15.0
+    """Seconds for which that load is held (as the load)."""
+    least_embedment_mm: Annotated[float, Field(ge=0, le=500)] = 0.0
+    """No hole of a new anchor may be shallower; 0: what the rock and the piece ask for."""
     loosened: Annotated[tuple[str, ...], NOT_SET] = ()
     """Sentences on every rule that is looser than the default."""
     source: Annotated[str, NOT_SET] = ""
@@ -104,5 +112,9 @@ def _looser(policy: Policy) -> list[str]:
     for name in ("longest_interval_months", "failure_target_per_y"):
         given, own = getattr(policy, name), getattr(DEFAULT, name)
         if given > own:
+            found.append(f"{name} {given:g} instead of {own:g}")
+    for name in ("proof_load_kn", "proof_held_s"):
+        given, own = getattr(policy, name), getattr(DEFAULT, name)
+        if given < own:
             found.append(f"{name} {given:g} instead of {own:g}")
     return found
