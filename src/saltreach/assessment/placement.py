@@ -78,3 +78,80 @@ def doubts_left(
         for cell in cells.unique()
     }
     return cells.where(~enough, cells.map(kept)).astype("str")
+
+
+FAULT_CAP_MONTHS = 6.0
+LASTING_CAP_MONTHS = 24.0
+DOUBT_CAP_MONTHS = 24.0
+"""Longest interval until a test with a known fault, after it with a fault that lasts, and until a
+test where something was not written down; judgement."""
+FAULT_BY_MONTHS = 6.0
+"""Test a known fault, or close the anchor, within so many months; judgement."""
+
+
+def placement_rules(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame:
+    """What the doubts about each placing ask for, today.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Register columns `placement_doubts`, `proof_tested_on`, `proof_load_kn`, `installed_on`.
+        A test older than the anchor is one of its predecessor and settles nothing.
+    policy : Policy
+        Its proof test.
+
+    Returns
+    -------
+    DataFrame
+        `doubt_test` (bool: a known fault, do not load before a test), `doubt_months` (longest
+        interval, NaN without doubts), `doubt_by_months` (test within), `doubt_says`.
+    """
+    given = _column(table, "placement_doubts")
+    tested, placed = _column(table, "proof_tested_on"), _column(table, "installed_on")
+    own = (tested != "").to_numpy() & ~_before(tested, placed)
+    load = np.where(own, pd.to_numeric(table["proof_load_kn"]).to_numpy(float), np.nan)
+    left = doubts_left(given, load, policy)
+    settled = (left != given).to_numpy() | (own & (load >= policy.proof_load_kn))
+    fault = has_any(left, FAULTS) & ~settled
+    lasting = has_any(left, LASTING) & settled
+    unknown = (left != "").to_numpy() & ~fault & ~lasting
+    proof = f"{policy.proof_load_kn:g} kN for {policy.proof_held_s:g} s"
+    words = left.str.replace("; ", ", ", regex=False).to_numpy(object)
+    says = np.select(
+        [fault, lasting, unknown],
+        [
+            np.array("Proof test first (", object) + words + "): do not load it until it has held "
+            + proof + ".",
+            np.array("It held a proof test, which settles for today only: ", object) + words + ".",
+            np.array("Proof test first where it can be done (", object) + words
+            + "): what nobody wrote down is in doubt until it has held " + proof + ".",
+        ],
+        "",
+    )  # fmt: skip
+    return pd.DataFrame(
+        {
+            "doubt_test": fault,
+            "doubt_months": np.select(
+                [fault, lasting, unknown],
+                [FAULT_CAP_MONTHS, LASTING_CAP_MONTHS, DOUBT_CAP_MONTHS],
+                np.nan,
+            ),
+            "doubt_by_months": np.where(fault, FAULT_BY_MONTHS, np.nan),
+            "doubt_says": says.astype(object),
+        },
+        index=table.index,
+    )
+
+
+def _column(table: pd.DataFrame, name: str) -> pd.Series:
+    return table[name].fillna("").astype("str")
+
+
+def _before(tested: pd.Series, placed: pd.Series) -> np.ndarray:
+    """Whether one partial ISO date certainly lies before the other."""
+    short = np.minimum(tested.str.len(), placed.str.len()).to_numpy()
+    before = np.zeros(len(tested), bool)
+    for length in (4, 7, 10):
+        at = short == length
+        before |= at & (tested.str[:length] < placed.str[:length]).to_numpy()
+    return before
