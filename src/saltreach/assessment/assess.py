@@ -68,6 +68,7 @@ def assess(
     from saltreach.assessment.interval import inspection_interval
     from saltreach.assessment.material import choose_material, stress_corrosion_hazard
     from saltreach.assessment.priority import anchor_priority
+    from saltreach.assessment.proof_tests import tests_of
     from saltreach.assessment.provenance import provenance
     from saltreach.assessment.resistance import rock_resistance
     from saltreach.assessment.risk import action_of, bands_of
@@ -147,6 +148,7 @@ def assess(
         rejected=inputs.refused(register, survey),
         doubts=register.doubts,
         find_out=asked,
+        tests=tests_of(table, policy),
     )
     record = provenance(
         register, options, today, policy, sources=sources, found=found, table=table, survey=survey,

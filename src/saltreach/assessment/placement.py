@@ -107,8 +107,7 @@ def placement_rules(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
         interval, NaN without doubts), `doubt_by_months` (test within), `doubt_says`.
     """
     given = _column(table, "placement_doubts")
-    tested, placed = _column(table, "proof_tested_on"), _column(table, "installed_on")
-    own = (tested != "").to_numpy() & ~_before(tested, placed)
+    own = own_tests(table)
     load = np.where(own, pd.to_numeric(table["proof_load_kn"]).to_numpy(float), np.nan)
     left = doubts_left(given, load, policy)
     settled = (left != given).to_numpy() | (own & (load >= policy.proof_load_kn))
@@ -141,6 +140,12 @@ def placement_rules(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
         },
         index=table.index,
     )
+
+
+def own_tests(table: pd.DataFrame) -> np.ndarray:
+    """Whether each anchor has a proof test that is not one of its predecessor."""
+    tested, placed = _column(table, "proof_tested_on"), _column(table, "installed_on")
+    return (tested != "").to_numpy() & ~_before(tested, placed)
 
 
 def _column(table: pd.DataFrame, name: str) -> pd.Series:

@@ -20,6 +20,7 @@ from saltreach.vocabulary.metals import FAMILIES, MATERIAL_BY_NAME, PLACEABLE
 from saltreach.vocabulary.words import ORDERS, SEA_CLIFFS_FIRST
 
 Metal = Annotated[str, OneOf(PLACEABLE)]
+BATCHES = ("sector", "crag")
 EXAMPLE_PRICES: dict[str, float] = {
     name: price for name in PLACEABLE if (price := FAMILIES[name].example_price) is not None
 }
@@ -57,6 +58,14 @@ class Policy:
     10 kN a piece may deform (second-hand)."""
     proof_held_s: Annotated[float, Field(ge=1, le=3600)] = 15.0
     """Seconds for which that load is held (as the load)."""
+    proof_load_ratio: Annotated[float, Field(ge=1.25, le=3)] = 1.5
+    """That load over the action it stands for: from 1.5 the small share of BS 8539 is tested."""
+    proof_reliability: Annotated[float, Field(ge=0, le=0.999)] = 0.0
+    """Reliability that tests of a batch must show without a failure; 0: the shares of BS 8539."""
+    proof_confidence: Annotated[float, Field(ge=0.5, le=0.999)] = 0.95
+    """Confidence of what tests show."""
+    proof_batch: Annotated[str, OneOf(BATCHES)] = "sector"
+    """What a batch is, besides a kind and a year of placing: a sector, or a crag."""
     least_embedment_mm: Annotated[float, Field(ge=0, le=500)] = 0.0
     """No hole of a new anchor may be shallower; 0: what the rock and the piece ask for."""
     loosened: Annotated[tuple[str, ...], NOT_SET] = ()
