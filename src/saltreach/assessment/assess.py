@@ -62,11 +62,13 @@ def assess(
         wet_and_liquid,
     )
     from saltreach.assessment.find_out import worth_finding_out
+    from saltreach.assessment.findings import findings_apart, found_at
     from saltreach.assessment.groups import grouped
     from saltreach.assessment.interval import inspection_interval
     from saltreach.assessment.learned import with_learned_metal, with_learned_place
     from saltreach.assessment.material import choose_material, stress_corrosion_hazard
     from saltreach.assessment.priority import anchor_priority
+    from saltreach.assessment.proof_tests import tests_of
     from saltreach.assessment.provenance import provenance
     from saltreach.assessment.resistance import rock_resistance
     from saltreach.assessment.risk import action_of, bands_of
@@ -96,15 +98,19 @@ def assess(
     register, shore = inputs.usable(register, shore, options.offshore_limit_m)
     shore = sample_layers(register.anchors, sources, ["terrain"], known=shore)
     register, doubts = contradicted(register, shore)
+    apart = findings_apart(register.anchors, register.file)
     said = shortened(sentences(doubts), "values that the layers contradict")
     register = replace(
         register,
         notes=(*register.notes, *said),
-        doubts=pd.concat([register.doubts, doubts], ignore_index=True),
+        doubts=pd.concat([register.doubts, doubts, apart], ignore_index=True),
     )
     on_step("climate, openness, terrain and rock type")
     found = sample_layers(register.anchors, sources, known=shore)
     table = with_learned_place(with_layers(register.anchors, found), given.lessons)
+    seen = found_at(table, today, policy)
+    as_given = table[[name for name in seen if name in table]]
+    table = table.assign(**dict(seen.items()))
     on_step("survey")
     surveyed, survey = survey_at(given.survey, register.anchors)
     on_step("corrosivity")
@@ -134,6 +140,8 @@ def assess(
     table["category_probabilities"] = probabilities_json(table, PROBABILITY_COLUMNS)
     table["crc_probabilities"] = probabilities_json(table, CLASS_PROBABILITY_COLUMNS)
     on_step("sectors and crags")
+    asked = worth_finding_out(table, today, options.axial_kn, policy, stock)
+    table = table.assign(**dict(as_given.items()))  # as it was handed in
     anchors, sectors, crags = grouped(table, register.anchors, state.curve, policy)
     flat = Flat(
         anchors=anchors,
@@ -141,7 +149,8 @@ def assess(
         crags=crags,
         rejected=inputs.refused(register, survey),
         doubts=register.doubts,
-        find_out=worth_finding_out(table, today, options.axial_kn, policy, stock),
+        find_out=asked,
+        tests=tests_of(table, policy),
     )
     record = provenance(
         register, options, today, policy, sources=sources, found=found, table=table, survey=survey,

@@ -42,6 +42,8 @@ def counts(result: Assessment) -> dict[str, Any]:
     )  # fmt: skip
     crags = result.flat.crags.sort_values("crag", kind="stable")
     failed = anchors[anchors["action"] == OUT_OF_USE]
+    if "closed_on" in failed:  # those are out of use already
+        failed = failed[failed["closed_on"] == ""]
     spots = sectors[sectors["spots_refused"] > 0].sort_values("priority_rank", kind="stable")
     return {
         "left_out": result.provenance.get("left_out", []),

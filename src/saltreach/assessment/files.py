@@ -11,7 +11,7 @@ from saltreach.assessment.result import Assessment, Flat, Land
 from saltreach.errors import LayerError, OptionError
 from saltreach.folders.claim import read_whole
 from saltreach.intake.plan_file import unguarded
-from saltreach.vocabulary.columns import REJECTED_COLUMNS
+from saltreach.vocabulary.columns import REJECTED_COLUMNS, columns_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -71,7 +71,7 @@ def _read(folder: Path) -> Assessment:
     shapes = {
         name: gpd.read_file(folder / "saltreach.gpkg", layer=name) for name in ("sectors", "crags")
     }
-    asked = folder / "find_out.csv"
+    asked, tests = folder / "find_out.csv", folder / "tests.csv"
     flat = Flat(
         anchors=gpd.read_parquet(folder / "anchors.parquet"),
         sectors=shapes["sectors"],
@@ -79,6 +79,7 @@ def _read(folder: Path) -> Assessment:
         rejected=_listed(folder / "rejected.csv"),
         doubts=_listed(folder / "notes.csv"),
         find_out=unguarded(pd.read_csv(asked)).drop(columns="caution") if asked.is_file() else None,
+        tests=_tests(tests) if tests.is_file() else None,
     )
     provenance = json.loads((folder / "provenance.json").read_text(encoding="utf-8"))
     shore = folder / "shoreline.parquet"
@@ -97,6 +98,16 @@ def _listed(file: Path) -> pd.DataFrame:
     if not file.is_file():
         return pd.DataFrame(columns=list(REJECTED_COLUMNS))
     return pd.read_csv(file, dtype=str)
+
+
+def _tests(file: Path) -> pd.DataFrame:
+    """Batches to proof test, with empty text where no anchor is named."""
+    import pandas as pd
+
+    text = {n: str for n, c in columns_of("tests").items() if c.kind == "text"}
+    found = unguarded(pd.read_csv(file, dtype=text))
+    found = found.assign(**{name: found[name].fillna("").astype("str") for name in text})
+    return found.drop(columns="caution")
 
 
 def _land(path: Path) -> Land:

@@ -15,6 +15,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.findings import flag, months, texts
 from saltreach.assessment.material import class_in_place, class_needed
 from saltreach.assessment.reasons import Reasons
 from saltreach.assessment.risk import cracking
@@ -62,14 +63,24 @@ def inspection_interval(
     """
     found = governing(_candidates(table, curve, policy), kept=(EXTERNAL, POLICY_RULE))
     failed = is_recorded(table, FAILED)
+    out = flag(table, "found_out") & ~failed
+    closed = texts(table, "closed_since")
+    shut = (closed != "") & ~failed & ~out
     decided = ((table["corrosivity_category"] != "") | (table["crc"] != "")).to_numpy()
-    known = decided & ~failed
-    months = np.where(known, found.months, np.nan)
+    known = decided & ~failed & ~out & ~shut
+    interval = np.where(known, found.months, np.nan)
     reasons = Reasons(table.index)
     reasons.add(failed, "Out of use: no inspection until it is replaced.")
-    reasons.add(~decided & ~failed, "Category and class unknown: no interval can be given.")
+    reasons.add(out, "Out of use: no inspection until it is reset or replaced.")
+    reasons.add(
+        shut,
+        np.array("Closed since ", object) + closed + ": no inspection until it is reopened.",
+    )
+    reasons.add(
+        ~decided & ~failed & ~out & ~shut, "Category and class unknown: no interval can be given."
+    )
     exact = np.char.mod("%.0f", np.nan_to_num(found.exact_months)).astype(object)
-    rounded = np.char.mod("%.0f", np.nan_to_num(months)).astype(object)
+    rounded = np.char.mod("%.0f", np.nan_to_num(interval)).astype(object)
     step = np.array(" months, rounded down to ", object) + rounded
     step = np.where(found.below_ladder, " months; the shortest is " + rounded, step)
     step = np.where(exact == rounded, " months", step)
@@ -85,10 +96,10 @@ def inspection_interval(
     reasons.add(
         unmended, "An eye sees next to nothing of stress-corrosion cracks: better metal, not looks."
     )
-    due, overdue = _due(table, months, today, reasons)
+    due, overdue = _due(table, interval, today, reasons)
     return pd.DataFrame(
         {
-            "inspection_interval_months": pd.array(months, dtype="Int64"),
+            "inspection_interval_months": pd.array(interval, dtype="Int64"),
             "next_inspection_on": due,
             "overdue": overdue,
             "interval_reasons": reasons.text(),
@@ -100,6 +111,7 @@ def inspection_interval(
 
 TARGET_RULE = "yearly failure probability"
 POLICY_RULE = "longest of the policy"
+FOUND_RULE, DOUBT_RULE = "findings", "doubts about its placing"
 
 
 def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[str, np.ndarray]:
@@ -128,6 +140,8 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
         "half of remaining life": half_life_months(table["steel_life_left_y"].to_numpy(float)),
         TARGET_RULE: months_by_probability(curve, rusts, policy.failure_target_per_y),
         **caps,
+        FOUND_RULE: months(table, "found_months"),
+        DOUBT_RULE: months(table, "doubt_months"),
         "failure of a like anchor (same sector, metal and year)": np.where(
             table["like_failed_share"] > 0, NORM_MONTHS, np.nan
         ),
@@ -136,7 +150,7 @@ def _candidates(table: pd.DataFrame, curve: np.ndarray, policy: Policy) -> dict[
 
 
 def _due(
-    table: pd.DataFrame, months: np.ndarray, today: date, reasons: Reasons
+    table: pd.DataFrame, interval: np.ndarray, today: date, reasons: Reasons
 ) -> tuple[np.ndarray, np.ndarray]:
     """Due date as ISO text, no earlier than today, and whether it has passed.
 
@@ -144,11 +158,11 @@ def _due(
     """
     seen = _earliest(table["last_inspected_on"])
     start = seen.where(seen.notna(), _earliest(table["installed_on"]))
-    known = ~np.isnan(months)
+    known = ~np.isnan(interval)
     no_start = start.isna().to_numpy()
     begin = start.to_numpy().astype("datetime64[M]")
     day = start.to_numpy().astype("datetime64[D]") - begin.astype("datetime64[D]")
-    later = begin + np.nan_to_num(months).astype(int).astype("timedelta64[M]")
+    later = begin + np.nan_to_num(interval).astype(int).astype("timedelta64[M]")
     last_day = (later + 1).astype("datetime64[D]") - np.timedelta64(1, "D")
     due = np.minimum(later.astype("datetime64[D]") + day, last_day)
     now = np.datetime64(today)

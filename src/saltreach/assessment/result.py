@@ -31,7 +31,7 @@ class Flat:
     `anchors`: GeoDataFrame, one row per good anchor. `sectors`, `crags`: one row each, with
     shapes. `rejected`: refused rows. `doubts`: cells of good rows that could not be used, were
     used in part, or contradict a layer. `find_out`: what is worth finding out next, None where
-    files do not say.
+    files do not say. `tests`: which anchors to proof test, None where there is no test or doubt.
     """
 
     anchors: gpd.GeoDataFrame
@@ -39,6 +39,7 @@ class Flat:
     crags: gpd.GeoDataFrame
     rejected: pd.DataFrame
     find_out: pd.DataFrame | None = None
+    tests: pd.DataFrame | None = None
     doubts: pd.DataFrame = field(default_factory=_none_listed)
 
 
@@ -68,6 +69,8 @@ class Assessment:
         Cells in doubt, with the same columns: unknown unless the reason says what is used.
     find_out : DataFrame or None
         What is worth finding out next; None where files do not say.
+    tests : DataFrame or None
+        Which anchors to proof test next, by batch; None where there is no test or doubt.
     provenance : dict
         Inputs, layers, options, versions and assumptions.
     flat : Flat
@@ -138,6 +141,11 @@ class Assessment:
     def find_out(self) -> pd.DataFrame | None:
         """What is worth finding out next; None where files do not say."""
         return self.flat.find_out
+
+    @property
+    def tests(self) -> pd.DataFrame | None:
+        """Which anchors to proof test next, by batch; None where there is no test or doubt."""
+        return self.flat.tests
 
     def __repr__(self) -> str:
         """How many, of which risk, and what to read next."""

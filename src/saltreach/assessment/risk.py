@@ -12,6 +12,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.findings import flag, months, texts
 from saltreach.assessment.material import class_in_place, class_needed
 from saltreach.assessment.reasons import Reasons
 from saltreach.assessment.resistance import UNTESTED
@@ -52,6 +53,9 @@ POOR_METAL_FLOOR = "raised"
 LIKE_FAILED_FLOOR, MANY_FAILED, MANY_FAILED_FLOOR = "moderate", 0.2, "raised"
 """Least metal band where an anchor of the same sector, metal and year failed, and where a share of
 them did. Judgement."""
+FAULT_FLOOR = "raised"
+"""Least band of the risk of an anchor placed with a known fault and not yet tested: its rock and
+its metal are what they are, its hold is in doubt. Judgement."""
 LOOK_AHEAD_PROBABILITY = 10 * TARGET_PER_Y
 """Metal below its class is replaced now where, within 10 years, it fails more often than ten
 times the yearly target; else it stays until its time, and the next one is of the better metal."""
@@ -81,6 +85,7 @@ def bands_of(table: pd.DataFrame) -> pd.DataFrame:
     like = (table["like_failed_share"] > 0).to_numpy()
     many = (table["like_failed_share"] >= MANY_FAILED).to_numpy()
     failed, poor = is_recorded(table, FAILED), is_recorded(table, POOR)
+    loose = flag(table, "found_loose")
     metal = np.where(failed, len(BANDS) - 1.0, metal)
     for where, floor in (
         (poor, POOR_METAL_FLOOR), (like, LIKE_FAILED_FLOOR), (many, MANY_FAILED_FLOOR),
@@ -95,13 +100,17 @@ def bands_of(table: pd.DataFrame) -> pd.DataFrame:
     for name, band in ROCK_FLOORS:
         rock = np.where(applies[name], np.fmax(rock, BANDS.index(band)), rock)
     rock = np.where(np.isnan(median), np.fmax(rock, BANDS.index(UNKNOWN_ROCK_FLOOR)), rock)
+    rock = np.where(loose, len(BANDS) - 1.0, rock)
     # an unknown metal leaves the whole unknown, unless the rock or a finding says the worst
-    known = ~np.isnan(both) | failed | applies["veto"]
+    known = ~np.isnan(both) | failed | loose | applies["veto"]
     risk = np.where(known, np.fmax(np.fmax(metal, rock), both), np.nan)
+    doubt = flag(table, "doubt_test") & ~(risk >= BANDS.index(FAULT_FLOOR))
+    risk = np.where(doubt, BANDS.index(FAULT_FLOOR), risk)
+    known |= doubt
     metal_p, rock_p = (table[f"{n}_probability_y1"].to_numpy(float) for n in ("metal", "rock"))
     governs = np.select(
-        [~known, metal > rock, rock > metal, metal_p > 3 * rock_p, rock_p > 3 * metal_p],
-        ["", "metal", "rock", "metal", "rock"],
+        [~known, doubt, metal > rock, rock > metal, metal_p > 3 * rock_p, rock_p > 3 * metal_p],
+        ["", "rock", "metal", "rock", "metal", "rock"],
         "metal and rock",
     )
     return pd.DataFrame(
@@ -167,6 +176,7 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     held = metal_in_place(table)
     band = BANDS.rank(table["metal_band"]).to_numpy()
     failed, poor = is_recorded(table, FAILED), is_recorded(table, POOR)
+    out, seen, doubted = (flag(table, n) for n in ("found_out", "found_replace", "doubt_test"))
     veto = (table["rock_veto"] != "").to_numpy()
     no_new = (table["kind_advised"] == DO_NOT_PLACE).to_numpy()
     below = (class_in_place(table) < class_needed(table)).to_numpy()
@@ -187,18 +197,27 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     untested = np.isnan(table["rock_strength_mpa"].to_numpy(float)) | (_untested(table) & ~driven)
     which = loose & table["kind"].isna().to_numpy()
     mends = loose & holds & ~untested & ~which
-    going = poor | fading | odd | risky | thin | spent
+    going = poor | fading | odd | risky | thin | spent | seen
     refused = veto | (no_new & (going | loose))
     # above the target by metal that no better one mends: most of it is what nobody looked at
-    unseen = table["condition"].isna().to_numpy() & above
+    unseen = _recorded(table).isna().to_numpy() & above
     action = np.select(
-        [failed, refused, going | mends, unknown | loose | unseen],
+        [failed | out, refused, going | mends, unknown | loose | unseen | doubted],
         [OUT_OF_USE, "move or remove", "replace", "find out"],
         "keep",
     ).astype(object)
     stays = (action != OUT_OF_USE) & no_new & ~refused
     reasons = Reasons(table.index)
-    reasons.add(failed, "Recorded as failed: take it out of use today, and look again only once "
+    reasons.add(
+        texts(table, "closed_since") != "",
+        np.array("Closed since ", object)
+        + texts(table, "closed_since")
+        + ": it stays out of use until it is reopened.",
+    )
+    reasons.add(texts(table, "found_says") != "", texts(table, "found_says"))
+    reasons.add(doubted, texts(table, "doubt_says"))
+    reasons.add(failed & (_recorded(table) == FAILED).to_numpy(bool, na_value=False),
+                "Recorded as failed: take it out of use today, and look again only once "
                 "it is replaced.")  # fmt: skip
     reasons.add(
         refused,
@@ -208,7 +227,8 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
     spot = table["kind_reasons"].to_numpy(object)
     reasons.add(refused & (spot != ""), spot)
     replace = action == "replace"
-    reasons.add(replace & poor, "Recorded as poor.")
+    reasons.add(replace & (_recorded(table) == POOR).to_numpy(bool, na_value=False),
+                "Recorded as poor.")  # fmt: skip
     reasons.add(
         replace & spent,
         "By the rates of its air its zinc and a fifth of its section are used up where it rusts "
@@ -269,7 +289,8 @@ def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
                  "cracks): replace or close by ", object) + by + ".",
     )  # fmt: skip
     reasons.add((by != "") & ~cracks & replace, np.array("Replace or close by ", object) + by + ".")
-    reasons.add((by != "") & find_out, np.array("Know it, or close by ", object) + by + ".")
+    asked = np.where(doubted, "Test it", "Know it").astype(object)
+    reasons.add((by != "") & find_out, asked + ", or close by " + by + ".")
     reasons.add(
         (by != "") & (action == "move or remove"),
         np.array("Move, remove or close by ", object) + by + ".",
@@ -284,13 +305,21 @@ def _untested(table: pd.DataFrame) -> np.ndarray:
     return table["kind_reasons"].str.contains(UNTESTED, regex=False).to_numpy(bool)
 
 
+def _recorded(table: pd.DataFrame) -> pd.Series:
+    """The condition as it was handed in, whatever findings imply."""
+    return table["condition_recorded" if "condition_recorded" in table else "condition"]
+
+
 def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> np.ndarray:
-    months = table["risk_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
-    pressing = months < REPLACE_WITHIN_MONTHS["moderate"]  # the risk passes the target
-    wanted = np.isin(action, ("replace", "move or remove")) & ~np.isnan(months)
-    wanted |= (action == "find out") & pressing
+    within = table["risk_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
+    pressing = within < REPLACE_WITHIN_MONTHS["moderate"]  # the risk passes the target
+    doubt = months(table, "doubt_by_months")
+    within = np.fmin(np.fmin(within, months(table, "found_by_months")), doubt)
+    wanted = np.isin(action, ("replace", "move or remove")) & ~np.isnan(within)
+    wanted |= (action == "find out") & (pressing | ~np.isnan(doubt))
+    wanted &= texts(table, "closed_since") == ""
     first = np.datetime64(today, "M")
-    month = first + np.nan_to_num(months).astype(int)
+    month = first + np.nan_to_num(within).astype(int)
     day = np.datetime64(today) - first.astype("datetime64[D]")
     last = (month + 1).astype("datetime64[D]") - np.timedelta64(1, "D")
     due = np.minimum(month.astype("datetime64[D]") + day, last)

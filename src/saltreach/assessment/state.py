@@ -130,24 +130,18 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     ages, age_weights = age_mixture(age, *_usual_ages(age))
     since = _now(today) - np.asarray(year_fraction(table["last_inspected_on"])[0], float)
     anchors = anchors_of(table, np.maximum(since, 0.0))
-    shares = condition_shares(table["condition"])
+    shares = condition_shares(table.get("condition_recorded", table["condition"]))
     learned = learned_factors(table)
-    metal_part, rock_part = failure_parts(
-        weights, ages, anchors, age_weights=age_weights, condition_shares=shares, learned=learned
-    )
+    metal_part, rock_part = _parts(table, weights, ages, anchors, age_weights, shares, learned)
     factor = _batch_factor(table, metal, metal_part[:, 0], np.where(np.isnan(age), 0.0, age))
     if (factor > 1).any():
         anchors = anchors._replace(batch_factor=factor)
         touched = np.flatnonzero(factor > 1)
-        some = Anchors(*(np.broadcast_to(v, len(table))[touched] for v in anchors))
-        metal_part[touched], _ = failure_parts(
-            weights[touched],
-            ages[touched],
-            some,
-            age_weights=age_weights[touched],
-            condition_shares=shares,
-            learned=None if learned is None else learned[touched],
-        )
+        metal_part[touched], _ = _parts(
+            table.iloc[touched], weights[touched], ages[touched],
+            _some(anchors, touched, len(table)), age_weights[touched], shares,
+            None if learned is None else learned[touched],
+        )  # fmt: skip
     curve = combined(metal_part, rock_part)
     within = 1 - np.cumprod(1 - curve, axis=1)
     after = rock_failure_probability(table["rock_after_kn_p05"], table["rock_after_kn_p50"])
@@ -191,6 +185,40 @@ def anchors_of(table: pd.DataFrame, years_since_inspection: np.ndarray) -> Ancho
         condition=table["condition"].to_numpy(float, na_value=np.nan),
         years_since_inspection=years_since_inspection,
     )
+def _some(anchors: Anchors, rows: np.ndarray, count: int) -> Anchors:
+    return Anchors(*(np.broadcast_to(v, count)[rows] for v in anchors))
+
+
+def _parts(
+    table: pd.DataFrame,
+    weights: np.ndarray,
+    ages: np.ndarray,
+    anchors: Anchors,
+    age_weights: np.ndarray,
+    shares: np.ndarray,
+    learned: np.ndarray | None,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Parts of metal and rock; where findings count, the worse of with them and without."""
+    metal, rock = failure_parts(
+        weights, ages, anchors, age_weights=age_weights, condition_shares=shares, learned=learned
+    )
+    if "condition_recorded" not in table:
+        return metal, rock
+    given, of_rock = (table[n].to_numpy(float) for n in ("condition_recorded", "condition_rock"))
+    seen = np.stack([table["condition"].to_numpy(float), given, of_rock])
+    rows = np.flatnonzero((np.nan_to_num(seen, nan=-1.0) != np.nan_to_num(given, nan=-1.0)).any(0))
+    if len(rows):
+        some = _some(anchors, rows, len(table))
+        (bare_metal, bare_rock), (_, found_rock) = (
+            failure_parts(
+                weights[rows], ages[rows], some._replace(condition=condition[rows]),
+                age_weights=age_weights[rows], condition_shares=shares,
+                learned=None if learned is None else learned[rows],
+            ) for condition in (given, of_rock)
+        )  # fmt: skip
+        metal[rows] = np.fmax(metal[rows], bare_metal)
+        rock[rows] = np.fmax(found_rock, bare_rock)
+    return metal, rock
 
 
 def _usual_ages(age_y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.findings import texts
 from saltreach.assessment.learned import learned_sentences
 from saltreach.assessment.material import class_in_place, class_needed, resistance_class_of
 from saltreach.assessment.reasons import Reasons
@@ -79,7 +80,7 @@ def warnings_of(
     coated = [resistance_class_of(*metal) == 0 for metal in ((held, table["grade"]), (hanger,))]
     mixed = (held != UNKNOWN) & (hanger != UNKNOWN) & (held != hanger)
     with_coated = coated[0] != coated[1]
-    failed = is_recorded(table, FAILED)
+    failed = is_recorded(table, FAILED)  # by a finding too
     applies = {
         "failed": failed,
         "like_failed": (table["like_failed_share"] > 0) & ~failed,
@@ -113,6 +114,8 @@ def warnings_of(
     reasons = Reasons(table.index)
     for sentence in left_out:
         reasons.add(np.ones(len(table), bool), sentence)
+    found = texts(table, "found_warnings")
+    reasons.add(found != "", found)
     for key, sentence in SENTENCES.items():
         reasons.add(applies[key], sentence)
     on_rock = rock_notes(table).to_numpy(object)

@@ -14,6 +14,7 @@ _RESULTS = {
     "sectors": "sectors of an assessment",
     "crags": "crags of an assessment",
     "find_out": "what an assessment says is worth finding out",
+    "tests": "which anchors are to be proof tested",
     "rejected": "refused rows",
     "plan": "a plan",
     "unmet": "what a plan could not meet",

@@ -20,6 +20,7 @@ from saltreach.vocabulary.metals import FAMILIES, MATERIAL_BY_NAME, PLACEABLE
 from saltreach.vocabulary.words import ORDERS, SEA_CLIFFS_FIRST
 
 Metal = Annotated[str, OneOf(PLACEABLE)]
+BATCHES = ("sector", "crag")
 EXAMPLE_PRICES: dict[str, float] = {
     name: price for name in PLACEABLE if (price := FAMILIES[name].example_price) is not None
 }
@@ -51,6 +52,22 @@ class Policy:
         default_factory=lambda: dict(EXAMPLE_PRICES)
     )
     """Price of one anchor by metal, any currency; those not given stay the example's."""
+    proof_load_kn: Annotated[float, Field(ge=1, le=15)] = 6.0
+    """Load along the axis, kN, at which a proof test settles doubts: in use are 5 kN (a regional
+    association, bonded, 2017) and 6 kN for 15 s (caves of one county, second-hand); above about
+    10 kN a piece may deform (second-hand)."""
+    proof_held_s: Annotated[float, Field(ge=1, le=3600)] = 15.0
+    """Seconds for which that load is held (as the load)."""
+    proof_load_ratio: Annotated[float, Field(ge=1.25, le=3)] = 1.5
+    """That load over the action it stands for: from 1.5 the small share of BS 8539 is tested."""
+    proof_reliability: Annotated[float, Field(ge=0, le=0.999)] = 0.0
+    """Reliability that tests of a batch must show without a failure; 0: the shares of BS 8539."""
+    proof_confidence: Annotated[float, Field(ge=0.5, le=0.999)] = 0.95
+    """Confidence of what tests show."""
+    proof_batch: Annotated[str, OneOf(BATCHES)] = "sector"
+    """What a batch is, besides a kind and a year of placing: a sector, or a crag."""
+    least_embedment_mm: Annotated[float, Field(ge=0, le=500)] = 0.0
+    """No hole of a new anchor may be shallower; 0: what the rock and the piece ask for."""
     loosened: Annotated[tuple[str, ...], NOT_SET] = ()
     """Sentences on every rule that is looser than the default."""
     source: Annotated[str, NOT_SET] = ""
@@ -104,5 +121,9 @@ def _looser(policy: Policy) -> list[str]:
     for name in ("longest_interval_months", "failure_target_per_y"):
         given, own = getattr(policy, name), getattr(DEFAULT, name)
         if given > own:
+            found.append(f"{name} {given:g} instead of {own:g}")
+    for name in ("proof_load_kn", "proof_held_s"):
+        given, own = getattr(policy, name), getattr(DEFAULT, name)
+        if given < own:
             found.append(f"{name} {given:g} instead of {own:g}")
     return found

@@ -28,7 +28,11 @@ def summary(result: Assessment, out: Path) -> dict[str, Any]:
         "map": str(page) if page.is_file() else None,
         "caution": CAUTION,
     }
-    return counts(result) | read | own
+    asked = {}
+    if result.flat.tests is not None:
+        known = result.flat.tests.astype(object).where(result.flat.tests.notna(), None)
+        asked = {"proof_tests": known.to_dict("records")}
+    return counts(result) | read | asked | own
 
 
 def summary_text(result: Assessment, out: Path) -> str:
@@ -54,6 +58,7 @@ def summary_text(result: Assessment, out: Path) -> str:
         "First in line:",
         *_first(result.flat.sectors),
         *_find_out(result.flat.find_out),
+        *_tests(result.flat.tests, out),
         "",
         "Rests on: "
         + " ".join(found["assumptions"][len(found["left_out"]) :][:2])
@@ -144,6 +149,27 @@ def _first(sectors: pd.DataFrame, count: int = 5) -> list[str]:
             + by,
             f"    {s.priority_reasons}",
         ]
+    return lines
+
+
+def _tests(tests: pd.DataFrame | None, out: Path) -> list[str]:
+    """Which anchors to proof test next, one line a batch."""
+    if tests is None:
+        return []
+    asked = tests[tests["to_test"] > 0]
+    lines = [
+        "",
+        f"To be proof tested: {int(tests['to_test'].sum())} anchors ({out / 'tests.csv'}).",
+    ]
+    for row in asked.head(MOST_SHOWN).itertuples(index=False):
+        where = " / ".join(word for word in (row.crag, row.sector) if word)
+        first = some(row.test_next.split("; "))
+        lines.append(
+            f"  {where}, {row.kind}, placed {row.placed_in}: {row.to_test} more at "
+            f"{row.test_load_kn:g} kN, next {first}. {row.why}"
+        )
+    if (more := len(asked) - MOST_SHOWN) > 0:
+        lines.append(f"  and {more} more batches")
     return lines
 
 

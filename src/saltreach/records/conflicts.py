@@ -15,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from saltreach.records.events import Event, canonical
-from saltreach.records.placing import doubts_of
+from saltreach.records.placing import placement_doubts
 from saltreach.records.state import ACCEPTED_KN, FAILED_CONDITION, FOUND_BY, JOIN
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, columns_of
 from saltreach.vocabulary.words import (
@@ -194,14 +194,11 @@ def _together(records: Sequence[_Said], day: str, but: Iterable[str]) -> dict[st
         column: proposed(column, [one.values[column] for one in records if column in one.values])
         for column in dict.fromkeys(name for one in records for name in one.values)
     }
-    doubts = doubts_of(pd.DataFrame([union | {"happened_on": day}])).iloc[0]
-    held = union.get("proof_result") == PROOF_RESULTS[0]
-    load = union.get("proof_load_kn")
+    doubts = placement_doubts(pd.DataFrame([union | {"done_on": day}])).iloc[0]
     says = {n: v for n, v in union.items() if n not in but and v not in (None, "")}
-    if held:
+    if union.get("proof_result") == PROOF_RESULTS[0]:
         says["proof_tested_on"] = day
-    settled = held and load is not None and load >= ACCEPTED_KN
-    says["placement_doubts"] = None if settled or pd.isna(doubts) else doubts
+    says["placement_doubts"] = doubts or None
     return says
 
 

@@ -12,7 +12,7 @@ from saltreach.intake.dates import day_limits
 from saltreach.intake.headers import AS_GIVEN
 from saltreach.records.events import JOIN
 from saltreach.records.facts import NUMBERS, Facts, Order, stated
-from saltreach.records.placing import doubts_of
+from saltreach.records.placing import placement_doubts
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, REQUIRED, columns_of
 from saltreach.vocabulary.words import (
     CLOSED_EVENT,
@@ -34,9 +34,6 @@ from saltreach.vocabulary.words import (
     UNKNOWN,
 )
 
-ACCEPTED_KN = 5.0
-"""Axial load of a proof test that settles the doubts about a placing: what one alpine association
-asks of bonded anchors (2017). That it serves elsewhere is judgement."""
 FAILED_CONDITION = 4.0
 _HELD, _MOVED, _FAILED = PROOF_RESULTS
 FOUND_BY = {_MOVED: "loose", _FAILED: "broken"}
@@ -118,8 +115,8 @@ def state_of(events: pd.DataFrame, *, on: dt.date | None = None) -> pd.DataFrame
     `entered` counts from the last day that it states: a look that was made later counts although
     it was entered earlier. A later statement overrides an earlier one. A new piece is not the old
     one: what was known of that is unknown. A look that states a condition and no findings found
-    none. A proof test that held settles the doubts about the placing from `ACCEPTED_KN` on.
-    Common practice, no source.
+    none. Doubts about a placing stay with it: whether a proof test settles them is the policy's
+    to say (`assessment.placement`). Common practice, no source.
     """
     if not events["seq"].is_monotonic_increasing:
         events = events.sort_values("seq", kind="stable")
@@ -283,8 +280,6 @@ class _Table:
             return [self._dated(held), Facts.unknown(failed, numeric=False)]
         if name == "proof_load_kn":
             return [Facts(held, self._load(held)), Facts.unknown(failed, numeric=True)]
-        if name == "placement_doubts":
-            return [Facts.unknown(held[self._load(held) >= ACCEPTED_KN], numeric=False)]
         return []
 
     def _dated(self, which: np.ndarray) -> Facts:
@@ -310,8 +305,9 @@ class _Table:
             for name, facts in self.facts.items()
             if name in _OF_RETURNS
         }
-        table = pd.DataFrame(says, index=rows).assign(happened_on=self.happened_on.iloc[rows])
-        return Facts(rows, pd.array(doubts_of(table).to_numpy(object), dtype="str"))
+        table = pd.DataFrame(says, index=rows).assign(done_on=self.happened_on.iloc[rows])
+        doubts = placement_doubts(table)
+        return Facts(rows, pd.array(doubts.where(doubts != "").to_numpy(object), dtype="str"))
 
     def _with_found(self, values: pd.Series, facts: Facts) -> pd.Series:
         """Findings, and what proof tests found since they were stated."""

@@ -7,6 +7,7 @@
 `learning`       what looks and tests of a region teach of its metal
 `learning_rock`  what pulls teach of its rock
 `learning_salt`  what candles, swabs and coupons teach of its salt
+`proof`          how many of a batch to proof test
 `reliability`    Weibull, rust, overload: the parts of failure
 `updating`       Bayes' rule on what inspections find
 ===============  ===================================================
@@ -16,7 +17,7 @@ from saltreach.science.lazy import modules_of
 
 __all__ = [
     "consequence", "failure", "inspection", "learning", "learning_rock", "learning_salt",
-    "reliability", "updating",
+    "proof", "reliability", "updating",
 ]  # fmt: skip
 
 __getattr__ = modules_of(__name__, __all__)
