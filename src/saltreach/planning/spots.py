@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -24,6 +25,8 @@ from saltreach.vocabulary.words import (
 )
 
 _KNOWN = columns_of("register", shown="known")
+MOST_REASONS = 4
+"""Reasons of a stop on the first page."""
 SAID_ONLY = ("findings", "placement_doubts", "proof_tested_on", "closed_on")
 """Left out where nothing is written: that is no unknown. So are notes."""
 _CONDITIONS = columns_of("register")["condition"].meaning.split(", ")
@@ -55,7 +58,7 @@ def spots_of(
         Its assessed row.
     visit : mapping
         `crag`, `sector`, `kind`, `part` (`1 of 2` or empty), `anchors` (how many; negative: all),
-        `both` (whether each anchor is done as its assessment says).
+        `both` (whether each anchor is done as its assessment says), `scope` (of what is bought).
     prices, piece
         As for `pieces.pieces_for`.
     others : DataFrame, optional
@@ -77,7 +80,7 @@ def spots_of(
     each takes its share of the wall, from left to right.
     """
     placing = visit["kind"] == REBOLT
-    wanted = to_replace(anchors, worst_only=visit.get("scope") == WORST)
+    wanted = to_replace(anchors, worst_only=visit["scope"] == WORST)
     if placing:
         total = whole_count(visit, others)
         picked = wanted if total < 0 else wanted.iloc[:total]
@@ -92,6 +95,12 @@ def spots_of(
     rows = mine.astype(object).where(mine.notna(), None).to_dict("records")
     each = enumerate(zip(rows, pieces, strict=True), 1)
     return tuple(_spot(row, i, new, placing) for i, (row, new) in each), rule, mine
+
+
+def in_short(spots: tuple[Spot, ...]) -> tuple[str, ...]:
+    """What is said of most anchors of a stop, and of how many: the few first reasons."""
+    every = Counter(sentence for spot in spots for sentence in spot.reasons)
+    return tuple(f"{n} of {len(spots)}: {text}" for text, n in every.most_common(MOST_REASONS))
 
 
 def part_of(text: str) -> tuple[int, int]:

@@ -19,7 +19,7 @@ from saltreach.intake.prices import Piece, Prices
 from saltreach.intake.sheets import nearest
 from saltreach.planning.bring import TripOptions, bring_list
 from saltreach.planning.places import access_of, cure_of, drawn, tell_of
-from saltreach.planning.spots import spots_of
+from saltreach.planning.spots import in_short, spots_of
 from saltreach.planning.tables import left_out_before, looser
 from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
 from saltreach.science.rock.adhesive import CureTable
@@ -38,7 +38,7 @@ def trips_of(
     kind: str = "",
     date: str = "",
     prices: Prices | None = None,
-    bought: Mapping[tuple[str, str], Piece] | None = None,
+    bought: Mapping[tuple[str, str], tuple[Piece, str]] | None = None,
     data_sheet: CureTable | None = None,
     rock_temperature_c: float | None = None,
     windows: Sequence[Mapping[str, Any]] = (),
@@ -65,7 +65,8 @@ def trips_of(
     prices : Prices, optional
         Its stock list, if any, is what pieces are taken from.
     bought : mapping, optional
-        The piece bought for each (crag, sector), from `plan_file.read_bought`.
+        By (crag, sector) the piece bought and how much is replaced, from
+        `plan_file.read_bought`.
     data_sheet : CureTable, optional
         Of the adhesive, for the hours it needs.
     rock_temperature_c : float, optional
@@ -109,10 +110,10 @@ def trips_of(
         stops = []
         for v in visits_of_trip.to_dict("records"):
             place = v["crag"], v["sector"]
+            piece, v["scope"] = (bought or {}).get(place, (None, ""))
             spots, rule, order = spots_of(
-                anchors[place], known[place], v, prices=prices, piece=(bought or {}).get(place),
-                others=rows,
-            )  # fmt: skip
+                anchors[place], known[place], v, prices=prices, piece=piece, others=rows
+            )
             if not spots and visits is None:
                 continue
             sentences, closed = access_of(windows, tides, *place, v["date"])
@@ -120,7 +121,7 @@ def trips_of(
                 Stop(
                     *place, v["kind"], v["begins"], v["ends"], v["part"], sentences, closed,
                     tell_of(contact, anchors[place], v["crag"]),
-                    known[place]["risk_band"] or UNKNOWN, rule, spots,
+                    known[place]["risk_band"] or UNKNOWN, in_short(spots), rule, spots,
                     cure_of(order, v["date"], data_sheet, rock_temperature_c)
                     if v["kind"] == REBOLT else None,
                     drawn(order),
