@@ -157,5 +157,5 @@ def bring_list(
 
 def _expansion_seen(stops: Sequence[Stop]) -> bool:
     """Whether an anchor with a nut is looked at."""
-    nuts = {"label": "kind", "value": "expansion"}
+    nuts = {"column": "kind", "label": "kind", "value": "expansion"}
     return any(nuts in spot.known for stop in stops for spot in stop.anchors)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -29,7 +28,7 @@ MOST_REASONS = 4
 """Reasons of a stop on the first page."""
 SAID_ONLY = ("findings", "placement_doubts", "proof_tested_on", "closed_on")
 """Left out where nothing is written: that is no unknown. So are notes."""
-_CONDITIONS = columns_of("register")["condition"].meaning.split(", ")
+CONDITIONS = columns_of("register")["condition"].meaning.split(", ")
 
 LOOK_AT = "Look, tap, turn and photograph it."
 CLOSE = "Close it today: tag it so that nobody clips it."
@@ -97,10 +96,11 @@ def spots_of(
     return tuple(_spot(row, i, new, placing) for i, (row, new) in each), rule, mine
 
 
-def in_short(spots: tuple[Spot, ...]) -> tuple[str, ...]:
-    """What is said of most anchors of a stop, and of how many: the few first reasons."""
-    every = Counter(sentence for spot in spots for sentence in spot.reasons)
-    return tuple(f"{n} of {len(spots)}: {text}" for text, n in every.most_common(MOST_REASONS))
+def in_short(anchors: pd.DataFrame) -> tuple[str, ...]:
+    """What `action_reasons` say of most anchors of a stop, and of how many."""
+    texts = anchors["action_reasons"].fillna("").str.split(SEPARATOR, regex=False).explode()
+    counts = texts[texts != ""].value_counts().head(MOST_REASONS)
+    return tuple(f"{n} of {len(anchors)}: {text}" for text, n in counts.items())
 
 
 def part_of(text: str) -> tuple[int, int]:
@@ -163,7 +163,7 @@ def value_text(value: Any, column: Column) -> str:
     if value is None or value == "" or (isinstance(value, float) and np.isnan(value)):
         return UNKNOWN
     if column.name == "condition":
-        return _CONDITIONS[int(value)]
+        return CONDITIONS[int(value)]
     if column.kind in ("number", "integer"):
         return f"{float(value):g} {column.unit}".strip()
     return str(value)
@@ -172,7 +172,7 @@ def value_text(value: Any, column: Column) -> str:
 def _spot(row: Mapping[str, Any], order: int, piece: dict[str, Any] | None, placing: bool) -> Spot:
     action = row["action"] or ""
     known = tuple(
-        {"label": label_of(c), "value": value_text(row.get(name), c)}
+        {"column": name, "label": label_of(c), "value": value_text(row.get(name), c)}
         for name, c in _KNOWN.items()
         if row.get(name) or name not in (*SAID_ONLY, "notes")
     )

@@ -31,7 +31,7 @@ class Spot:
     form : str
         `look` or `place`.
     known : tuple of dict
-        `label`, `value`: what the register says, `unknown` where it says nothing.
+        `column`, `label`, `value`: what the register says, `unknown` where it says nothing.
     reasons, warnings : tuple of str
         Sentences of the assessment.
     piece : dict or None

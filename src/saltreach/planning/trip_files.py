@@ -8,7 +8,6 @@ from typing import Any
 
 from saltreach.assessment.files import assessment_in
 from saltreach.assessment.result import Assessment
-from saltreach.errors import OptionError
 from saltreach.intake.datasheet import read_cure_table
 from saltreach.intake.holding import read_contact
 from saltreach.intake.plan_file import left_out_in, read_bought, read_plan
@@ -85,11 +84,6 @@ def trips_from(
     if prices is not None:
         given["prices"] = read_prices(prices, leave_out_refused=leave_out_refused)
         left_out += given["prices"].left_out
-        if not given["prices"].stock:
-            raise OptionError(
-                f"prices {prices}: no stock list in it, and a sheet shows no money; give pieces "
-                "under [[stock]], or leave it out"
-            )
     if rebolt is not None:
         given["bought"] = read_bought(rebolt)
     if data_sheet is not None:

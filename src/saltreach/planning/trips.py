@@ -28,6 +28,8 @@ from saltreach.vocabulary.words import BANDS, INSPECT, REBOLT, UNKNOWN, VISITS
 
 __all__ = ["LOOK", "PLACE", "Spot", "Stop", "Trip", "TripOptions", "trips_of"]
 
+NO_STOCK = "The prices have no stock list: pieces are the least that would do, not what you have."
+
 
 def trips_of(
     result: Assessment,
@@ -105,6 +107,7 @@ def trips_of(
             "these results"
         )
     said = (*left_out_before(result.provenance), *left_out)
+    more = (NO_STOCK,) if prices is not None and not prices.stock else ()
     made = []
     for name, visits_of_trip in rows.groupby("trip", sort=False):
         stops = []
@@ -121,7 +124,7 @@ def trips_of(
                 Stop(
                     *place, v["kind"], v["begins"], v["ends"], v["part"], sentences, closed,
                     tell_of(contact, anchors[place], v["crag"]),
-                    known[place]["risk_band"] or UNKNOWN, in_short(spots), rule, spots,
+                    known[place]["risk_band"] or UNKNOWN, in_short(order), rule, spots,
                     cure_of(order, v["date"], data_sheet, rock_temperature_c)
                     if v["kind"] == REBOLT else None,
                     drawn(order),
@@ -129,12 +132,15 @@ def trips_of(
             )  # fmt: skip
         if stops:
             first = visits_of_trip.iloc[0]
-            made.append(_trip(str(name), first, visits_of_trip, tuple(stops), said, result, chosen))
+            made.append(
+                _trip(str(name), first, visits_of_trip, tuple(stops), said, more, result, chosen)
+            )
     return tuple(made)
 
 
 def _trip(
     name: str, first: Any, visits: pd.DataFrame, stops: tuple[Stop, ...], said: tuple[str, ...],
+    more: tuple[str, ...],
     result: Assessment, options: TripOptions,
 ) -> Trip:  # fmt: skip
     """One trip from its stops."""
@@ -148,7 +154,7 @@ def _trip(
         leaves=leaves, back=back, stops=stops, bring=bring,
         hours=_hours_between(leaves, back), work_hours=_known(work), travel_hours=_known(travel),
         proof_load_kn=options.proof_load_kn, left_out=said,
-        notes=(*notes, *looser(result.provenance)), made_from=result.provenance["time"],
+        notes=(*notes, *more, *looser(result.provenance)), made_from=result.provenance["time"],
     )  # fmt: skip
 
 
