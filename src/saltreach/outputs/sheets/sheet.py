@@ -51,17 +51,19 @@ def sheet_pdf(trip: Trip) -> bytes:
     import matplotlib
     import typst
 
-    return bytes(
-        typst.compile(
-            asset_text("sheets/sheet.typ").encode("utf-8"),
-            timestamp=datetime.fromisoformat(trip.made_from),
-            pdf_standards=["ua-1"],
-            format="pdf",
-            font_paths=[str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")],
-            ignore_system_fonts=True,
-            sys_inputs={"data": json.dumps(sheet_data(trip), ensure_ascii=False)},
-        )
+    settings: dict[str, Any] = {
+        "font_paths": [str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")],
+        "ignore_system_fonts": True,
+        "sys_inputs": {"data": json.dumps(sheet_data(trip), ensure_ascii=False)},
+    }
+    made = typst.compile(
+        asset_text("sheets/sheet.typ").encode("utf-8"),
+        timestamp=datetime.fromisoformat(trip.made_from),
+        pdf_standards=["ua-1"],
+        format="pdf",
+        **settings,
     )
+    return bytes(made)
 
 
 def sheet_data(trip: Trip) -> dict[str, Any]:
