@@ -125,7 +125,7 @@ def whole_count(visit: Mapping[str, Any], others: pd.DataFrame | None) -> int:
     for text, share in others.loc[same, ["part", "anchors"]].itertuples(index=False):
         if part_of(text)[1] == parts:
             shares[part_of(text)[0]] = int(share)
-    low, high = min(shares.values()) * parts, (max(shares.values()) + 1) * parts
+    low, high = (min(shares.values()) - 1) * parts, (max(shares.values()) + 1) * parts
     for total in range(low, high + 1):
         if all(total * p // parts - total * (p - 1) // parts == n for p, n in shares.items()):
             return total

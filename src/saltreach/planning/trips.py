@@ -115,7 +115,7 @@ def trips_of(
             place = v["crag"], v["sector"]
             piece, v["scope"] = (bought or {}).get(place, (None, ""))
             spots, rule, order = spots_of(
-                anchors[place], known[place], v, prices=prices, piece=piece, others=rows
+                anchors[place], known[place], v, prices=prices, piece=piece, others=visits
             )
             if not spots and visits is None:
                 continue
