@@ -172,7 +172,7 @@ def _pieces(
         diameter = metal_diameter_mm(pd.Series([metal]), EN959_AXIAL_KN, EN959_RADIAL_KN)[0]
         offered = [
             Piece(k, metal, float(diameter), float(depth_mm.max()), prices.anchors[k, metal])
-            for k in _offered(kind)
+            for k in offered_kinds(kind)
             if (k, metal) in prices.anchors
         ]
         return sorted(offered, key=lambda p: (_each(p, prices, limits), p.kind))[:1]
@@ -180,8 +180,8 @@ def _pieces(
     for piece in sorted(prices.stock, key=lambda p: (_each(p, prices, limits), p.length_mm)):
         fits = (
             piece.metal == metal
-            and piece.kind in _offered(kind)
-            and piece.diameter_mm >= _piece_diameter_mm(piece)
+            and piece.kind in offered_kinds(kind)
+            and piece.diameter_mm >= piece_diameter_mm(piece)
             and piece.how_many != 0
         )
         served = int((depth_mm <= piece.length_mm).sum())
@@ -218,7 +218,7 @@ def _worth_offering(offers: list[dict[str, Any]], prices: Prices) -> list[dict[s
 
 
 @cache
-def _piece_diameter_mm(piece: Piece) -> float:
+def piece_diameter_mm(piece: Piece) -> float:
     """Least diameter for EN 959's loads in the piece's own grade and number of legs."""
     if not piece.grade:
         metal = pd.Series([piece.metal])
@@ -243,7 +243,7 @@ def _each(piece: Piece, prices: Prices, limits: BudgetLimits) -> float:
     return piece.price + _resin(piece, limits) * prices.resin_per_ml
 
 
-def _offered(kind: str) -> tuple[str, ...]:
+def offered_kinds(kind: str) -> tuple[str, ...]:
     """Kinds of anchor that may be placed, by the kind advised."""
     return (BONDED, MECHANICAL) if kind.startswith(MECHANICAL) else (BONDED,)
 

@@ -38,8 +38,8 @@ class Column:
     earliest day), most common, counts of, number of, texts of another column, or own (worked out
     there). `decimals` and `shown` say where a reader meets it: on the map's page (`map`), among
     the figures of a sector's card (`card`), of an anchor (`anchor`), in a few words (`brief`), on
-    the form of a look (`look`) and of a placing (`place`). `event` is the kind of event in a book
-    that states it.
+    the form of a look (`look`) and of a placing (`place`), among what is known before (`known`).
+    `event` is the kind of event in a book that states it.
     `chain` is its place in the chain of values that `--explain` prints.
     """
 
