@@ -18,7 +18,8 @@ def form_rows() -> dict[str, dict[str, str]]:
     Returns
     -------
     dict
-        By column: `group` it stands in, `control` where the kind of the column does not say,
+        By column: `group` it stands in, the forms on which that group is `folded` until somebody
+        opens it, `control` where the kind of the column does not say,
         `planned` (the entry of the planned piece it answers), `as_planned` and `repeats` (yes:
         taken over from the plan, or from the record before, by one tap).
     """
@@ -55,6 +56,7 @@ def _field(column: Column, row: dict[str, str], forms: list[str]) -> dict[str, A
         "choices": column.choices,
         "on": forms,
         "group": row.get("group", column.event),
+        "folded": row.get("folded", "").split(),
         "control": row.get("control", ""),
         "planned": row.get("planned", ""),
         "as_planned": row.get("as_planned") == "yes",

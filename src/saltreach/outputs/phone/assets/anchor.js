@@ -10,14 +10,13 @@
     const kept = inside.filter(Boolean);
     return kept.length ? el("details", {}, el("summary", { text: title }), kept) : null;
   }
-  const PARTS = ["kind", "metal", "diameter_mm", "length_mm", "legs", "hole_diameter_mm", "hole_depth_mm", "torque_nm"];
+  const PARTS = ["kind", "metal", "grade", "diameter_mm", "length_mm", "legs", "hole_diameter_mm", "hole_depth_mm", "adhesive_ml", "torque_nm"];
   function planOf(piece) {
-    const known = piece ? Object.entries(piece).filter(([, value]) => value !== null && value !== "") : [];
-    known.sort(([a], [b]) => PARTS.indexOf(a) - PARTS.indexOf(b));
-    return known.length ? facts(known.map(([name, value]) => ({ label: t(`piece_${name}`), value: `${word(value)}` }))) : null;
+    const known = PARTS.filter((name) => ![undefined, null, "", 0].includes(piece?.[name]));
+    return known.length ? facts(known.map((name) => ({ label: t(`piece_${name}`), value: word(piece[name]) }))) : null;
   }
-  const spacingOf = (spacing) => Object.entries(spacing ?? {}).filter(([, mm]) => typeof mm === "number")
-    .map(([name, mm]) => t("keep_from", { what: t(`from_${name}`), mm }));
+  const spacingOf = (spacing) => ["crack", "edge", "hole"].filter((name) => typeof spacing?.[`${name}_mm`] === "number")
+    .map((name) => t("keep_from", { what: t(`from_${name}`), mm: spacing[`${name}_mm`] }));
 
   function doneButtons(slot, spot) {
     const made = data.done.map((choice) => button(word(choice), () => {
@@ -28,7 +27,7 @@
       phone.emit("touched", slot);
     }, { class: "press", "aria-pressed": String(store.record(slot)?.values.done === choice) }));
     return el("fieldset", { class: "field done", id: "field-done" }, el("legend", { text: t("what_was_done") }),
-      el("div", { class: "presses" }, made), el("p", { class: "doubt", id: "doubt-done", hidden: true }));
+      el("div", { class: "presses three" }, made), el("p", { class: "doubt", id: "doubt-done", hidden: true }));
   }
 
   /* A look that found nothing: one tap, and it says so because somebody tapped it. */
@@ -41,30 +40,35 @@
     }, { class: "press wide strong", id: "sound" });
   }
 
+  /* Draws anew; what was unfolded stays so. */
   function draw() {
+    const unfolded = [...document.querySelectorAll("#form details[open]")].map((one) => one.id);
     const { slot, spot } = shown;
     const record = store.record(slot);
     const values = record?.values ?? {};
     const placing = rules.places(values, spot);
     const form = shown.form = phone.form.open(slot, spot);
-    const others = store.of(spot.anchor_id).filter((one) => one.slot !== slot);
+    const others = store.of(spot).filter((one) => one.slot !== slot);
     const top = el("div", { class: "anchor-top" },
       el("p", { class: "small", text: t("place_in_trip", { at: spot.at + 1, of: spots.length, crag: spot.stop.crag, sector: spot.stop.sector }) }),
-      el("h2", { id: "heading", tabindex: "-1" }, el("span", { class: "id", text: spot.anchor_id }), spot.route ? el("span", { class: "route", text: spot.route }) : null,
-        spot.position ? el("span", { class: "route", text: spot.position }) : null),
+      el("h2", { id: "heading", tabindex: "-1" }, el("span", { class: "id", text: spot.anchor_id }), el("span", { class: "route", text: [spot.route, spot.position].filter(Boolean).join(", ") })),
+      spot.stop.closed ? el("p", { class: "alarm", text: t("closed") }) : null,
       el("p", { class: "todo", text: spot.to_do }),
       sentences(spot.warnings, "warnings"), phone.place.line(spot));
-    const told = [planOf(placing ? spot.piece : null), placing ? sentences(spacingOf(spot.spacing)) : null].filter(Boolean);
+    const told = placing ? [planOf(spot.piece), spot.piece?.length_assumed ? el("p", { class: "small", text: t("length_assumed") }) : null,
+      sentences([...spacingOf(spot.spacing), ...(data.trip.proof_load_kn ? [t("test_with", { load: data.trip.proof_load_kn })] : [])])].filter(Boolean) : [];
     phone.view(
       top,
       told.length ? el("section", { class: "plan" }, el("h3", { text: t("planned_piece") }), told) : null,
       folded(t("known"), spot.known?.length ? facts(spot.known) : null, sentences(spot.reasons)),
       others.map((one) => el("p", { class: "small", text: t("another_record", { what: word(one.values.done ?? data.looked_at), who: one.who ?? "", day: one.done_on ?? "" }) })),
       el("form", { id: "form", autocomplete: "off", on: { submit: (event) => event.preventDefault() } },
+        placing ? null : soundButton(slot),
         doneButtons(slot, spot),
-        placing || values.done ? null : soundButton(slot),
         values.done === data.not_reached ? el("p", { text: t("not_reached_said") }) : form.groups(placing ? "place" : "look"),
         el("section", { class: "group about" }, el("h3", { text: t("group_record") }), el("div", { id: "about" }))));
+    for (const id of shown.drawn ? unfolded : []) phone.byId(id)?.setAttribute("open", "");
+    shown.drawn = true;
     form.start();
     about();
     tick();
@@ -127,11 +131,11 @@
       box.dataset.stage = said.stage;
       const record = store.record(shown.slot);
       const night = record && rules.doubtsOf(record.values, shown.spot, record.done_on).some((one) => one.text === t("loaded_before_set"));
-      box.replaceChildren(
+      box.replaceChildren(...[
         said.left ? el("p", { class: "left", role: "timer", "aria-label": t("time_left") }) : null,
         said.left ? el("div", { class: "bar" }, el("span", { id: "cure-bar" })) : null,
         ...said.lines.map((line) => el("p", { text: line })),
-        night ? button(t("next_day"), () => shown.form.touch({ loaded_on: rules.dayAfter(record.done_on) }), { class: "press wide" }) : null);
+        night ? button(t("next_day"), () => shown.form.touch({ loaded_on: rules.dayAfter(record.done_on) }), { class: "press wide" }) : null].filter(Boolean));
     }
     if (said.left) {
       box.querySelector(".left").textContent = said.left;
@@ -142,8 +146,8 @@
   }
 
   function open(at) {
-    const spot = phone.spotOf.get(spots[at].anchor_id);
-    shown = { slot: spot.anchor_id, spot };
+    const spot = spots[at];
+    shown = { slot: spot.slot, spot };
     stage = null;
     draw();
   }

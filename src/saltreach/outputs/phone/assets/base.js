@@ -24,11 +24,11 @@ const phone = {};
       else if (name === "on") for (const [event, act] of Object.entries(value)) made.addEventListener(event, act);
       else made.setAttribute(name, value === true ? "" : value);
     }
-    made.append(...children.flat().filter((child) => child !== null && child !== undefined));
+    made.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
     return made;
   }
   const byId = (id) => document.getElementById(id);
-  const button = (text, act, how = {}) => el("button", { type: "button", text, on: { click: act }, ...how });
+  const button = (text, act, how = {}) => el("button", { type: "button", class: "press", text, on: { click: act }, ...how });
 
   /* A step that cannot be undone takes two taps: the button changes its words and waits a while. */
   function twoTaps(text, again, act, how = {}) {
@@ -73,14 +73,20 @@ const phone = {};
   const on = (event, act) => (listeners[event] ??= []).push(act);
   const emit = (event, ...what) => (listeners[event] ?? []).forEach((act) => act(...what));
 
-  const spots = data.trip.stops.flatMap((stop) => stop.anchors.map((spot) => ({ ...spot, stop })));
+  /* A record stands under its spot: the anchor's id, numbered where a trip comes to it twice. */
+  const seen = new Map();
+  const spots = data.trip.stops.flatMap((stop) => stop.anchors.map((spot) => {
+    const times = (seen.get(spot.anchor_id) ?? 0) + 1;
+    seen.set(spot.anchor_id, times);
+    return { ...spot, stop, slot: times === 1 ? spot.anchor_id : `${spot.anchor_id}\n${times}` };
+  })).map((spot, at) => ({ ...spot, at }));
   const size = (bytes) => bytes < 1e6 ? t("size_kb", { n: Math.max(1, Math.round(bytes / 1e3)) })
     : t("size_mb", { n: (bytes / 1e6).toFixed(1) });
   const plain = (text) => String(text).normalize("NFC").replace(/[^\p{L}\p{N}]+/gu, "_").replace(/^_+|_+$/g, "").slice(0, 40) || "unnamed";
 
   Object.assign(phone, {
     data, spots, t, counted, word, label, el, byId, button, twoTaps, now, dayOf, timeOf, pad, say, warn, on, emit, size, plain,
-    spotOf: new Map(spots.map((spot, at) => [spot.anchor_id, { ...spot, at }])),
+    spotOf: new Map(spots.map((spot) => [spot.slot, spot])),
     columnOf: new Map(data.columns.map((column) => [column.name, column])),
     key: `${data.trip.trip}\n${data.trip.made_from}`,
     state: { view: "list", at: 0, who: "" },

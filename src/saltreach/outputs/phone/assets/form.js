@@ -152,7 +152,7 @@
     const planned = columns.filter((column) => column.planned && column.as_planned && piece?.[column.planned] !== undefined && piece[column.planned] !== null
       && piece[column.planned] !== "" && (!column.choices.length || column.choices.includes(piece[column.planned])));
     if (!planned.length) return null;
-    const said = planned.map((column) => `${word(piece[column.planned])}${column.unit ? ` ${column.unit}` : ""}`).join(", ");
+    const said = piece.label ?? planned.map((column) => word(piece[column.planned])).join(", ");
     return button(t("as_planned", { what: said }), () => {
       form.touch(Object.fromEntries(planned.map((column) => [column.name, piece[column.planned]])));
     }, { class: "press wide quiet" });
@@ -206,10 +206,15 @@
     form.groups = (view) => data.groups.map((name) => {
       const columns = data.columns.filter((column) => column.group === name && column.on.includes(view));
       if (!columns.length) return null;
-      return el("section", { class: "group", id: `group-${name}` }, el("h3", { text: t(`group_${name}`) }),
-        view === "place" ? asPlanned(form, columns) : null, sameAsBefore(form, columns, name),
+      const inside = [view === "place" ? asPlanned(form, columns) : null, sameAsBefore(form, columns, name),
         columns.map((column) => control(form, column)),
-        name === "cure" ? el("div", { id: "countdown", class: "countdown" }) : null);
+        name === "cure" ? el("div", { id: "countdown", class: "countdown" }) : null];
+      const title = t(`group_${name}`);
+      if (!columns.some((column) => column.folded.includes(view))) {
+        return el("section", { class: "group", id: `group-${name}` }, el("h3", { text: title }), inside);
+      }
+      const said = columns.some((column) => valueOf(slot, column.name) !== undefined);
+      return el("details", { class: "fold", id: `group-${name}`, open: said }, el("summary", { text: title }), el("div", { class: "group" }, inside));
     });
     form.start = () => { form.touched(); form.drawn = true; };
     return form;

@@ -7,7 +7,7 @@
 
   /* A slot aside keeps a record that is no longer the one on the form; nothing is lost by it. */
   async function aside(record, how = {}) {
-    const slot = `${record.anchor_id}\n${record.record_id}`;
+    const slot = `${record.home}\n${record.record_id}`;
     if (slot !== record.slot) {
       store.take(slot, { ...record, ...how });
       await store.drop(record.slot);
@@ -24,7 +24,7 @@
     return { ...row, ...values };
   }
   function returned() {
-    const at = (record) => phone.spotOf.get(record.anchor_id)?.at ?? phone.spots.length;
+    const at = (record) => phone.spotOf.get(record.home)?.at ?? phone.spots.length;
     const records = filled().sort((a, b) => at(a) - at(b) || (a.record_id < b.record_id ? -1 : 1));
     const ids = new Set(records.map((record) => record.record_id));
     const photos = store.photos().filter((photo) => ids.has(photo.record_id)).sort((a, b) => (a.file < b.file ? -1 : 1));
@@ -109,8 +109,9 @@
       if (Object.keys(missing).length) await store.change(same.slot, missing);
       return [0, 0];
     }
-    const taken = Boolean(store.record(record.anchor_id));
-    await store.take(taken ? `${record.anchor_id}\n${record.record_id}` : record.anchor_id, record);
+    const home = phone.spotOf.has(record.home) ? record.home : record.anchor_id;
+    const taken = Boolean(store.record(home));
+    await store.take(taken ? `${home}\n${record.record_id}` : home, { ...record, home });
     return [1, taken ? 1 : 0];
   }
 
@@ -142,9 +143,9 @@
   }
   async function bringBack() {
     for (const record of store.thrown()) {
-      const free = !store.record(record.anchor_id);
+      const free = !store.record(record.home);
       if (free) {
-        await store.take(record.anchor_id, { ...record, thrown_at: undefined });
+        await store.take(record.home, { ...record, thrown_at: undefined });
         await store.drop(record.slot);
       } else await store.change(record.slot, {}, { thrown_at: undefined });
     }
@@ -159,6 +160,7 @@
     const since = records.filter((record) => !last || record.changed_at > last).length;
     const open_ = records.filter((record) => phone.rules.stageOf([record]) === "begun");
     const thrown = store.thrown();
+    const strangers = records.filter((record) => !phone.spotOf.has(record.home));
     const input = el("input", { type: "file", accept: ".zip,.json,application/zip,application/json", id: "take-in", class: "unseen" });
     const outcome = el("p", { role: "status", id: "taken" });
     input.addEventListener("change", async () => {
@@ -173,6 +175,7 @@
       el("h2", { id: "heading", tabindex: "-1", text: t("give_back") }),
       el("p", { id: "holds", text: `${counted("records", records.length)}, ${counted("photos", photos.length)}${photos.length ? ` (${size(bytes)})` : ""}.` }),
       records.length ? el("p", { text: since ? counted("not_given", since) : t("all_given") }) : null,
+      strangers.length ? el("p", { text: t("not_on_list", { anchors: strangers.map((record) => record.anchor_id).join(", ") }) }) : null,
       open_.length ? el("p", { class: "alarm", text: t("done_missing", { anchors: open_.map((record) => record.anchor_id).join(", ") }) }) : null,
       button(t("save_file"), save, { class: "press wide strong", id: "save", disabled: records.length ? null : true }),
       records.length && canShare() ? button(t("share_file"), share, { class: "press wide" }) : null,

@@ -6,11 +6,10 @@
   const { trip } = data;
 
   const lines = (texts) => (texts?.length ? el("ul", { class: "lines" }, texts.map((text) => el("li", { text }))) : null);
-  const asked = (texts) => (Array.isArray(texts) ? texts : texts ? [texts] : []);
   function brought() {
     const rows = (trip.bring ?? []).map(({ thing, count, unit, detail }) => el("li", {},
       el("b", { text: [count ?? "", unit ?? ""].join(" ").trim() }), ` ${thing}${detail ? `, ${detail}` : ""}`));
-    return rows.length ? el("details", {}, el("summary", { text: t("bring") }), el("ul", { class: "lines" }, rows)) : null;
+    return rows.length ? el("details", { id: "bring" }, el("summary", { text: t("bring") }), el("ul", { class: "lines" }, rows)) : null;
   }
   function curing(records) {
     for (const record of records) {
@@ -19,13 +18,13 @@
     }
     return "";
   }
-  function row(spot, at) {
-    const records = store.of(spot.anchor_id);
+  function row(spot) {
+    const records = store.of(spot);
     const stage = rules.stageOf(records);
-    const doubts = records.reduce((sum, record) => sum + rules.doubtsOf(record.values, phone.spotOf.get(spot.anchor_id), record.done_on).length, 0);
+    const doubts = records.reduce((sum, record) => sum + rules.doubtsOf(record.values, spot, record.done_on).length, 0);
     const photos = records.reduce((sum, record) => sum + store.photosOf(record.record_id).length, 0);
     const more = [curing(records), doubts ? counted("doubts", doubts) : "", photos ? counted("photos", photos) : ""].filter(Boolean).join(", ");
-    return el("li", {}, el("button", { type: "button", class: `row-button ${stage}`, "data-at": at, on: { click: () => phone.show("anchor", at) } },
+    return el("li", {}, el("button", { type: "button", class: `row-button ${stage}`, "data-at": spot.at, on: { click: () => phone.show("anchor", spot.at) } },
       el("span", { class: "sign", "aria-hidden": "true", text: SIGNS[stage] }),
       el("span", { class: "what" },
         el("span", { class: "id", text: spot.anchor_id }), spot.route ? ` ${spot.route}` : "",
@@ -36,21 +35,21 @@
     return el("section", { class: "stop" },
       el("h3", { text: `${one.crag}: ${one.sector}` }),
       el("p", { class: "small", text: [[one.begins, one.ends].filter(Boolean).join(" – "), one.risk_band ? t("risk", { band: one.risk_band }) : ""].filter(Boolean).join(", ") }),
-      asked(one.tell).length ? el("p", { class: "tell", text: t("tell", { who: asked(one.tell).join("; ") }) }) : null,
-      asked(one.access).length ? el("details", {}, el("summary", { text: t("access") }), lines(asked(one.access))) : null,
-      el("ol", { class: "rows" }, one.anchors.map((spot) => row(spot, spots.findIndex((other) => other.anchor_id === spot.anchor_id)))));
+      one.closed ? el("p", { class: "alarm", text: t("closed") }) : null,
+      one.access?.length || one.tell?.length ? el("details", {}, el("summary", { text: t("access") }), lines([...one.access ?? [], ...one.tell ?? []])) : null,
+      el("ol", { class: "rows" }, spots.filter((spot) => spot.stop === one).map(row)));
   }
   function open() {
-    const stages = spots.map((spot) => rules.stageOf(store.of(spot.anchor_id)));
+    const stages = spots.map((spot) => rules.stageOf(store.of(spot)));
     const count = (stage) => stages.filter((one) => one === stage).length;
     const left = stages.findIndex((stage) => stage === "open" || stage === "begun");
     phone.view(
-      el("h2", { id: "heading", tabindex: "-1", text: trip.title || trip.trip }),
+      el("h2", { id: "heading", tabindex: "-1", text: t("all_anchors") }),
       el("p", { class: "small", text: [trip.date, trip.team, [trip.leaves, trip.back].filter(Boolean).join(" – ")].filter(Boolean).join(", ") }),
-      asked(trip.left_out).length ? el("p", { class: "alarm", text: asked(trip.left_out).join(" ") }) : null,
-      el("p", { id: "progress", text: t("progress", { done: count("done"), missed: count("missed"), begun: count("begun"), open: count("open") }) }),
+      trip.left_out?.length ? el("p", { class: "alarm", text: trip.left_out.join(" ") }) : null,
+      el("p", { id: "progress", text: Object.keys(SIGNS).filter(count).map((stage) => `${count(stage)} ${t(`stage_${stage}`)}`).join(", ") }),
       left >= 0 ? button(t("go_on", { anchor: spots[left].anchor_id }), () => phone.show("anchor", left), { class: "press wide strong" }) : null,
-      brought(), trip.stops.map(stop));
+      brought(), trip.notes?.length ? el("details", {}, el("summary", { text: t("notes") }), lines(trip.notes)) : null, trip.stops.map(stop));
   }
   phone.on("elsewhere", () => { if (phone.state.view === "list") open(); });
   phone.list = { open };

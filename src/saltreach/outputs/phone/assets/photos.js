@@ -68,7 +68,7 @@
         }))));
     }
     draw();
-    return el("div", {}, input, el("label", { for: "photo-input", class: "press wide", text: t("photo_take") }), count, list);
+    return el("div", { class: "taken" }, input, el("label", { for: "photo-input", class: "press wide", text: t("photo_take") }), count, list);
   }
   phone.photos = { add, control, shrunk };
 })();

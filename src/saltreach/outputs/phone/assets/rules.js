@@ -106,7 +106,7 @@
     }
     if (values.hole_cleaned === "no") doubt("hole_cleaned", "not_cleaned");
     for (const name of ["crack", "edge", "hole"]) {
-      const least = spot?.spacing?.[name];
+      const least = spot?.spacing?.[`${name}_mm`];
       const given = values[`${name}_distance_mm`];
       if (typeof given === "number" && typeof least === "number" && given < least) {
         doubt(`${name}_distance_mm`, "too_near", { least });

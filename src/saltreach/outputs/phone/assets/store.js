@@ -7,7 +7,7 @@
   const NAME = "saltreach-phone";
   const VERSION = 1;
   const tab = newId();
-  const records = new Map(); /* by slot: an anchor's id, or that and a record's id */
+  const records = new Map(); /* by slot: a spot of the trip, or that and a record's id */
   const photos = new Map();
   let driver = null;
   let channel = null;
@@ -45,10 +45,10 @@
     /* The phone may die of the cold at any moment: written means written to the disk. */
     const within = (names, mode, work) => new Promise((resolve, reject) => {
       const step = db.transaction(names, mode, { durability: "strict" });
-      let result;
+      let result, thrown;
       step.oncomplete = () => resolve(result);
-      step.onabort = step.onerror = () => reject(step.error ?? new Error("aborted"));
-      work(step, (value) => { result = value; });
+      step.onabort = step.onerror = () => reject(thrown ?? step.error ?? new Error("aborted"));
+      work(step, (value) => { result = value; }, (error) => { thrown = error; step.abort(); });
     });
     const all = (store, index, only) => within([store], "readonly", (step, give) => {
       const found = step.objectStore(store);
@@ -61,11 +61,11 @@
       ofTrip: () => all("records", "trip", data.trip.trip),
       photos: (of = key) => all("photos", "key", of),
       get: (slot) => asked(db.transaction(["records"]).objectStore("records").get([key, slot])),
-      change: (slot, change) => within(["records"], "readwrite", (step, give) => {
+      change: (slot, change) => within(["records"], "readwrite", (step, give, fail) => {
         const store = step.objectStore("records");
         store.get([key, slot]).onsuccess = (event) => {
           const next = changed(event.target.result, slot, change);
-          store.put(next);
+          try { store.put(next); } catch (error) { fail(error); }
           give(next);
         };
       }),
@@ -236,7 +236,7 @@
   }
 
   function change(slot, values, about = {}) {
-    const start = { record_id: newId(), anchor_id: slot, who: phone.state.who, done_on: phone.dayOf(phone.now()) };
+    const start = { record_id: newId(), anchor_id: phone.spotOf.get(slot)?.anchor_id ?? slot, home: slot, who: phone.state.who, done_on: phone.dayOf(phone.now()) };
     if (records.has(slot)) Object.assign(start, { record_id: records.get(slot).record_id });
     const said = { values, about, start };
     records.set(slot, changed(records.get(slot), slot, said));
@@ -273,7 +273,7 @@
     setting: (name) => driver.setting(name).catch(() => undefined),
     kind: () => driver.kind,
     record: (slot) => { const record = records.get(slot); return record?.thrown_at ? undefined : record; },
-    of: (anchor) => live().filter((record) => record.anchor_id === anchor),
+    of: (spot) => live().filter((record) => record.home === spot.slot),
     thrown: () => [...records.values()].filter((record) => record.thrown_at),
     photosOf: (record_id) => [...photos.values()].filter((photo) => photo.record_id === record_id),
     photos: () => [...photos.values()],
