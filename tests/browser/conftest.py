@@ -17,7 +17,7 @@ ARGUMENTS = [
     "--disable-sync",
     "--no-first-run",
 ]
-PATIENCE_MS = 6_000
+PATIENCE_MS = 600_000
 """When an action that never ends is given up; nothing here is timed."""
 
 

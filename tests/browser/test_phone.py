@@ -152,7 +152,11 @@ def fill_place(page):
 
 
 def values(row):
-    return {k: v for k, v in row.items() if k not in ("record_id", "trip", "anchor_id", "done_on", "who")}
+    return {
+        k: v
+        for k, v in row.items()
+        if k not in ("record_id", "trip", "anchor_id", "done_on", "who")
+    }
 
 
 def test_what_was_entered_outlives_a_crash_and_comes_back_row_by_row(browser, trip_file, tmp_path):
@@ -224,7 +228,11 @@ def test_one_tap_says_looked_at_and_sound_and_every_word_of_what_was_done_is_the
     ]
     page.locator("#to-list").click()
     page.locator("#progress").wait_for()
-    assert page.locator(".row-button .stage").all_inner_texts()[:3] == ["done", "not reached", "open"]
+    assert page.locator(".row-button .stage").all_inner_texts()[:3] == [
+        "done",
+        "not reached",
+        "open",
+    ]
 
 
 @pytest.mark.pinned("worked", answers=12)
@@ -332,7 +340,9 @@ def test_cure_times_are_those_of_the_formula_at_every_temperature(opened):
         assert dry["cure_min"] == math.ceil(cure - 1e-9)
         assert wet["cure_min"] == math.ceil(2 * cure - 1e-9)
         assert dry["gel_min"] == wet["gel_min"] == math.floor(float(gel_time_min(c, SHEET)) + 1e-9)
-    outside = page.evaluate("[-5.1, 20.1].map((c) => phone.rules.cureOf({ rock_temperature_c: c }))")
+    outside = page.evaluate(
+        "[-5.1, 20.1].map((c) => phone.rules.cureOf({ rock_temperature_c: c }))"
+    )
     assert outside == [{"outside": True}] * 2
 
 
@@ -354,13 +364,21 @@ def test_photos_are_made_small_and_linked_and_keep_neither_name_nor_place(opened
     secret.write_bytes(photo_bytes())
     page.set_input_files("#photo-input", secret)
     page.locator(".photos li").wait_for()
-    page.set_input_files("#photo-input", {"name": "x.jpg", "mimeType": "image/jpeg", "buffer": b"no picture"})
+    page.set_input_files(
+        "#photo-input", {"name": "x.jpg", "mimeType": "image/jpeg", "buffer": b"no picture"}
+    )
     page.locator("#alarms").get_by_text("cannot be read").wait_for()
-    page.set_input_files("#photo-input", {"name": "y.png", "mimeType": "image/png", "buffer": photo_bytes(300, 400, "PNG")})
+    page.set_input_files(
+        "#photo-input",
+        {"name": "y.png", "mimeType": "image/png", "buffer": photo_bytes(300, 400, "PNG")},
+    )
     page.locator(".photos li").nth(1).wait_for()
     assert "2 photos" in page.locator("#group-photo").inner_text()
     told, files, _ = given(page)
-    row, (first, second) = told["rows"][0], sorted(told["photos"], key=lambda p: -len(files[p["file"]]))
+    row, (first, second) = (
+        told["rows"][0],
+        sorted(told["photos"], key=lambda p: -len(files[p["file"]])),
+    )
     assert sorted(row["photo"]) == sorted(p["file"].removeprefix("photos/") for p in told["photos"])
     assert set(files) == {"return.json", first["file"], second["file"]}
     for photo, size in ((first, (1600, 1067)), (second, (300, 400))):
@@ -390,13 +408,17 @@ def test_another_phone_takes_a_return_file_in_and_gives_the_same(opened, tmp_pat
     first = opened()
     go(first, 0)
     tap(first, "condition", "3 poor")
-    first.set_input_files("#photo-input", {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo_bytes(200, 100)})
+    first.set_input_files(
+        "#photo-input", {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo_bytes(200, 100)}
+    )
     first.locator(".photos li").wait_for()
     go(first, 1)
     first.locator("#sound").click()
     told, files, _ = given(first)
     packed = tmp_path / "return.zip"
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:  # as another program packs it
+    with zipfile.ZipFile(
+        packed, "w", zipfile.ZIP_DEFLATED
+    ) as archive:  # as another program packs it
         for name, content in files.items():
             archive.writestr(name, content)
 
@@ -423,7 +445,9 @@ def test_another_phone_takes_a_return_file_in_and_gives_the_same(opened, tmp_pat
         (packed.read_bytes()[:-30], "damaged"),
         (json.dumps(told | {"trip": "other"}).encode(), "another trip (other)"),
     ):
-        second.set_input_files("#take-in", {"name": "r.zip", "mimeType": "application/zip", "buffer": content})
+        second.set_input_files(
+            "#take-in", {"name": "r.zip", "mimeType": "application/zip", "buffer": content}
+        )
         said.get_by_text(word).wait_for()
 
 
@@ -445,7 +469,9 @@ def test_a_newer_file_of_the_trip_offers_what_was_recorded_before(opened, tmp_pa
     page = opened()
     go(page, 0)
     tap(page, "condition", "2 worn")
-    page.set_input_files("#photo-input", {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo_bytes(200, 100)})
+    page.set_input_files(
+        "#photo-input", {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo_bytes(200, 100)}
+    )
     page.locator(".photos li").wait_for()
     told = given(page)[0]
     newer = write_phone([trip(made_from="2026-12-01T10:00:00Z")], tmp_path, cure=SHEET)[0]
@@ -513,7 +539,9 @@ def test_the_small_store_serves_where_the_database_is_denied(opened):
     assert "small store" in page.locator("#alarms").inner_text()
     go(page, 0)
     tap(page, "condition", "4 failed")
-    page.set_input_files("#photo-input", {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo_bytes(200, 100)})
+    page.set_input_files(
+        "#photo-input", {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo_bytes(200, 100)}
+    )
     page.locator(".photos li").wait_for()
     told, files, _ = given(page)
     page.reload()
@@ -552,9 +580,18 @@ HOSTILE = "<img src=x onerror=alert(1)>"
 
 
 def test_hostile_names_are_shown_as_they_are_and_harm_nothing(opened, tmp_path):
-    names = (HOSTILE, "__proto__", "</script><script>alert(2)</script>", '"\'&`${alert(3)}', "=cmd")
-    spots = [look(name, n, route=HOSTILE, to_do=HOSTILE, reasons=(HOSTILE,)) for n, name in enumerate(names, 1)]
-    hostile = trip([stop(spots, HOSTILE, tell=(HOSTILE,))], trip=f"../{HOSTILE}", title=HOSTILE, team=HOSTILE, notes=(HOSTILE,))
+    names = (HOSTILE, "__proto__", "</script><script>alert(2)</script>", "\"'&`${alert(3)}", "=cmd")
+    spots = [
+        look(name, n, route=HOSTILE, to_do=HOSTILE, reasons=(HOSTILE,))
+        for n, name in enumerate(names, 1)
+    ]
+    hostile = trip(
+        [stop(spots, HOSTILE, tell=(HOSTILE,))],
+        trip=f"../{HOSTILE}",
+        title=HOSTILE,
+        team=HOSTILE,
+        notes=(HOSTILE,),
+    )
     file = write_phone([hostile], tmp_path, cure=SHEET)[0]
     assert file.parent == tmp_path
     page = opened(file, who=HOSTILE)
@@ -580,9 +617,34 @@ def test_an_anchor_that_a_trip_comes_to_twice_has_two_records(opened, tmp_path):
     tap(page, "done", "replaced")
     page.get_by_text("Begin another record").click()
     tap(page, "done", "closed")
-    assert [(row["anchor_id"], row["done"]) for row in given(page)[0]["rows"]][0] == ("A1", "looked at")
-    assert sorted(row["done"] for row in given(page)[0]["rows"]) == ["closed", "looked at", "replaced"]
+    assert [(row["anchor_id"], row["done"]) for row in given(page)[0]["rows"]][0] == (
+        "A1",
+        "looked at",
+    )
+    assert sorted(row["done"] for row in given(page)[0]["rows"]) == [
+        "closed",
+        "looked at",
+        "replaced",
+    ]
     assert len({row["record_id"] for row in given(page)[0]["rows"]}) == 3
+
+
+def test_what_was_seen_of_the_old_anchor_is_never_said_of_the_new_one(opened):
+    page = opened()
+    go(page, 0)
+    tap(page, "condition", "4 failed")
+    tap(page, "findings", "broken")
+    tap(page, "done", "replaced")
+    page.get_by_text("Another record: looked at, Ana, 2027-03-06").wait_for()
+    write(page, "hole_depth_mm", "80")
+    assert [values(row) for row in given(page)[0]["rows"]] == [
+        {"done": "looked at", "condition": 4, "findings": ["broken"]},
+        {"done": "replaced", "hole_depth_mm": 80},
+    ]
+    go(page, 0)
+    tap(page, "done", "not reached")
+    said = page.locator("#doubt-done")
+    assert said.inner_text() == "Recorded, yet not part of this: Depth of the hole."
 
 
 def test_what_is_the_same_all_day_is_taken_over_by_one_tap(opened):
@@ -616,9 +678,15 @@ def test_distance_and_bearing_where_the_position_is_allowed(opened, around):
     # 6371008.8 m * 0.001 degrees = 111.2 m, and times cos 43 degrees = 81.3 m
     assert way.inner_text() == "110 m to the north (0°). Your position is good to 8 m."
     go(page, 1)
-    assert page.locator("#way").inner_text() == "80 m to the east (90°). Your position is good to 8 m."
+    assert (
+        page.locator("#way").inner_text() == "80 m to the east (90°). Your position is good to 8 m."
+    )
     go(page, 2)
-    assert page.locator("#way").inner_text().startswith("2 m away: within what your position can tell.")
+    assert (
+        page.locator("#way")
+        .inner_text()
+        .startswith("2 m away: within what your position can tell.")
+    )
 
 
 def test_without_a_position_everything_else_works(opened, around):
@@ -721,7 +789,14 @@ def test_everything_is_large_enough_for_gloves_and_no_wider_than_the_phone(opene
         assert CAUTION in page.locator("body").inner_text()
 
 
-@pytest.mark.parametrize(("scheme", "taps"), [("light", 0), ("dark", 0), ("light", 3)], ids=["day", "night", "sun"])
+@pytest.mark.parametrize(
+    ("scheme", "taps"),
+    [
+        pytest.param("light", 0, id="day"),
+        pytest.param("dark", 0, id="night"),
+        pytest.param("light", 3, id="sun", marks=pytest.mark.search),
+    ],
+)
 def test_axe_finds_nothing_serious(opened, scheme, taps):
     page = opened(color_scheme=scheme)
     for _ in range(taps):
@@ -735,7 +810,12 @@ def test_the_light_is_chosen_by_a_button_and_remembered(opened):
     seen = []
     for _ in range(4):
         page.locator("#mode").click()
-        seen.append((page.locator("#mode").inner_text(), page.evaluate("getComputedStyle(document.body).backgroundColor")))
+        seen.append(
+            (
+                page.locator("#mode").inner_text(),
+                page.evaluate("getComputedStyle(document.body).backgroundColor"),
+            )
+        )
     assert [name for name, _ in seen] == ["Day", "Night", "Sun", "Auto"]
     assert seen[1][1] == "rgb(15, 20, 18)" and seen[2][1] == "rgb(255, 255, 255)"
     page.locator("#mode").click()

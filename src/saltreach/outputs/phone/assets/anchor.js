@@ -19,9 +19,14 @@
     .map((name) => t("keep_from", { what: t(`from_${name}`), mm: spacing[`${name}_mm`] }));
 
   function doneButtons(slot, spot) {
-    const made = data.done.map((choice) => button(word(choice), () => {
-      const held = store.record(slot)?.values.done;
-      store.change(slot, { done: held === choice ? null : choice });
+    const made = data.done.map((choice) => button(word(choice), async () => {
+      const held = store.record(slot)?.values ?? {};
+      const next = held.done === choice ? null : choice;
+      if (data.placing.includes(next) && rules.hiddenBy({ ...held, done: next }, spot).length && !rules.places(held, {})) {
+        await phone.aside(store.record(slot), {}, { done: held.done ?? data.looked_at }); /* a look at the old one */
+        say(t("look_apart"));
+      }
+      store.change(slot, { done: next });
       draw(); /* placing and looking have different fields */
       phone.byId("field-done").querySelectorAll("button")[data.done.indexOf(choice)].focus();
       phone.emit("touched", slot);
@@ -170,9 +175,10 @@
     tick();
     const values = store.record(slot)?.values ?? {};
     const missing = Object.keys(values).length > 0 && !values.done && rules.stageOf([{ values }]) === "begun";
+    const doubts = rules.doubtsOf(values, shown.spot, shown.form.doneOn()).filter((one) => one.column === "done").map((one) => one.text);
     const box = phone.byId("doubt-done");
-    box.textContent = missing ? t("say_done") : "";
-    box.hidden = !missing;
+    box.textContent = [missing ? t("say_done") : "", ...doubts].filter(Boolean).join(" ");
+    box.hidden = !box.textContent;
   });
   phone.on("elsewhere", (slots) => {
     if (phone.state.view !== "anchor" || !shown || !slots.includes(shown.slot)) return;

@@ -54,7 +54,7 @@
      else at the last value of this trip, else at the nearest to nought. */
   const STEPS = { mm: 5, "°C": 1, kN: 0.5, s: 15, min: 5, degrees: 5, "N·m": 5 };
   function start(form, column) {
-    const planned = form.spot?.piece?.[column.planned];
+    const planned = form.spot?.piece?.[column.planned] ?? (column.name === "proof_load_kn" ? data.trip.proof_load_kn : null);
     if (typeof planned === "number") return planned;
     const before = store.live().filter((record) => typeof record.values[column.name] === "number")
       .sort((a, b) => b.changed_at - a.changed_at)[0];

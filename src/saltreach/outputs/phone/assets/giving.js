@@ -6,10 +6,10 @@
   const { trip } = data;
 
   /* A slot aside keeps a record that is no longer the one on the form; nothing is lost by it. */
-  async function aside(record, how = {}) {
+  async function aside(record, how = {}, values = {}) {
     const slot = `${record.home}\n${record.record_id}`;
     if (slot !== record.slot) {
-      store.take(slot, { ...record, ...how });
+      store.take(slot, { ...record, ...how, values: { ...record.values, ...values } });
       await store.drop(record.slot);
     } else await store.change(slot, {}, how);
   }
@@ -25,7 +25,7 @@
   }
   function returned() {
     const at = (record) => phone.spotOf.get(record.home)?.at ?? phone.spots.length;
-    const records = filled().sort((a, b) => at(a) - at(b) || (a.record_id < b.record_id ? -1 : 1));
+    const records = filled().sort((a, b) => at(a) - at(b) || (a.made_at ?? 0) - (b.made_at ?? 0));
     const ids = new Set(records.map((record) => record.record_id));
     const photos = store.photos().filter((photo) => ids.has(photo.record_id)).sort((a, b) => (a.file < b.file ? -1 : 1));
     const told = {
@@ -80,11 +80,11 @@
     if (told.version > data.version) throw new Error(t("newer_return"));
     if (told.trip !== trip.trip) throw new Error(t("other_trip", { trip: String(told.trip) }));
     let taken = 0, beside = 0;
-    for (const row of told.rows) {
+    for (const [order, row] of told.rows.entries()) {
       if (typeof row?.record_id !== "string" || typeof row.anchor_id !== "string" || !row.record_id) continue;
       const { record_id, anchor_id, done_on, who, trip: _, ...rest } = row;
       const values = Object.fromEntries(Object.entries(rest).filter(([, value]) => plainValue(value)));
-      const record = { record_id, anchor_id, done_on: String(done_on ?? ""), who: String(who ?? told.who ?? ""), values };
+      const record = { record_id, anchor_id, made_at: Date.now() + order / 1000, done_on: String(done_on ?? ""), who: String(who ?? told.who ?? ""), values };
       const [joined, other] = await join(record);
       taken += joined;
       beside += other;

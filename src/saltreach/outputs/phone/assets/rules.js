@@ -1,7 +1,7 @@
 "use strict";
 /* What follows from what was written: plain functions of values, no page and no store in them. */
 (() => {
-  const { data, t, dayOf, word } = phone;
+  const { data, t, dayOf, word, label } = phone;
   const ZERO_C = 273.15;
   const EARTH_M = 6371008.8; /* mean radius, IUGG */
   const HAIR = 1e-9;
@@ -83,6 +83,12 @@
 
   const needs = (values, spot, name, planned) => (typeof values[name] === "number" ? values[name] : spot?.piece?.[planned] ?? null);
   const places = (values, spot) => (values.done ? data.placing.includes(values.done) : spot?.form === "place");
+  /* What is recorded and does not belong to what was done. */
+  function hiddenBy(values, spot) {
+    const view = places(values, spot) ? "place" : "look";
+    return Object.keys(values).filter((name) => phone.columnOf.has(name)
+      && (values.done === data.not_reached || !phone.columnOf.get(name).on.includes(view)));
+  }
   /* Doubts about what was written: column and sentence. Nothing here keeps anybody from recording. */
   function doubtsOf(values, spot, doneOn) {
     const found = [];
@@ -92,6 +98,8 @@
       if (bad.length) doubt("condition", "sound_but", { findings: bad.map(word).join(", ") });
     }
     if (typeof values.proof_load_kn === "number" && !values.proof_result) doubt("proof_result", "result_missing");
+    const hidden = hiddenBy(values, spot);
+    if (hidden.length) doubt("done", "not_shown", { what: hidden.map(label).join(", ") });
     if (!places(values, spot)) return found;
     const depth = values.hole_depth_mm;
     const length = needs(values, spot, "piece_length_mm", "length_mm");
@@ -150,5 +158,5 @@
     return live.some((record) => record.values.done === data.not_reached) ? "missed" : "begun";
   }
 
-  phone.rules = { numberOf, outOfRange, minutesAt, cureOf, timesOf, momentOf, dayAfter, lastDay, doubtsOf, places, wayTo, compass, stageOf };
+  phone.rules = { numberOf, outOfRange, minutesAt, cureOf, timesOf, momentOf, dayAfter, lastDay, doubtsOf, places, hiddenBy, wayTo, compass, stageOf };
 })();

@@ -84,7 +84,9 @@
   phone.on("failed", () => { byId("kept").textContent = t("not_kept_here"); });
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") store.look(); });
   window.addEventListener("hashchange", opened);
-  window.addEventListener("error", (event) => phone.warn("error", t("broke", { what: event.message }), () => button(t("give_now"), () => show("return"))));
+  const broke = (what) => phone.warn("error", t("broke", { what }), () => button(t("give_now"), () => show("return")));
+  window.addEventListener("error", (event) => broke(event.message));
+  window.addEventListener("unhandledrejection", (event) => broke(event.reason?.message ?? ""));
 
   /* Served from a safe address the page can be installed and opens without a network. */
   function served() {
@@ -100,7 +102,6 @@
     byId("kept").textContent = t(`kept_short_${store.kind()}`);
     opened();
     await phone.giving.offer();
-    if (navigator.storage?.persist) navigator.storage.persist().catch(() => false);
     served();
     root.dataset.ready = "yes";
   })();

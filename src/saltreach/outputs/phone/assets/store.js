@@ -235,10 +235,16 @@
     return last;
   }
 
+  let askedToStay = false;
+  function askToStay() { /* so that the phone does not clear it when it needs room */
+    if (!askedToStay && navigator.storage?.persist) navigator.storage.persist().catch(() => false);
+    askedToStay = true;
+  }
   function change(slot, values, about = {}) {
-    const start = { record_id: newId(), anchor_id: phone.spotOf.get(slot)?.anchor_id ?? slot, home: slot, who: phone.state.who, done_on: phone.dayOf(phone.now()) };
+    const start = { record_id: newId(), anchor_id: phone.spotOf.get(slot)?.anchor_id ?? slot, home: slot, made_at: Date.now(), who: phone.state.who, done_on: phone.dayOf(phone.now()) };
     if (records.has(slot)) Object.assign(start, { record_id: records.get(slot).record_id });
     const said = { values, about, start };
+    askToStay();
     records.set(slot, changed(records.get(slot), slot, said));
     return queued(async () => {
       const kept = await driver.change(slot, said);
