@@ -94,6 +94,7 @@ GROUPS = {
     ),
     "Plan": ("planning.options", "planning.problem", "planning.greedy"),
     "Budget": ("planning.offers",),
+    "Trips": ("planning.bring", "planning.wall"),
     "Size of files": ("intake.sizes",),
 }  # fmt: skip
 """Headings of the last section, and the modules whose numbers stand below each."""

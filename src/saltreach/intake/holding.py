@@ -157,6 +157,29 @@ def read_holding(path: Path, contact: Path | None = None) -> Holding:
     return Holding(name, found.contact, land, found.crags, found.visits, found.work)
 
 
+def read_contact(path: Path) -> Holding:
+    """Who looks after the anchors, from TOML as for `read_holding`; the land need not be named.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        TOML with `[contact]`, and the land or the crags if it is for one landholding.
+
+    Raises
+    ------
+    OptionError
+        As for `read_holding`.
+    """
+    if path.suffix.lower() != ".toml":
+        raise OptionError(f"contact file {path}: give TOML that says who to call")
+    given = read_toml(path, "contact")
+    found = checked(HoldingFile, given, f"contact file {path}")
+    land = _polygon(path.parent / found.land)["land"] if found.land else None
+    _check_contact(found.contact, f"contact file {path}")
+    name = found.name or path.stem
+    return Holding(name, found.contact, land, found.crags, found.visits, found.work)
+
+
 def _contact_file(file: Path, holding: Path) -> dict[str, Any]:
     """What a contact file says; it may not say again which land it is about."""
     if file.suffix.lower() != ".toml":
@@ -255,9 +278,12 @@ def _one_answer(first: Mapping[str, Any], second: Mapping[str, Any], one: Path, 
 
 
 def _check(found: HoldingFile, land: BaseGeometry | None, where: str) -> None:
-    contact = found.contact
     if land is None and not found.crags:
         raise OptionError(f"{where}: name the land (land = FILE) or the crags (crags = [...])")
+    _check_contact(found.contact, where)
+
+
+def _check_contact(contact: Contact, where: str) -> None:
     if not (contact.organisation or contact.person) or not (contact.phone or contact.email):
         raise OptionError(
             f"{where}: say who looks after the anchors: contact.organisation or contact.person, "

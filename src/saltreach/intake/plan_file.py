@@ -11,6 +11,8 @@ import pandas as pd
 from saltreach.errors import RegisterError
 from saltreach.folders.claim import mend
 from saltreach.intake import formats, table_files
+from saltreach.intake.prices import Piece
+from saltreach.intake.settings import checked
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import CAUTION
 
@@ -95,6 +97,32 @@ def read_rebolting(path: str | Path) -> pd.DataFrame:
             "give how many are replaced"
         )
     return chosen[["crag", "sector"]].assign(anchors=anchors).reset_index(drop=True)
+
+
+def read_bought(path: str | Path) -> dict[tuple[str, str], tuple[Piece, str]]:
+    """What a priorities.csv buys: by crag and sector the piece, and how much of it is replaced.
+
+    Raises
+    ------
+    RegisterError
+        The file is missing, or is not a list of priorities.
+    OptionError
+        A piece that cannot be.
+    """
+    size = ("diameter_mm", "embedment_mm", "legs")
+    columns = ("crag", "sector", "scope", "chosen", *("metal", "kind"), *size)
+    ours = "the priorities.csv that saltreach priorities wrote"
+    table = _written(path, "rebolting", columns, ours)
+    found = {}
+    for at, row in table[table["chosen"] == "yes"].iterrows():
+        diameter, length, legs = pd.to_numeric(row[list(size)], errors="coerce")
+        values = {
+            "kind": row["kind"], "metal": row["metal"], "price": 0.0, "diameter_mm": diameter,
+            "length_mm": length, "legs": int(legs) if legs in (1, 2) else row["legs"],
+        }  # fmt: skip
+        piece = checked(Piece, values, f"rebolting {path}: row {at}")
+        found[row["crag"], row["sector"]] = piece, row["scope"]
+    return found
 
 
 def _written(path: str | Path, what: str, columns: Sequence[str], file: str) -> pd.DataFrame:

@@ -13,12 +13,15 @@ from saltreach.planning.trip import LOOK, Stop
 from saltreach.vocabulary.metals import BONDED, MECHANICAL
 from saltreach.vocabulary.words import OUT_OF_USE, REBOLT
 
-HOLES_PER_BATTERY, BATTERY_HOLE_MM = 15.0, (12.0, 100.0)
-"""Holes of 12 x 100 mm in hard limestone that one battery drills: common practice, no source.
-Other holes count by the rock they take out."""
+HOLES_PER_BATTERY = 15.0
+BATTERY_HOLE_MM = (12.0, 100.0)
+"""Holes of this diameter and depth in hard limestone that one battery drills: common practice, no
+source. Other holes count by the rock they take out."""
 HOLES_PER_BIT = 20.0
 """Holes of a bit in hard rock before it is slow; judgement."""
-SPARE_BATTERIES, SPARE_BITS, SPARE_TAGS = 1, 1, 2
+SPARE_BATTERIES = 1
+SPARE_BITS = 1
+SPARE_TAGS = 2
 """Taken besides what the work needs; judgement."""
 
 
@@ -157,5 +160,5 @@ def bring_list(
 
 def _expansion_seen(stops: Sequence[Stop]) -> bool:
     """Whether an anchor with a nut is looked at."""
-    nuts = {"label": "kind", "value": "expansion"}
+    nuts = {"column": "kind", "label": "kind", "value": "expansion"}
     return any(nuts in spot.known for stop in stops for spot in stop.anchors)

@@ -24,9 +24,11 @@ from saltreach.vocabulary.words import (
 )
 
 _KNOWN = columns_of("register", shown="known")
+MOST_REASONS = 4
+"""Reasons of a stop on the first page."""
 SAID_ONLY = ("findings", "placement_doubts", "proof_tested_on", "closed_on")
 """Left out where nothing is written: that is no unknown. So are notes."""
-_CONDITIONS = columns_of("register")["condition"].meaning.split(", ")
+CONDITIONS = columns_of("register")["condition"].meaning.split(", ")
 
 LOOK_AT = "Look, tap, turn and photograph it."
 CLOSE = "Close it today: tag it so that nobody clips it."
@@ -55,7 +57,7 @@ def spots_of(
         Its assessed row.
     visit : mapping
         `crag`, `sector`, `kind`, `part` (`1 of 2` or empty), `anchors` (how many; negative: all),
-        `both` (whether each anchor is done as its assessment says).
+        `both` (whether each anchor is done as its assessment says), `scope` (of what is bought).
     prices, piece
         As for `pieces.pieces_for`.
     others : DataFrame, optional
@@ -77,7 +79,7 @@ def spots_of(
     each takes its share of the wall, from left to right.
     """
     placing = visit["kind"] == REBOLT
-    wanted = to_replace(anchors, worst_only=visit.get("scope") == WORST)
+    wanted = to_replace(anchors, worst_only=visit["scope"] == WORST)
     if placing:
         total = whole_count(visit, others)
         picked = wanted if total < 0 else wanted.iloc[:total]
@@ -92,6 +94,13 @@ def spots_of(
     rows = mine.astype(object).where(mine.notna(), None).to_dict("records")
     each = enumerate(zip(rows, pieces, strict=True), 1)
     return tuple(_spot(row, i, new, placing) for i, (row, new) in each), rule, mine
+
+
+def in_short(anchors: pd.DataFrame) -> tuple[str, ...]:
+    """What `action_reasons` say of most anchors of a stop, and of how many."""
+    texts = anchors["action_reasons"].fillna("").str.split(SEPARATOR, regex=False).explode()
+    counts = texts[texts != ""].value_counts().head(MOST_REASONS)
+    return tuple(f"{n} of {len(anchors)}: {text}" for text, n in counts.items())
 
 
 def part_of(text: str) -> tuple[int, int]:
@@ -116,7 +125,7 @@ def whole_count(visit: Mapping[str, Any], others: pd.DataFrame | None) -> int:
     for text, share in others.loc[same, ["part", "anchors"]].itertuples(index=False):
         if part_of(text)[1] == parts:
             shares[part_of(text)[0]] = int(share)
-    low, high = min(shares.values()) * parts, (max(shares.values()) + 1) * parts
+    low, high = (min(shares.values()) - 1) * parts, (max(shares.values()) + 1) * parts
     for total in range(low, high + 1):
         if all(total * p // parts - total * (p - 1) // parts == n for p, n in shares.items()):
             return total
@@ -154,7 +163,7 @@ def value_text(value: Any, column: Column) -> str:
     if value is None or value == "" or (isinstance(value, float) and np.isnan(value)):
         return UNKNOWN
     if column.name == "condition":
-        return _CONDITIONS[int(value)]
+        return CONDITIONS[int(value)]
     if column.kind in ("number", "integer"):
         return f"{float(value):g} {column.unit}".strip()
     return str(value)
@@ -163,7 +172,7 @@ def value_text(value: Any, column: Column) -> str:
 def _spot(row: Mapping[str, Any], order: int, piece: dict[str, Any] | None, placing: bool) -> Spot:
     action = row["action"] or ""
     known = tuple(
-        {"label": label_of(c), "value": value_text(row.get(name), c)}
+        {"column": name, "label": label_of(c), "value": value_text(row.get(name), c)}
         for name, c in _KNOWN.items()
         if row.get(name) or name not in (*SAID_ONLY, "notes")
     )

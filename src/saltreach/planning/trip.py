@@ -31,7 +31,7 @@ class Spot:
     form : str
         `look` or `place`.
     known : tuple of dict
-        `label`, `value`: what the register says, `unknown` where it says nothing.
+        `column`, `label`, `value`: what the register says, `unknown` where it says nothing.
     reasons, warnings : tuple of str
         Sentences of the assessment.
     piece : dict or None
@@ -74,6 +74,8 @@ class Stop:
         Whether an access rule shuts it on the day.
     risk_band : str
         Of the sector; `unknown` where not known.
+    reasons : tuple of str
+        What is most often said of its anchors, and of how many.
     order_rule : str
         How the anchors were put in order.
     anchors : tuple of Spot
@@ -96,6 +98,7 @@ class Stop:
     closed: bool = False
     tell: tuple[str, ...] = ()
     risk_band: str = UNKNOWN
+    reasons: tuple[str, ...] = ()
     order_rule: str = ""
     anchors: tuple[Spot, ...] = ()
     cure: dict[str, Any] | None = None

@@ -19,7 +19,7 @@ from saltreach.intake.prices import Piece, Prices
 from saltreach.intake.sheets import nearest
 from saltreach.planning.bring import TripOptions, bring_list
 from saltreach.planning.places import access_of, cure_of, drawn, tell_of
-from saltreach.planning.spots import spots_of
+from saltreach.planning.spots import in_short, spots_of
 from saltreach.planning.tables import left_out_before, looser
 from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
 from saltreach.science.rock.adhesive import CureTable
@@ -27,6 +27,8 @@ from saltreach.vocabulary.synonyms import plain
 from saltreach.vocabulary.words import BANDS, INSPECT, REBOLT, UNKNOWN, VISITS
 
 __all__ = ["LOOK", "PLACE", "Spot", "Stop", "Trip", "TripOptions", "trips_of"]
+
+NO_STOCK = "The prices have no stock list: pieces are the least that would do, not what you have."
 
 
 def trips_of(
@@ -38,7 +40,7 @@ def trips_of(
     kind: str = "",
     date: str = "",
     prices: Prices | None = None,
-    bought: Mapping[tuple[str, str], Piece] | None = None,
+    bought: Mapping[tuple[str, str], tuple[Piece, str]] | None = None,
     data_sheet: CureTable | None = None,
     rock_temperature_c: float | None = None,
     windows: Sequence[Mapping[str, Any]] = (),
@@ -65,7 +67,8 @@ def trips_of(
     prices : Prices, optional
         Its stock list, if any, is what pieces are taken from.
     bought : mapping, optional
-        The piece bought for each (crag, sector), from `plan_file.read_bought`.
+        By (crag, sector) the piece bought and how much is replaced, from
+        `plan_file.read_bought`.
     data_sheet : CureTable, optional
         Of the adhesive, for the hours it needs.
     rock_temperature_c : float, optional
@@ -104,15 +107,16 @@ def trips_of(
             "these results"
         )
     said = (*left_out_before(result.provenance), *left_out)
+    more = (NO_STOCK,) if prices is not None and not prices.stock else ()
     made = []
     for name, visits_of_trip in rows.groupby("trip", sort=False):
         stops = []
         for v in visits_of_trip.to_dict("records"):
             place = v["crag"], v["sector"]
+            piece, v["scope"] = (bought or {}).get(place, (None, ""))
             spots, rule, order = spots_of(
-                anchors[place], known[place], v, prices=prices, piece=(bought or {}).get(place),
-                others=rows,
-            )  # fmt: skip
+                anchors[place], known[place], v, prices=prices, piece=piece, others=visits
+            )
             if not spots and visits is None:
                 continue
             sentences, closed = access_of(windows, tides, *place, v["date"])
@@ -120,7 +124,7 @@ def trips_of(
                 Stop(
                     *place, v["kind"], v["begins"], v["ends"], v["part"], sentences, closed,
                     tell_of(contact, anchors[place], v["crag"]),
-                    known[place]["risk_band"] or UNKNOWN, rule, spots,
+                    known[place]["risk_band"] or UNKNOWN, in_short(order), rule, spots,
                     cure_of(order, v["date"], data_sheet, rock_temperature_c)
                     if v["kind"] == REBOLT else None,
                     drawn(order),
@@ -128,12 +132,15 @@ def trips_of(
             )  # fmt: skip
         if stops:
             first = visits_of_trip.iloc[0]
-            made.append(_trip(str(name), first, visits_of_trip, tuple(stops), said, result, chosen))
+            made.append(
+                _trip(str(name), first, visits_of_trip, tuple(stops), said, more, result, chosen)
+            )
     return tuple(made)
 
 
 def _trip(
     name: str, first: Any, visits: pd.DataFrame, stops: tuple[Stop, ...], said: tuple[str, ...],
+    more: tuple[str, ...],
     result: Assessment, options: TripOptions,
 ) -> Trip:  # fmt: skip
     """One trip from its stops."""
@@ -147,7 +154,7 @@ def _trip(
         leaves=leaves, back=back, stops=stops, bring=bring,
         hours=_hours_between(leaves, back), work_hours=_known(work), travel_hours=_known(travel),
         proof_load_kn=options.proof_load_kn, left_out=said,
-        notes=(*notes, *looser(result.provenance)), made_from=result.provenance["time"],
+        notes=(*notes, *more, *looser(result.provenance)), made_from=result.provenance["time"],
     )  # fmt: skip
 
 

@@ -1,0 +1,180 @@
+"""A trip as a PDF to print: what to bring, where, rows to fill in by pencil, and the steps."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from saltreach.outputs.html import asset_text
+from saltreach.outputs.sheets.drawing import qr_svg, stop_svg
+from saltreach.outputs.sheets.fields import ROW, form_rows, headers_of, known_of
+from saltreach.outputs.sheets.steps import STEPS, step_svg
+from saltreach.planning.trip import LOOK, PLACE, Stop, Trip
+from saltreach.vocabulary.words import BANDS, INSPECT, REBOLT
+
+QR_LETTERS = 600
+"""Most letters in the code, so that its squares stay large enough to be read."""
+
+
+@cache
+def _words(name: str, key: str) -> dict[str, dict[str, str]]:
+    rows = csv.DictReader(asset_text(f"sheets/{name}.csv").splitlines())
+    return {row[key]: row for row in rows}
+
+
+def texts() -> dict[str, str]:
+    """Words of the sheet by key."""
+    return {key: row["en"] for key, row in _words("texts", "key").items()}
+
+
+def sheet_pdf(trip: Trip) -> bytes:
+    """The sheet of a trip as PDF (PDF/UA-1: tagged, so that a screen reader can read it).
+
+    Parameters
+    ----------
+    trip : Trip
+        From `saltreach.planning.trips.trips_of`.
+
+    Returns
+    -------
+    bytes
+        The same for the same trip: its date is that of the results. Text reaches the typesetter
+        as JSON values, never as its source, so no name can run as markup. Fonts come with the
+        typesetter and with matplotlib, none from the system.
+    """
+    import matplotlib
+    import typst
+
+    settings: dict[str, Any] = {
+        "font_paths": [str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")],
+        "ignore_system_fonts": True,
+        "sys_inputs": {"data": json.dumps(sheet_data(trip), ensure_ascii=False)},
+    }
+    made = typst.compile(
+        asset_text("sheets/sheet.typ").encode("utf-8"),
+        timestamp=datetime.fromisoformat(trip.made_from),
+        pdf_standards=["ua-1"],
+        format="pdf",
+        **settings,
+    )
+    return bytes(made)
+
+
+def sheet_data(trip: Trip) -> dict[str, Any]:
+    """Everything the typesetter is told, as plain values."""
+    said = texts()
+    kinds = {INSPECT: LOOK, REBOLT: PLACE}
+    forms = [LOOK, PLACE]
+    stops = [_stop(stop, kinds[stop.kind], said) for stop in trip.stops]
+    placing = any(stop.kind == REBOLT for stop in trip.stops)
+    own = asdict(trip) | {
+        "stops": stops,
+        "bring": [
+            {"name": said[f"group_{group}"], "rows": rows}
+            for group, rows in _grouped(trip.bring).items()
+        ],
+    }
+    return {
+        "trip": own,
+        "t": said,
+        "row": ROW,
+        "forms": {
+            form: {"stop": form_rows(form, stop=True), "one": form_rows(form, stop=False)}
+            for form in forms
+        },
+        "qr": qr_svg("\n".join([trip.trip, *_sectors(trip)])[:QR_LETTERS]),
+        "steps": _steps(trip) if placing else [],
+        "pieces": _pieces(trip),
+        "tell": list(dict.fromkeys(said for stop in trip.stops for said in stop.tell)),
+        "headers": headers_of({stop["form"] for stop in stops}),
+    }
+
+
+def _sectors(trip: Trip) -> list[str]:
+    return list(dict.fromkeys(f"{s.crag} / {s.sector}" for s in trip.stops))
+
+
+def _grouped(bring: tuple[dict[str, Any], ...]) -> dict[str, list[dict[str, Any]]]:
+    groups: dict[str, list[dict[str, Any]]] = {}
+    for row in bring:
+        groups.setdefault(row["group"], []).append(row)
+    return groups
+
+
+def _stop(stop: Stop, form: str, said: Mapping[str, str]) -> dict[str, Any]:
+    drawing, left = stop_svg(stop.drawn)
+    spots = []
+    for spot, values in zip(stop.anchors, asdict(stop)["anchors"], strict=True):
+        beside, known, unknown = known_of(spot, form)
+        spots.append(values | {"beside": beside, "known": known, "unknown": unknown})
+    note = said["drawing_map"] if stop.drawn["kind"] == "map" else said["drawing_line"]
+    return asdict(stop) | {
+        "form": form,
+        "what": said[f"stop_{stop.kind}"],
+        "heading": said[f"form_{stop.kind}"],
+        "anchors": spots,
+        "svg": drawing,
+        "drawing_alt": said["drawing_alt"].format(stop=f"{stop.crag} / {stop.sector}"),
+        "drawing_note": note + (" " + said["left_unnumbered"].format(n=left) if left else ""),
+        "cure": _cure(stop.cure, said),
+        "bars": BANDS.index(stop.risk_band) + 1 if stop.risk_band in BANDS else 0,
+    }
+
+
+def _cure(cure: Mapping[str, Any] | None, said: Mapping[str, str]) -> list[str]:
+    """The times of the adhesive in sentences; none for a stop where nothing is placed."""
+    if cure is None:
+        return []
+    degrees = cure["temperature_c"]
+    if cure["cure_min"] is None:
+        shown = said["unknown"] if degrees is None else f"{degrees:g} °C"
+        return [said["cure_unknown"], f"{shown}: {cure['temperature_from']}.", cure["note"]]
+    times = {name: minutes_text(cure[f"{name}_min"]) for name in ("gel", "cure")}
+    line = said["cure_line"].format(
+        temperature=f"{degrees:g}", source=cure["temperature_from"],
+        wet=minutes_text(cure["cure_wet_min"]), **times,
+    )  # fmt: skip
+    return [line, cure["source"]]
+
+
+def minutes_text(minutes: float) -> str:
+    """A time in words, never shortened.
+
+    Examples
+    --------
+    >>> minutes_text(25.2), minutes_text(150.0), minutes_text(360.1)
+    ('26 min', '2 h 30 min', '6 h 1 min')
+    """
+    whole = int(-(-minutes // 1))
+    hours, rest = divmod(whole, 60)
+    return " ".join([*([f"{hours} h"] if hours else []), *([f"{rest} min"] if rest else [])])
+
+
+def _steps(trip: Trip) -> list[dict[str, str]]:
+    rows = _words("steps", "step")
+    asked = trip.proof_load_kn is not None
+    proof = rows["proof_asked" if asked else "proof_not_asked"]["text"]
+    load = f"{trip.proof_load_kn:g}" if asked else ""
+    return [
+        {
+            "title": rows[step]["title"],
+            "text": rows[step]["text"].format(proof=proof.format(load=load)),
+            "svg": step_svg(step),
+            "alt": rows[step]["alt"],
+        }
+        for step in STEPS
+    ]
+
+
+def _pieces(trip: Trip) -> list[dict[str, Any]]:
+    """Each piece of a trip once, with its hole and its least distances."""
+    found: dict[str, dict[str, Any]] = {}
+    for spot in (s for stop in trip.stops for s in stop.anchors if s.piece):
+        found.setdefault(str(spot.piece), {**(spot.piece or {}), **spot.spacing})
+    return sorted(found.values(), key=lambda p: (p["label"], p["length_assumed"]))

@@ -1,0 +1,560 @@
+"""What a trip is made of: anchors, pieces, adhesive, times, access, and what to bring."""
+
+import json
+from dataclasses import asdict, replace
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from helpers.trips import ROD, spot, stop
+from saltreach.errors import OptionError
+from saltreach.intake.holding import Contact, Holding
+from saltreach.intake.plan_file import VISIT_COLUMNS
+from saltreach.intake.prices import Piece, Prices
+from saltreach.planning import places
+from saltreach.planning.bring import TripOptions, adhesive_needed, batteries_needed, bring_list
+from saltreach.planning.offers import WORST
+from saltreach.planning.pieces import piece_record, pieces_for, spacing_of
+from saltreach.planning.places import access_of, cure_of, drawn, tell_of
+from saltreach.planning.spots import (
+    CLOSE,
+    NO_PIECE,
+    NOT_HERE,
+    part_of,
+    to_replace,
+    value_text,
+    whole_count,
+)
+from saltreach.planning.trips import NO_STOCK, trips_of
+from saltreach.science.rock.adhesive import CureTable
+from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.words import (
+    CLOSED,
+    DO_NOT_PLACE,
+    INSPECT,
+    OPEN_ONLY,
+    OUT_OF_USE,
+    REBOLT,
+    UNKNOWN,
+)
+
+TWIN = Piece("bonded", "titanium", 8.0, 80.0, 0.0, legs=2)
+BOLT = Piece("mechanical", "316", 12.0, 70.0, 0.0)
+
+
+@pytest.mark.pinned("worked", answers=6)
+def test_adhesive_is_the_hole_less_the_piece():
+    """12 x 80 mm in 14 x 90 mm: pi/4 (196 x 90 - 144 x 80) = pi/4 x 6120 mm3 = 4.807 mL;
+    two legs of 8 x 80 mm in 10 x 90 mm: 2 x pi/4 (9000 - 5120) = 6.095 mL."""
+    rod, twin = piece_record(ROD), piece_record(TWIN)
+    assert rod["adhesive_ml"] == pytest.approx(4.807, abs=5e-4)
+    assert twin["adhesive_ml"] == pytest.approx(6.095, abs=5e-4)
+    assert (rod["hole_diameter_mm"], rod["hole_depth_mm"]) == (14.0, 90.0)
+    bolt = piece_record(BOLT)
+    assert (bolt["hole_diameter_mm"], bolt["hole_depth_mm"], bolt["adhesive_ml"]) == (12.0, 80.0, 0)
+
+
+@pytest.mark.pinned("worked", answers=4)
+def test_cartridges_are_whole_and_waste_is_over_what_goes_in():
+    """Fifty holes of 4.807 mL: 240.35 mL; a quarter over it 300.4 mL, a fifth 288.4 mL."""
+    in_holes = 50 * piece_record(ROD)["adhesive_ml"]
+    assert adhesive_needed(in_holes, TripOptions()) == (pytest.approx(300.44, abs=0.01), 2)
+    assert adhesive_needed(in_holes, TripOptions(waste_share=0.2))[1] == 1
+    assert adhesive_needed(in_holes, TripOptions(cartridge_ml=150))[1] == 3
+    assert adhesive_needed(0.0, TripOptions()) == (0.0, 0)
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_batteries_count_the_rock_they_take_out():
+    """Fifteen holes of 12 x 100 mm are one; 14 x 90 mm is 1.225 of such a hole."""
+    assert batteries_needed([(12.0, 100.0)] * 15) == 1
+    assert batteries_needed([(14.0, 90.0)] * 12) == 1
+    assert batteries_needed([(14.0, 90.0)] * 13) == 2
+
+
+@pytest.mark.pinned("worked", answers=4)
+def test_distances_of_a_hole():
+    """1.5 embedments and at least 150 mm from an edge, 1 from a crack, 3 from another hole."""
+    assert spacing_of(80.0) == {"edge_mm": 150.0, "crack_mm": 80.0, "hole_mm": 240.0}
+    assert spacing_of(120.0)["edge_mm"] == 180.0
+
+
+def bring_of(*stops, **options):
+    found, notes = bring_list(stops, TripOptions(**options))
+    return {row["thing"]: (row["count"], row["unit"]) for row in found}, notes
+
+
+@pytest.mark.pinned("worked", answers=8)
+def test_what_forty_new_anchors_take():
+    """40 pieces and 4 spare; 41 holes of 14 mm need 3 bits and a spare; 43 mL x 1.25 one cartridge;
+    a rod of 14 x 90 mm counts 1.225 holes, so 41 of them 51 holes: 4 batteries and a spare."""
+    spots = [spot(i, piece=ROD) for i in range(41)]
+    found, notes = bring_of(stop(spots, REBOLT), proof_load_kn=6.0)
+    assert found["bonded titanium, 12 x 80 mm"] == (46, "pieces")
+    assert found["drill bit 14 mm"] == (4, "bits")
+    assert found["batteries"] == (5, "batteries")
+    assert found["cartridge of 300 mL"] == (1, "cartridges")
+    assert found["mixing nozzle"] == (2, "nozzles")
+    assert found["hole brush 14 mm"] == (2, "brushes")
+    assert found["proof test kit"] == (1, "set")
+    assert found["tags or tape to close anchors"] == (2, "tags")
+    assert "torque wrench and socket" not in found
+    assert not notes
+
+
+def test_mechanical_anchors_need_a_torque_wrench_and_no_adhesive():
+    found, _ = bring_of(stop([spot(1, piece=BOLT)], REBOLT))
+    assert "torque wrench and socket" in found
+    assert not [thing for thing in found if "cartridge" in thing or "brush" in thing]
+    assert "proof test kit" not in found
+
+
+def test_two_legs_are_two_holes():
+    found, _ = bring_list([stop([spot(1, piece=TWIN)], REBOLT)], TripOptions())
+    bit = next(row for row in found if row["thing"] == "drill bit 10 mm")
+    assert bit["detail"].startswith("2 holes")
+
+
+def test_a_look_takes_no_pieces_and_a_tag_for_each_that_is_closed():
+    nut = ({"column": "kind", "label": "kind", "value": "expansion"},)
+    found, notes = bring_of(stop([spot(1, action=OUT_OF_USE), spot(2, known=nut)]))
+    assert found["tags or tape to close anchors"][0] == 3
+    assert {*found} == {
+        "tags or tape to close anchors", "torque wrench and socket",
+        "hammer, steel rule, camera, pencils, this sheet in a bag",
+    }  # fmt: skip
+    assert not notes
+
+
+def test_what_is_assumed_or_missing_is_said():
+    unsure = replace(spot(1, piece=ROD), piece=piece_record(ROD, assumed=True))
+    none = replace(spot(2, piece=ROD), piece=None)
+    _, notes = bring_of(stop([unsure, none], REBOLT))
+    assert len(notes) == 2
+    assert notes[1].startswith("1 anchors to place have no piece")
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"cartridge_ml": 9}, {"waste_share": -0.1}, {"spare_share": 6}, {"proof_load_kn": 0}]
+)
+def test_impossible_options_are_refused(wrong):
+    with pytest.raises(OptionError, match=f"{next(iter(wrong))} .*give a value from"):
+        TripOptions(**wrong)
+
+
+SECTOR = {
+    "material_recommended": "titanium", "material_alternative": "", "kind_advised": "bonded",
+    "embedment_required_mm": 110.0,
+}  # fmt: skip
+
+
+def depths(*values, kind="bonded"):
+    return pd.DataFrame({"embedment_required_mm": values, "kind_advised": kind}, dtype=object)
+
+
+def stock(*pieces):
+    return Prices(anchors={}, stock=pieces)
+
+
+def lengths(found):
+    return [None if piece is None else piece["length_mm"] for piece in found]
+
+
+def test_without_a_stock_all_get_the_deepest_of_the_sector():
+    found = pieces_for(depths(70.0, 85.0), SECTOR)
+    assert lengths(found) == [85.0, 85.0]
+    assert {(p["kind"], p["metal"], p["diameter_mm"]) for p in found} == {
+        ("bonded", "titanium", 12)
+    }
+
+
+def test_an_unknown_depth_is_assumed_and_marked():
+    found = pieces_for(depths(np.nan, 70.0), SECTOR, Prices(anchors={}, stock=()))
+    assert lengths(found) == [80.0, 80.0]
+    assert [p["length_assumed"] for p in found] == [True, False]
+
+
+def test_a_stock_gives_whole_lengths_the_same_for_all_where_one_reaches():
+    short = Piece("bonded", "titanium", 12.0, 80.0, 20.0)
+    long = Piece("bonded", "titanium", 12.0, 100.0, 25.0)
+    assert lengths(pieces_for(depths(70.0, 85.0), SECTOR, stock(short, long))) == [100.0, 100.0]
+    assert lengths(pieces_for(depths(70.0, 80.0), SECTOR, stock(short, long))) == [80.0, 80.0]
+    assert lengths(pieces_for(depths(70.0, 105.0), SECTOR, stock(short, long))) == [80.0, None]
+
+
+@pytest.mark.parametrize(
+    "piece",
+    [
+        Piece("bonded", "316", 12.0, 100.0, 1.0),
+        Piece("bonded", "titanium", 8.0, 100.0, 1.0),
+        Piece("mechanical", "titanium", 12.0, 100.0, 1.0),
+        Piece("bonded", "titanium", 12.0, 100.0, 1.0, how_many=0),
+    ],
+    ids=["weaker metal", "too thin", "not for this rock", "none left"],
+)
+def test_what_does_not_suffice_is_not_taken(piece):
+    assert pieces_for(depths(70.0), SECTOR, stock(piece)) == [None]
+
+
+def test_duplex_only_where_it_is_advised():
+    duplex = Piece("bonded", "duplex", 12.0, 100.0, 1.0)
+    for advised, taken in (("316", None), ("duplex", 100.0)):
+        sector = SECTOR | {"material_recommended": advised}
+        assert lengths(pieces_for(depths(70.0), sector, stock(duplex))) == [taken]
+
+
+def test_the_least_metal_that_does_comes_before_the_price():
+    better = Piece("bonded", "titanium", 12.0, 80.0, 1.0)
+    least = Piece("bonded", "316", 12.0, 80.0, 9.0)
+    sector = SECTOR | {"material_recommended": "316"}
+    assert pieces_for(depths(70.0), sector, stock(better, least))[0]["metal"] == "316"
+
+
+def test_what_was_bought_is_taken_where_it_is_long_enough():
+    assert lengths(pieces_for(depths(70.0, 85.0), SECTOR, bought=ROD)) == [80.0, None]
+
+
+def test_a_spot_that_refuses_gets_the_sectors_longest_for_a_better_one():
+    assert lengths(pieces_for(depths(np.nan, kind=DO_NOT_PLACE), SECTOR)) == [110.0]
+
+
+@pytest.mark.parametrize("metal", ["", "brass"])
+def test_no_metal_no_piece(metal):
+    sector = SECTOR | {"material_recommended": metal, "material_alternative": ""}
+    if metal:
+        sector["material_recommended"] = "titanium"
+        thin = stock(Piece("bonded", "316", 12.0, 80.0, 1.0))
+        assert pieces_for(depths(70.0), sector, thin) == [None]
+    else:
+        assert pieces_for(depths(70.0), sector) == [None]
+
+
+def test_no_anchor_no_piece():
+    assert pieces_for(depths(), SECTOR) == []
+
+
+SHEET = CureTable(
+    np.array([0.0, 10.0]), np.array([40.0, 20.0]), np.array([360.0, 150.0]), "sheet.csv"
+)
+PLACE = pd.DataFrame({"lon": [-7.05], "lat": [43.52], "elevation_m": [10.0]})
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_hours_of_the_adhesive_lie_between_the_rows_of_the_sheet():
+    """At 5 degC, straight in ln t over 1/T between 0 and 10 degC: a share of 0.50899 of the way,
+    360^(0.49101) 150^(0.50899) = 230.6 min, twice that when wet, to set 28.1 min."""
+    found = cure_of(PLACE, "2027-01-10", SHEET, 5.0)
+    assert (found["cure_min"], found["cure_wet_min"]) == (230.6, 461.1)
+    assert found["gel_min"] == 28.1
+    assert found["temperature_from"] == "as given"
+
+
+def test_without_a_sheet_no_time_is_known():
+    found = cure_of(PLACE, "2027-01-10", None, 5.0)
+    assert found["cure_min"] is None
+    assert "read the times on the cartridge" in found["note"]
+
+
+def test_nothing_is_extrapolated():
+    found = cure_of(PLACE, "2027-01-10", SHEET, -3.0)
+    assert found["cure_min"] is None
+    assert "not extrapolated" in found["note"]
+
+
+def test_the_month_of_the_day_is_taken_and_without_a_day_the_coldest():
+    january, august, none = (
+        cure_of(PLACE, day, SHEET, None) for day in ("2027-01-10", "2027-08-10", "")
+    )
+    assert january["temperature_c"] < august["temperature_c"]
+    assert "January" in january["temperature_from"]
+    assert none["temperature_c"] <= january["temperature_c"]
+    assert "coldest month" in none["temperature_from"]
+    assert "measure the rock" in none["temperature_from"]
+
+
+def test_an_unknown_climate_gives_no_time(monkeypatch):
+    nowhere = places.monthly_climate([0], [0]) * np.nan
+    monkeypatch.setattr(places, "monthly_climate", lambda *_: nowhere)
+    found = cure_of(PLACE, "2027-01-10", SHEET, None)
+    assert found["temperature_c"] is None
+    assert "measure it" in found["note"]
+    assert cure_of(PLACE.iloc[:0], "", SHEET, None)["temperature_from"] == "no anchor"
+
+
+def rule(access=CLOSED, first="02-01", last="07-31", sector="", reason="nesting"):
+    return {"crag": "C", "sector": sector, "access": access, "from": first, "until": last,
+            "reason": reason}  # fmt: skip
+
+
+TIDE = {"crag": "C", "sector": "S", "date": "2027-01-10", "from": 630, "until": 850}
+
+
+@pytest.mark.parametrize(
+    ("windows", "tides", "day", "closed", "said"),
+    [
+        ([rule()], [], "2027-03-01", True, places.CLOSED_TODAY),
+        ([rule()], [], "2027-03-01", True, "each year from 1 February to 31 July (nesting). It"),
+        ([rule()], [], "2027-08-01", False, "each year from 1 February to 31 July (nesting)."),
+        ([rule(OPEN_ONLY)], [], "2027-08-01", True, places.CLOSED_TODAY),
+        ([rule(OPEN_ONLY, reason="")], [], "2027-02-01", False, "31 July. It holds on this day."),
+        ([rule(sector="T")], [], "2027-03-01", False, places.NO_RULE),
+        ([rule(first="2027-03-01", last="2027-03-02")], [], "2027-03-02", True, "to 2027-03-02"),
+        ([], [TIDE], "2027-01-10", False, "work from 10:30 to 14:10 only"),
+        ([], [TIDE], "2027-01-11", True, places.NO_TIDE_TODAY),
+        ([], [], "2027-01-11", False, places.NO_RULE),
+        ([rule()], [], "", False, places.ASK),
+        ([], [TIDE], "", False, places.ASK),
+    ],
+)  # fmt: skip
+def test_what_shuts_a_sector_on_the_day(windows, tides, day, closed, said):
+    sentences, shut = access_of(windows, tides, "C", "S", day)
+    assert shut is closed
+    assert said in " ".join(sentences)
+    assert (sentences[0] in (places.CLOSED_TODAY, places.NO_TIDE_TODAY)) is closed
+
+
+def test_the_land_is_named_where_the_stop_is_on_it():
+    who = Contact("Us", "Ann", "+44 1632 960123", "a@example.org", "112")
+    here = shapely.box(-8, 43, -7, 44)
+    said = tell_of(Holding("Farm", who, here), PLACE, "C")
+    assert said == (
+        "Land: Farm. Tell its owner before you go.",
+        "Anchors: Us, Ann: +44 1632 960123, a@example.org",
+        "Emergency: 112",
+    )  # fmt: skip
+    assert tell_of(Holding("Farm", who, shapely.box(0, 0, 1, 1)), PLACE, "C") == said[1:]
+    assert tell_of(Holding("Farm", who, crags=("C",)), PLACE, "C") == said
+    assert tell_of(Holding("", Contact(person="Ann", phone="112")), PLACE, "C") == (
+        "Anchors: Ann: 112",
+    )
+    assert tell_of(None, PLACE, "C") == ()
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_the_bar_of_a_drawing_is_round():
+    """A third of 100 m is 33: the bar is 20 m; of 150 m 50 m; of 30 m 10 m."""
+    for wide, bar in ((100.0, 20.0), (150.0, 50.0), (30.0, 10.0)):
+        table = pd.DataFrame({"anchor_id": ["a", "b"], "east_m": [0, wide], "north_m": 0.0})
+        assert drawn(table)["scale_m"] == bar
+    assert drawn(table.iloc[:1])["kind"] == "line"
+    assert drawn(table.iloc[:0])["points"] == []
+
+
+# trips of the demo
+
+
+def visit(row, kind, count, part="1 of 1", **values):
+    given = dict.fromkeys(VISIT_COLUMNS, "") | {
+        "crag": row["crag"], "sector": row["sector"], "kind": kind, "anchors": count,
+        "part": part, "trip": "2027-01-10 Team", "date": "2027-01-10", "team": "Team",
+        "trip_leaves": "08:30", "trip_back": "17:04", "work_hours": "6.5",
+        "trip_travel_hours": "1.57",
+    }  # fmt: skip
+    return given | values
+
+
+@pytest.fixture(scope="module")
+def demo(assessed_demo):
+    sectors = pd.DataFrame(assessed_demo.flat.sectors)
+    most = sectors.sort_values("anchors_to_replace").iloc[-1]
+    anchors = pd.DataFrame(assessed_demo.flat.anchors)
+    here = anchors[(anchors["crag"] == most["crag"]) & (anchors["sector"] == most["sector"])]
+    return assessed_demo, most, here
+
+
+def trips(result, *rows, **given):
+    return trips_of(result, visits=pd.DataFrame(list(rows)), **given)
+
+
+def ids(stop_):
+    return [s.anchor_id for s in stop_.anchors]
+
+
+def test_a_planned_trip_has_its_times_and_reads_as_json(demo):
+    result, most, here = demo
+    (one,) = trips(result, visit(most, INSPECT, len(here)))
+    assert (one.hours, one.work_hours, one.travel_hours) == (8.57, 6.5, 1.57)
+    assert (one.title, one.team) == (f"{most['crag']} / {most['sector']}", "Team")
+    assert sorted(ids(one.stops[0])) == sorted(here["anchor_id"])
+    assert [s.order for s in one.stops[0].anchors] == list(range(1, len(here) + 1))
+    again = json.loads(json.dumps(asdict(one), allow_nan=False))
+    assert again["made_from"] == result.provenance["time"]
+    assert one.stops[0].cure is None
+
+
+def test_the_parts_of_a_sector_share_the_wall(demo):
+    result, most, here = demo
+    n = len(here)
+    parts = [visit(most, INSPECT, n * p // 3 - n * (p - 1) // 3, f"{p} of 3", trip=str(p))
+             for p in (1, 2, 3)]  # fmt: skip
+    (whole,) = trips(result, visit(most, INSPECT, n))
+    found = [i for one in trips(result, *parts) for i in ids(one.stops[0])]
+    assert found == ids(whole.stops[0])
+
+
+def test_rebolting_takes_those_that_avoid_most(demo):
+    result, most, here = demo
+    wanted = to_replace(here)
+    assert len(wanted) == most["anchors_to_replace"] > 4
+    (one,) = trips(result, visit(most, REBOLT, 4))
+    assert {*ids(one.stops[0])} == {*wanted["anchor_id"].iloc[:4]}
+    assert {s.form for s in one.stops[0].anchors} == {"place"}
+    assert one.stops[0].cure["cure_min"] is None
+    parts = [visit(most, REBOLT, 2, f"{p} of 2", trip=str(p)) for p in (1, 2)]
+    both = [i for t in trips(result, *parts) for i in ids(t.stops[0])]
+    assert {*both} == {*ids(one.stops[0])}
+    assert len(both) == 4
+    (second,) = trips(result, *parts, trips=["2"])
+    assert ids(second.stops[0]) == both[2:]
+
+
+def test_only_the_worst_where_only_those_were_bought(demo):
+    result, most, here = demo
+    place = most["crag"], most["sector"]
+    (one,) = trips(result, visit(most, REBOLT, 99), bought={place: (ROD, WORST)})
+    bad = here[here["risk_band"].isin(["high", "severe"])]
+    assert {*ids(one.stops[0])} == {*to_replace(here, worst_only=True)["anchor_id"]}
+    assert {*ids(one.stops[0])} <= {*bad["anchor_id"]}
+    assert {s.piece["label"] for s in one.stops[0].anchors if s.piece} <= {ROD.label}
+
+
+def test_without_a_plan_each_anchor_is_on_one_sheet_once(demo):
+    result, _, _ = demo
+    every = trips_of(result)
+    found = [i for one in every for s in one.stops for i in ids(s)]
+    assert sorted(found) == sorted(result.flat.anchors["anchor_id"])
+    assert len(every) == len(result.flat.sectors)
+    assert every[0].date == every[0].leaves == ""
+    assert every[0].hours is None
+    looked = trips_of(result, kind=INSPECT, sectors=[every[0].trip], date="2027-02-03")
+    assert [s.kind for s in looked[0].stops] == [INSPECT]
+    assert looked[0].date == "2027-02-03"
+    placed = trips_of(result, kind=REBOLT)
+    assert sum(len(s.anchors) for t in placed for s in t.stops) == len(
+        to_replace(pd.DataFrame(result.flat.anchors))
+    )
+
+
+def test_reasons_and_what_is_known_come_along(demo):
+    result, most, here = demo
+    (one,) = trips(result, visit(most, REBOLT, 2), prices=Prices(anchors={}, stock=()))
+    first = one.stops[0].anchors[0]
+    row = here.set_index("anchor_id").loc[first.anchor_id]
+    known = {k["column"]: k["value"] for k in first.known}
+    assert known["material"] == row["material"]
+    assert "notes" not in known or known["notes"] == row["notes"]
+    assert set(row["action_reasons"].split(" | ")) <= set(first.reasons)
+    assert one.stops[0].reasons[0].startswith(("1 of 2: ", "2 of 2: "))
+    assert NO_STOCK in one.notes
+    assert f"{first.piece['hole_depth_mm']:g} mm deep" in first.to_do
+
+
+def changed(result, **columns):
+    flat = replace(result.flat, anchors=result.flat.anchors.assign(**columns))
+    return replace(result, flat=flat)
+
+
+def test_a_spot_that_refuses_says_so_and_no_piece_says_so(demo):
+    result, most, here = demo
+    refusing = changed(result, kind_advised=DO_NOT_PLACE, embedment_required_mm=np.nan,
+                       replacement_cost=1.0)  # fmt: skip
+    (one,) = trips(refusing, visit(most, REBOLT, 1))
+    assert one.stops[0].anchors[0].to_do.startswith(NOT_HERE)
+    (none,) = trips(result, visit(most, REBOLT, 1), prices=stock(BOLT))
+    assert none.stops[0].anchors[0].to_do == NO_PIECE
+    assert none.stops[0].anchors[0].spacing == {}
+
+
+@pytest.mark.parametrize(("action", "said"), [(OUT_OF_USE, CLOSE), ("", "Look, tap")])
+def test_what_to_do_follows_the_action(demo, action, said):
+    result, most, _ = demo
+    (one,) = trips(changed(result, action=action, replace_by="2027-05-01"), visit(most, INSPECT, 1))
+    assert one.stops[0].anchors[0].to_do.startswith(said)
+    assert one.stops[0].anchors[0].to_do.endswith("Due by 2027-05-01.")
+
+
+def test_two_legs_are_said(demo):
+    result, most, _ = demo
+    place = most["crag"], most["sector"]
+    long = Piece("bonded", "titanium", 10.0, 150.0, 0.0, legs=2)
+    (one,) = trips(result, visit(most, REBOLT, 1), bought={place: (long, "")})
+    assert "2 holes 12 mm wide, 160 mm deep" in one.stops[0].anchors[0].to_do
+
+
+def test_an_unknown_band_is_said(demo):
+    result, most, _ = demo
+    sectors = result.flat.sectors.assign(risk_band="")
+    blank = replace(result, flat=replace(result.flat, sectors=sectors))
+    (one,) = trips(blank, visit(most, INSPECT, 1))
+    assert one.stops[0].risk_band == UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"kind": "repair"}, "kind 'repair'"),
+        ({"trips": ["x"]}, "give --plan"),
+        ({"sectors": ["Cabo Alzoro / Gray slab"]}, "nearest: Cabo Alzoro / Grey slab"),
+    ],
+)
+def test_what_cannot_be_is_refused(demo, given, said):
+    with pytest.raises(OptionError, match=said):
+        trips_of(demo[0], **given)
+
+
+def test_a_plan_of_other_results_is_refused(demo):
+    result, most, _ = demo
+    with pytest.raises(OptionError, match="Nowhere / X not among the sectors"):
+        trips(result, visit({"crag": "Nowhere", "sector": "X"}, INSPECT, 1))
+    with pytest.raises(OptionError, match="trip 'other' is not there"):
+        trips(result, visit(most, INSPECT, 1), trips=["other"])
+
+
+def test_a_plan_is_cut_to_a_kind_and_a_trip(demo):
+    result, most, _ = demo
+    rows = [visit(most, INSPECT, 1), visit(most, REBOLT, 1), visit(most, INSPECT, 1, trip="b")]
+    assert [t.trip for t in trips(result, *rows, trips=["b"])] == ["b"]
+    assert [s.kind for t in trips(result, *rows, kind=REBOLT) for s in t.stops] == [REBOLT]
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [("2 of 3", (2, 3)), ("", (1, 1)), ("4 of 3", (1, 1)), ("0 of 3", (1, 1)), ("a of b", (1, 1))],
+)
+def test_parts_are_read(text, part):
+    assert part_of(text) == part
+
+
+@pytest.mark.pinned("worked", answers=4)
+@pytest.mark.parametrize(
+    ("shares", "parts", "total"),
+    [({1: 3, 2: 4}, 2, 7), ({2: 4}, 2, 7), ({1: 3}, 2, 6), ({1: 5, 2: 9}, 2, 18)],
+)
+def test_the_whole_of_the_parts(shares, parts, total):
+    """7 splits into 3 and 4; a second part of 4 alone is of 7 at least, a first of 3 of 6; what no
+    number splits into is the larger share for each."""
+    rows = pd.DataFrame(
+        {"crag": "C", "sector": "S", "kind": INSPECT, "anchors": shares.values(),
+         "part": [f"{p} of {parts}" for p in shares]}
+    )  # fmt: skip
+    assert whole_count(rows.iloc[0].to_dict(), rows) == total
+    alone = {"part": "1 of 1", "anchors": 5}
+    assert whole_count(alone, None) == 5
+    assert whole_count(rows.iloc[0].to_dict(), None) == next(iter(shares.values()))
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "text"),
+    [
+        ("condition", 2, "2 worn"), ("condition", None, UNKNOWN), ("diameter_mm", 12.0, "12 mm"),
+        ("diameter_mm", float("nan"), UNKNOWN), ("kind", "", UNKNOWN), ("kind", "screw", "screw"),
+    ],
+)  # fmt: skip
+def test_values_are_read_as_words(column, value, text):
+    assert value_text(value, columns_of("register")[column]) == text
+
+
+def test_no_anchor_to_replace_is_none(demo):
+    assert len(to_replace(demo[2].iloc[:0])) == 0
