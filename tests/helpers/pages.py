@@ -43,7 +43,7 @@ def watch(page, troubles, *, allow_tiles=False):
     """Notes every request, console message, error or dialog of a page."""
 
     def on_request(request):
-        if not request.url.startswith(("file:", "data:")) and not allow_tiles:
+        if not request.url.startswith(("file:", "data:", "blob:")) and not allow_tiles:
             troubles.append(f"request {request.url}")
 
     page.on("request", on_request)

@@ -1,0 +1,1 @@
+"""The page for a phone at the cliff: one trip, one file, no network."""
