@@ -185,6 +185,8 @@ def anchors_of(table: pd.DataFrame, years_since_inspection: np.ndarray) -> Ancho
         condition=table["condition"].to_numpy(float, na_value=np.nan),
         years_since_inspection=years_since_inspection,
     )
+
+
 def _some(anchors: Anchors, rows: np.ndarray, count: int) -> Anchors:
     return Anchors(*(np.broadcast_to(v, count)[rows] for v in anchors))
 

@@ -16,7 +16,7 @@ import pandas as pd
 
 from saltreach.records.events import Event, canonical
 from saltreach.records.placing import placement_doubts
-from saltreach.records.state import ACCEPTED_KN, FAILED_CONDITION, FOUND_BY, JOIN
+from saltreach.records.state import FAILED_CONDITION, FOUND_BY, JOIN
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, columns_of
 from saltreach.vocabulary.words import (
     CORRECTED,
