@@ -235,7 +235,7 @@ def entered(register: Register, *, who: str, on: dt.date) -> list[Event]:
     table = pd.DataFrame(register.anchors).drop(columns=["geometry", "source_row"], errors="ignore")
     known = table.notna() & (table != UNKNOWN)
     said: list[dict[str, Any]] = [{} for _ in range(len(table))]
-    for name in table:
+    for name in table.columns.drop("anchor_id"):
         text = name not in REGISTER_BY_NAME
         cells = table[name].to_numpy(object)
         for at in np.flatnonzero(known[name].to_numpy(bool)):
