@@ -91,7 +91,8 @@ def replayed(events: pd.DataFrame) -> dict[str, dict]:
             dead.add(row[1])
     state: dict[str, dict] = {}
     ordered = sorted(
-        zip(events["happened_on"].where(events["kind"] != "entered", ""), events["seq"], events["event_id"], events["anchor_id"],
+        zip(events["happened_on"].where(events["kind"] != "entered", ""), events["seq"],
+            events["event_id"], events["anchor_id"],
             events["kind"], events["says"], strict=True)
     )  # fmt: skip
     for day, _, key, anchor, kind, says in ordered:

@@ -24,7 +24,7 @@ AGAIN = 4
 
 
 class Moments:
-    """Counts SQLite's statements and steps, syncs and renames; kills its process at the last of them."""
+    """Counts statements and steps of SQLite, syncs and renames; kills its process at the last."""
 
     def __init__(self, last: int = 0) -> None:
         self.seen, self.last = 0, last

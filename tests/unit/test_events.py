@@ -22,9 +22,7 @@ def look(**more) -> Event:
 def test_the_key_is_that_of_the_fact():
     """Worked out from the description alone: SHA-256 over the values as a JSON list."""
     says = '{"condition":2,"findings":"loose"}'
-    fact = json.dumps(
-        ["A1", "looked at", "2026-03-01", "Ana", says, "", ""], separators=(",", ":")
-    )
+    fact = json.dumps(["A1", "looked at", "2026-03-01", "Ana", says, "", ""], separators=(",", ":"))
     assert look().event_id == hashlib.sha256(fact.encode()).hexdigest()[:32]
 
 

@@ -194,7 +194,9 @@ def test_what_is_taken_back_never_was_and_taking_back_can_be_taken_back():
     first = back(bad)
     second = Event("A1", "taken back", "2026-12-02", "Ana", replaces=first.event_id)
     third = Event("A1", "taken back", "2026-12-03", "Ana", replaces=second.event_id)
-    told = [cells(*(entered(), bad, first, second, third)[:n])["condition"] for n in (1, 2, 3, 4, 5)]
+    told = [
+        cells(*(entered(), bad, first, second, third)[:n])["condition"] for n in (1, 2, 3, 4, 5)
+    ]
     assert told == [1.0, 4.0, 1.0, 4.0, 1.0]
 
 
