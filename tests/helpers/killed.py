@@ -18,7 +18,6 @@ from helpers.returned import NOW, TODAY
 from saltreach.records.book import open_book
 from saltreach.records.returns import Proposal, apply, read_returns
 
-
 AGAIN = 4
 """After every so many moments the same is written again."""
 

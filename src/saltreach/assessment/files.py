@@ -87,6 +87,7 @@ def _read(folder: Path) -> Assessment:
         provenance,
         own_shore=_land(shore) if shore.is_file() else None,
         backdrop=read_backdrop(folder),
+        events=_events(folder / "events.csv"),
     )
 
 
@@ -97,6 +98,15 @@ def _listed(file: Path) -> pd.DataFrame:
     if not file.is_file():
         return pd.DataFrame(columns=list(REJECTED_COLUMNS))
     return pd.read_csv(file, dtype=str)
+
+
+def _events(file: Path) -> pd.DataFrame | None:
+    """The last events of each anchor; None where the register was no book."""
+    import pandas as pd
+
+    if not file.is_file():
+        return None
+    return unguarded(pd.read_csv(file, dtype="str", keep_default_na=False))
 
 
 def _land(path: Path) -> Land:
