@@ -13,7 +13,11 @@ from saltreach.records.returns import Proposal, apply, read_returns
 
 TODAY = dt.date(2026, 11, 25)
 NOW = dt.datetime(2026, 11, 25, 12, tzinfo=dt.UTC)
-REGISTER = """anchor_id,crag,sector,lon,lat,kind,material,grade,diameter_mm,embedment_mm,installed_on,condition,tap_response
+HEADERS = (
+    "anchor_id,crag,sector,lon,lat,kind,material,grade,diameter_mm,embedment_mm,"
+    "installed_on,condition,tap_response"
+)
+REGISTER = f"""{HEADERS}
 a1,Alder Point,North,-4.9500,43.4400,expansion,304,,10,70,2001,0,ringing
 a2,Alder Point,North,-4.9501,43.4400,bonded,316,,12,100,2010-06-12,1,
 a3,Alder Point,South,-4.9502,43.4400,bonded,,,12,90,,,

@@ -423,7 +423,7 @@ def test_no_word_means_two_columns_of_a_table(table):
         for word in e.spelt()
         if word not in own  # a column's own name comes before any other word
     ]
-    pairs += [(word, name) for word, name in own.items()]
+    pairs += list(own.items())
     found = meanings(pairs)
     assert not {w: m for w, m in found.items() if len(m) > 1}
     read = synonyms.table_header_words(columns)

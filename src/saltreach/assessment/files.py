@@ -88,6 +88,7 @@ def _read(folder: Path) -> Assessment:
         provenance,
         own_shore=_land(shore) if shore.is_file() else None,
         backdrop=read_backdrop(folder),
+        events=_events(folder / "events.csv"),
     )
 
 
@@ -108,6 +109,15 @@ def _tests(file: Path) -> pd.DataFrame:
     found = unguarded(pd.read_csv(file, dtype=text))
     found = found.assign(**{name: found[name].fillna("").astype("str") for name in text})
     return found.drop(columns="caution")
+
+
+def _events(file: Path) -> pd.DataFrame | None:
+    """The last events of each anchor; None where the register was no book."""
+    import pandas as pd
+
+    if not file.is_file():
+        return None
+    return unguarded(pd.read_csv(file, dtype="str", keep_default_na=False))
 
 
 def _land(path: Path) -> Land:

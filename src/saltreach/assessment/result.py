@@ -81,6 +81,9 @@ class Assessment:
         A shoreline that is not the embedded one: itself, or read back what lies around the anchors.
     backdrop : Backdrop or None
         Roads, places, cliffs and the shade of hills, for maps that show sectors.
+    events : DataFrame or None
+        The last events of each anchor, the last first (`records.history.last_events`), where the
+        register is a book; for cards of the association's own map, never for a landowner.
     """
 
     flat: Flat
@@ -88,6 +91,7 @@ class Assessment:
     working: pd.DataFrame | None = None
     own_shore: Coast | Land | None = None
     backdrop: Backdrop | None = None
+    events: pd.DataFrame | None = None
     _repr_html_: ClassVar[Callable[[Assessment], str]]
     """For notebooks; lent by the front door, for no output is known here."""
 

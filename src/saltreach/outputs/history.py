@@ -16,6 +16,7 @@ SCREEN = 24
 """Events of one place on the screen, the last ones; --json has all."""
 NAMED = 12
 """Anchors named on the screen."""
+_STATE = ("condition", "findings", "tap_response", "material")
 _PLACE = ("anchor_id", "crag", "sector", "lon", "lat")
 
 
@@ -86,6 +87,10 @@ def _before(decided: Any, found: History) -> str:
     day = (table["happened_on"] == decided.happened_on) & (table["kind"] == NOTE)
     rows = [*table[day].itertuples(), *table.iloc[:at][::-1].itertuples()]
     said = dict.fromkeys(one_line(said_of(row.says)) for row in rows if row.says)
+    own = found.events["kind"].eq(ENTERED) & (found.events["anchor_id"] == decided.anchor_id)
+    for row in found.events[own].itertuples():
+        cells = {name: row.says[name] for name in _STATE if name in row.says}
+        said |= dict.fromkeys([f"in the register: {one_line(said_of(cells))}"] if cells else [])
     return "; ".join(list(said)[:3]) or "nothing is written down"
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -32,6 +33,9 @@ from saltreach.vocabulary.words import (
     TAKEN_BACK,
     UNKNOWN,
 )
+
+if TYPE_CHECKING:
+    from saltreach.assessment.result import Assessment
 
 BATCHES = ("piece_batch", "adhesive_batch")
 TOLD = ("anchor_id", "crag", "sector", "happened_on", "kind", "who", "says", "file", "ended_on",
@@ -251,6 +255,15 @@ def last_events(events: pd.DataFrame, most: int = 5) -> pd.DataFrame:
     table = table[table.groupby("anchor_id").cumcount() < most]
     said = [said_of(json.loads(text)) for text in table["says"]]
     return table.assign(said=said)[names].astype("str").reset_index(drop=True)
+
+
+def with_events(result: Assessment, address: str | Path) -> Assessment:
+    """An assessment with the last events of its anchors, where its register is a book."""
+    from saltreach.records.book import is_book, open_book
+
+    if not is_book(address):
+        return result
+    return replace(result, events=last_events(open_book(address).events()))
 
 
 def said_of(says: Mapping[str, Any], most: int = 6) -> str:

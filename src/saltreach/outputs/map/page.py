@@ -108,7 +108,8 @@ def map_of(result: Assessment, *, title: str | None = None, **how: Any) -> str:
     """The interactive map of an assessment as HTML; `how` is that of `map_page`."""
     title = title or Path(result.provenance["register"]["file"]).stem
     tables = (result.flat.sectors, result.flat.anchors, land_around(result).shapes)
-    return map_page(*tables, result.provenance, title=title, backdrop=result.backdrop, **how)
+    how |= {"backdrop": result.backdrop, "events": result.events}
+    return map_page(*tables, result.provenance, title=title, **how)
 
 
 def map_page(
@@ -123,6 +124,7 @@ def map_page(
     trips: pd.DataFrame | None = None,
     left_out: str = "",
     backdrop: Backdrop | None = None,
+    events: pd.DataFrame | None = None,
 ) -> str:
     """The interactive map as HTML. The same input gives the same text.
 
@@ -152,6 +154,8 @@ def map_page(
         What that plan left out of its tables, in sentences.
     backdrop : Backdrop, optional
         What is drawn behind the sectors; the reader can turn it off.
+    events : pandas.DataFrame, optional
+        Last events of anchors, from `saltreach.records.history.last_events`, for the cards.
 
     Returns
     -------
@@ -167,6 +171,7 @@ def map_page(
     texts = catalogues()
     data = map_data(sectors, anchors, coast, provenance, title=title, backdrop=backdrop)
     data["trips"] = _trips(data["sectors"], trips)
+    data["events"] = _events(data["anchors"]["anchor_id"], events)
     if left_out:
         data["provenance"]["assumptions"] = [left_out, *provenance.get("assumptions", ())]
     data["language"] = language
@@ -255,6 +260,15 @@ def _trips(sectors: Mapping[str, Any], trips: pd.DataFrame | None) -> list[dict[
         }
         for month in ([] if trips is None else trips.itertuples())
     ]
+
+
+def _events(anchors: pd.Series, events: pd.DataFrame | None) -> dict[str, Any]:
+    """Last events, the last first, with the places of their anchors in the page."""
+    place = {name: i for i, name in enumerate(anchors)}
+    table = pd.DataFrame(columns=["anchor_id"]) if events is None else events
+    table = table[table["anchor_id"].isin(place)].reset_index(drop=True)
+    texts = {name: _texts(table, name) for name in ("happened_on", "kind", "who", "said")}
+    return {"anchor": [place[name] for name in table["anchor_id"]], **texts}
 
 
 def _worst_first(sectors: gpd.GeoDataFrame) -> np.ndarray:

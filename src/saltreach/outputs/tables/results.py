@@ -100,6 +100,8 @@ def write_results(
         if result.flat.tests is not None:
             asked = spreadsheet_safe(result.flat.tests).assign(caution=CAUTION)
             asked.to_csv(work / "tests.csv", index=False)
+        if result.events is not None and len(result.events):
+            spreadsheet_safe(result.events).to_csv(work / "events.csv", index=False)
         write_geopackage(result, work / "saltreach.gpkg")
         if result.own_shore is not None:  # so that maps can be drawn again without it
             shore = land_around(result)

@@ -101,6 +101,20 @@
         known(cost) ? t("cost_units", { n: number(cost) }) : t("not_known"))),
     sectors.priority_reasons[i].length ? sentences(sectors.priority_reasons[i], "en") : null);
   }
+  /* The last things that happened there, from the book of the region; texts of people, set as text. */
+  const MOST_EVENTS = 5;
+  function happened(chosen, named) {
+    const { anchor = [], happened_on: day, kind, who, said: what } = data.events ?? {};
+    const places = [];
+    for (let at = 0; at < anchor.length && places.length < MOST_EVENTS; at += 1) {
+      if (chosen(anchor[at])) places.push(at);
+    }
+    if (!places.length) return null;
+    const line = (at) => el("li", {}, el("strong", { text: wordOf("event", kind[at]) }), el("span", {
+      text: ` ${[named ? data.anchors.anchor_id[anchor[at]] : null, day[at], who[at]].filter(known).join(", ")}` }),
+    known(what[at]) ? el("span", { lang: "en", text: `: ${what[at]}` }) : "");
+    return el("div", { class: "happened" }, heading(t("last_events")), el("ul", { class: "sentences" }, ...places.map(line)));
+  }
   const english = () => (saltreach.texts.lang === "en" ? null : el("p", { class: "small", text: t("reasons_in_english") }));
   function sectorCard(i) {
     const style = colouring.ofSector(i);
@@ -137,7 +151,7 @@
       head(textOr(sectors.sector[i]), [textOr(sectors.crag[i]), cliff, anchors].filter(Boolean).join(", "),
         [step(-1, "‹", "previous"), step(1, "›", "next")]),
       bandLine(style), el("p", { class: "small" }, `${t("worst_said")}: `, el("span", { lang: "en", text: textOr(sectors.risk_share[i]) })),
-      facts, rock, english(), mind, priority(i), failure(i),
+      facts, rock, english(), mind, happened((k) => data.anchors.sector[k] === i, true), priority(i), failure(i),
       heading(t("why")), reasons(sectors.reasons[i]),
       heading(t("why_interval")), reasons(sectors.interval_reasons[i]),
       heading(t("why_kind")), reasons(sectors.kind_reasons[i]),
@@ -168,6 +182,7 @@
         fact(t("look_again"), date(value("next_inspection_on")), interval(value("inspection_interval_months")) ?? t("not_known"))),
       todo.length ? sentences(todo, "en") : null,
       warnings.length ? el("div", { class: "mind" }, heading(t("mind")), sentences(warnings, "en")) : null,
+      happened((other) => other === k, false),
       heading(t("figures")),
       el("table", { class: "figures" }, el("tbody", {}, ...[
         [t("figure_risk_band"), bandName(value("risk_band"))],
