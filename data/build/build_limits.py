@@ -23,6 +23,7 @@ from helpers.constants import Constant, constants  # noqa: E402
 from helpers.decided import ANSWERS, table  # noqa: E402
 from saltreach.assessment import risk, state  # noqa: E402
 from saltreach.assessment.corrosivity import CATEGORY_FLOORS  # noqa: E402
+from saltreach.assessment.findings import FOUND  # noqa: E402
 from saltreach.assessment.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOORS  # noqa: E402
 from saltreach.assessment.sectors import WORST_SHARE  # noqa: E402
 from saltreach.intake import far_apart  # noqa: E402
@@ -87,6 +88,10 @@ GROUPS = {
         "assessment.learned", "assessment.hazard",
     ),
     "Interval": ("science.time.inspection",),
+    "Findings, doubts about a placing, proof tests": (
+        "assessment.findings", "assessment.placement", "assessment.proof_tests",
+        "science.time.proof",
+    ),
     "Priority": ("science.time.consequence",),
     "What to find out": ("assessment.find_out",),
     "Maps and what a landowner sees": (
@@ -104,6 +109,7 @@ GROUPS = {
 """Headings of the last section, and the modules whose numbers stand below each."""
 
 LAID_OUT = {
+    "assessment.findings": ("FOUND",),
     "assessment.material": ("CONFIDENCE", "HAZARD_FLOORS"),
     "assessment.risk": ("MANY_FAILED", "REPLACE_WITHIN_MONTHS"),
     "assessment.sectors": ("WORST_SHARE",),
@@ -180,11 +186,25 @@ def floors() -> list[tuple[str, str]]:
     }
     return [
         (BANDS[-1], "metal: recorded as failed"),
+        (BANDS[-1], "rock: found loose"),
+        (risk.FAULT_FLOOR, "both: placed with a known fault and not yet proof tested"),
         (risk.POOR_METAL_FLOOR, "metal: recorded as poor"),
         (risk.LIKE_FAILED_FLOOR, "metal: a like anchor (sector, metal, year) failed"),
         (risk.MANY_FAILED_FLOOR, f"metal: {risk.MANY_FAILED:.0%} of the like anchors failed"),
         *((band, rock[name]) for name, band in risk.ROCK_FLOORS),
         (risk.UNKNOWN_ROCK_FLOOR, "rock: neither rock nor test known"),
+    ]
+
+
+def found() -> list[tuple[str, ...]]:
+    """What each finding asks for."""
+
+    def number(value: float) -> str:
+        return "" if value != value else f"{value:.0f}"
+
+    return [
+        (word, rule.answer, *map(number, (rule.months, rule.metal, rule.rock, rule.by_months)))
+        for word, rule in FOUND.items()
     ]
 
 
@@ -282,6 +302,18 @@ def numbers() -> list[str]:
         "UNI 11560:2022, EN 15567-1:2015, EN 365:2004).",
         "",
         *rows(("where", "no longer than, months", "why"), caps()),
+        "",
+        "## Findings of a look",
+        "",
+        "Some have no interval: out of use until reset or replaced. A finding counts as the "
+        "condition beside it, for the metal or for the hold in the rock, where that is worse than "
+        "the one recorded. All judgement.",
+        "",
+        *rows(
+            ("finding", "at least", "no longer than, months", "metal as condition",
+             "hold as condition", "act within, months"),
+            found(),
+        ),
         "",
         "## Corrosivity",
         "",

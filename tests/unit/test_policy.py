@@ -26,7 +26,10 @@ def test_tightening_needs_no_leave(tmp_path):
 
 @pytest.mark.parametrize(
     "text",
-    ["duplex_allowed = true", "longest_interval_months = 90", "failure_target_per_y = 0.05"],
+    [
+        "duplex_allowed = true", "longest_interval_months = 90", "failure_target_per_y = 0.05",
+        "proof_load_kn = 5", "proof_held_s = 10", "proof_confidence = 0.9",
+    ],  # fmt: skip
 )
 def test_loosening_is_refused_unless_allowed_and_then_said(tmp_path, text):
     with pytest.raises(OptionError, match="allow it with allow_looser_policy=True"):
@@ -48,6 +51,8 @@ def test_loosening_is_refused_unless_allowed_and_then_said(tmp_path, text):
         ("duplex_allowed = 'yes'", "true or false"),
         ("[prices]\n'316' = -2", "prices.316 = -2; give a number above 0"),
         ("work_cost = -1", "from 0 up"),
+        ("proof_load_kn = 16", "1 to 15"),
+        ("proof_batch = 'wall'", "give sector or crag"),
         ("this is not toml", "not valid TOML"),
     ],
 )

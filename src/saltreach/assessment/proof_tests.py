@@ -46,8 +46,8 @@ def tests_of(anchors: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame | 
 
     Notes
     -----
-    Asked are the shares of BS 8539 (`science.time.proof`), or, where the policy names a
-    reliability, as many as show it without a failure; and every anchor with a known fault.
+    Asked are the shares of BS 8539 (`science.time.proof`), where the policy names a reliability
+    as many more as show it without a failure (all after one); and every anchor with a known fault.
     """
     table = anchors.reset_index(drop=True)
     rules = placement_rules(table, policy)
@@ -84,7 +84,7 @@ def tests_of(anchors: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame | 
     asked = proof_tests_asked(n, failed, policy.proof_load_ratio)
     if policy.proof_reliability > 0:
         size = zero_failure_sample_size(policy.proof_confidence, policy.proof_reliability)
-        asked = np.where(failed > 0, n, np.minimum(size, n))
+        asked = np.where(failed > 0, n, np.minimum(np.maximum(size, asked), n))
     tested = found["tested"].to_numpy(float)
     more = np.maximum(asked - tested, found["fault"].to_numpy(float))
     more = np.minimum(more, found["can"].to_numpy(float))

@@ -122,7 +122,7 @@ def _looser(policy: Policy) -> list[str]:
         given, own = getattr(policy, name), getattr(DEFAULT, name)
         if given > own:
             found.append(f"{name} {given:g} instead of {own:g}")
-    for name in ("proof_load_kn", "proof_held_s"):
+    for name in ("proof_load_kn", "proof_held_s", "proof_confidence"):
         given, own = getattr(policy, name), getattr(DEFAULT, name)
         if given < own:
             found.append(f"{name} {given:g} instead of {own:g}")
