@@ -23,6 +23,7 @@ from saltreach.planning.spots import (
     NO_PIECE,
     NOT_HERE,
     part_of,
+    ready,
     to_replace,
     value_text,
     whole_count,
@@ -361,7 +362,7 @@ def demo(assessed_demo):
     most = sectors.sort_values("anchors_to_replace").iloc[-1]
     anchors = pd.DataFrame(assessed_demo.flat.anchors)
     here = anchors[(anchors["crag"] == most["crag"]) & (anchors["sector"] == most["sector"])]
-    return assessed_demo, most, here
+    return assessed_demo, most, ready(anchors).loc[here.index]
 
 
 def trips(result, *rows, **given):
@@ -433,7 +434,7 @@ def test_without_a_plan_each_anchor_is_on_one_sheet_once(demo):
     assert looked[0].date == "2027-02-03"
     placed = trips_of(result, kind=REBOLT)
     assert sum(len(s.anchors) for t in placed for s in t.stops) == len(
-        to_replace(pd.DataFrame(result.flat.anchors))
+        to_replace(ready(pd.DataFrame(result.flat.anchors)))
     )
 
 
