@@ -1,5 +1,6 @@
 """What a trip is made of: anchors, pieces, adhesive, times, access, and what to bring."""
 
+import datetime as dt
 import json
 from dataclasses import asdict, replace
 
@@ -289,7 +290,7 @@ def rule(access=CLOSED, first="02-01", last="07-31", sector="", reason="nesting"
             "reason": reason}  # fmt: skip
 
 
-TIDE = {"crag": "C", "sector": "S", "date": "2027-01-10", "from": 630, "until": 850}
+TIDE = {"crag": "C", "sector": "S", "date": dt.date(2027, 1, 10), "from": 630, "until": 850}
 
 
 @pytest.mark.parametrize(
