@@ -240,7 +240,7 @@ def test_no_anchor_no_piece():
 SHEET = CureTable(
     np.array([0.0, 10.0]), np.array([40.0, 20.0]), np.array([360.0, 150.0]), "sheet.csv"
 )
-PLACE = pd.DataFrame({"lon": [-7.05], "lat": [43.52], "elevation_m": [10.0]})
+PLACE = pd.DataFrame({"lon": [-7.05], "lat": [43.52], "elevation_m": [10.0]}).astype(object)
 
 
 @pytest.mark.pinned("worked", answers=3)

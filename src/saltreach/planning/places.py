@@ -109,7 +109,8 @@ def _on_land(contact: Holding, anchors: pd.DataFrame, crag: str) -> bool:
         return False
     import shapely
 
-    return bool(shapely.intersects_xy(contact.land, anchors["lon"], anchors["lat"]).any())
+    lon, lat = (anchors[name].to_numpy(float) for name in ("lon", "lat"))
+    return bool(shapely.intersects_xy(contact.land, lon, lat).any())
 
 
 def cure_of(
