@@ -19,7 +19,7 @@ from saltreach.intake.prices import Piece, Prices
 from saltreach.intake.sheets import nearest
 from saltreach.planning.bring import TripOptions, bring_list
 from saltreach.planning.places import access_of, cure_of, drawn, tell_of
-from saltreach.planning.spots import in_short, spots_of
+from saltreach.planning.spots import in_short, ready, spots_of
 from saltreach.planning.tables import left_out_before, looser
 from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
 from saltreach.science.rock.adhesive import CureTable
@@ -96,7 +96,8 @@ def trips_of(
     if kind not in ("", *VISITS):
         raise OptionError(f"kind {kind!r}: give one of {', '.join(VISITS)}")
     rows = _planned(result, visits, trips, sectors, kind, date)
-    anchors = dict(tuple(pd.DataFrame(result.flat.anchors).groupby(["crag", "sector"], sort=False)))
+    table = ready(pd.DataFrame(result.flat.anchors))
+    anchors = dict(tuple(table.groupby(["crag", "sector"], sort=False)))
     found = pd.DataFrame(result.flat.sectors)
     known = {(s["crag"], s["sector"]): s for s in found.to_dict("records")}
     names = {tuple(place) for place in rows[["crag", "sector"]].itertuples(index=False)}
