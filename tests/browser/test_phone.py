@@ -31,7 +31,7 @@ MORNING = "2027-03-06T10:00:00"
 
 @pytest.fixture(scope="module")
 def trip_file(tmp_path_factory):
-    return write_phone([trip()], tmp_path_factory.mktemp("phone"), cure=SHEET)[0]
+    return write_phone([trip()], tmp_path_factory.mktemp("phone"))[0]
 
 
 def ready(page, path, *, time=MORNING, who="Ana"):
@@ -160,8 +160,10 @@ def values(row):
 
 
 def test_what_was_entered_outlives_a_crash_and_comes_back_row_by_row(browser, trip_file, tmp_path):
-    how = {"executable_path": chromium(),
-           "args": ["--no-sandbox", "--disable-gpu"], "offline": True, "viewport": PHONE}  # fmt: skip
+    how = {
+        "executable_path": chromium(), "args": ["--no-sandbox", "--disable-gpu"],
+        "offline": True, "viewport": PHONE,
+    }  # fmt: skip
     context = browser.browser_type.launch_persistent_context(tmp_path / "phone", **how)
     page = ready(context.pages[0], trip_file)
     go(page, 0)
@@ -474,7 +476,7 @@ def test_a_newer_file_of_the_trip_offers_what_was_recorded_before(opened, tmp_pa
     )
     page.locator(".photos li").wait_for()
     told = given(page)[0]
-    newer = write_phone([trip(made_from="2026-12-01T10:00:00Z")], tmp_path, cure=SHEET)[0]
+    newer = write_phone([trip(made_from="2026-12-01T10:00:00Z")], tmp_path)[0]
     ready(page, newer, time="")
     offer = page.locator("#alarms")
     assert "1 record of this trip from an earlier file" in offer.inner_text()
@@ -514,12 +516,13 @@ def test_starting_over_needs_two_taps_and_can_be_taken_back(opened):
     assert given(page)[0] == told
 
 
-DENIED = """
-Object.defineProperty(window, "indexedDB", { get() { throw new DOMException("no", "SecurityError"); } });
+DENY = """
+Object.defineProperty(window, "{}", {{
+  get() {{ throw new DOMException("no", "SecurityError"); }}
+}});
 """
-NONE_AT_ALL = DENIED + """
-Object.defineProperty(window, "localStorage", { get() { throw new DOMException("no", "SecurityError"); } });
-"""  # fmt: skip
+DENIED = DENY.format("indexedDB")
+NONE_AT_ALL = DENIED + DENY.format("localStorage")
 
 
 def test_a_browser_that_keeps_nothing_is_said_to_and_the_file_can_be_given(opened):
@@ -592,7 +595,7 @@ def test_hostile_names_are_shown_as_they_are_and_harm_nothing(opened, tmp_path):
         team=HOSTILE,
         notes=(HOSTILE,),
     )
-    file = write_phone([hostile], tmp_path, cure=SHEET)[0]
+    file = write_phone([hostile], tmp_path)[0]
     assert file.parent == tmp_path
     page = opened(file, who=HOSTILE)
     assert page.title() == HOSTILE
@@ -609,7 +612,7 @@ def test_hostile_names_are_shown_as_they_are_and_harm_nothing(opened, tmp_path):
 
 def test_an_anchor_that_a_trip_comes_to_twice_has_two_records(opened, tmp_path):
     twice = trip([stop([look("A1")]), stop([place("A1")], kind="rebolt")])
-    page = opened(write_phone([twice], tmp_path, cure=SHEET)[0])
+    page = opened(write_phone([twice], tmp_path)[0])
     go(page, 0)
     page.locator("#sound").click()
     go(page, 1)
@@ -662,7 +665,7 @@ def test_what_is_the_same_all_day_is_taken_over_by_one_tap(opened):
 
 @pytest.fixture(scope="module")
 def around(tmp_path_factory):
-    """Anchors a thousandth of a degree north, and as far east, of 43 N 8.5 W; one a few metres off."""
+    """Anchors a thousandth of a degree north, and as far east, of 43 N 8.5 W; one 2 m off."""
     spots = [look("N", lat=43.001), look("E", 2, lon=-8.499), look("H", 3, lat=43.00002)]
     return write_phone([trip([stop(spots)])], tmp_path_factory.mktemp("around"))[0]
 
@@ -719,7 +722,8 @@ TOO_SMALL = """
 () => [...document.querySelectorAll("button, input, select, textarea, summary, label.press")]
   .filter((one) => one.checkVisibility() && !one.classList.contains("unseen"))
   .map((one) => [one.outerHTML.slice(0, 90), one.getBoundingClientRect()])
-  .filter(([, box]) => box.height < 56 || box.width < 56).map(([html, box]) => `${html} ${box.width} ${box.height}`)
+  .filter(([, box]) => box.height < 56 || box.width < 56)
+  .map(([html, box]) => `${html} ${box.width} ${box.height}`)
 """
 
 
@@ -771,7 +775,8 @@ def test_served_it_can_be_installed_and_opens_without_a_network(browser, served)
     assert manifest["errors"] == []
     assert json.loads(manifest["data"])["start_url"] == served.rsplit("/", 1)[1]
     page.wait_for_function(
-        "() => caches.open('saltreach-phone-pages').then((shelf) => shelf.keys()).then((keys) => keys.length > 0)"
+        "() => caches.open('saltreach-phone-pages').then((shelf) => shelf.keys())"
+        ".then((keys) => keys.length > 0)"
     )
     context.set_offline(True)
     ready(page, served, time="")

@@ -117,7 +117,7 @@
     if (!times.ready) return { lines, left: null, stage: "none" };
     const day = record.done_on;
     if (times.loaded) {
-      lines.push(times.loaded < times.ready ? t("loaded_early", { minutes: Math.ceil((times.ready - times.loaded) / 60000) }) : t("loaded_after", { time: when(times.loaded, day) }));
+      lines.unshift(times.loaded < times.ready ? t("loaded_early", { minutes: Math.ceil((times.ready - times.loaded) / 60000) }) : t("loaded_after", { time: when(times.loaded, day) }));
       return { lines, left: null, stage: times.loaded < times.ready ? "early" : "over" };
     }
     const left = times.ready - now();
