@@ -241,6 +241,7 @@ def test_one_tap_says_looked_at_and_sound_and_every_word_of_what_was_done_is_the
 def test_doubts_are_said_and_recorded_all_the_same(opened):
     page = opened()
     go(page, 3)
+    assert page.locator("#warnings").inner_text().split("\n")[0] == "1 warning"
     tap(page, "done", "replaced")
 
     def doubt(column):
@@ -404,6 +405,27 @@ def test_digest_and_checksum_are_those_of_the_standards(opened):
         found = page.evaluate("(text) => phone.zip.digest(new TextEncoder().encode(text))", text)
         assert found == hashlib.sha256(text.encode()).hexdigest()
     assert page.evaluate("phone.zip.crc32(new TextEncoder().encode('123456789'))") == 0xCBF43926
+
+
+SHARES = """
+navigator.canShare = ({ files }) => files.every((file) => file.name.endsWith(".zip"));
+navigator.share = async ({ files }) => { window.shared = files[0]; };
+"""
+
+
+def test_the_file_is_sent_where_the_browser_can_send_it(opened):
+    page = opened(script=SHARES)
+    go(page, 0)
+    page.locator("#sound").click()
+    told, _, name = given(page)
+    page.get_by_text("Send the return file").click()
+    page.wait_for_function("() => window.shared")
+    assert page.evaluate("shared.name") == name
+    text = page.evaluate(
+        """async () => new TextDecoder().decode(
+          (await phone.zip.unpack(await shared.arrayBuffer())).get("return.json"))"""
+    )
+    assert json.loads(text) == told
 
 
 def test_another_phone_takes_a_return_file_in_and_gives_the_same(opened, tmp_path):

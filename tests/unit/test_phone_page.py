@@ -31,11 +31,11 @@ def held(page):
 def test_files_of_each_trip_and_what_they_share(tmp_path):
     trips = [trip(trip="../a/b"), trip(trip="A b"), trip(trip="a_b"), trip(trip=HOSTILE)]
     written = write_phone(trips, tmp_path)
+    stems = ["a_b", "A_b-2", "a_b-3", "script_img_src_x_onerror_alert_1"]
+    beside = ["phone-worker.js", "phone-icon.svg"]
     assert [path.name for path in written] == [
-        "phone-a_b.html", "phone-a_b.webmanifest", "phone-A_b-2.html", "phone-A_b-2.webmanifest",
-        "phone-a_b-3.html", "phone-a_b-3.webmanifest", "phone-script_img_src_x_onerror_alert_1.html",
-        "phone-script_img_src_x_onerror_alert_1.webmanifest", "phone-worker.js", "phone-icon.svg",
-    ]  # fmt: skip
+        f"phone-{stem}.{end}" for stem in stems for end in ("html", "webmanifest")
+    ] + beside
     assert sorted(tmp_path.iterdir()) == sorted(written)
     for page in written[:8:2]:
         manifest = json.loads(page.with_suffix(".webmanifest").read_text(encoding="utf-8"))
