@@ -31,7 +31,7 @@ MORNING = "2027-03-06T10:00:00"
 
 @pytest.fixture(scope="module")
 def trip_file(tmp_path_factory):
-    return write_phone([trip()], tmp_path_factory.mktemp("phone"), cure=SHEET)[0]
+    return write_phone([trip()], tmp_path_factory.mktemp("phone"))[0]
 
 
 def ready(page, path, *, time=MORNING, who="Ana"):
@@ -160,8 +160,10 @@ def values(row):
 
 
 def test_what_was_entered_outlives_a_crash_and_comes_back_row_by_row(browser, trip_file, tmp_path):
-    how = {"executable_path": chromium(),
-           "args": ["--no-sandbox", "--disable-gpu"], "offline": True, "viewport": PHONE}  # fmt: skip
+    how = {
+        "executable_path": chromium(), "args": ["--no-sandbox", "--disable-gpu"],
+        "offline": True, "viewport": PHONE,
+    }  # fmt: skip
     context = browser.browser_type.launch_persistent_context(tmp_path / "phone", **how)
     page = ready(context.pages[0], trip_file)
     go(page, 0)
@@ -239,6 +241,7 @@ def test_one_tap_says_looked_at_and_sound_and_every_word_of_what_was_done_is_the
 def test_doubts_are_said_and_recorded_all_the_same(opened):
     page = opened()
     go(page, 3)
+    assert page.locator("#warnings").inner_text().split("\n")[0] == "1 warning"
     tap(page, "done", "replaced")
 
     def doubt(column):
@@ -404,6 +407,27 @@ def test_digest_and_checksum_are_those_of_the_standards(opened):
     assert page.evaluate("phone.zip.crc32(new TextEncoder().encode('123456789'))") == 0xCBF43926
 
 
+SHARES = """
+navigator.canShare = ({ files }) => files.every((file) => file.name.endsWith(".zip"));
+navigator.share = async ({ files }) => { window.shared = files[0]; };
+"""
+
+
+def test_the_file_is_sent_where_the_browser_can_send_it(opened):
+    page = opened(script=SHARES)
+    go(page, 0)
+    page.locator("#sound").click()
+    told, _, name = given(page)
+    page.get_by_text("Send the return file").click()
+    page.wait_for_function("() => window.shared")
+    assert page.evaluate("shared.name") == name
+    text = page.evaluate(
+        """async () => new TextDecoder().decode(
+          (await phone.zip.unpack(await shared.arrayBuffer())).get("return.json"))"""
+    )
+    assert json.loads(text) == told
+
+
 def test_another_phone_takes_a_return_file_in_and_gives_the_same(opened, tmp_path):
     first = opened()
     go(first, 0)
@@ -474,7 +498,7 @@ def test_a_newer_file_of_the_trip_offers_what_was_recorded_before(opened, tmp_pa
     )
     page.locator(".photos li").wait_for()
     told = given(page)[0]
-    newer = write_phone([trip(made_from="2026-12-01T10:00:00Z")], tmp_path, cure=SHEET)[0]
+    newer = write_phone([trip(made_from="2026-12-01T10:00:00Z")], tmp_path)[0]
     ready(page, newer, time="")
     offer = page.locator("#alarms")
     assert "1 record of this trip from an earlier file" in offer.inner_text()
@@ -514,12 +538,13 @@ def test_starting_over_needs_two_taps_and_can_be_taken_back(opened):
     assert given(page)[0] == told
 
 
-DENIED = """
-Object.defineProperty(window, "indexedDB", { get() { throw new DOMException("no", "SecurityError"); } });
+DENY = """
+Object.defineProperty(window, "{}", {{
+  get() {{ throw new DOMException("no", "SecurityError"); }}
+}});
 """
-NONE_AT_ALL = DENIED + """
-Object.defineProperty(window, "localStorage", { get() { throw new DOMException("no", "SecurityError"); } });
-"""  # fmt: skip
+DENIED = DENY.format("indexedDB")
+NONE_AT_ALL = DENIED + DENY.format("localStorage")
 
 
 def test_a_browser_that_keeps_nothing_is_said_to_and_the_file_can_be_given(opened):
@@ -592,7 +617,7 @@ def test_hostile_names_are_shown_as_they_are_and_harm_nothing(opened, tmp_path):
         team=HOSTILE,
         notes=(HOSTILE,),
     )
-    file = write_phone([hostile], tmp_path, cure=SHEET)[0]
+    file = write_phone([hostile], tmp_path)[0]
     assert file.parent == tmp_path
     page = opened(file, who=HOSTILE)
     assert page.title() == HOSTILE
@@ -609,7 +634,7 @@ def test_hostile_names_are_shown_as_they_are_and_harm_nothing(opened, tmp_path):
 
 def test_an_anchor_that_a_trip_comes_to_twice_has_two_records(opened, tmp_path):
     twice = trip([stop([look("A1")]), stop([place("A1")], kind="rebolt")])
-    page = opened(write_phone([twice], tmp_path, cure=SHEET)[0])
+    page = opened(write_phone([twice], tmp_path)[0])
     go(page, 0)
     page.locator("#sound").click()
     go(page, 1)
@@ -662,7 +687,7 @@ def test_what_is_the_same_all_day_is_taken_over_by_one_tap(opened):
 
 @pytest.fixture(scope="module")
 def around(tmp_path_factory):
-    """Anchors a thousandth of a degree north, and as far east, of 43 N 8.5 W; one a few metres off."""
+    """Anchors a thousandth of a degree north, and as far east, of 43 N 8.5 W; one 2 m off."""
     spots = [look("N", lat=43.001), look("E", 2, lon=-8.499), look("H", 3, lat=43.00002)]
     return write_phone([trip([stop(spots)])], tmp_path_factory.mktemp("around"))[0]
 
@@ -719,7 +744,8 @@ TOO_SMALL = """
 () => [...document.querySelectorAll("button, input, select, textarea, summary, label.press")]
   .filter((one) => one.checkVisibility() && !one.classList.contains("unseen"))
   .map((one) => [one.outerHTML.slice(0, 90), one.getBoundingClientRect()])
-  .filter(([, box]) => box.height < 56 || box.width < 56).map(([html, box]) => `${html} ${box.width} ${box.height}`)
+  .filter(([, box]) => box.height < 56 || box.width < 56)
+  .map(([html, box]) => `${html} ${box.width} ${box.height}`)
 """
 
 
@@ -771,7 +797,8 @@ def test_served_it_can_be_installed_and_opens_without_a_network(browser, served)
     assert manifest["errors"] == []
     assert json.loads(manifest["data"])["start_url"] == served.rsplit("/", 1)[1]
     page.wait_for_function(
-        "() => caches.open('saltreach-phone-pages').then((shelf) => shelf.keys()).then((keys) => keys.length > 0)"
+        "() => caches.open('saltreach-phone-pages').then((shelf) => shelf.keys())"
+        ".then((keys) => keys.length > 0)"
     )
     context.set_offline(True)
     ready(page, served, time="")

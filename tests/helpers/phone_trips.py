@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from saltreach.planning.places import sheet_rows
 from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
 from saltreach.science.rock.adhesive import CureTable
 
@@ -65,4 +66,4 @@ def trip(stops=None, **how):
             stop([place("B1", 1, warnings=(dull,)), place("B2", 2)], "Cave", "rebolt"),
         ),
     }  # fmt: skip
-    return Trip(**given | how)
+    return Trip(**given | sheet_rows(SHEET) | how)

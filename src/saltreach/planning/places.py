@@ -113,6 +113,29 @@ def _on_land(contact: Holding, anchors: pd.DataFrame, crag: str) -> bool:
     return bool(shapely.intersects_xy(contact.land, lon, lat).any())
 
 
+def sheet_rows(sheet: CureTable | None) -> dict[str, Any]:
+    """A data sheet as a trip carries it, for times at the temperature that is measured there.
+
+    Parameters
+    ----------
+    sheet : CureTable or None
+        Of the user's adhesive.
+
+    Returns
+    -------
+    dict
+        `cure_times` and `cure_source` of a `Trip`; empty without a sheet.
+    """
+    if sheet is None:
+        return {"cure_times": (), "cure_source": ""}
+    columns = {
+        "rock_temperature_c": sheet.rock_temperature_c, "gel_min": sheet.gel_min,
+        "cure_min": sheet.cure_min,
+    }  # fmt: skip
+    rows = pd.DataFrame(columns).astype(float).to_dict("records")
+    return {"cure_times": tuple(rows), "cure_source": sheet.source}
+
+
 def cure_of(
     anchors: pd.DataFrame, date: str, sheet: CureTable | None, rock_temperature_c: float | None
 ) -> dict[str, Any]:

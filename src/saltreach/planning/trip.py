@@ -131,6 +131,11 @@ class Trip:
         What was assumed.
     caution, made_from : str
         `words.CAUTION`, and the time stamp of the results.
+    cure_times : tuple of dict
+        Rows of the data sheet, rising: `rock_temperature_c`, `gel_min`, `cure_min` of a dry hole;
+        empty where none was handed in.
+    cure_source : str
+        The data sheet's file.
     """
 
     trip: str
@@ -149,3 +154,5 @@ class Trip:
     notes: tuple[str, ...] = ()
     caution: str = CAUTION
     made_from: str = ""
+    cure_times: tuple[dict[str, float], ...] = ()
+    cure_source: str = ""

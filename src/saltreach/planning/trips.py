@@ -7,6 +7,7 @@ Paper and phone show the same trips; everything they show is worked out here, as
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -18,7 +19,7 @@ from saltreach.intake.plan_file import VISIT_COLUMNS
 from saltreach.intake.prices import Piece, Prices
 from saltreach.intake.sheets import nearest
 from saltreach.planning.bring import TripOptions, bring_list
-from saltreach.planning.places import access_of, cure_of, drawn, tell_of
+from saltreach.planning.places import access_of, cure_of, drawn, sheet_rows, tell_of
 from saltreach.planning.spots import in_short, ready, spots_of
 from saltreach.planning.tables import left_out_before, looser
 from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
@@ -136,7 +137,7 @@ def trips_of(
             made.append(
                 _trip(str(name), first, visits_of_trip, tuple(stops), said, more, result, chosen)
             )
-    return tuple(made)
+    return tuple(replace(one, **sheet_rows(data_sheet)) for one in made)
 
 
 def _trip(

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, is_dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from saltreach.folders.files import atomic_write
 from saltreach.outputs.html import asset_text, json_block, page_policy, render_template
 from saltreach.outputs.phone.fields import form_columns
-from saltreach.outputs.phone.texts import catalogue
+from saltreach.outputs.phone.texts import ENGLISH, catalogue
 from saltreach.outputs.pictures.plots import safe_name
-from saltreach.science.rock.adhesive import WET_HOLE_FACTOR, CureTable
+from saltreach.planning.trip import Trip
+from saltreach.science.rock.adhesive import WET_HOLE_FACTOR
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import (
     CAUTION,
@@ -53,19 +54,16 @@ WORKER, ICON = "phone-worker.js", "phone-icon.svg"
 """Written once beside the pages; of use only where the folder is served."""
 
 
-def write_phone(
-    trips: Iterable[Any], folder: Path, *, cure: CureTable | None = None, language: str = "en"
-) -> list[Path]:
+def write_phone(trips: Iterable[Trip], folder: Path, *, language: str = ENGLISH) -> list[Path]:
     """Write the page of each trip, and what lets a browser install it where it is served.
 
     Parameters
     ----------
     trips : iterable of Trip
-        From `saltreach.planning.trips.trips_of`, or mappings of the same shape.
+        From `saltreach.planning.trips.trips_of`. Where one carries no `cure_times`, the phone
+        gives no curing time.
     folder : pathlib.Path
         Where the files go; files of the same names are replaced.
-    cure : CureTable, optional
-        Data sheet of the adhesive: without it the phone gives no curing time.
     language : str
         See `saltreach.outputs.phone.texts.catalogue`.
 
@@ -83,8 +81,8 @@ def write_phone(
     written: list[Path] = []
     taken: set[str] = set()
     for trip in trips:
-        stem = _free_name(f"phone-{safe_name(_plain(trip)['trip'])}", taken)
-        page = phone_page(trip, cure=cure, language=language, manifest=f"{stem}.webmanifest")
+        stem = _free_name(f"phone-{safe_name(trip.trip)}", taken)
+        page = phone_page(trip, language=language, manifest=f"{stem}.webmanifest")
         written.append(atomic_write(folder / f"{stem}.html", page))
         written.append(atomic_write(folder / f"{stem}.webmanifest", _manifest(trip, stem)))
     if written:
@@ -95,20 +93,14 @@ def write_phone(
     return written
 
 
-def phone_page(
-    trip: Any,
-    *,
-    cure: CureTable | None = None,
-    language: str = "en",
-    manifest: str = "phone.webmanifest",
-) -> str:
+def phone_page(trip: Trip, *, language: str = ENGLISH, manifest: str = "phone.webmanifest") -> str:
     """The page of one trip as HTML. The same input gives the same text.
 
     Parameters
     ----------
-    trip : Trip or mapping
+    trip : Trip
         Exact positions are in it: the page is for the team, never for a landowner.
-    cure, language
+    language : str
         As for `write_phone`.
     manifest : str
         Name of the file beside it that names the page to a browser.
@@ -125,31 +117,28 @@ def phone_page(
         When there are no texts in that language.
     """
     texts = catalogue(language)
-    plain = _plain(trip)
     scripts = [asset_text(name) for name in SCRIPTS]
     style = asset_text("phone/phone.css")
     policy = page_policy(scripts, [style], ["blob:"])
     return render_template(
         "phone/phone.html",
-        title=plain.get("title") or plain["trip"],
+        title=trip.title or trip.trip,
         texts=texts,
         caution=CAUTION,
         policy=f"{policy}; connect-src 'none'; manifest-src 'self'; worker-src 'self'",
         style=style,
         scripts=scripts,
-        block=json_block(phone_data(plain, cure, texts, manifest), "phone-data"),
+        block=json_block(phone_data(trip, texts, manifest), "phone-data"),
     )
 
 
-def phone_data(
-    trip: Mapping[str, Any], cure: CureTable | None, texts: Mapping[str, str], manifest: str
-) -> dict[str, Any]:
+def phone_data(trip: Trip, texts: Mapping[str, str], manifest: str) -> dict[str, Any]:
     """What the scripts of the page read."""
     columns = form_columns()
     return {
         "format": FORMAT,
         "version": VERSION,
-        "trip": trip,
+        "trip": asdict(trip),
         "columns": columns,
         "groups": list(dict.fromkeys(column["group"] for column in columns)),
         "order": list(columns_of("returns")),
@@ -160,24 +149,16 @@ def phone_data(
         "damage": DAMAGE,
         "dry_hole": HOLE_CONDITIONS[0],
         "deeper_mm": DEEPER_MM,
-        "cure": None if cure is None else _cure(cure),
+        "cure": _cure(trip) if trip.cure_times else None,
         "texts": texts,
         "beside": {"manifest": manifest, "worker": WORKER},
     }
 
 
-def _cure(cure: CureTable) -> dict[str, Any]:
-    return {
-        "rock_temperature_c": cure.rock_temperature_c,
-        "gel_min": cure.gel_min,
-        "cure_min": cure.cure_min,
-        "source": cure.source,
-        "wet_factor": WET_HOLE_FACTOR,
-    }
-
-
-def _plain(trip: Any) -> dict[str, Any]:
-    return asdict(trip) if is_dataclass(trip) and not isinstance(trip, type) else dict(trip)
+def _cure(trip: Trip) -> dict[str, Any]:
+    """The data sheet column by column."""
+    columns = {name: [row[name] for row in trip.cure_times] for name in trip.cure_times[0]}
+    return {**columns, "source": trip.cure_source, "wet_factor": WET_HOLE_FACTOR}
 
 
 def _free_name(stem: str, taken: set[str]) -> str:
@@ -189,9 +170,8 @@ def _free_name(stem: str, taken: set[str]) -> str:
     return name
 
 
-def _manifest(trip: Any, stem: str) -> str:
-    plain = _plain(trip)
-    name = plain.get("title") or plain["trip"]
+def _manifest(trip: Trip, stem: str) -> str:
+    name = trip.title or trip.trip
     told = {
         "name": name,
         "short_name": name[:12],

@@ -5,7 +5,7 @@
   let shown = null; /* { slot, spot, form, draw } of the page that is open */
 
   const facts = (known) => el("dl", { class: "facts" }, known.map(({ label, value }) => [el("dt", { text: label }), el("dd", { text: value ?? t("not_known") })]));
-  const sentences = (lines, kind = "") => (lines?.length ? el("ul", { class: `lines ${kind}` }, lines.map((line) => el("li", { text: line }))) : null);
+  const sentences = (lines) => (lines?.length ? el("ul", { class: "lines" }, lines.map((line) => el("li", { text: line }))) : null);
   function folded(title, ...inside) {
     const kept = inside.filter(Boolean);
     return kept.length ? el("details", {}, el("summary", { text: title }), kept) : null;
@@ -13,7 +13,7 @@
   const PARTS = ["kind", "metal", "grade", "diameter_mm", "length_mm", "legs", "hole_diameter_mm", "hole_depth_mm", "adhesive_ml", "torque_nm"];
   function planOf(piece) {
     const known = PARTS.filter((name) => ![undefined, null, "", 0].includes(piece?.[name]));
-    return known.length ? facts(known.map((name) => ({ label: t(`piece_${name}`), value: word(piece[name]) }))) : null;
+    return known.length ? facts(known.map((name) => ({ label: t(`piece_${name}`), value: typeof piece[name] === "number" ? Number(piece[name].toFixed(1)) : word(piece[name]) }))) : null;
   }
   const spacingOf = (spacing) => ["crack", "edge", "hole"].filter((name) => typeof spacing?.[`${name}_mm`] === "number")
     .map((name) => t("keep_from", { what: t(`from_${name}`), mm: spacing[`${name}_mm`] }));
@@ -59,7 +59,8 @@
       el("h2", { id: "heading", tabindex: "-1" }, el("span", { class: "id", text: spot.anchor_id }), el("span", { class: "route", text: [spot.route, spot.position].filter(Boolean).join(", ") })),
       spot.stop.closed ? el("p", { class: "alarm", text: t("closed") }) : null,
       el("p", { class: "todo", text: spot.to_do }),
-      sentences(spot.warnings, "warnings"), phone.place.line(spot));
+      spot.warnings?.length ? el("details", { class: "warnings", id: "warnings" }, el("summary", { text: phone.counted("warnings", spot.warnings.length) }), sentences(spot.warnings)) : null,
+      phone.place.line(spot));
     const told = placing ? [planOf(spot.piece), spot.piece?.length_assumed ? el("p", { class: "small", text: t("length_assumed") }) : null,
       sentences([...spacingOf(spot.spacing), ...(data.trip.proof_load_kn ? [t("test_with", { load: data.trip.proof_load_kn })] : [])])].filter(Boolean) : [];
     phone.view(
@@ -117,7 +118,7 @@
     if (!times.ready) return { lines, left: null, stage: "none" };
     const day = record.done_on;
     if (times.loaded) {
-      lines.push(times.loaded < times.ready ? t("loaded_early", { minutes: Math.ceil((times.ready - times.loaded) / 60000) }) : t("loaded_after", { time: when(times.loaded, day) }));
+      lines.unshift(times.loaded < times.ready ? t("loaded_early", { minutes: Math.ceil((times.ready - times.loaded) / 60000) }) : t("loaded_after", { time: when(times.loaded, day) }));
       return { lines, left: null, stage: times.loaded < times.ready ? "early" : "over" };
     }
     const left = times.ready - now();

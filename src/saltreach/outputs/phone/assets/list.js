@@ -6,6 +6,10 @@
   const { trip } = data;
 
   const lines = (texts) => (texts?.length ? el("ul", { class: "lines" }, texts.map((text) => el("li", { text }))) : null);
+  function small(parts) {
+    const said = parts.filter(Boolean).join(", ");
+    return said ? el("p", { class: "small", text: said }) : null;
+  }
   function brought() {
     const rows = (trip.bring ?? []).map(({ thing, count, unit, detail }) => el("li", {},
       el("b", { text: [count ?? "", unit ?? ""].join(" ").trim() }), ` ${thing}${detail ? `, ${detail}` : ""}`));
@@ -34,7 +38,7 @@
   function stop(one) {
     return el("section", { class: "stop" },
       el("h3", { text: `${one.crag}: ${one.sector}` }),
-      el("p", { class: "small", text: [[one.begins, one.ends].filter(Boolean).join(" – "), one.risk_band ? t("risk", { band: one.risk_band }) : ""].filter(Boolean).join(", ") }),
+      small([one.part, [one.begins, one.ends].filter(Boolean).join(" – "), one.risk_band ? t("risk", { band: one.risk_band }) : ""]),
       one.closed ? el("p", { class: "alarm", text: t("closed") }) : null,
       one.access?.length || one.tell?.length ? el("details", {}, el("summary", { text: t("access") }), lines([...one.access ?? [], ...one.tell ?? []])) : null,
       el("ol", { class: "rows" }, spots.filter((spot) => spot.stop === one).map(row)));
@@ -45,7 +49,7 @@
     const left = stages.findIndex((stage) => stage === "open" || stage === "begun");
     phone.view(
       el("h2", { id: "heading", tabindex: "-1", text: t("all_anchors") }),
-      el("p", { class: "small", text: [trip.date, trip.team, [trip.leaves, trip.back].filter(Boolean).join(" – ")].filter(Boolean).join(", ") }),
+      small([trip.date, trip.team, [trip.leaves, trip.back].filter(Boolean).join(" – ")]),
       trip.left_out?.length ? el("p", { class: "alarm", text: trip.left_out.join(" ") }) : null,
       el("p", { id: "progress", text: Object.keys(SIGNS).filter(count).map((stage) => `${count(stage)} ${t(`stage_${stage}`)}`).join(", ") }),
       left >= 0 ? button(t("go_on", { anchor: spots[left].anchor_id }), () => phone.show("anchor", left), { class: "press wide strong" }) : null,
