@@ -152,6 +152,7 @@ class Book:
     def rebuild(self) -> None:
         """Write the layer of anchors anew from all events, and the guards with it."""
         with self._store.writing() as writer:
+            writer.guard()
             events = writer.events_about(None)
             writer.replace(state_of(events), _places(events), None, _own_of(writer.about()))
 

@@ -198,6 +198,9 @@ class GeoPackageWriter:
             return _events(self.database, f"{_READ} ORDER BY seq")
         return _events(self.database, _ABOUT, (_json_list(anchors),))
 
+    def guard(self) -> None:
+        """The guards are put back at the end of every transaction."""
+
     def about(self) -> dict[str, str]:
         """What the book says of itself."""
         return _about(self.database)

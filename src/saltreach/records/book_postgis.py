@@ -177,6 +177,10 @@ class PostgisWriter:
         """Events that decide the state of anchors; None means of all."""
         return _events(self.connection, self.schema, anchors)
 
+    def guard(self) -> None:
+        """Put back what refuses changes by other programs, where it is gone."""
+        add_guards(self.connection, self.schema)
+
     def about(self) -> dict[str, str]:
         """What the book says of itself."""
         return _about(self.connection, self.schema)

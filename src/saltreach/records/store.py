@@ -42,6 +42,9 @@ class Writer(Protocol):
     def set_about(self, **values: str) -> None:
         """Change what the book says of itself."""
 
+    def guard(self) -> None:
+        """Put back what refuses changes by other programs, where it is gone."""
+
     def replace(
         self, state: pd.DataFrame, keys: pd.Series, anchors: Sequence[str] | None, own: list[str]
     ) -> None:
