@@ -12,7 +12,7 @@ import pandas as pd
 from saltreach.assessment.assess import assess
 from saltreach.assessment.files import read_results
 from saltreach.errors import OptionError
-from saltreach.intake import read_register
+from saltreach.intake import Register, read_register
 from saltreach.intake.options import Options
 from saltreach.records.book import is_book, open_book
 from saltreach.records.state import state_of
@@ -21,24 +21,28 @@ from saltreach.vocabulary.words import PULLED, REMOVED
 
 
 def source_of(
-    path: Path,
+    address: str | Path,
     options: Options,
     today: date,
     *,
     on_step: Callable[[str], None] = lambda _: None,
+    on_register: Callable[[Register], None] = lambda _: None,
 ) -> Source:
     """A book, a register or a folder of results as something to learn from.
 
     Parameters
     ----------
-    path : Path
-        Of a book: all its events. Of a register, or of results: each anchor's last look.
+    address : str or Path
+        Of a book (a file, or an address of a database): all its events. Of a register, or
+        of results: each anchor's last look.
     options : Options
         How books and registers are assessed; what was learned before is never counted twice.
     today : date
         Day that the assessment speaks for.
     on_step : callable, optional
         Told the name of each step as it begins.
+    on_register : callable, optional
+        Shown a register as it was read.
 
     Raises
     ------
@@ -48,19 +52,21 @@ def source_of(
         What cannot be read or assessed.
     """
     options = replace(options, learned_file=None, today=today)
-    if path.is_dir():
-        return _of_results(path)
-    if not is_book(path):
+    path = Path(str(address))
+    if not is_book(address):
+        if path.is_dir():
+            return _of_results(path)
         register = read_register(path, today=today)
+        on_register(register)
         result = assess(register, options, on_step=on_step)
         return Source(_working(result.working), seen_in(result.working), register.file,
-                      str(register.sha256))  # fmt: skip
-    book = open_book(path)
+                      str(register.sha256), int(register.rejected["row"].nunique()))  # fmt: skip
+    book = open_book(address)
     events = book.events()
     # what was removed or pulled out had a place too
     ever = state_of(events[~events["kind"].isin([REMOVED, PULLED])])
     result = assess(read_register(ever, today=today), options, on_step=on_step)
-    return Source(_working(result.working), seen_of(events), path.name, book.checksum)
+    return Source(_working(result.working), seen_of(events), Path(book.name).name, book.checksum)
 
 
 def _working(table: pd.DataFrame | None) -> pd.DataFrame:
