@@ -108,6 +108,12 @@ EFFECTS = ("condition", "tap_response", "salt_crust")
 """Columns of the register that findings make worse."""
 
 
+def found_poor(table: pd.DataFrame) -> np.ndarray:
+    """Whether findings imply a condition of 3 or worse, for the metal or for the hold."""
+    words = tuple(w for w, rule in FOUND.items() if rule.metal >= 3 or rule.rock >= 3)
+    return has_any(table.get("findings", pd.Series("", index=table.index)), words)
+
+
 def flag(table: pd.DataFrame, name: str) -> np.ndarray:
     """A working column of findings; false throughout where the register has none."""
     if name not in table:
