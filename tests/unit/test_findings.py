@@ -16,6 +16,7 @@ from saltreach.assessment.findings import (
     IMPLIES,
     PROUD_CYCLES,
     found_at,
+    found_poor,
     proud_life_left_months,
 )
 from saltreach.assessment.placement import FAULTS, LASTING
@@ -183,6 +184,13 @@ def test_registers_without_any_get_the_same_as_before(tmp_path):
     assert not any(c.startswith(("found_", "doubt_")) for c in found[1].working)
     for table in ("anchors", "sectors", "crags"):
         pd.testing.assert_frame_equal(*(getattr(r.flat, table) for r in found), check_exact=True)
+
+
+def test_what_a_budget_counts_among_the_worst():
+    """Findings that count as condition 3 or 4, whichever way of failing they inform."""
+    poor = {w for w in FINDINGS if found_poor(pd.DataFrame({"findings": [w]})).all()}
+    assert poor == {"rust flakes", "bent", "resin missing", "loose", "cracked", "broken"}
+    assert not found_poor(pd.DataFrame({"condition": [4]})).any()
 
 
 def test_every_word_has_its_rule_and_the_worst_comes_last():

@@ -137,7 +137,7 @@ rows = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=60)
+@settings(max_examples=settings().max_examples * 6)
 @given(rows, st.sampled_from(sorted(GOOD)))
 def test_a_missing_value_is_never_better_than_a_known_one(row, gone):
     """What is left out may turn a fault into a doubt, but never into nothing."""

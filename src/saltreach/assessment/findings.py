@@ -108,6 +108,12 @@ EFFECTS = ("condition", "tap_response", "salt_crust")
 """Columns of the register that findings make worse."""
 
 
+def found_poor(table: pd.DataFrame) -> np.ndarray:
+    """Whether findings imply a condition of 3 or worse, for the metal or for the hold."""
+    words = tuple(w for w, rule in FOUND.items() if rule.metal >= 3 or rule.rock >= 3)
+    return has_any(table.get("findings", pd.Series("", index=table.index)), words)
+
+
 def flag(table: pd.DataFrame, name: str) -> np.ndarray:
     """A working column of findings; false throughout where the register has none."""
     if name not in table:
@@ -149,7 +155,7 @@ def found_at(table: pd.DataFrame, today: date, policy: Policy = DEFAULT) -> pd.D
         `placement.placement_rules`.
     """
     names = ("findings", "placement_doubts", "closed_on")
-    if not any(name in table and _given(table[name]).any() for name in names):
+    if not any(_given(table[name]).any() for name in names):
         return pd.DataFrame(index=table.index)
     cells = _cells(table, "findings")
     records = {cell: _together(cell) for cell in cells.unique()}
@@ -222,7 +228,7 @@ def proud_life_left_months(table: pd.DataFrame, today: date) -> np.ndarray:
 
 def findings_apart(anchors: pd.DataFrame, file: str) -> pd.DataFrame:
     """Conditions and taps that do not go together with the findings, as cells in doubt."""
-    if "findings" not in anchors or not _given(anchors["findings"]).any():
+    if not _given(anchors["findings"]).any():
         return pd.DataFrame(columns=list(REJECTED_COLUMNS))
     rows = anchors["source_row"].to_numpy()
     parts = [
@@ -262,8 +268,6 @@ def _given(column: pd.Series) -> pd.Series:
 
 
 def _cells(table: pd.DataFrame, name: str) -> pd.Series:
-    if name not in table:
-        return pd.Series("", index=table.index, dtype="str")
     return table[name].fillna("").astype("str")
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.findings import found_poor
 from saltreach.assessment.priority import anchor_priority
 from saltreach.assessment.reasons import Listing
 from saltreach.assessment.resistance import metal_diameter_mm
@@ -94,6 +95,7 @@ def choices(
     worst = (
         table["risk_band"].isin(WORST_BANDS)
         | (table["condition"] >= POOR).to_numpy(bool, na_value=False)
+        | found_poor(table)
     ).to_numpy()  # fmt: skip
     groups = table.groupby(["crag", "sector"], sort=False).indices
     rows: list[dict[str, Any]] = []
