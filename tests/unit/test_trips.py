@@ -10,8 +10,9 @@ import pytest
 import shapely
 
 from helpers.trips import ROD, spot, stop
+from saltreach.assessment.priority import anchor_priority
 from saltreach.errors import OptionError
-from saltreach.intake.holding import Contact, Holding
+from saltreach.intake.holding import Contact, Holding, read_contact
 from saltreach.intake.plan_file import VISIT_COLUMNS
 from saltreach.intake.prices import Piece, Prices
 from saltreach.planning import places
@@ -29,6 +30,7 @@ from saltreach.planning.spots import (
     value_text,
     whole_count,
 )
+from saltreach.planning.trip_files import trips_from
 from saltreach.planning.trips import NO_STOCK, trips_of
 from saltreach.science.rock.adhesive import CureTable
 from saltreach.vocabulary.columns import columns_of
@@ -412,6 +414,24 @@ def test_rebolting_takes_those_that_avoid_most(demo):
     assert ids(second.stops[0]) == both[2:]
 
 
+@pytest.mark.pinned("worked", answers=2)
+def test_those_come_first_whose_replacement_avoids_most():
+    table = pd.DataFrame(
+        {"anchor_id": [*"abcd"], "avoided": [1.0, 3.0, 2.0, 9.0],
+         "replacement_cost": [5.0, 5.0, 5.0, 0.0], "risk_band": ["severe", "low", "high", "low"]}
+    )  # fmt: skip
+    assert to_replace(table)["anchor_id"].tolist() == ["b", "c", "a"]
+    assert to_replace(table, worst_only=True)["anchor_id"].tolist() == ["c", "a"]
+
+
+def test_what_replacing_avoids_is_the_loss_now_less_the_loss_then(demo):
+    result, _, here = demo
+    every = pd.DataFrame(result.flat.anchors)
+    then = anchor_priority(every)["yearly_loss_after"]
+    expected = (every["yearly_loss"] - then).fillna(0.0).loc[here.index]
+    assert here["avoided"].astype(float).tolist() == pytest.approx(expected.tolist())
+
+
 def test_only_the_worst_where_only_those_were_bought(demo):
     result, most, here = demo
     place = most["crag"], most["sector"]
@@ -541,6 +561,8 @@ def test_the_whole_of_the_parts(shares, parts, total):
         {"crag": "C", "sector": "S", "kind": INSPECT, "anchors": shares.values(),
          "part": [f"{p} of {parts}" for p in shares]}
     )  # fmt: skip
+    other = rows.assign(part="1 of 5", anchors=1)
+    rows = pd.concat([rows, other], ignore_index=True)
     assert whole_count(rows.iloc[0].to_dict(), rows) == total
     alone = {"part": "1 of 1", "anchors": 5}
     assert whole_count(alone, None) == 5
@@ -560,3 +582,56 @@ def test_values_are_read_as_words(column, value, text):
 
 def test_no_anchor_to_replace_is_none(demo):
     assert len(to_replace(demo[2].iloc[:0])) == 0
+
+
+def test_files_give_the_same_trips(demo, tmp_path):
+    result, most, _ = demo
+    plan = tmp_path / "plan.csv"
+    row = visit(most, REBOLT, 2, visit_id=f"{1:016x}-1", revision=0, days_late=0, stop=1)
+    pd.DataFrame([row]).assign(caution="LEFT OUT: a team.").to_csv(plan, index=False)
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("rock_temperature_c,gel_min,cure_min\n0,40,360\n10,20,150\n", "utf-8")
+    (one,) = trips_from(result, plan=plan, data_sheet=sheet, rock_temperature_c=5.0)
+    (same,) = trips(result, row, data_sheet=replace(SHEET, source="sheet.csv"),
+                    rock_temperature_c=5.0,
+                    left_out=["In the plan: LEFT OUT: a team."])  # fmt: skip
+    assert one == same
+    assert one.stops[0].cure["cure_min"] == 230.6
+    windows, tides = tmp_path / "windows.csv", tmp_path / "tides.csv"
+    windows.write_text(f"crag,from,until\n{most['crag']},01-01,01-31\n", "utf-8")
+    tides.write_text(
+        f"crag,sector,date,from,until\n{most['crag']},,2027-01-10,10:00,12:00\n", "utf-8"
+    )
+    contact, prices = tmp_path / "us.toml", tmp_path / "prices.toml"
+    contact.write_text('[contact]\nperson = "Ann"\nphone = "112"\n', "utf-8")
+    prices.write_text(
+        "[[stock]]\nkind = 'bonded'\nmetal = 'titanium'\ndiameter_mm = 12\nlength_mm = 200\n"
+        "price = 1\n", "utf-8",
+    )  # fmt: skip
+    bought = tmp_path / "priorities.csv"
+    pd.DataFrame(
+        [{"crag": most["crag"], "sector": most["sector"], "scope": "", "chosen": "yes",
+          "metal": "titanium", "kind": "bonded", "diameter_mm": 14, "embedment_mm": 180,
+          "legs": 1}]
+    ).to_csv(bought, index=False)  # fmt: skip
+    given = {"plan": plan, "windows": windows, "tides": tides, "contact": contact}
+    (shut,) = trips_from(result, **given, prices=prices)
+    assert shut.stops[0].closed
+    assert shut.stops[0].tell == ("Anchors: Ann: 112",)
+    assert {s.piece["length_mm"] for s in shut.stops[0].anchors} == {200.0}
+    (paid,) = trips_from(result, **given, rebolt=bought)
+    assert {s.piece["label"] for s in paid.stops[0].anchors} == {"bonded titanium, 14 x 180 mm"}
+    with pytest.raises(OptionError, match="give TOML"):
+        trips_from(result, contact=tides)
+
+
+def test_a_contact_of_polygons_names_the_land(tmp_path):
+    (tmp_path / "land.geojson").write_text(
+        '{"type":"Polygon","coordinates":[[[-8,43],[-7,43],[-7,44],[-8,44],[-8,43]]]}', "utf-8"
+    )
+    file = tmp_path / "us.toml"
+    file.write_text('land = "land.geojson"\n[contact]\nperson = "Ann"\nphone = "112"\n', "utf-8")
+    assert tell_of(read_contact(file), PLACE, "C")[0] == "Land: us. Tell its owner before you go."
+    file.write_text('[contact]\nperson = "Ann"\n', "utf-8")
+    with pytest.raises(OptionError, match="contact.phone or contact.email"):
+        read_contact(file)

@@ -25,7 +25,7 @@ from saltreach.planning.tables import left_out_before, looser
 from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
 from saltreach.science.rock.adhesive import CureTable
 from saltreach.vocabulary.synonyms import plain
-from saltreach.vocabulary.words import BANDS, INSPECT, REBOLT, UNKNOWN, VISITS
+from saltreach.vocabulary.words import REBOLT, UNKNOWN, VISITS
 
 __all__ = ["LOOK", "PLACE", "Spot", "Stop", "Trip", "TripOptions", "trips_of"]
 
@@ -205,15 +205,3 @@ def _only(rows: pd.DataFrame, names: pd.Series, wanted: Sequence[str], what: str
         if name not in set(names):
             raise OptionError(f"{what} {name!r} is not there" + nearest(name, there))
     return rows[names.isin(wanted)]
-
-
-def worst_band(trip: Trip) -> str:
-    """The worst band among the stops of a trip; `unknown` where none is known."""
-    ranks = [BANDS.index(s.risk_band) for s in trip.stops if s.risk_band in BANDS]
-    return BANDS[max(ranks)] if ranks else UNKNOWN
-
-
-def counted(trip: Trip) -> tuple[int, int]:
-    """How many anchors are looked at, and how many are placed."""
-    every = [(s.kind, len(s.anchors)) for s in trip.stops]
-    return tuple(sum(n for kind, n in every if kind == one) for one in (INSPECT, REBOLT))  # type: ignore[return-value]
