@@ -764,19 +764,18 @@ def test_without_a_position_everything_else_works(opened, around):
 
 @pytest.mark.pinned("peer", answers=40)
 def test_the_way_agrees_with_the_geodesic(opened):
-    page = opened()
     rng = np.random.default_rng(7)
+    ways = []
     for _ in range(40):
-        lat, lon = rng.uniform(-70, 70), rng.uniform(-180, 180)
-        there = Geodesic.WGS84.Direct(lat, lon, rng.uniform(0, 360), 10 ** rng.uniform(1, 4.3))
-        found = page.evaluate(
-            "([a, b]) => phone.rules.wayTo({ lat: a[0], lon: a[1] }, { lat: b[0], lon: b[1] })",
-            [[lat, lon], [there["lat2"], there["lon2"]]],
-        )
-        true = Geodesic.WGS84.Inverse(lat, lon, there["lat2"], there["lon2"])
-        assert found["distance_m"] == pytest.approx(true["s12"], rel=0.006)
-        off = (found["bearing_deg"] - true["azi1"] + 180) % 360 - 180
-        assert abs(off) < 0.3
+        here = {"lat": rng.uniform(-70, 70), "lon": rng.uniform(-180, 180)}
+        far_m = 10 ** rng.uniform(1, 4.3)
+        to = Geodesic.WGS84.Direct(here["lat"], here["lon"], rng.uniform(0, 360), far_m)
+        ways.append((here, {"lat": to["lat2"], "lon": to["lon2"]}))
+    found = opened().evaluate("(ways) => ways.map(([a, b]) => phone.rules.wayTo(a, b))", ways)
+    for way, (a, b) in zip(found, ways, strict=True):
+        true = Geodesic.WGS84.Inverse(a["lat"], a["lon"], b["lat"], b["lon"])
+        assert way["distance_m"] == pytest.approx(true["s12"], rel=0.006)
+        assert abs((way["bearing_deg"] - true["azi1"] + 180) % 360 - 180) < 0.3
 
 
 TOO_SMALL = """
