@@ -1,5 +1,6 @@
 """What a trip is made of: anchors, pieces, adhesive, times, access, and what to bring."""
 
+import datetime as dt
 import json
 from dataclasses import asdict, replace
 
@@ -10,7 +11,7 @@ import shapely
 
 from helpers.trips import ROD, spot, stop
 from saltreach.errors import OptionError
-from saltreach.intake.holding import Contact, Holding
+from saltreach.intake.holding import Contact, Holding, read_contact
 from saltreach.intake.plan_file import VISIT_COLUMNS
 from saltreach.intake.prices import Piece, Prices
 from saltreach.planning import places
@@ -23,10 +24,12 @@ from saltreach.planning.spots import (
     NO_PIECE,
     NOT_HERE,
     part_of,
+    ready,
     to_replace,
     value_text,
     whole_count,
 )
+from saltreach.planning.trip_files import trips_from
 from saltreach.planning.trips import NO_STOCK, trips_of
 from saltreach.science.rock.adhesive import CureTable
 from saltreach.vocabulary.columns import columns_of
@@ -238,7 +241,7 @@ def test_no_anchor_no_piece():
 SHEET = CureTable(
     np.array([0.0, 10.0]), np.array([40.0, 20.0]), np.array([360.0, 150.0]), "sheet.csv"
 )
-PLACE = pd.DataFrame({"lon": [-7.05], "lat": [43.52], "elevation_m": [10.0]})
+PLACE = pd.DataFrame({"lon": [-7.05], "lat": [43.52], "elevation_m": [10.0]}).astype(object)
 
 
 @pytest.mark.pinned("worked", answers=3)
@@ -288,7 +291,7 @@ def rule(access=CLOSED, first="02-01", last="07-31", sector="", reason="nesting"
             "reason": reason}  # fmt: skip
 
 
-TIDE = {"crag": "C", "sector": "S", "date": "2027-01-10", "from": 630, "until": 850}
+TIDE = {"crag": "C", "sector": "S", "date": dt.date(2027, 1, 10), "from": 630, "until": 850}
 
 
 @pytest.mark.parametrize(
@@ -361,7 +364,7 @@ def demo(assessed_demo):
     most = sectors.sort_values("anchors_to_replace").iloc[-1]
     anchors = pd.DataFrame(assessed_demo.flat.anchors)
     here = anchors[(anchors["crag"] == most["crag"]) & (anchors["sector"] == most["sector"])]
-    return assessed_demo, most, here
+    return assessed_demo, most, ready(anchors).loc[here.index]
 
 
 def trips(result, *rows, **given):
@@ -433,7 +436,7 @@ def test_without_a_plan_each_anchor_is_on_one_sheet_once(demo):
     assert looked[0].date == "2027-02-03"
     placed = trips_of(result, kind=REBOLT)
     assert sum(len(s.anchors) for t in placed for s in t.stops) == len(
-        to_replace(pd.DataFrame(result.flat.anchors))
+        to_replace(ready(pd.DataFrame(result.flat.anchors)))
     )
 
 
@@ -539,6 +542,8 @@ def test_the_whole_of_the_parts(shares, parts, total):
         {"crag": "C", "sector": "S", "kind": INSPECT, "anchors": shares.values(),
          "part": [f"{p} of {parts}" for p in shares]}
     )  # fmt: skip
+    other = rows.assign(part="1 of 5", anchors=1)
+    rows = pd.concat([rows, other], ignore_index=True)
     assert whole_count(rows.iloc[0].to_dict(), rows) == total
     alone = {"part": "1 of 1", "anchors": 5}
     assert whole_count(alone, None) == 5
@@ -558,3 +563,56 @@ def test_values_are_read_as_words(column, value, text):
 
 def test_no_anchor_to_replace_is_none(demo):
     assert len(to_replace(demo[2].iloc[:0])) == 0
+
+
+def test_files_give_the_same_trips(demo, tmp_path):
+    result, most, _ = demo
+    plan = tmp_path / "plan.csv"
+    row = visit(most, REBOLT, 2, visit_id=f"{1:016x}-1", revision=0, days_late=0, stop=1)
+    pd.DataFrame([row]).assign(caution="LEFT OUT: a team.").to_csv(plan, index=False)
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("rock_temperature_c,gel_min,cure_min\n0,40,360\n10,20,150\n", "utf-8")
+    (one,) = trips_from(result, plan=plan, data_sheet=sheet, rock_temperature_c=5.0)
+    (same,) = trips(result, row, data_sheet=replace(SHEET, source="sheet.csv"),
+                    rock_temperature_c=5.0,
+                    left_out=["In the plan: LEFT OUT: a team."])  # fmt: skip
+    assert one == same
+    assert one.stops[0].cure["cure_min"] == 230.6
+    windows, tides = tmp_path / "windows.csv", tmp_path / "tides.csv"
+    windows.write_text(f"crag,from,until\n{most['crag']},01-01,01-31\n", "utf-8")
+    tides.write_text(
+        f"crag,sector,date,from,until\n{most['crag']},,2027-01-10,10:00,12:00\n", "utf-8"
+    )
+    contact, prices = tmp_path / "us.toml", tmp_path / "prices.toml"
+    contact.write_text('[contact]\nperson = "Ann"\nphone = "112"\n', "utf-8")
+    prices.write_text(
+        "[[stock]]\nkind = 'bonded'\nmetal = 'titanium'\ndiameter_mm = 12\nlength_mm = 200\n"
+        "price = 1\n", "utf-8",
+    )  # fmt: skip
+    bought = tmp_path / "priorities.csv"
+    pd.DataFrame(
+        [{"crag": most["crag"], "sector": most["sector"], "scope": "", "chosen": "yes",
+          "metal": "titanium", "kind": "bonded", "diameter_mm": 14, "embedment_mm": 180,
+          "legs": 1}]
+    ).to_csv(bought, index=False)  # fmt: skip
+    given = {"plan": plan, "windows": windows, "tides": tides, "contact": contact}
+    (shut,) = trips_from(result, **given, prices=prices)
+    assert shut.stops[0].closed
+    assert shut.stops[0].tell == ("Anchors: Ann: 112",)
+    assert {s.piece["length_mm"] for s in shut.stops[0].anchors} == {200.0}
+    (paid,) = trips_from(result, **given, rebolt=bought)
+    assert {s.piece["label"] for s in paid.stops[0].anchors} == {"bonded titanium, 14 x 180 mm"}
+    with pytest.raises(OptionError, match="give TOML"):
+        trips_from(result, contact=tides)
+
+
+def test_a_contact_of_polygons_names_the_land(tmp_path):
+    (tmp_path / "land.geojson").write_text(
+        '{"type":"Polygon","coordinates":[[[-8,43],[-7,43],[-7,44],[-8,44],[-8,43]]]}', "utf-8"
+    )
+    file = tmp_path / "us.toml"
+    file.write_text('land = "land.geojson"\n[contact]\nperson = "Ann"\nphone = "112"\n', "utf-8")
+    assert tell_of(read_contact(file), PLACE, "C")[0] == "Land: us. Tell its owner before you go."
+    file.write_text('[contact]\nperson = "Ann"\n', "utf-8")
+    with pytest.raises(OptionError, match="contact.phone or contact.email"):
+        read_contact(file)

@@ -145,8 +145,6 @@ def _offers(
         return ()
     if prices is None or not prices.stock:
         diameter = metal_diameter_mm(pd.Series([metal]), EN959_AXIAL_KN, EN959_RADIAL_KN)[0]
-        if np.isnan(diameter):
-            return ()
         return (Piece(BONDED, metal, float(diameter), longest_mm, 0.0),)
     better = PLACEABLE[PLACEABLE.index(metal) :]
     fits = [

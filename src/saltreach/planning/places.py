@@ -49,7 +49,7 @@ def access_of(
         day = np.array([day_number(date)])
         closed = not open_days(rules, day)[0]
         said += [CLOSED_TODAY] if closed else []
-        today = sorted({(t["from"], t["until"]) for t in dry if t["date"] == date})
+        today = sorted({(t["from"], t["until"]) for t in dry if day_number(t["date"]) == day[0]})
         said += [f"Tide: work from {_clock(a)} to {_clock(b)} only." for a, b in today]
         if dry and not today:
             said.append(NO_TIDE_TODAY)
@@ -109,7 +109,8 @@ def _on_land(contact: Holding, anchors: pd.DataFrame, crag: str) -> bool:
         return False
     import shapely
 
-    return bool(shapely.intersects_xy(contact.land, anchors["lon"], anchors["lat"]).any())
+    lon, lat = (anchors[name].to_numpy(float) for name in ("lon", "lat"))
+    return bool(shapely.intersects_xy(contact.land, lon, lat).any())
 
 
 def sheet_rows(sheet: CureTable | None) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -23,6 +24,15 @@ from saltreach.vocabulary.words import (
     UNKNOWN,
 )
 
+_USED = (
+    ("anchor_id", "crag", "sector", "route"),
+    ("position", "lon", "lat", "face_azimuth_deg"),
+    ("height_above_sea_m", "elevation_m", "elevation_source"),
+    ("action", "action_reasons", "replace_by", "warnings"),
+    ("kind_advised", "kind_reasons", "embedment_required_mm", "replacement_cost"),
+    ("risk_band",),
+)
+"""Columns of an assessed anchor that a sheet needs, besides what is known of it."""
 _KNOWN = columns_of("register", shown="known")
 MOST_REASONS = 4
 """Reasons of a stop on the first page."""
@@ -52,7 +62,7 @@ def spots_of(
     Parameters
     ----------
     anchors : DataFrame
-        Assessed anchors of the sector.
+        Anchors of the sector, from `ready`.
     sector : mapping
         Its assessed row.
     visit : mapping
@@ -91,7 +101,7 @@ def spots_of(
     mine = ordered.iloc[count * (part - 1) // parts : count * part // parts]
     mine = mine.reset_index(drop=True)
     pieces = pieces_for(mine, sector, prices, piece) if placing else [None] * len(mine)
-    rows = mine.astype(object).where(mine.notna(), None).to_dict("records")
+    rows = mine.to_dict("records")
     each = enumerate(zip(rows, pieces, strict=True), 1)
     return tuple(_spot(row, i, new, placing) for i, (row, new) in each), rule, mine
 
@@ -132,17 +142,32 @@ def whole_count(visit: Mapping[str, Any], others: pd.DataFrame | None) -> int:
     return max(shares.values()) * parts
 
 
-def to_replace(anchors: pd.DataFrame, *, worst_only: bool = False) -> pd.DataFrame:
-    """Anchors that a new one is bought for, those first whose replacement avoids most loss."""
-    if not len(anchors):
-        return anchors
+def ready(anchors: pd.DataFrame) -> pd.DataFrame:
+    """The columns of assessed anchors that a sheet shows, and `avoided`: what replacing avoids.
+
+    Plain values, None where unknown.
+    """
     found = anchor_priority(anchors)
     avoided = (found["yearly_loss"] - found["yearly_loss_after"]).fillna(0.0)
-    wanted = anchors["replacement_cost"].fillna(0.0) > 0
+    names = {*_KNOWN, *chain(*_USED)} & {*anchors.columns}
+    table = anchors[sorted(names)].assign(avoided=avoided)
+    return table.astype(object).where(table.notna(), None)
+
+
+def to_replace(anchors: pd.DataFrame, *, worst_only: bool = False) -> pd.DataFrame:
+    """Anchors that a new one is bought for, those first whose replacement avoids most loss.
+
+    Parameters
+    ----------
+    anchors : DataFrame
+        From `ready`.
+    worst_only : bool
+        Only those of the worst bands.
+    """
+    wanted = pd.to_numeric(anchors["replacement_cost"]).fillna(0.0) > 0
     if worst_only:
         wanted &= anchors["risk_band"].isin(WORST_BANDS)
-    order = avoided[wanted].sort_values(ascending=False, kind="stable").index
-    return anchors.loc[order]
+    return anchors[wanted].sort_values("avoided", ascending=False, kind="stable")
 
 
 def label_of(column: Column) -> str:

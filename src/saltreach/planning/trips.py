@@ -20,12 +20,12 @@ from saltreach.intake.prices import Piece, Prices
 from saltreach.intake.sheets import nearest
 from saltreach.planning.bring import TripOptions, bring_list
 from saltreach.planning.places import access_of, cure_of, drawn, sheet_rows, tell_of
-from saltreach.planning.spots import in_short, spots_of
+from saltreach.planning.spots import in_short, ready, spots_of
 from saltreach.planning.tables import left_out_before, looser
 from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
 from saltreach.science.rock.adhesive import CureTable
 from saltreach.vocabulary.synonyms import plain
-from saltreach.vocabulary.words import BANDS, INSPECT, REBOLT, UNKNOWN, VISITS
+from saltreach.vocabulary.words import REBOLT, UNKNOWN, VISITS
 
 __all__ = ["LOOK", "PLACE", "Spot", "Stop", "Trip", "TripOptions", "trips_of"]
 
@@ -97,7 +97,8 @@ def trips_of(
     if kind not in ("", *VISITS):
         raise OptionError(f"kind {kind!r}: give one of {', '.join(VISITS)}")
     rows = _planned(result, visits, trips, sectors, kind, date)
-    anchors = dict(tuple(pd.DataFrame(result.flat.anchors).groupby(["crag", "sector"], sort=False)))
+    table = ready(pd.DataFrame(result.flat.anchors))
+    anchors = dict(tuple(table.groupby(["crag", "sector"], sort=False)))
     found = pd.DataFrame(result.flat.sectors)
     known = {(s["crag"], s["sector"]): s for s in found.to_dict("records")}
     names = {tuple(place) for place in rows[["crag", "sector"]].itertuples(index=False)}
@@ -204,15 +205,3 @@ def _only(rows: pd.DataFrame, names: pd.Series, wanted: Sequence[str], what: str
         if name not in set(names):
             raise OptionError(f"{what} {name!r} is not there" + nearest(name, there))
     return rows[names.isin(wanted)]
-
-
-def worst_band(trip: Trip) -> str:
-    """The worst band among the stops of a trip; `unknown` where none is known."""
-    ranks = [BANDS.index(s.risk_band) for s in trip.stops if s.risk_band in BANDS]
-    return BANDS[max(ranks)] if ranks else UNKNOWN
-
-
-def counted(trip: Trip) -> tuple[int, int]:
-    """How many anchors are looked at, and how many are placed."""
-    every = [(s.kind, len(s.anchors)) for s in trip.stops]
-    return tuple(sum(n for kind, n in every if kind == one) for one in (INSPECT, REBOLT))  # type: ignore[return-value]

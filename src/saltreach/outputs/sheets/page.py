@@ -59,7 +59,7 @@ def blank_rows(trip: Trip) -> pd.DataFrame:
         for stop in trip.stops
         for spot in stop.anchors
     ]
-    return pd.DataFrame(rows, columns=list(columns_of(RETURNS))).fillna("").astype(str)
+    return pd.DataFrame(rows).reindex(columns=list(columns_of(RETURNS)), fill_value="")
 
 
 def write_sheets(
