@@ -224,16 +224,19 @@ def test_one_tap_says_looked_at_and_sound_and_every_word_of_what_was_done_is_the
     go(page, 1)
     tap(page, "done", "not reached")
     assert page.locator("#field-condition").count() == 0
+    go(page, 2)
+    tap(page, "condition", "3 poor")  # a look, though nobody said so
     assert [values(row) for row in given(page)[0]["rows"]] == [
         {"done": "looked at", "condition": 0},
         {"done": "not reached"},
+        {"condition": 3},
     ]
     page.locator("#to-list").click()
     page.locator("#progress").wait_for()
     assert page.locator(".row-button .stage").all_inner_texts()[:3] == [
         "done",
         "not reached",
-        "open",
+        "done",
     ]
 
 
@@ -295,6 +298,13 @@ def test_the_cure_runs_down_and_loading_before_its_end_is_said_aloud(opened):
     write(page, "rock_temperature_c", "5")  # a row of the data sheet: 25 and 240 min
     assert page.locator("#input-cure_needed_min").input_value() == "480"  # nobody said it was dry
     assert "2 times the dry time" in countdown.inner_text()
+    write(page, "cure_needed_min", "500")  # somebody's own figure stays
+    tap(page, "hole_condition", "damp")
+    assert page.locator("#input-cure_needed_min").input_value() == "500"
+    write(page, "cure_needed_min", "479")
+    said = page.locator("#doubt-cure_needed_min").inner_text()
+    assert said == "Less than the 480 min of the data sheet."
+    write(page, "cure_needed_min", "")
     tap(page, "hole_condition", "clean and dry")
     assert page.locator("#input-cure_needed_min").input_value() == "240"
     page.clock.pause_at("2027-03-06T10:30:00")
@@ -464,7 +474,13 @@ def test_another_phone_takes_a_return_file_in_and_gives_the_same(opened, tmp_pat
     second.set_input_files("#take-in", packed)  # twice is once
     said.get_by_text("0 records taken in").wait_for()
     assert given(second)[0] == both
+    changed = io.BytesIO()
+    with zipfile.ZipFile(changed, "w") as archive:
+        archive.writestr("return.json", files["return.json"])
+    broken = changed.getvalue().replace(b'"condition": 3', b'"condition": 0')
+    assert broken != changed.getvalue()
     for content, word in (
+        (broken, "damaged"),
         (b"no zip", "not a return file"),
         (packed.read_bytes()[:-30], "damaged"),
         (json.dumps(told | {"trip": "other"}).encode(), "another trip (other)"),
@@ -475,7 +491,29 @@ def test_another_phone_takes_a_return_file_in_and_gives_the_same(opened, tmp_pat
         said.get_by_text(word).wait_for()
 
 
-def test_two_tabs_do_not_undo_each_other(opened, trip_file):
+DEAF = """
+delete window.BroadcastChannel;
+window.addEventListener("storage", (event) => event.stopImmediatePropagation(), true);
+"""
+
+
+def test_a_tab_that_hears_nothing_of_the_other_undoes_nothing(opened, trip_file):
+    one = opened()
+    deaf = one.context.new_page()
+    deaf.add_init_script(DEAF)
+    ready(deaf, trip_file)
+    for page in (one, deaf):
+        go(page, 0)
+    tap(one, "condition", "1 marked")
+    kept(one)
+    assert deaf.locator("[aria-pressed=true]").count() == 0
+    tap(deaf, "findings", "wet")
+    row = given(deaf)[0]["rows"][0]
+    assert values(row) == {"condition": 1, "findings": ["wet"]}
+    assert given(one)[0]["rows"] == [row]
+
+
+def test_two_tabs_show_each_other_what_was_tapped(opened, trip_file):
     one = opened()
     other = ready(one.context.new_page(), trip_file)
     for page in (one, other):
@@ -680,6 +718,7 @@ def test_what_is_the_same_all_day_is_taken_over_by_one_tap(opened):
     write(page, "hole_depth_mm", "110")
     go(page, 4)
     page.locator("#group-adhesive").get_by_text("Same as at B1").click()
+    assert page.locator("#group-hole").get_by_text("Same as").count() == 0
     second = given(page)[0]["rows"][1]
     assert values(second) == {"adhesive": "vinylester", "adhesive_batch": "K2"}
     assert "Say what was done at: B1, B2" in page.locator("#view").inner_text()
@@ -725,19 +764,18 @@ def test_without_a_position_everything_else_works(opened, around):
 
 @pytest.mark.pinned("peer", answers=40)
 def test_the_way_agrees_with_the_geodesic(opened):
-    page = opened()
     rng = np.random.default_rng(7)
+    ways = []
     for _ in range(40):
-        lat, lon = rng.uniform(-70, 70), rng.uniform(-180, 180)
-        there = Geodesic.WGS84.Direct(lat, lon, rng.uniform(0, 360), 10 ** rng.uniform(1, 4.3))
-        found = page.evaluate(
-            "([a, b]) => phone.rules.wayTo({ lat: a[0], lon: a[1] }, { lat: b[0], lon: b[1] })",
-            [[lat, lon], [there["lat2"], there["lon2"]]],
-        )
-        true = Geodesic.WGS84.Inverse(lat, lon, there["lat2"], there["lon2"])
-        assert found["distance_m"] == pytest.approx(true["s12"], rel=0.006)
-        off = (found["bearing_deg"] - true["azi1"] + 180) % 360 - 180
-        assert abs(off) < 0.3
+        here = {"lat": rng.uniform(-70, 70), "lon": rng.uniform(-180, 180)}
+        far_m = 10 ** rng.uniform(1, 4.3)
+        to = Geodesic.WGS84.Direct(here["lat"], here["lon"], rng.uniform(0, 360), far_m)
+        ways.append((here, {"lat": to["lat2"], "lon": to["lon2"]}))
+    found = opened().evaluate("(ways) => ways.map(([a, b]) => phone.rules.wayTo(a, b))", ways)
+    for way, (a, b) in zip(found, ways, strict=True):
+        true = Geodesic.WGS84.Inverse(a["lat"], a["lon"], b["lat"], b["lon"])
+        assert way["distance_m"] == pytest.approx(true["s12"], rel=0.006)
+        assert abs((way["bearing_deg"] - true["azi1"] + 180) % 360 - 180) < 0.3
 
 
 TOO_SMALL = """

@@ -194,9 +194,9 @@
     try {
       channel = new BroadcastChannel(NAME);
       channel.onmessage = (event) => heard(event.data);
-    } catch { /* an old browser: the store's own event serves */ }
+    } catch { /* an old browser: the small store's event serves */ }
     window.addEventListener("storage", (event) => {
-      if (!channel && event.key === `${NAME}|told` && event.newValue) heard(JSON.parse(event.newValue));
+      if (event.key === `${NAME}|told` && event.newValue) heard(JSON.parse(event.newValue));
     });
     window.addEventListener("beforeunload", (event) => {
       if (waiting || failed.length || (driver.kind === "memory" && records.size && !phone.state.given)) event.preventDefault();
