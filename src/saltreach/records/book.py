@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -19,6 +20,7 @@ from saltreach.records.address import Address, address_of
 from saltreach.records.book_gpkg import GeoPackageBook, new_file
 from saltreach.records.entering import entered
 from saltreach.records.events import Event, frame_of
+from saltreach.records.postgis_trouble import require_libraries
 from saltreach.records.state import own_columns, state_of
 from saltreach.records.store import Store, Writer
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
@@ -216,6 +218,18 @@ def is_book(address: str | Path | Address) -> bool:
     return address_of(address) is not None or is_book_file(Path(str(address)))
 
 
+def _postgis() -> Any:
+    """What keeps books in databases; its libraries are an extra."""
+    require_libraries()
+    from saltreach.records import book_postgis
+
+    return book_postgis
+
+
+def _new(place: Path | Address) -> AbstractContextManager[Writer]:
+    return new_file(place) if isinstance(place, Path) else _postgis().new_schema(place)
+
+
 def open_book(address: str | Path | Address) -> Book:
     """Open a book.
 
@@ -234,9 +248,7 @@ def open_book(address: str | Path | Address) -> Book:
     if database is None:
         store = GeoPackageBook(Path(str(address)))
     else:
-        from saltreach.records.book_postgis import PostgisBook
-
-        store = PostgisBook(database)
+        store = _postgis().PostgisBook(database)
     version = store.about().get("format", "")
     if version != str(FORMAT):
         raise RecordError(
@@ -273,13 +285,7 @@ def start_book(
     own = [name for name in register.anchors if name in named]
     _refuse_alike(own)
     database = address_of(address)
-    if database is None:
-        writing = new_file(Path(str(address)))
-    else:
-        from saltreach.records.book_postgis import new_schema
-
-        writing = new_schema(database)
-    with writing as writer:
+    with _new(database or Path(str(address))) as writer:
         writer.set_about(
             format=str(FORMAT),
             started_at=utc(now),

@@ -10,9 +10,9 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from numbers import Real
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from saltreach.errors import RecordError
@@ -123,7 +123,7 @@ def _wrong(name: str, value: Any) -> str:
     if name == KEY:
         return "of another anchor: it is the key; write a new event for the other"
     if column.kind in ("number", "integer"):
-        if isinstance(value, bool) or not isinstance(value, Real):
+        if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
             return "is no number; give one"
         low, high = column.low, column.high
         if (low is not None and value < low) or (high is not None and value > high):
