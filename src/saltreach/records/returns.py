@@ -23,9 +23,9 @@ from saltreach.records.book_view import View
 from saltreach.records.conflicts import Conflict, settle, shown
 from saltreach.records.events import Event
 from saltreach.records.photos import photos_folder, stored
-from saltreach.records.taking import Reading, Refused
 from saltreach.records.rows import Record, in_order, known_values, stated
 from saltreach.records.state import state_of
+from saltreach.records.taking import Reading, Refused
 from saltreach.vocabulary.columns import REGISTER, REJECTED_COLUMNS, columns_of
 from saltreach.vocabulary.words import UNKNOWN
 
