@@ -137,6 +137,10 @@ class Book:
         table = state_of(self.events())
         return table[[*REGISTER_BY_NAME, *(n for n in self._own() if n in table)]]
 
+    def layer(self) -> pd.DataFrame:
+        """The layer of anchors as it is, with whatever columns it has."""
+        return self._store.anchors()
+
     def faults(self) -> list[str]:
         """What is wrong with the place where the book is kept."""
         return self._store.faults()

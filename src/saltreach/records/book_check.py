@@ -92,7 +92,7 @@ def _wrong_events(book: Book, events: pd.DataFrame) -> tuple[str, ...]:
 def _differences(book: Book) -> list[str]:
     """Cells of the layer of anchors that are not what the events say."""
     derived = book.derived().set_index(KEY)
-    layer = pd.DataFrame(book.anchors()).drop(columns="geometry").set_index(KEY)
+    layer = book.layer().set_index(KEY)
     lacking, more = derived.index.difference(layer.index), layer.index.difference(derived.index)
     found = _some([f"anchor {name} is missing in the layer" for name in lacking])
     found += _some([f"anchor {name} is in the layer, and no event places it" for name in more])

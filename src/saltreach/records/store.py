@@ -19,6 +19,11 @@ REFUSED = {
 """What is said to a program that changes a table of a book."""
 
 
+def unguarded(gone: Sequence[str]) -> list[str]:
+    """The sentence for guards that are gone."""
+    return [f"what guards the book is gone: {', '.join(gone)}"] if gone else []
+
+
 class Writer(Protocol):
     """What is written within one transaction."""
 
