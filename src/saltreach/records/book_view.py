@@ -14,6 +14,7 @@ import pandas as pd
 from saltreach.intake.names import name_key
 from saltreach.records.events import COLUMNS, Event, frame_of
 from saltreach.records.state import live
+from saltreach.vocabulary.columns import REQUIRED
 from saltreach.vocabulary.words import (
     ENTERED,
     LOOKED_AT,
@@ -60,7 +61,7 @@ class View:
     @cached_property
     def in_place(self) -> Mapping[str, Mapping[str, Any]]:
         """Rows of the register by anchor."""
-        names = ["anchor_id", "crag", "sector", "lon", "lat", "grade"]
+        names = [*REQUIRED, "grade"]
         rows = pd.DataFrame(self.anchors)[names].to_dict("records")
         return {row["anchor_id"]: row for row in rows}
 
