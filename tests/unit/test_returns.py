@@ -109,7 +109,8 @@ def test_a_metal_that_a_look_names_ends_the_grade_of_another(book, tmp_path):
         (row("a1", grade="1.4401", material="titanium"), "grade, material", "another metal", ""),
         (row("a1", replaces="x"), "replaces", "no such record", "record_id"),
         (row("a1", takes_back="x"), "takes_back", "no such record", "record_id"),
-        (row("a1", done="replaced", loaded_on="2026-10-02"), "loaded_on, done_on", "before it was", ""),
+        (row("a1", done="replaced", loaded_on="2026-10-02"), "loaded_on, done_on", "loaded before",
+         ""),
         (row("a1", findings="loose; odd"), "findings", "not one of the words", "use one of"),
     ],
 )  # fmt: skip
@@ -363,7 +364,8 @@ def test_photos_are_kept_once_beside_the_book(book, tmp_path):
     ("column", "values", "answer"),
     [
         ("condition", [1, None, 3, 0], 3), ("tap_response", ["hollow", "ringing"], "hollow"),
-        ("findings", ["bent", "", "loose; bent"], "bent; loose"), ("crack_distance_mm", [40, 30], 30),
+        ("findings", ["bent", "", "loose; bent"], "bent; loose"),
+        ("crack_distance_mm", [40, 30], 30),
         ("rain_washed", ["no", "yes"], "no"), ("material", ["316", "unknown"], "316"),
         ("material", ["316", "304"], "304"), ("condition", [None], None),
     ],

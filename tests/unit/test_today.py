@@ -14,6 +14,10 @@ from saltreach.layers.embedded import embedded_file
 DEMO = embedded_file("demo/anchors.csv")
 EARLIER, LATER = dt.date(2024, 2, 29), dt.date(2031, 3, 1)
 CLOCKS = {
+    (
+        "cli/commands/returns.py",
+        "now",
+    ): "when events are entered, and the day of returns without one",
     ("intake/read.py", "today"): "the day of a register read without one",
     ("assessment/assess.py", "today"): "the day of an assessment asked for without one",
     ("cli/commands/learned.py", "today"): "the day of a command given without one",

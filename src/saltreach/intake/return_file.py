@@ -139,8 +139,8 @@ def _bytes(archive: zipfile.ZipFile, name: str, most: int) -> Iterator[bytes]:
             yield block
 
 
-def _unlike(name: str) -> ValueError:
-    return ValueError(f"{name} is no number of JSON")
+def _unlike(name: str) -> None:
+    raise ValueError(f"{name} is no number of JSON")
 
 
 def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from saltreach.outputs.returns import one_line
 from saltreach.records.history import History, known_of, said_of
-from saltreach.vocabulary.columns import REGISTER_BY_NAME
+from saltreach.vocabulary.columns import REGISTER_BY_NAME, REQUIRED
 from saltreach.vocabulary.words import CAUTION, ENTERED, NOTE, TAKEN_BACK
 
 SCREEN = 24
@@ -17,7 +17,7 @@ SCREEN = 24
 NAMED = 12
 """Anchors named on the screen."""
 _STATE = ("condition", "findings", "tap_response", "material")
-_PLACE = ("anchor_id", "crag", "sector", "lon", "lat")
+_PLACE = REQUIRED
 
 
 def history_lines(found: History) -> list[str]:

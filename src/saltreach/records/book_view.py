@@ -14,6 +14,7 @@ import pandas as pd
 from saltreach.intake.names import name_key
 from saltreach.records.events import COLUMNS, Event, frame_of
 from saltreach.records.state import live
+from saltreach.vocabulary.columns import REQUIRED
 from saltreach.vocabulary.words import (
     ENTERED,
     LOOKED_AT,
@@ -24,6 +25,7 @@ from saltreach.vocabulary.words import (
     TAKEN_BACK,
 )
 
+_CONTENT = frozenset(["anchor_id", "kind", "happened_on", "who", "says", "record_id"])
 Content = tuple[str, str, str, str, str, str]
 """Anchor, kind, day, who, what it says, record: what makes two events one fact."""
 
@@ -59,7 +61,7 @@ class View:
     @cached_property
     def in_place(self) -> Mapping[str, Mapping[str, Any]]:
         """Rows of the register by anchor."""
-        names = ["anchor_id", "crag", "sector", "lon", "lat", "grade"]
+        names = [*REQUIRED, "grade"]
         rows = pd.DataFrame(self.anchors)[names].to_dict("records")
         return {row["anchor_id"]: row for row in rows}
 
@@ -71,7 +73,7 @@ class View:
     @cached_property
     def contents(self) -> frozenset[Content]:
         """What all events say, those taken back among them."""
-        names = ["anchor_id", "kind", "happened_on", "who", "says", "record_id"]
+        names = [name for name in COLUMNS if name in _CONTENT]
         return frozenset(self.events[names].itertuples(index=False, name=None))
 
     @cached_property

@@ -11,6 +11,7 @@ from saltreach.errors import OutputError
 from saltreach.folders.files import OWN_PREFIX, PART_SUFFIX, checksum, sync_folder
 from saltreach.folders.trouble import told
 from saltreach.intake.return_file import Photo, copied
+from saltreach.records.address import address_of
 
 SUFFIX = "_photos"
 
@@ -23,7 +24,7 @@ def photos_folder(address: str | Path) -> Path:
     >>> photos_folder("region.gpkg").name
     'region_photos'
     """
-    if "://" in str(address):
+    if address_of(address) is not None:
         raise OutputError(
             f"{address}: photos are kept in a folder beside a book in a file; leave them out of "
             "the return, or keep the book in a .gpkg"

@@ -26,6 +26,7 @@ from saltreach.records.merging import Reading, Refused
 from saltreach.records.photos import photos_folder, stored
 from saltreach.records.rows import Record, in_order, known_values, stated
 from saltreach.records.state import state_of
+from saltreach.records.taking import Reading, Refused
 from saltreach.vocabulary.columns import REGISTER, REJECTED_COLUMNS, columns_of
 from saltreach.vocabulary.words import UNKNOWN
 

@@ -42,7 +42,7 @@ from contextvars import ContextVar
 from functools import lru_cache
 from typing import NamedTuple
 
-from saltreach.vocabulary.columns import REGISTER_BY_NAME, Column
+from saltreach.vocabulary.columns import COLUMNS, REGISTER_BY_NAME, Column
 from saltreach.vocabulary.tables import rows_of
 
 LANGUAGES = ("en", "de", "es", "fr", "it", "pt")
@@ -186,6 +186,15 @@ def alike_in_register(columns: Iterable[Column]) -> set[str]:
     return {c.name for c in columns if c.name in register and register[c.name].choices == c.choices}
 
 
+NAMESAKES = frozenset(
+    c.name
+    for c in COLUMNS
+    if c.name in REGISTER_BY_NAME and REGISTER_BY_NAME[c.name].choices != c.choices
+)
+"""Columns of the register of which another table has one of that name that means something else:
+words for that one are not words for the register's."""
+
+
 def table_header_words(columns: Mapping[str, Column]) -> Mapping[str, str]:
     """Return the table from plain header to column, for a table of these columns.
 
@@ -200,7 +209,7 @@ def _table_header_words(columns: tuple[Column, ...], own: tuple[Entry, ...]) -> 
     alike = alike_in_register(columns)
 
     def fits(entry: Entry) -> bool:
-        known = {"header": alike, "table header": names - alike}
+        known = {"header": alike, "table header": names - (alike & NAMESAKES)}
         if entry.file:
             return entry.list in known and entry.column in names
         return entry.column in known.get(entry.list, ())

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from saltreach.cli.commands.returns import BookFile
+from saltreach.cli.commands.book import BookOption
 from saltreach.cli.shared import AsJson, clear_errors
 
 Place = Annotated[
@@ -25,8 +25,8 @@ Batch = Annotated[
 
 
 def history(
+    book: BookOption,
     place: Place = "",
-    book: BookFile = "region.gpkg",
     on: OnDay = None,
     batch: Batch = "",
     as_json: AsJson = False,

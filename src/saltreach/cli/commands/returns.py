@@ -9,6 +9,7 @@ from typing import Annotated
 
 import typer
 
+from saltreach.cli.commands.book import BookOption
 from saltreach.cli.shared import (
     GOOD,
     ROWS_REFUSED,
@@ -28,9 +29,6 @@ Files = Annotated[
         "(.xlsx, .csv: anchor, date, who, and what there is)."
     ),
 ]
-BookFile = Annotated[
-    str, typer.Option("--book", help="Book of the region, as `saltreach book start` made it.")
-]
 Apply = Annotated[
     bool, typer.Option("--apply", help="Write it into the book; without it, it is only shown.")
 ]
@@ -49,8 +47,8 @@ SettleFile = Annotated[
 
 
 def returns(
+    book: BookOption,
     files: Files = None,
-    book: BookFile = "region.gpkg",
     apply: Apply = False,
     data_sheet: DataSheet = None,
     settle: SettleFile = None,
