@@ -12,7 +12,8 @@ def test_tests_are_written_read_back_and_summed_up(saltreach, tmp_path):
     rows = [
         {"anchor_id": f"a{n}", "crag": "Alder", "sector": "=North", "lon": 11.3 + n / 1e4,
          "lat": 49.6, "kind": "bonded", "material": "316", "installed_on": "2026-05",
-         "rock_type": "limestone", "placement_doubts": "cure time short; expiry unknown" if n == 1 else ""}
+         "rock_type": "limestone",
+         "placement_doubts": "cure time short; expiry unknown" if n == 1 else ""}
         for n in range(4)
     ]  # fmt: skip
     pd.DataFrame(rows).to_csv(tmp_path / "a.csv", index=False)

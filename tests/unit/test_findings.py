@@ -65,7 +65,7 @@ CASES = {
         ("replace", "raised", 6, "2026-12-01", "2028-11-25"),
     ),
     **{word: ({"placement_doubts": word}, FAULT) for word in FAULTS},
-    **{word: ({"placement_doubts": word}, DOUBT) for word in PLACEMENT_DOUBTS if word not in FAULTS},
+    **{w: ({"placement_doubts": w}, DOUBT) for w in PLACEMENT_DOUBTS if w not in FAULTS},
     # a test that held settles a cure that is over and what nobody wrote down, not a shallow hole
     "all tested": (
         {"placement_doubts": EVERY, "proof_tested_on": "2026-01-01", "proof_load_kn": 6}, DOUBT,

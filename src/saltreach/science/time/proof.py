@@ -12,8 +12,8 @@ from saltreach.science.labelled import labelled
 from saltreach.science.types import Floats, Values, numbers
 
 SMALL_SHARE = (1.5, 0.025, 3.0)
-"""Load over the action from which the small share suffices, that share, and the least number; BS 8539,
-second-hand."""
+"""Load over the action from which the small share suffices, that share, and the least number;
+BS 8539, second-hand."""
 LARGE_SHARE = 0.05
 """Share at a lower load (from 1.25 times the action)."""
 AFTER_ONE_FAILURE = (2.0, 6.0)
