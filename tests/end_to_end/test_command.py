@@ -19,7 +19,8 @@ from saltreach.folders.manifest import MANIFEST
 ROOT = Path(__file__).parents[2]
 COMMANDS = (
     "demo", "check", "assess", "map", "landowner", "plan", "priorities", "cure", "layers list",
-    "templates", "sheets",
+    "templates", "sheets", "book start", "book add", "book export", "book check", "book take-back",
+    "returns", "history", "learned",
 )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.records.book import Book
-from saltreach.records.events import KEY, event_id, is_date
+from saltreach.records.events import FACT, KEY, event_id, is_date
 from saltreach.vocabulary.words import EVENT_KINDS
 
 MOST_SHOWN = 5
@@ -67,8 +67,8 @@ def _unreadable(events: pd.DataFrame) -> bool:
 
 def _wrong_events(book: Book, events: pd.DataFrame) -> tuple[str, ...]:
     found: list[str] = []
-    fact = (KEY, "kind", "happened_on", "who", "says", "record_id", "replaces")
-    made = [event_id(*row) for row in zip(*(events[name] for name in fact), strict=True)]
+    facts = zip(*(events[name] for name in FACT), strict=True)
+    made = [event_id(*fact) for fact in facts]
     changed = events[events["event_id"].to_numpy(object) != np.array(made, dtype=object)]
     found += _some(
         [
