@@ -35,6 +35,10 @@ class OptionError(SaltreachError):
     """An option with an impossible value or an unknown name."""
 
 
+class RecordError(SaltreachError):
+    """A book of events that cannot be read or written to, or an event that no book can hold."""
+
+
 class OutputError(SaltreachError):
     """A place that nothing may, or can, be written to."""
 

@@ -15,7 +15,8 @@ from saltreach.vocabulary.words import BANDS, Scale
 
 SOURCE = Path(__file__).parents[2] / "src" / "saltreach"
 KINDS = {
-    "text", "number", "integer", "choice", "several", "date", "day", "sentences", "probabilities", "curve",
+    "text", "number", "integer", "choice", "several", "date", "day", "sentences", "probabilities",
+    "curve",
     "days", "season day", "time", "weekdays", "words", "skills", "code", "lithology",
 }  # fmt: skip
 RULES = {

@@ -1,1 +1,1 @@
-"""What happens to anchors: the book of events, the present state derived from it, returns, lessons."""
+"""What happens to anchors: the book of events, the state they add up to, returns, lessons."""
