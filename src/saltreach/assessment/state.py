@@ -129,20 +129,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     age = table["age_y"].to_numpy(float)
     ages, age_weights = age_mixture(age, *_usual_ages(age))
     since = _now(today) - np.asarray(year_fraction(table["last_inspected_on"])[0], float)
-    anchors = Anchors(
-        scc_hazard=table["scc_hazard"].to_numpy(float),
-        zinc_rate_um_y=table["zinc_rate_um_y"].to_numpy(float),
-        steel_rate_um_y=table["steel_rate_um_y"].to_numpy(float),
-        zinc_sigma_ln=_sigma_ln(table, "zinc_rate_um_y"),
-        steel_sigma_ln=_sigma_ln(table, "steel_rate_um_y"),
-        diameter_mm=filled_sizes(table)[0],
-        metal_shear_mpa=np.multiply(*metal_strength(table)),
-        legs=kind_shares(table["kind"].fillna("").astype("str").to_numpy(object))[2],
-        rock_kn_p05=table["rock_kn_p05"].to_numpy(float),
-        rock_kn_p50=table["rock_kn_p50"].to_numpy(float),
-        condition=table["condition"].to_numpy(float, na_value=np.nan),
-        years_since_inspection=np.maximum(since, 0.0),
-    )
+    anchors = anchors_of(table, np.maximum(since, 0.0))
     shares = condition_shares(table["condition"])
     learned = learned_factors(table)
     metal_part, rock_part = failure_parts(
@@ -186,6 +173,24 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
         index=table.index,
     )
     return State(columns, curve)
+
+
+def anchors_of(table: pd.DataFrame, years_since_inspection: np.ndarray) -> Anchors:
+    """What the failure model needs of each anchor."""
+    return Anchors(
+        scc_hazard=table["scc_hazard"].to_numpy(float),
+        zinc_rate_um_y=table["zinc_rate_um_y"].to_numpy(float),
+        steel_rate_um_y=table["steel_rate_um_y"].to_numpy(float),
+        zinc_sigma_ln=sigma_ln(table, "zinc_rate_um_y"),
+        steel_sigma_ln=sigma_ln(table, "steel_rate_um_y"),
+        diameter_mm=filled_sizes(table)[0],
+        metal_shear_mpa=np.multiply(*metal_strength(table)),
+        legs=kind_shares(table["kind"].fillna("").astype("str").to_numpy(object))[2],
+        rock_kn_p05=table["rock_kn_p05"].to_numpy(float),
+        rock_kn_p50=table["rock_kn_p50"].to_numpy(float),
+        condition=table["condition"].to_numpy(float, na_value=np.nan),
+        years_since_inspection=years_since_inspection,
+    )
 
 
 def _usual_ages(age_y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -326,6 +331,7 @@ def _batch_factor(
     return np.where(sums["failed"] > 0, np.maximum(factor, 1.0), 1.0)
 
 
-def _sigma_ln(table: pd.DataFrame, name: str) -> np.ndarray:
+def sigma_ln(table: pd.DataFrame, name: str) -> np.ndarray:
+    """Standard deviation of the logarithm of a column, from its `_p10` and `_p90`."""
     ratio = table[f"{name}_p90"].to_numpy(float) / table[f"{name}_p10"].to_numpy(float)
     return np.log(ratio) / 2.5631
