@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from saltreach.intake.lessons import Lessons
+from saltreach.intake.lessons import Lessons, SaltLesson
 from saltreach.science.rock.capacity import kind_shares
+from saltreach.science.time import learning_salt
 from saltreach.science.time.learning import factor_used
 from saltreach.science.time.learning_rock import rock_factor_used
 from saltreach.science.time.reliability import MODEL
@@ -116,11 +117,12 @@ def with_learned_place(table: pd.DataFrame, lessons: Lessons | None) -> pd.DataF
     )
 
 
-def salt_used(lesson: Any) -> tuple[float, float]:
+def salt_used(lesson: SaltLesson) -> tuple[float, float]:
     """Shift of ln(chloride) and share of its spread that an assessment counts with."""
-    if lesson.measurements:
-        return lesson.shift_ln, lesson.spread
-    return max(lesson.shift_ln, 0.0), 1.0
+    told = lesson.measurements > 0
+    sigma = lesson.model_sigma_ln * lesson.spread
+    shift = float(learning_salt.shift_used(lesson.shift_ln, sigma, told))
+    return shift, lesson.spread if told else 1.0
 
 
 def with_learned_metal(table: pd.DataFrame, lessons: Lessons | None, name: str) -> pd.DataFrame:

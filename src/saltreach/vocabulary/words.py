@@ -166,4 +166,5 @@ LEARNED_METALS = ("coated steel", "304 or less", "316", "duplex", "superaustenit
 LEARNED_KINDS = ("bonded", "mechanical", UNKNOWN)
 LEARNED_AIR = ("mild air", "harsh air")
 LEARNED_TAPS = ("ringing", "other tap")
-"""Of what looks and tests teach: groups of metals, kinds, air and rock."""
+LEARNED_SUBJECTS = ("metal", "rock", "salt")
+"""Of what looks and tests teach: groups of metals, kinds, air and rock, and what about."""

@@ -76,7 +76,7 @@ SOUND, BY_EYE, BY_TEST = 0, 1, 2
 """How an anchor was found: never failed, failed to the eye, failed in a test."""
 QUANTILES = (0.05, 0.1, 0.5, 0.9, 0.95)
 """What is told of a factor: our choice."""
-_LEAST = 1e-300
+_LEAST, _ROUNDING = 1e-300, 1e-9
 
 
 class Watched(NamedTuple):
@@ -305,5 +305,5 @@ def factor_used(p50: Values, p90: Values, told: Values = True) -> Floats:
     """
     p50, p90, told = numbers(p50, p90, told)
     lowered = np.where(told > 0, np.clip(p90, LEAST_FACTOR, 1.0), 1.0)
-    factor = np.where(p50 > 1.0, p50, lowered)
+    factor = np.where(p50 > 1.0 + _ROUNDING, p50, lowered)
     return np.where(np.isnan(factor), 1.0, factor)

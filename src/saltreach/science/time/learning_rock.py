@@ -32,6 +32,7 @@ MOST_RAISED = 1.5
 
 ROCK_GRID = 0.02 * np.arange(-200, 201.0)
 """Values of beta."""
+_ROUNDING = 1e-9
 EXACT, ABOVE, BELOW = 0, 1, -1
 """What a pull says: the resistance itself, that it is above the load, that it is below."""
 
@@ -149,5 +150,5 @@ def rock_factor_used(p10: Values, p50: Values, told: Values = True) -> Floats:
     """
     p10, p50, told = number(p10), number(p50), number(told)
     raised = np.where(told > 0, np.clip(p10, 1.0, MOST_RAISED), 1.0)
-    factor = np.where(p50 < 1.0, p50, raised)
+    factor = np.where(p50 < 1.0 - _ROUNDING, p50, raised)
     return np.where(np.isnan(factor), 1.0, factor)

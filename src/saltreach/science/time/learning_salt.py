@@ -6,7 +6,8 @@ err together, the more the nearer:
 .. math:: \operatorname{cov}_{ij} = \sigma_i \sigma_j\,
           [c_r + c_n e^{-d_{ij}/L} + (1 - c_r - c_n)\,\delta_{ij}]
 
-and what is measured at some of them shifts and narrows all by the rules of normal distributions.
+(of which the scatter from spot to spot is no part), and what is measured at some of them shifts
+and narrows all by the rules of normal distributions.
 
 A coupon gives a loss, not a salt: it is turned back through ISO 9223's function, whose own error
 counts the more the less of the loss is the salt's. A swab finds what lies there now, not what
@@ -29,11 +30,19 @@ from saltreach.science.types import Floats, Values, number, numbers
 
 REGION_SHARE, NEAR_SHARE = 0.3, 0.4
 """c_r and c_n, shares of the model's variance that a whole region has in common, and that near
-places have; the rest is each place's own. Judgement."""
+places have; the rest is each place's own. Judgement: mean wind, which a region shares, goes with
+ln(chloride) at like distance (r 0.6 to 0.7 between stations)."""
+SPOT_SIGMA_LN = 0.5
+"""Scatter of ln S from spot to spot of one place: what was measured at one is another's only so
+far. Judgement."""
+LEAST_SHIFT_LN = -float(np.log(5.0))
+"""No place is believed to have less than a fifth of the model's salt. Judgement."""
+LOWERED_SCORE = 1.2815515655446004
+"""A place is made milder only to the 90th percentile of what is believed of it. Judgement."""
 NEAR_LENGTH_M = 5000.0
 """L: distance over which that of near places falls to a third. Judgement."""
 CANDLE_SIGMA_LN = 0.3
-"""Of a wet candle that hung for a year. Judgement."""
+"""Of a wet candle that hung for a year, beside `SPOT_SIGMA_LN`. Judgement."""
 SEASON_SIGMA_LN = 0.6
 """More where it hung for less than a year, in proportion to the part that is missing: salt comes
 with the gales of a season. Judgement."""
@@ -79,12 +88,12 @@ def candle(
     Examples
     --------
     >>> year = candle(60.0, 365.25, 30.0)
-    >>> round(float(year.ln_ratio), 3), float(year.sigma_ln)
-    (0.693, 0.3)
+    >>> round(float(year.ln_ratio), 3), round(float(year.sigma_ln), 3)
+    (0.693, 0.583)
     """
     caught, days, model = numbers(chloride_mg_m2_d, exposed_days, model_chloride_mg_m2_d)
     missing = 1.0 - np.clip(np.nan_to_num(days) / _YEAR_D, 0.0, 1.0)
-    sigma = np.hypot(CANDLE_SIGMA_LN, SEASON_SIGMA_LN * missing)
+    sigma = np.hypot(np.hypot(CANDLE_SIGMA_LN, SPOT_SIGMA_LN), SEASON_SIGMA_LN * missing)
     return Measured(_ratio(caught, model), sigma)
 
 
@@ -177,7 +186,8 @@ def coupon(
     low = np.log(LEAST_MG_M2_D / model)
     ratio = np.maximum(ratio, np.minimum(low, 0.0))
     missing = 1.0 - np.clip(year, 0.0, 1.0)
-    return Measured(ratio, np.hypot(COUPON_SIGMA_LN / slope, SEASON_SIGMA_LN * missing))
+    of_function = np.hypot(COUPON_SIGMA_LN / slope, SPOT_SIGMA_LN)
+    return Measured(ratio, np.hypot(of_function, SEASON_SIGMA_LN * missing))
 
 
 def _ratio(value: Floats, model: Floats) -> Floats:
@@ -217,14 +227,15 @@ def learned_salt(
     >>> one = Measured(np.array([1.0]), np.array([1e-9]))
     >>> shift, sigma = learned_salt([1.0, 1.0], [[0.0, 1e9], [1e9, 0.0]], [0], one)
     >>> shift.round(2).tolist(), sigma.round(3).tolist()
-    ([1.0, 0.3], [0.0, 0.954])
+    ([1.0, 0.3], [0.5, 0.966])
     """
-    sigma, apart = number(model_sigma_ln), number(distance_m)
+    whole, apart = number(model_sigma_ln), number(distance_m)
+    sigma = np.sqrt(np.maximum(whole**2 - SPOT_SIGMA_LN**2, 0.0))
     at, ratio, error = np.asarray(place, int), *(np.atleast_1d(v) for v in measured)
     known = np.isfinite(ratio) & np.isfinite(error) & np.isfinite(sigma[at])
     at, ratio, error = at[known], ratio[known], error[known]
     if not len(at):
-        return np.zeros(len(sigma)), sigma.copy()
+        return np.zeros(len(whole)), whole.copy()
     own = 1.0 - REGION_SHARE - NEAR_SHARE
     share = REGION_SHARE + NEAR_SHARE * np.exp(-apart / NEAR_LENGTH_M) + own * np.eye(len(sigma))
     # each place is sampled once, by all its measurements together
@@ -236,5 +247,36 @@ def learned_salt(
     inside = prior[np.ix_(seen, seen)] + np.diag(noise)
     gain = np.linalg.solve(inside, prior[seen]).T
     left = np.diag(prior) - (gain * prior[:, seen]).sum(axis=1)
-    left = np.where(np.isnan(sigma), np.nan, np.sqrt(np.maximum(left, 0.0)))
-    return gain @ mean, left
+    left = np.minimum(np.sqrt(np.maximum(left, 0.0) + SPOT_SIGMA_LN**2), whole)
+    return gain @ mean, np.where(np.isnan(whole), np.nan, left)
+
+
+def shift_used(shift_ln: Values, sigma_ln: Values, told: Values = True) -> Floats:
+    """The shift of ln(chloride) that an assessment counts with.
+
+    Raised where the shift is above 0; lowered to the 90th percentile where that is below 0, by
+    `LEAST_SHIFT_LN` at most; else 0. A place where nothing was measured is not lowered.
+
+    Parameters
+    ----------
+    shift_ln, sigma_ln : array_like
+        From `learned_salt`.
+    told : array_like of bool
+        Whether anything was measured at the place itself.
+
+    Returns
+    -------
+    ndarray
+
+    References
+    ----------
+    Judgement: as `learning.factor_used`.
+
+    Examples
+    --------
+    >>> shift_used([0.5, -0.5, -1.5, -9.0], [0.6, 0.6, 0.6, 0.6]).round(2).tolist()
+    [0.5, 0.0, -0.73, -1.61]
+    """
+    shift, sigma, known = numbers(shift_ln, sigma_ln, told)
+    lowered = np.clip(shift + LOWERED_SCORE * sigma, LEAST_SHIFT_LN, 0.0)
+    return np.where(shift > 0.0, shift, np.where(known > 0, lowered, 0.0))

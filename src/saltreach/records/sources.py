@@ -1,0 +1,88 @@
+"""What a person learns from: books, registers, and folders of results."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from saltreach.assessment.assess import assess
+from saltreach.assessment.files import read_results
+from saltreach.errors import OptionError
+from saltreach.intake import read_register
+from saltreach.intake.options import Options
+from saltreach.records.book import is_book, open_book
+from saltreach.records.lessons import Source
+from saltreach.records.state import state_of
+from saltreach.records.watched import seen_in, seen_of
+from saltreach.vocabulary.words import PULLED, REMOVED
+
+
+def source_of(
+    path: Path,
+    options: Options,
+    today: date,
+    *,
+    on_step: Callable[[str], None] = lambda _: None,
+) -> Source:
+    """A book, a register or a folder of results as something to learn from.
+
+    Parameters
+    ----------
+    path : Path
+        Of a book: all its events. Of a register, or of results: each anchor's last look.
+    options : Options
+        How books and registers are assessed; what was learned before is never counted twice.
+    today : date
+        Day that the assessment speaks for.
+    on_step : callable, optional
+        Told the name of each step as it begins.
+
+    Raises
+    ------
+    OptionError
+        Results that were made with lessons.
+    SaltreachError
+        What cannot be read or assessed.
+    """
+    options = replace(options, learned_file=None, today=today)
+    if path.is_dir():
+        return _of_results(path)
+    if not is_book(path):
+        register = read_register(path, today=today)
+        result = assess(register, options, on_step=on_step)
+        return Source(_working(result.working), seen_in(result.working), register.file,
+                      str(register.sha256))  # fmt: skip
+    book = open_book(path)
+    events = book.events()
+    # what was removed or pulled out had a place too
+    ever = state_of(events[~events["kind"].isin([REMOVED, PULLED])])
+    result = assess(read_register(ever, today=today), options, on_step=on_step)
+    return Source(_working(result.working), seen_of(events), path.name, book.checksum)
+
+
+def _working(table: pd.DataFrame | None) -> pd.DataFrame:
+    if table is None:
+        raise OptionError("only a fresh assessment can be learned from")
+    return table
+
+
+def _of_results(folder: Path) -> Source:
+    """Results as they were written: hazards from their columns, no rock."""
+    result = read_results(folder)
+    if result.provenance["options"].get("learned_file"):
+        raise OptionError(
+            f"{folder}: these results were made with --learned, and nothing is learned twice: "
+            "give results made without it"
+        )
+    table = pd.DataFrame(result.flat.anchors.drop(columns="geometry"))
+    text = table.select_dtypes(include=["object", "string"]).columns
+    table[text] = table[text].where(table[text] != "")
+    table = table.assign(rock_kn_p05=float("nan"), rock_kn_p50=float("nan"))
+    table["material"] = table["material"].fillna("unknown")
+    table["hanger_material"] = table["hanger_material"].fillna("unknown")
+    register = result.provenance["register"]
+    return Source(table, seen_in(table), str(register["file"]), str(register["sha256"]))
