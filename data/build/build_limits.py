@@ -82,6 +82,10 @@ GROUPS = {
         "science.time.reliability", "science.time.failure", "science.time.updating",
         "assessment.state", "assessment.risk", "assessment.sectors",
     ),
+    "What looks and tests teach": (
+        "science.time.learning", "science.time.learning_rock", "science.time.learning_salt",
+        "assessment.learned", "assessment.hazard",
+    ),
     "Interval": ("science.time.inspection",),
     "Priority": ("science.time.consequence",),
     "What to find out": ("assessment.find_out",),

@@ -148,7 +148,25 @@ TECHNICAL = {
         "_LEAST_KN": "ends of a search",
         "_MOST_KN": "ends of a search",
         "_HALVINGS": "end of a search",
+        "_SURE": "keeps a logarithm finite",
     },
+    "science.time.learning": {
+        "STEP_LN": "nodes of a sum", "HALF_WIDTH_LN": "nodes of a sum", "GRID": "nodes of a sum",
+        "SOUND": "names of outcomes", "BY_EYE": "names of outcomes", "BY_TEST": "names of outcomes",
+        "QUANTILES": "what is told", "_LEAST": "keeps a logarithm finite", "_ROUNDING": "rounding",
+        "Watched.tested": "none", "Watched.found": "none",
+    },
+    "science.time.learning_rock": {
+        "ROCK_GRID": "nodes of a sum", "EXACT": "names of outcomes", "ABOVE": "names of outcomes",
+        "BELOW": "names of outcomes", "_ROUNDING": "rounding",
+    },
+    "science.time.learning_salt": {
+        "LOWERED_SCORE": "normal distribution",
+        "_YEAR_D": "calendar", "_ROUNDS": "end of a search", "_LONGEST_STEP": "end of a search",
+        "_TINY_UM_Y": "keeps a logarithm finite",
+    },
+    "assessment.hazard": {"_SURE": "keeps a logarithm finite"},
+    "assessment.learned": {"SAID_FROM": "what is told"},
     "science.time.reliability": {
         "_NO_STRENGTH_KN": "keeps a logarithm finite",
         "Z_95": "normal distribution",

@@ -16,6 +16,7 @@ EARLIER, LATER = dt.date(2024, 2, 29), dt.date(2031, 3, 1)
 CLOCKS = {
     ("intake/read.py", "today"): "the day of a register read without one",
     ("assessment/assess.py", "today"): "the day of an assessment asked for without one",
+    ("cli/commands/learned.py", "today"): "the day of a command given without one",
     ("cli/commands/cure.py", "now"): "the day of a command given without one",
     ("assessment/provenance.py", "now"): "when it was run, as a record",
     ("folders/swap.py", "now"): "when files were written, as a record",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import date
 from importlib.metadata import version
 from itertools import product
@@ -24,7 +23,7 @@ from saltreach.intake.lessons import (
     Lessons,
 )
 from saltreach.records.places import as_believed, piece_table, rock_lessons, salt_lessons
-from saltreach.records.watched import Seen, rows_of
+from saltreach.records.watched import Source, rows_of
 from saltreach.science.time import learning, learning_rock, learning_salt
 from saltreach.vocabulary.words import LEARNED_AIR, LEARNED_KINDS, LEARNED_METALS
 
@@ -40,20 +39,6 @@ NOT_KNOWN = (
     "late.",
     "Loads, the model's shape in time and its other numbers stay as they are; nothing certifies.",
 )
-
-
-@dataclass(frozen=True)
-class Source:
-    """A region that is learned from.
-
-    `table`: the assessed anchors, by `anchor_id`, with working columns where there are any;
-    `seen`: what was seen of them; `file` and `sha256` name where it is from.
-    """
-
-    table: pd.DataFrame
-    seen: Seen
-    file: str
-    sha256: str
 
 
 def lessons_of(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,14 +12,11 @@ from saltreach.assessment.corrosivity import chloride_at
 from saltreach.assessment.learned import tap_group
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.intake.lessons import Believed, RockLesson, SaltLesson
-from saltreach.records.watched import OF_PIECE, SALT, Piece, rows_of
+from saltreach.records.watched import OF_PIECE, SALT, Piece, Source, rows_of
 from saltreach.science.rock.placement import EN959_AXIAL_KN
 from saltreach.science.time import learning, learning_rock, learning_salt
 from saltreach.science.time.reliability import Z_95
 from saltreach.vocabulary.words import COUPON_METALS, UNKNOWN
-
-if TYPE_CHECKING:
-    from saltreach.records.lessons import Source
 
 EARTH_RADIUS_M = 6371008.8
 NEEDED = ("rock_outwards_kn_p05", "rock_outwards_kn_p50")

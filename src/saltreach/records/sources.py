@@ -15,9 +15,8 @@ from saltreach.errors import OptionError
 from saltreach.intake import read_register
 from saltreach.intake.options import Options
 from saltreach.records.book import is_book, open_book
-from saltreach.records.lessons import Source
 from saltreach.records.state import state_of
-from saltreach.records.watched import seen_in, seen_of
+from saltreach.records.watched import Source, seen_in, seen_of
 from saltreach.vocabulary.words import PULLED, REMOVED
 
 

@@ -72,6 +72,20 @@ class Seen:
     events: int = 0
 
 
+@dataclass(frozen=True)
+class Source:
+    """A region that is learned from.
+
+    `table`: the assessed anchors, by `anchor_id`, with working columns where there are any;
+    `seen`: what was seen of them; `file` and `sha256` name where it is from.
+    """
+
+    table: pd.DataFrame
+    seen: Seen
+    file: str
+    sha256: str
+
+
 def seen_of(events: pd.DataFrame) -> Seen:
     """What live events say of each piece.
 

@@ -39,6 +39,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from saltreach.science.labelled import labelled
 from saltreach.science.time.updating import CONDITIONS, LIKELIHOODS
 from saltreach.science.types import Column, Floats, Values, number, numbers
 
@@ -275,6 +276,7 @@ def belief(weights: Values, grid: Floats = GRID) -> Belief:
     return Belief(rows @ np.exp(grid), *(at(share) for share in QUANTILES))
 
 
+@labelled("1")
 def factor_used(p50: Values, p90: Values, told: Values = True) -> Floats:
     """The factor that an assessment counts with: raised readily, lowered only on good grounds.
 

@@ -19,6 +19,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from saltreach.science.labelled import labelled
 from saltreach.science.time.learning import Pooled, pooled
 from saltreach.science.types import Column, Floats, Values, number, numbers
 
@@ -122,6 +123,7 @@ def prior_sigma_ln(model_sigma_ln: float) -> float:
     return float(np.sqrt(max(model_sigma_ln**2 - WITHIN_SIGMA_LN**2, LEAST_SIGMA_LN**2)))
 
 
+@labelled("1")
 def rock_factor_used(p10: Values, p50: Values, told: Values = True) -> Floats:
     """The factor on the rock side that an assessment counts with.
 

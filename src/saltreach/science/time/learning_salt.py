@@ -25,6 +25,7 @@ import numpy as np
 
 from saltreach.errors import OptionError
 from saltreach.science.air.atmosphere import first_year_loss_um_y
+from saltreach.science.labelled import labelled
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN
 from saltreach.science.types import Floats, Values, number, numbers
 
@@ -67,6 +68,10 @@ class Measured(NamedTuple):
     sigma_ln: Floats
 
 
+_MEASURED = dict.fromkeys(Measured._fields, "1")
+
+
+@labelled(_MEASURED, returns=Measured)
 def candle(
     chloride_mg_m2_d: Values, exposed_days: Values, model_chloride_mg_m2_d: Values
 ) -> Measured:
@@ -80,6 +85,10 @@ def candle(
         Days that it hung; NaN counts as no year at all.
     model_chloride_mg_m2_d : array_like
         Median of the model.
+
+    Returns
+    -------
+    Measured
 
     References
     ----------
@@ -97,6 +106,7 @@ def candle(
     return Measured(_ratio(caught, model), sigma)
 
 
+@labelled(_MEASURED, returns=Measured)
 def swab(salt_mg_m2: Values, model_chloride_mg_m2_d: Values) -> Measured:
     """What a swab says of a place: little.
 
@@ -106,6 +116,10 @@ def swab(salt_mg_m2: Values, model_chloride_mg_m2_d: Values) -> Measured:
         Chloride wiped off.
     model_chloride_mg_m2_d : array_like
         Median of the model.
+
+    Returns
+    -------
+    Measured
 
     References
     ----------
@@ -121,6 +135,7 @@ def swab(salt_mg_m2: Values, model_chloride_mg_m2_d: Values) -> Measured:
     return Measured(ratio, np.full(np.shape(ratio), SWAB_SIGMA_LN))
 
 
+@labelled(_MEASURED, returns=Measured)
 def coupon(
     metal: str,
     loss_um: Values,
@@ -251,6 +266,7 @@ def learned_salt(
     return gain @ mean, np.where(np.isnan(whole), np.nan, left)
 
 
+@labelled("1")
 def shift_used(shift_ln: Values, sigma_ln: Values, told: Values = True) -> Floats:
     """The shift of ln(chloride) that an assessment counts with.
 
