@@ -154,6 +154,7 @@ TECHNICAL = {
         "STEP_LN": "nodes of a sum", "HALF_WIDTH_LN": "nodes of a sum", "GRID": "nodes of a sum",
         "SOUND": "names of outcomes", "BY_EYE": "names of outcomes", "BY_TEST": "names of outcomes",
         "QUANTILES": "what is told", "_LEAST": "keeps a logarithm finite", "_ROUNDING": "rounding",
+        "_ROWS_AT_ONCE": "memory",
         "Watched.tested": "none", "Watched.found": "none",
     },
     "science.time.learning_rock": {

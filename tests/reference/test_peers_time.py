@@ -8,7 +8,7 @@ import surpyval
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
-from saltreach.science.time import inspection, reliability
+from saltreach.science.time import inspection, learning, learning_rock, reliability
 from saltreach.science.time.failure import Anchors, failure_parts
 
 LOAD_MEDIAN_KN, LOAD_SIGMA_LN = 4.0, 0.4
@@ -122,3 +122,51 @@ def test_reliability_of_tests_that_all_passed(confidence):
     asked = 0.9
     least = next(n for n in range(1, 200) if bound(n) >= asked)
     assert inspection.zero_failure_sample_size(confidence, asked) == least
+
+
+@pytest.mark.pinned("peer", answers=3)
+@pytest.mark.parametrize("rate", [0.02, 0.08, 0.3])
+def test_inspections_give_the_rate_that_surpyval_finds(rate):
+    """Looks that see all at anchors of a constant hazard of 1 a year: failures between two looks,
+    before the first one, and survivors, by maximum likelihood (a flat prior)."""
+    rng = np.random.default_rng(int(1000 * rate))
+    fails = rng.exponential(1 / rate, 400)
+    looks = np.sort(rng.uniform(0.5, 20, (400, 3)), axis=1)
+    after = (looks < fails[:, None]).sum(axis=1)
+    ends = np.concatenate([np.zeros((400, 1)), looks, np.full((400, 1), np.inf)], axis=1)
+    low, high = (ends[np.arange(400), after + i] for i in (0, 1))
+    kind = np.where(np.isinf(high), 1, np.where(low == 0, -1, 2))
+    xl = np.where(kind == -1, high, low)
+    xr = np.where(kind == 1, low, high)
+    peer = surpyval.Exponential.fit(xl=np.where(kind == -1, -np.inf, xl),
+                                    xr=np.where(kind == 1, np.inf, xr))  # fmt: skip
+    failed = kind != 1
+    watched = learning.Watched(
+        np.zeros(400), 0.0, low, 0.0, np.where(failed, learning.BY_EYE, learning.SOUND),
+        np.where(failed, high, 0.0),
+    )  # fmt: skip
+    grid = np.log(np.linspace(0.7, 1.4, 7001) * rate)
+    like = learning.watched_log_likelihood(
+        watched, 1, "visible", grid=grid, seen=(1.0,), seen_shares=(1.0,)
+    )
+    assert np.exp(grid[like[0].argmax()]) == pytest.approx(float(peer.params[0]), rel=1e-3)
+
+
+@pytest.mark.pinned("peer", answers=2)
+@pytest.mark.parametrize("shift", [-0.4, 0.3])
+def test_pulls_and_tests_give_the_median_that_surpyval_finds(shift):
+    """Pulls to failure, tests that held and tests that moved, lognormal with a known scatter: the
+    median of greatest likelihood, with surpyval's scatter."""
+    rng = np.random.default_rng(7)
+    resistance = 20 * np.exp(shift + rng.normal(0, 0.35, 300))
+    load = np.where(np.arange(300) < 100, np.nan, rng.uniform(8, 40, 300))
+    held = np.where(resistance > load, learning_rock.ABOVE, learning_rock.BELOW)
+    sense = np.where(np.isnan(load), learning_rock.EXACT, held)
+    value = np.where(np.isnan(load), resistance, load)
+    peer = surpyval.LogNormal.fit(x=value, c=sense)
+    mu, sigma = (float(v) for v in peer.params)
+    grid = np.linspace(shift - 0.3, shift + 0.3, 6001)
+    like = learning_rock.pulls_log_likelihood(
+        learning_rock.Pulls(np.zeros(300), value, 20.0, sense), 1, grid=grid, sigma_ln=sigma
+    )
+    assert grid[like[0].argmax()] == pytest.approx(mu - np.log(20.0), abs=2e-4)

@@ -147,7 +147,8 @@ def _outcome(seen: pd.DataFrame, count: int) -> pd.DataFrame:
     found = failed["h"].reindex(range(count)).to_numpy(float)
     by = failed["kind"].reindex(range(count)).to_numpy(object)
     sound = seen[~seen["failed"].astype(bool)]
-    sound = sound[~(sound["h"].to_numpy() > np.nan_to_num(found, nan=np.inf)[sound["at"]])]
+    # a sound look of the same day, or of the same year where no more is known, takes nothing back
+    sound = sound[sound["h"].to_numpy() < np.nan_to_num(found, nan=np.inf)[sound["at"]]]
     last = {
         kind: sound[sound["kind"] == kind].groupby("at")["h"].max().reindex(range(count))
         for kind in ("look", "proof")

@@ -35,11 +35,14 @@ fewer, because that one takes what eyes see for all there is (tests/benchmarks/b
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
 from saltreach.science.labelled import labelled
+from saltreach.science.rows import distinct_rows
 from saltreach.science.time.updating import CONDITIONS, LIKELIHOODS
 from saltreach.science.types import Column, Floats, Values, number, numbers
 
@@ -77,7 +80,7 @@ SOUND, BY_EYE, BY_TEST = 0, 1, 2
 """How an anchor was found: never failed, failed to the eye, failed in a test."""
 QUANTILES = (0.05, 0.1, 0.5, 0.9, 0.95)
 """What is told of a factor: our choice."""
-_LEAST, _ROUNDING = 1e-300, 1e-9
+_LEAST, _ROUNDING, _ROWS_AT_ONCE = 1e-300, 1e-9, 2048
 
 
 class Watched(NamedTuple):
@@ -85,8 +88,8 @@ class Watched(NamedTuple):
 
     `group`, number from 0; `entered`, when the watch began (0: at its placing); `looked`, last
     sound look; `tested`, last proof test held; `outcome`, `SOUND`, `BY_EYE` or `BY_TEST`;
-    `found`, when it was found failed. 0 stands for what never was; what lies after `found` counts
-    as at it. Rows with NaN say nothing.
+    `found`, when it was found failed. 0 stands for what never was; a sound look
+    or test that is not before `found` is not counted. Rows with NaN say nothing.
     """
 
     group: Column
@@ -163,36 +166,58 @@ def watched_log_likelihood(
     seen = SEEN[way] if seen is None else seen
     columns = np.broadcast_arrays(*np.atleast_1d(*numbers(*watched)))
     known = ~np.isnan(np.sum(columns, axis=0))
-    group, entered, looked, tested, outcome, found = (c[known][:, None] for c in columns)
+    group, entered, looked, tested, outcome, found = (c[known] for c in columns)
     entered, looked, tested, found = (np.maximum(h, 0.0) for h in (entered, looked, tested, found))
     failed = outcome != SOUND
-    looked, tested = (np.where(failed, np.minimum(h, found), h) for h in (looked, tested))
-    theta = np.exp(grid)[None]
+    looked, tested = (np.where(failed & (h >= found), 0.0, h) for h in (looked, tested))
+    rows = [group, entered, looked, tested, outcome, np.where(failed, found, 0.0)]
+    first, inverse = distinct_rows(rows)
+    like = np.bincount(inverse, minlength=len(first)).astype(float)
+    parts = np.zeros((len(seen), groups, len(grid)))
+    for start in range(0, len(first), _ROWS_AT_ONCE):
+        some = first[start : start + _ROWS_AT_ONCE]
+        one = [row[some][:, None] for row in rows]
+        weight = like[start : start + _ROWS_AT_ONCE, None]
+        for at, chance in enumerate(
+            _chances(one, np.exp(grid)[None], seen, proof_sees, still_there)
+        ):
+            by_row = weight * np.log(np.maximum(chance, _LEAST))
+            np.add.at(parts[at], one[0][:, 0].astype(int), by_row)
+    share = np.log(seen_shares)[:, None, None]
+    most = parts.max(axis=0)
+    summed = most + np.log(np.exp(parts - most + share).sum(axis=0))
+    empty = np.bincount(group.astype(int), minlength=groups) == 0
+    return np.where(empty[:, None], 0.0, summed)
 
-    def gone(hazard: Floats) -> Floats:
-        return -np.expm1(-theta * hazard)
+
+def _chances(
+    rows: list[Floats], theta: Floats, seen: tuple[float, ...], q: float, still_there: float
+) -> Iterator[Floats]:
+    """Chance of what was seen of each row at each factor, for each chance that an eye sees it."""
+    _, entered, looked, tested, outcome, found = rows
+    early = -np.expm1(-theta * entered) * (1.0 - still_there)
+    standing = 1.0 - early
 
     def there(hazard: Floats) -> Floats:
-        return gone(hazard) - (1.0 - still_there) * gone(np.minimum(hazard, entered))
+        before = -np.expm1(-theta * np.minimum(hazard, entered))
+        return -np.expm1(-theta * hazard) - (1.0 - still_there) * before
 
-    standing = 1.0 - (1.0 - still_there) * gone(entered)
-    by_look, by_test = there(looked), there(tested)
-    both, either = there(np.minimum(looked, tested)), there(np.maximum(looked, tested))
-    until = there(found)
-    number_of = group[:, 0].astype(int)
-    q, parts = proof_sees, np.empty((len(seen), groups, len(grid)))
-    for at, d in enumerate(seen):
+    by_look, by_test, until = there(looked), there(tested), there(found)
+    both = np.where(looked < tested, by_look, by_test)
+    either = np.where(looked < tested, by_test, by_look)
+    for d in seen:
         never = standing - d * by_look - q * by_test + d * q * both
         eye = d * (until - by_look - q * (either - by_look))
         test = q * (until - by_test - d * (either - by_test))
-        chance = np.select([outcome == BY_EYE, outcome == BY_TEST], [eye, test], never) / standing
-        parts[at] = 0.0
-        np.add.at(parts[at], number_of, np.log(np.maximum(chance, _LEAST)))
-    weight = np.log(seen_shares)[:, None, None]
-    most = parts.max(axis=0)
-    summed = most + np.log(np.exp(parts - most + weight).sum(axis=0))
-    empty = np.bincount(number_of, minlength=groups) == 0
-    return np.where(empty[:, None], 0.0, summed)
+        yield np.select([outcome == BY_EYE, outcome == BY_TEST], [eye, test], never) / standing
+
+
+@lru_cache(maxsize=8)
+def _own_part(count: int, step: float, sigma: float) -> Floats:
+    """Weights of a group's value (columns) around the region's part (rows)."""
+    at = step * np.arange(count)
+    own = np.exp(-0.5 * ((at[None] - at[:, None]) / sigma) ** 2)
+    return np.asarray(own / own.sum(axis=1, keepdims=True))
 
 
 def pooled(
@@ -229,8 +254,7 @@ def pooled(
     True
     """
     seen = np.atleast_2d(number(log_likelihood))
-    own = np.exp(-0.5 * ((grid[None] - grid[:, None]) / group_sigma) ** 2)
-    own /= own.sum(axis=1, keepdims=True)  # rows: the region's part; columns: the group's value
+    own = _own_part(len(grid), round(float(grid[1] - grid[0]), 9), group_sigma)
     region = -0.5 * (grid / region_sigma) ** 2
     told = seen.any(axis=1)
     like = np.exp(seen - seen.max(axis=1, keepdims=True))

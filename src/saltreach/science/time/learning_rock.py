@@ -31,7 +31,7 @@ LEAST_SIGMA_LN = 0.2
 MOST_RAISED = 1.5
 """The rock side is never believed to bear more than this times the model's. Judgement."""
 
-ROCK_GRID = 0.02 * np.arange(-200, 201.0)
+ROCK_GRID = 0.02 * np.arange(-125, 126.0)
 """Values of beta."""
 _ROUNDING = 1e-9
 EXACT, ABOVE, BELOW = 0, 1, -1
