@@ -13,7 +13,7 @@ import pandas as pd
 from saltreach.assessment.hazard import cumulative_hazard, hazard_at
 from saltreach.assessment.learned import air_group, kind_group, metal_group
 from saltreach.assessment.state import metal_in_place
-from saltreach.intake.dates import year_fraction
+from saltreach.intake.dates import day_limits, year_fraction
 from saltreach.intake.lessons import (
     FORMAT,
     VERSION,
@@ -109,15 +109,17 @@ def _watched(source: Source, today: date, left_out: list[str]) -> pd.DataFrame:
     placed = year_fraction(dated.where(dated != ""))[0][table["piece"]]
     watched_from = pd.Series([p.entered_on for p in pieces], dtype="str")
     entered = year_fraction(watched_from.where(watched_from != ""))[0][table["piece"]]
-    now = today.year + (today.timetuple().tm_yday - 0.5) / 365.25
     rows = []
     later = 0
     for kind, what in (("look", "looks"), ("proof", "proofs")):
         part = pd.DataFrame(list(rows_of(pieces, what)), columns=["piece", "when", "failed"])
         when = part["when"].astype("str")
-        part["year"] = year_fraction(when.where(when != ""))[0]
-        later += int((part["year"] > now).sum())
-        rows.append(part[part["year"] <= now].assign(kind=kind))
+        when = when.where(when != "")
+        first, _ = day_limits(when)
+        part["year"] = year_fraction(when)[0]
+        late = first > np.datetime64(today)
+        later += int(late.sum())
+        rows.append(part[~late].assign(kind=kind))
     seen = pd.concat(rows, ignore_index=True)
     at = pd.Series(np.arange(len(table)), index=table["piece"]).reindex(seen["piece"])
     seen = seen[at.notna().to_numpy()].assign(at=at.dropna().to_numpy(int))
