@@ -57,6 +57,7 @@ bench: $(VENV)/benched
 	$(BIN)/python tests/benchmarks/bench_assess.py
 	$(BIN)/python tests/benchmarks/bench_map.py
 	$(BIN)/python tests/benchmarks/bench_plan.py
+	$(BIN)/python tests/benchmarks/bench_book.py
 
 $(VENV)/installed: pyproject.toml
 	$(call install,.)

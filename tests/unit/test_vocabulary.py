@@ -16,8 +16,7 @@ from saltreach.vocabulary.words import BANDS, Scale
 SOURCE = Path(__file__).parents[2] / "src" / "saltreach"
 KINDS = {
     "text", "number", "integer", "choice", "several", "date", "day", "sentences", "probabilities",
-    "curve",
-    "days", "season day", "time", "weekdays", "words", "skills", "code", "lithology",
+    "curve", "days", "season day", "time", "weekdays", "words", "skills", "code", "lithology",
 }  # fmt: skip
 RULES = {
     "", "key", "own", "median", "min", "max", "worst", "shared", "first", "most common", "counts",

@@ -15,6 +15,7 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake import (
+    book_layer,
     check,
     far_apart,
     formats,
@@ -303,6 +304,7 @@ def read_register(
     date_order: str | None = None,
     strict: bool = False,
     same_crag: Mapping[str, str] | None = None,
+    name: str | None = None,
 ) -> Register:
     """Read and check a register of anchors.
 
@@ -332,6 +334,8 @@ def read_register(
         named is refused, and another bad cell is unknown, with its reason in `doubts`.
     same_crag : mapping of str to str, optional
         Crags that are one, written differently: name -> the name it is read as.
+    name : str, optional
+        What a frame is called, in messages and in the provenance.
 
     Returns
     -------
@@ -355,11 +359,12 @@ def read_register(
     from the others of its sector is refused (`saltreach.intake.far_apart`). Extra columns pass
     through as text (those of a frame that hold numbers or truth values as they are); one whose
     name belongs to the assessment gets `_given` at its end. Rows of a frame are numbered by
-    position from 1, and its checksum is that of its cells as text.
+    position from 1, and its checksum is that of its cells as text; so is that of a GeoPackage that
+    is a book, whose bytes differ though its anchors are the same.
     """
     frame = isinstance(source, pd.DataFrame)
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
-    name = "the DataFrame" if frame else path.name
+    name = (name or "the DataFrame") if frame else path.name
     suffix = path.suffix.lower()
     if not frame and path.is_dir():
         raise RegisterError(_is_folder(path))
@@ -377,11 +382,13 @@ def read_register(
     request = formats.Request(columns, asked is not None, sheet, layer)
     if isinstance(source, pd.DataFrame):
         table = _safe_headers(gis.from_frame(source, type(source).__name__, keep_types=True))
-        points = b"" if table.points is None else table.points.tobytes()
-        data = table.cells.to_csv(header=list(table.headers)).encode() + points
+        sha256 = book_layer.cells_checksum(table)
     else:
+        book = book_layer.is_book_file(path)
         data = formats.content(path, READERS, "anchors")
         table = _safe_headers(READERS[suffix](path, data, request))
+        of_cells = book and layer in (None, book_layer.ANCHORS)
+        sha256 = book_layer.cells_checksum(table) if of_cells else hashlib.sha256(data).hexdigest()
     named = None if table.points is not None else grid_named(table.headers, columns)
     if named is not None:
         columns = {**(columns or {}), **named.columns}
@@ -411,7 +418,7 @@ def read_register(
     surveyed = SURVEY.name in {other.strip().casefold() for other in table.other_sheets}
     return replace(
         found,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=sha256,
         survey_file=str(path) if surveyed else None,
     )
 

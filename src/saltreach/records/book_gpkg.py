@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
-import struct
 import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
@@ -15,55 +15,24 @@ import pandas as pd
 
 from saltreach.errors import OutputError, RecordError
 from saltreach.folders.files import OWN_PREFIX, PART_SUFFIX, refuse_present, sync_folder
-from saltreach.folders.trouble import cannot_write, told
-from saltreach.intake.book_layer import ANCHORS, EVENTS, FORMAT, MARK, is_book_file
+from saltreach.folders.trouble import told
+from saltreach.intake.book_layer import ANCHORS, EVENTS, MARK, SQLITE_MAGIC, is_book_file
 from saltreach.records.events import COLUMNS, frame_of_rows
 from saltreach.records.facts import NUMBERS
-from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME
-from saltreach.vocabulary.words import CAUTION
+from saltreach.records.gpkg_tables import (
+    KEY,
+    POINT,
+    TRIGGERS,
+    anchors_table,
+    points_of,
+    prepare,
+    quoted,
+)
+from saltreach.records.gpkg_trouble import clear
+from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
 WAIT_S = 10.0
 """How long a book that another program writes to is waited for."""
-_APPLICATION_ID, _USER_VERSION = 0x47504B47, 10200
-"""GPKG, version 1.2 (OGC 12-128r14, requirement 2)."""
-_BLOB_HEAD = b"GP\x00\x01" + struct.pack("<i", 4326)
-"""Of a point in WGS 84 without envelope, little-endian (OGC 12-128r14, clause 2.1.3)."""
-_KEY, _POINT = "fid", "geom"
-_WHAT_FOR = {
-    ANCHORS: "anchors of a book are made from its events: hand in a return or a correction "
-    "(saltreach returns), or export them first (saltreach book export)",
-    EVENTS: "events of a book are only added to, by saltreach: hand in a return, or take one back "
-    "(saltreach book take-back)",
-}
-TRIGGERS = {
-    f"{table}_no_{what.lower()}": f"CREATE TRIGGER {table}_no_{what.lower()} BEFORE {what} ON "
-    f"{table} BEGIN SELECT RAISE(ABORT, '{said}'); END"
-    for table, said in _WHAT_FOR.items()
-    for what in ("INSERT", "UPDATE", "DELETE")
-}
-"""What refuses changes by others; a writer of ours takes them off within its transaction."""
-_TABLES = f"""
-CREATE TABLE gpkg_spatial_ref_sys (srs_name TEXT NOT NULL, srs_id INTEGER NOT NULL PRIMARY KEY,
-    organization TEXT NOT NULL, organization_coordsys_id INTEGER NOT NULL,
-    definition TEXT NOT NULL, description TEXT);
-CREATE TABLE gpkg_contents (table_name TEXT NOT NULL PRIMARY KEY, data_type TEXT NOT NULL,
-    identifier TEXT UNIQUE, description TEXT DEFAULT '', last_change DATETIME NOT NULL DEFAULT
-    (strftime('%Y-%m-%dT%H:%M:%fZ','now')), min_x DOUBLE, min_y DOUBLE, max_x DOUBLE, max_y DOUBLE,
-    srs_id INTEGER, CONSTRAINT fk_gc_r_srs_id FOREIGN KEY (srs_id) REFERENCES
-    gpkg_spatial_ref_sys(srs_id));
-CREATE TABLE gpkg_geometry_columns (table_name TEXT NOT NULL, column_name TEXT NOT NULL,
-    geometry_type_name TEXT NOT NULL, srs_id INTEGER NOT NULL, z TINYINT NOT NULL,
-    m TINYINT NOT NULL, CONSTRAINT pk_geom_cols PRIMARY KEY (table_name, column_name),
-    CONSTRAINT uk_gc_table_name UNIQUE (table_name), CONSTRAINT fk_gc_tn FOREIGN KEY (table_name)
-    REFERENCES gpkg_contents(table_name), CONSTRAINT fk_gc_srs FOREIGN KEY (srs_id)
-    REFERENCES gpkg_spatial_ref_sys (srs_id));
-CREATE TABLE {MARK} (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE, value TEXT NOT NULL);
-CREATE TABLE {EVENTS} (seq INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
-    {", ".join(f"{name} TEXT NOT NULL" for name in COLUMNS if name != "seq")},
-    UNIQUE (event_id));
-CREATE INDEX {EVENTS}_anchor ON {EVENTS} (anchor_id);
-CREATE INDEX {EVENTS}_replaces ON {EVENTS} (replaces) WHERE replaces <> '';
-"""
 _READ = f"SELECT {', '.join(COLUMNS)} FROM {EVENTS}"
 _TARGETS = f"""
 WITH RECURSIVE chain(event_id, anchor_id, replaces) AS (
@@ -84,54 +53,10 @@ WITH RECURSIVE about(event_id) AS (
 """All that decides the state of anchors: their events, and what replaces them, step by step."""
 
 
-def _quoted(name: str) -> str:
-    return '"' + name.replace('"', '""') + '"'
-
-
-def _type_of(name: str) -> str:
-    return "DOUBLE" if name in NUMBERS else "TEXT"
-
-
-@contextmanager
-def _clear(path: Path) -> Iterator[None]:
-    """What SQLite refuses, as one sentence."""
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise _said(path, error) from error
-
-
-def _said(path: Path, error: sqlite3.Error) -> Exception:
-    text = str(error)
-    lower = text.casefold()
-    if "locked" in lower or "busy" in lower:
-        return RecordError(
-            f"{path}: another program is writing there or holds it open; close it there (QGIS: "
-            "remove the layer), and run the command again"
-        )
-    if "readonly" in lower:
-        return RecordError(
-            f"{path} is read-only: nothing was written; ask for the right to write, or take a "
-            "copy elsewhere"
-        )
-    if full := cannot_write(path, error):
-        return RecordError(
-            str(full).replace("or give another --out", "and run the command again; the book is as "
-            "it was")
-        )  # fmt: skip
-    if "unable to open" in lower:
-        return RecordError(f"{path} cannot be opened; check the path and who may read it")
-    if isinstance(error, sqlite3.IntegrityError) and "of a book" in lower:
-        return RecordError(f"{path}: {text}")
-    if any(word in lower for word in ("malformed", "not a database", "corrupt", "disk i/o")):
-        return RecordError(
-            f"{path}: it is damaged or was not copied whole ({text}); take it from your backup"
-        )
-    return RecordError(f"{path}: SQLite refuses it ({text})")
-
-
 class GeoPackageBook:
     """The store of a book that is one file."""
+
+    format = "GeoPackage, a book"
 
     def __init__(self, path: Path) -> None:
         """Open a book.
@@ -139,35 +64,36 @@ class GeoPackageBook:
         Raises
         ------
         RecordError
-            There is no such file, it is no book, or one of a later version.
+            There is no such file, or it is no book.
         """
         self.path = path
+        self.name, self.title = path.name, path.stem
+        if path.is_dir():
+            raise RecordError(f"{path} is a folder; give the file of the book")
         if not path.is_file():
             raise RecordError(f"{path}: no such file; start a book with saltreach book start")
+        try:
+            with path.open("rb") as stream:
+                head = stream.read(len(SQLITE_MAGIC))
+        except OSError as error:
+            raise RecordError(f"{path} cannot be read ({error.strerror})") from error
+        if head != SQLITE_MAGIC:
+            raise RecordError(
+                f"{path}: no book (it is no GeoPackage); start one with saltreach book start"
+            )
         if not is_book_file(path):
             with self._database() as database:  # says what is wrong, where something is
                 database.execute("SELECT count(*) FROM sqlite_master").fetchone()
             raise RecordError(
                 f"{path}: a GeoPackage, but no book; start one with saltreach book start"
             )
-        version = self.about().get("format", "")
-        if version != str(FORMAT):
-            raise RecordError(
-                f"{path}: a book of format {version or 'unknown'}, and this saltreach knows "
-                f"{FORMAT}; install a newer saltreach"
-            )
-
-    @property
-    def name(self) -> str:
-        """What the book is called, for messages and provenance."""
-        return self.path.name
 
     @contextmanager
-    def _database(self, *, write: bool = False) -> Iterator[sqlite3.Connection]:
-        mode = "rw" if write else "ro"
-        with _clear(self.path), closing(
+    def _database(self) -> Iterator[sqlite3.Connection]:
+        # to be written to where that is allowed: what a killed run left is undone by the next
+        with clear(self.path), closing(
             sqlite3.connect(
-                f"{self.path.resolve().as_uri()}?mode={mode}", uri=True, timeout=WAIT_S,
+                f"{self.path.resolve().as_uri()}?mode=rw", uri=True, timeout=WAIT_S,
                 isolation_level=None,
             )
         ) as database:  # fmt: skip
@@ -187,8 +113,8 @@ class GeoPackageBook:
         """The register as it stands, from the layer of anchors."""
         with self._database() as database:
             names = _columns(database)
-            listed = ", ".join(map(_quoted, names))
-            rows = database.execute(f"SELECT {listed} FROM {ANCHORS} ORDER BY {_KEY}").fetchall()
+            listed = ", ".join(map(quoted, names))
+            rows = database.execute(f"SELECT {listed} FROM {ANCHORS} ORDER BY {KEY}").fetchall()
         columns = list(zip(*rows, strict=True)) if rows else [()] * len(names)
         return pd.DataFrame(
             {
@@ -197,10 +123,30 @@ class GeoPackageBook:
             }
         )
 
+    def faults(self) -> list[str]:
+        """What is wrong with the file itself."""
+        with self._database() as database:
+            damage = [row[0] for row in database.execute("PRAGMA integrity_check(5)")]
+            if damage != ["ok"]:
+                return [f"the file is damaged: {said}" for said in damage]
+            there = dict(
+                database.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+            )
+            gone = [name for name, sql in TRIGGERS.items() if there.get(name) != sql]
+            rows = database.execute(f"SELECT anchor_id, lon, lat, {POINT} FROM {ANCHORS}")
+            table = pd.DataFrame(rows.fetchall(), columns=["anchor_id", "lon", "lat", POINT])
+        expected = points_of(table)
+        astray = [
+            f"anchor {name}: its point is not where lon and lat say"
+            for name, point, right in zip(table["anchor_id"], table[POINT], expected, strict=True)
+            if point != right
+        ]
+        return [f"what guards the book is gone: {name}" for name in gone] + astray
+
     @contextmanager
     def writing(self) -> Iterator[GeoPackageWriter]:
         """One transaction: everything inside is written, or nothing."""
-        with self._database(write=True) as database:
+        with self._database() as database:
             database.execute("PRAGMA journal_mode = DELETE")
             database.execute("PRAGMA synchronous = FULL")
             database.execute("BEGIN IMMEDIATE")
@@ -266,19 +212,7 @@ class GeoPackageWriter:
     def replace(
         self, state: pd.DataFrame, keys: pd.Series, anchors: Sequence[str] | None, own: list[str]
     ) -> None:
-        """Write the state of anchors in place of what the layer has of them.
-
-        Parameters
-        ----------
-        state : DataFrame
-            Rows of those in place.
-        keys : Series of int
-            Anchor -> its place in the layer.
-        anchors : sequence of str or None
-            Whose rows are replaced; None means all.
-        own : list of str
-            Every column of the user's own that the book ever heard of, in order.
-        """
+        """Write the state of anchors in place of what the layer has of them (`store.Writer`)."""
         there = set(_columns(self.database))
         used = [name for name in own if name in there or name in state]
         self._shape([*REGISTER_BY_NAME, *used])
@@ -291,10 +225,10 @@ class GeoPackageWriter:
             )
         names = list(state.columns)
         columns = [state[name].astype(object).where(state[name].notna(), None) for name in names]
-        listed = ", ".join(map(_quoted, [_KEY, _POINT, *names]))
+        listed = ", ".join(map(quoted, [KEY, POINT, *names]))
         self.database.executemany(
             f"INSERT INTO {ANCHORS} ({listed}) VALUES ({', '.join('?' * (len(names) + 2))})",
-            zip(state["anchor_id"].map(keys).tolist(), _points(state), *columns, strict=True),
+            zip(state["anchor_id"].map(keys).tolist(), points_of(state), *columns, strict=True),
         )
         kept = [name for name in used if self._holds(name)]
         self._shape([*REGISTER_BY_NAME, *kept])
@@ -306,7 +240,7 @@ class GeoPackageWriter:
     def _holds(self, name: str) -> bool:
         return bool(
             self.database.execute(
-                f"SELECT EXISTS (SELECT 1 FROM {ANCHORS} WHERE {_quoted(name)} IS NOT NULL)"
+                f"SELECT EXISTS (SELECT 1 FROM {ANCHORS} WHERE {quoted(name)} IS NOT NULL)"
             ).fetchone()[0]
         )
 
@@ -315,33 +249,15 @@ class GeoPackageWriter:
         there = _columns(self.database)
         if there == names:
             return
-        self.database.execute(_anchors_table("anchors_new", names))
-        both = ", ".join(_quoted(n) for n in [_KEY, _POINT, *(n for n in names if n in there)])
+        self.database.execute(anchors_table("anchors_new", names))
+        both = ", ".join(quoted(n) for n in [KEY, POINT, *(n for n in names if n in there)])
         self.database.execute(f"INSERT INTO anchors_new ({both}) SELECT {both} FROM {ANCHORS}")
         self.database.execute(f"DROP TABLE {ANCHORS}")
         self.database.execute(f"ALTER TABLE anchors_new RENAME TO {ANCHORS}")
         self.database.execute(f"CREATE UNIQUE INDEX {ANCHORS}_id ON {ANCHORS} (anchor_id)")
 
 
-def _anchors_table(table: str, names: Sequence[str]) -> str:
-    columns = ", ".join(f"{_quoted(name)} {_type_of(name)}" for name in names)
-    return (
-        f"CREATE TABLE {table} ({_KEY} INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, "
-        f"{_POINT} POINT, {columns})"
-    )
-
-
-def _points(state: pd.DataFrame) -> list[bytes]:
-    """Points as a GeoPackage holds them."""
-    import shapely
-
-    shapes = shapely.points(state["lon"].to_numpy(float), state["lat"].to_numpy(float))
-    return [_BLOB_HEAD + blob for blob in shapely.to_wkb(shapes, byte_order=1)]
-
-
 def _json_list(texts: Sequence[str] | pd.Series) -> str:
-    import json
-
     return json.dumps(list(texts))
 
 
@@ -352,7 +268,7 @@ def _about(database: sqlite3.Connection) -> dict[str, str]:
 def _columns(database: sqlite3.Connection) -> list[str]:
     """Columns of the layer of anchors but its key and its point."""
     found = [row[1] for row in database.execute(f"PRAGMA table_info({ANCHORS})")]
-    return [name for name in found if name not in (_KEY, _POINT)]
+    return [name for name in found if name not in (KEY, POINT)]
 
 
 def _events(database: sqlite3.Connection, query: str, given: tuple[Any, ...] = ()) -> pd.DataFrame:
@@ -379,8 +295,8 @@ def new_file(path: Path) -> Iterator[GeoPackageWriter]:
     os.close(handle)
     work = Path(name)
     try:
-        with _clear(path), closing(sqlite3.connect(work, isolation_level=None)) as database:
-            _prepare(database)
+        with clear(path), closing(sqlite3.connect(work, isolation_level=None)) as database:
+            prepare(database)
             yield GeoPackageWriter(database)
             for trigger in TRIGGERS.values():
                 database.execute(trigger)
@@ -403,39 +319,3 @@ def _take_name(work: Path, path: Path) -> None:
     except OSError:  # a disk without links
         refuse_present(path, ".gpkg", "a book is a GeoPackage")
         work.rename(path)
-
-
-def _prepare(database: sqlite3.Connection) -> None:
-    """The tables of an empty book; a transaction is left open."""
-    import pyproj
-
-    database.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
-    database.execute(f"PRAGMA user_version = {_USER_VERSION}")
-    database.execute("PRAGMA synchronous = FULL")
-    database.execute("BEGIN IMMEDIATE")
-    for statement in _TABLES.split(";\n"):
-        if statement.strip():
-            database.execute(statement)
-    wgs84 = pyproj.CRS(4326).to_wkt("WKT1_GDAL")
-    database.executemany(
-        "INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?)",
-        [
-            ("Undefined cartesian SRS", -1, "NONE", -1, "undefined", ""),
-            ("Undefined geographic SRS", 0, "NONE", 0, "undefined", ""),
-            ("WGS 84 geodetic", 4326, "EPSG", 4326, wgs84, "longitude, latitude in degrees"),
-        ],
-    )
-    database.executemany(
-        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_id) "
-        "VALUES (?, ?, ?, ?, ?)",
-        [
-            (ANCHORS, "features", ANCHORS, CAUTION, 4326),
-            (EVENTS, "attributes", EVENTS, CAUTION, None),
-            (MARK, "attributes", MARK, "", None),
-        ],
-    )
-    database.execute(
-        "INSERT INTO gpkg_geometry_columns VALUES (?, ?, 'POINT', 4326, 0, 0)", (ANCHORS, _POINT)
-    )
-    database.execute(_anchors_table(ANCHORS, [c.name for c in REGISTER]))
-    database.execute(f"CREATE UNIQUE INDEX {ANCHORS}_id ON {ANCHORS} (anchor_id)")

@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from saltreach.errors import RecordError
 from saltreach.intake.names import whole
-from saltreach.vocabulary.columns import columns_of
+from saltreach.vocabulary.columns import REGISTER_BY_NAME, columns_of
 from saltreach.vocabulary.words import EVENT_KINDS
 
 COLUMNS = tuple(columns_of("events"))
 """Columns of a frame of events, in order."""
+KEY = "anchor_id"
+JOIN = "; "
+"""Between the words of a column that holds several."""
 _ID_DIGITS = 32
+_DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
 
 
 def plain_value(value: Any) -> Any:
@@ -63,10 +71,9 @@ def canonical(says: Mapping[str, Any]) -> str:
         ) from error
 
 
-def _json(value: Any) -> str:
-    return json.dumps(
-        value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
-    )
+_json = json.JSONEncoder(
+    sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
+).encode
 
 
 def event_id(
@@ -88,6 +95,48 @@ def event_id(
     """
     fact = _json([anchor_id, kind, happened_on, who, says, record_id, replaces])
     return hashlib.sha256(fact.encode("utf-8", "surrogatepass")).hexdigest()[:_ID_DIGITS]
+
+
+@lru_cache(maxsize=50_000)
+def is_date(text: str) -> bool:
+    """Whether a text is an ISO day, month or year.
+
+    Examples
+    --------
+    >>> is_date("2026"), is_date("2024-02-29"), is_date("2026-02-29"), is_date("12.5.2026")
+    (True, True, False, False)
+    """
+    if not _DATE.fullmatch(text):
+        return False
+    try:
+        dt.date.fromisoformat((text + "-01-01")[:10])
+    except ValueError:
+        return False
+    return True
+
+
+def _wrong(name: str, value: Any) -> str:
+    """Why a column of the register cannot hold a value; empty where it can."""
+    column = REGISTER_BY_NAME.get(name)
+    if column is None or value is None or value is pd.NA or value != value:
+        return ""
+    if name == KEY:
+        return "of another anchor: it is the key; write a new event for the other"
+    if column.kind in ("number", "integer"):
+        if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
+            return "is no number; give one"
+        low, high = column.low, column.high
+        if (low is not None and value < low) or (high is not None and value > high):
+            return f"is not in {low:g}..{high:g}"
+        return ""
+    if not isinstance(value, str):
+        return "is no text; give one"
+    if column.kind == "date":
+        return "" if is_date(value) else "is no date; give it as 2026-05-31, 2026-05 or 2026"
+    words = value.split(JOIN) if column.kind == "several" and value else [value]
+    if column.choices and not set(words) <= set(column.choices):
+        return f"is not one of the words of {name}: {', '.join(column.choices)}"
+    return ""
 
 
 @dataclass(frozen=True)
@@ -130,17 +179,26 @@ class Event:
         Raises
         ------
         RecordError
-            The kind is none of ours, or anchor, day or person is missing.
+            The kind is none of ours; anchor, day or person is missing; or a column of the
+            register is given what it cannot hold.
         """
         if self.kind not in EVENT_KINDS:
             raise RecordError(
                 f"no event is of the kind {self.kind!r}; give one of {', '.join(EVENT_KINDS)}"
             )
+        where = f"an event ({self.kind}, anchor {self.anchor_id!r})"
         for name in ("anchor_id", "happened_on", "who"):
-            if not getattr(self, name):
-                raise RecordError(
-                    f"an event ({self.kind}, anchor {self.anchor_id!r}) has no {name}; give it"
-                )
+            if not getattr(self, name).strip():
+                raise RecordError(f"{where} has no {name}; give it")
+        if not is_date(self.happened_on):
+            raise RecordError(
+                f"{where} is of {self.happened_on!r}, no day, month or year of that form; give it "
+                "as 2026-05-31, 2026-05 or 2026"
+            )
+        for name, value in self.says.items():
+            wrong = _wrong(name, value)
+            if wrong:
+                raise RecordError(f"{where} states {name} {value!r} {wrong}")
 
     @property
     def says_json(self) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -55,15 +54,15 @@ def _missing(count: int, numeric: bool) -> Any:
     return np.full(count, np.nan) if numeric else pd.array([np.nan] * count, dtype="str")
 
 
-def stated(says: Sequence[str], rows: np.ndarray) -> dict[str, Facts]:
+def stated(says: pd.Series, rows: np.ndarray) -> dict[str, Facts]:
     """Statements of events, by column in the order first met.
 
     Parameters
     ----------
-    says : sequence of str
-        JSON of each event.
+    says : Series of str
+        JSON of every event.
     rows : ndarray of int
-        The place of each among all events.
+        Places of those whose statements are wanted.
 
     Raises
     ------
@@ -72,15 +71,16 @@ def stated(says: Sequence[str], rows: np.ndarray) -> dict[str, Facts]:
     """
     at: dict[str, list[np.ndarray]] = defaultdict(list)
     values: dict[str, list[Any]] = defaultdict(list)
-    for start, said in _chunks(says):
+    for start in range(0, len(rows), _CHUNK):
+        chunk = rows[start : start + _CHUNK]
         places: dict[str, list[int]] = defaultdict(list)
         cells: dict[str, list[Any]] = defaultdict(list)
-        for place, one in enumerate(said, start):
+        for place, one in enumerate(_parsed(says.iloc[chunk])):
             for name, value in one.items():
                 places[name].append(place)
                 cells[name].append(value)
         for name, found in places.items():
-            at[name].append(rows[found])
+            at[name].append(chunk[found])
             values[name].append(_typed(name, cells[name]))
     facts = {}
     for name in at:
@@ -93,15 +93,15 @@ def stated(says: Sequence[str], rows: np.ndarray) -> dict[str, Facts]:
     return facts
 
 
-def _chunks(says: Sequence[str]) -> Iterator[tuple[int, list[dict[str, Any]]]]:
-    for start in range(0, len(says), _CHUNK):
-        try:
-            yield start, json.loads(f"[{','.join(says[start : start + _CHUNK])}]")
-        except json.JSONDecodeError as error:
-            raise RecordError(
-                f"what an event says is no JSON ({error.msg}): the book was changed by another "
-                "program; take it from your backup"
-            ) from error
+def _parsed(says: pd.Series) -> list[dict[str, Any]]:
+    try:
+        found = json.loads(f"[{','.join(says)}]")
+    except json.JSONDecodeError as error:
+        raise RecordError(
+            f"what an event says is no JSON ({error.msg}): the book was changed by another "
+            "program; take it from your backup"
+        ) from error
+    return found
 
 
 def _typed(name: str, cells: list[Any]) -> Any:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from saltreach.intake.dates import day_limits
 from saltreach.intake.headers import AS_GIVEN
+from saltreach.records.events import JOIN
 from saltreach.records.facts import NUMBERS, Facts, Order, stated
 from saltreach.records.placing import doubts_of
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, REQUIRED, columns_of
@@ -37,7 +38,6 @@ ACCEPTED_KN = 5.0
 """Axial load of a proof test that settles the doubts about a placing: what one alpine association
 asks of bonded anchors (2017). That it serves elsewhere is judgement."""
 FAILED_CONDITION = 4.0
-JOIN = "; "
 _HELD, _MOVED, _FAILED = PROOF_RESULTS
 _FOUND_BY = {_MOVED: "loose", _FAILED: "broken"}
 """What a proof test that did not hold finds."""
@@ -80,8 +80,10 @@ def live(events: pd.DataFrame) -> np.ndarray:
     alive = np.ones(len(events), dtype=bool)
     if not len(replacing):
         return alive
+    meant = np.flatnonzero(events["event_id"].isin(said[replacing]))
+    found = pd.Index(events["event_id"].iloc[meant]).get_indexer(pd.Index(said[replacing]))
     target = np.full(len(events), -1)
-    target[replacing] = pd.Index(events["event_id"]).get_indexer(pd.Index(said[replacing]))
+    target[replacing[found >= 0]] = meant[found[found >= 0]]
     waiting = np.bincount(target[target >= 0], minlength=len(events))
     ready = np.flatnonzero((target >= 0) & (waiting == 0))
     while len(ready):  # from those that nothing replaces, one step down at a time
@@ -119,7 +121,9 @@ def state_of(events: pd.DataFrame, *, on: dt.date | None = None) -> pd.DataFrame
     none. A proof test that held settles the doubts about the placing from `ACCEPTED_KN` on.
     Common practice, no source.
     """
-    events = events.sort_values("seq", kind="stable", ignore_index=True)
+    if not events["seq"].is_monotonic_increasing:
+        events = events.sort_values("seq", kind="stable")
+    events = events.reset_index(drop=True)
     anchor, anchors = pd.factorize(events["anchor_id"])
     kind = pd.Categorical(events["kind"], categories=list(EVENT_KINDS)).codes
     counts = live(events)
@@ -162,7 +166,7 @@ def own_columns(events: pd.DataFrame) -> list[str]:
 
 
 def _heard(says: pd.Series, rows: np.ndarray) -> dict[str, Facts]:
-    return stated(says.to_numpy(object)[rows], rows)
+    return stated(says, rows)
 
 
 def _first_days(dates: pd.Series) -> np.ndarray:
