@@ -21,7 +21,7 @@ from saltreach.vocabulary.words import PULLED, REMOVED
 
 
 def source_of(
-    path: Path,
+    address: str | Path,
     options: Options,
     today: date,
     *,
@@ -31,8 +31,9 @@ def source_of(
 
     Parameters
     ----------
-    path : Path
-        Of a book: all its events. Of a register, or of results: each anchor's last look.
+    address : str or Path
+        Of a book (a file, or an address of a database): all its events. Of a register, or
+        of results: each anchor's last look.
     options : Options
         How books and registers are assessed; what was learned before is never counted twice.
     today : date
@@ -48,19 +49,20 @@ def source_of(
         What cannot be read or assessed.
     """
     options = replace(options, learned_file=None, today=today)
-    if path.is_dir():
-        return _of_results(path)
-    if not is_book(path):
+    path = Path(str(address))
+    if not is_book(address):
+        if path.is_dir():
+            return _of_results(path)
         register = read_register(path, today=today)
         result = assess(register, options, on_step=on_step)
         return Source(_working(result.working), seen_in(result.working), register.file,
                       str(register.sha256))  # fmt: skip
-    book = open_book(path)
+    book = open_book(address)
     events = book.events()
     # what was removed or pulled out had a place too
     ever = state_of(events[~events["kind"].isin([REMOVED, PULLED])])
     result = assess(read_register(ever, today=today), options, on_step=on_step)
-    return Source(_working(result.working), seen_of(events), path.name, book.checksum)
+    return Source(_working(result.working), seen_of(events), Path(book.name).name, book.checksum)
 
 
 def _working(table: pd.DataFrame | None) -> pd.DataFrame:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -25,8 +24,11 @@ from saltreach.cli.shared import (
 def learned(
     context: typer.Context,
     book: Annotated[
-        list[Path],
-        typer.Argument(help="Books, registers or folders of results; a book holds the most."),
+        list[str],
+        typer.Argument(
+            help="Books (.gpkg, or postgresql://...), registers, folders of results; a book holds "
+            "the most."
+        ),
     ],
     out: PlanFolder,
     options_file: OptionsFile = None,
@@ -39,14 +41,16 @@ def learned(
         from datetime import date
 
         from saltreach.outputs.tables.learned import learned_lines, write_learned
+        from saltreach.records.address import is_address
         from saltreach.records.lessons import lessons_of
         from saltreach.records.sources import source_of
         from saltreach.vocabulary.words import CAUTION
 
         options = options_of(options_file)
+        own = [address for address in book if not is_address(address)]
         day = today.date() if today else options.today or date.today()
-        with progress() as step, held(context, out, beside_other_files, more=book) as folder:
-            sources = [source_of(path, options, day, on_step=step) for path in book]
+        with progress() as step, held(context, out, beside_other_files, more=own) as folder:
+            sources = [source_of(address, options, day, on_step=step) for address in book]
             lessons = lessons_of(sources, day, on_step=step)
             step("files")
             missing = write_learned(lessons, folder)
