@@ -58,6 +58,7 @@ bench: $(VENV)/benched
 	$(BIN)/python tests/benchmarks/bench_map.py
 	$(BIN)/python tests/benchmarks/bench_plan.py
 	$(BIN)/python tests/benchmarks/bench_book.py
+	$(BIN)/python tests/benchmarks/bench_learning.py
 
 $(VENV)/installed: pyproject.toml
 	$(call install,.)

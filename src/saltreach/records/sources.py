@@ -12,7 +12,7 @@ import pandas as pd
 from saltreach.assessment.assess import assess
 from saltreach.assessment.files import read_results
 from saltreach.errors import OptionError
-from saltreach.intake import read_register
+from saltreach.intake import Register, read_register
 from saltreach.intake.options import Options
 from saltreach.records.book import is_book, open_book
 from saltreach.records.state import state_of
@@ -26,6 +26,7 @@ def source_of(
     today: date,
     *,
     on_step: Callable[[str], None] = lambda _: None,
+    on_register: Callable[[Register], None] = lambda _: None,
 ) -> Source:
     """A book, a register or a folder of results as something to learn from.
 
@@ -40,6 +41,8 @@ def source_of(
         Day that the assessment speaks for.
     on_step : callable, optional
         Told the name of each step as it begins.
+    on_register : callable, optional
+        Shown a register as it was read.
 
     Raises
     ------
@@ -54,9 +57,10 @@ def source_of(
         if path.is_dir():
             return _of_results(path)
         register = read_register(path, today=today)
+        on_register(register)
         result = assess(register, options, on_step=on_step)
         return Source(_working(result.working), seen_in(result.working), register.file,
-                      str(register.sha256))  # fmt: skip
+                      str(register.sha256), int(register.rejected["row"].nunique()))  # fmt: skip
     book = open_book(address)
     events = book.events()
     # what was removed or pulled out had a place too

@@ -77,13 +77,15 @@ class Source:
     """A region that is learned from.
 
     `table`: the assessed anchors, by `anchor_id`, with working columns where there are any;
-    `seen`: what was seen of them; `file` and `sha256` name where it is from.
+    `seen`: what was seen of them; `file` and `sha256` name where it is from; `refused`: rows that
+    could not be used.
     """
 
     table: pd.DataFrame
     seen: Seen
     file: str
     sha256: str
+    refused: int = 0
 
 
 def seen_of(events: pd.DataFrame) -> Seen:

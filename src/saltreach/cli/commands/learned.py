@@ -9,6 +9,7 @@ import typer
 
 from saltreach.cli.shared import (
     GOOD,
+    ROWS_REFUSED,
     AsJson,
     BesideOthers,
     OptionsFile,
@@ -18,6 +19,7 @@ from saltreach.cli.shared import (
     held,
     options_of,
     progress,
+    tell_reading,
 )
 
 
@@ -50,7 +52,10 @@ def learned(
         own = [address for address in book if not is_address(address)]
         day = today.date() if today else options.today or date.today()
         with progress() as step, held(context, out, beside_other_files, more=own) as folder:
-            sources = [source_of(address, options, day, on_step=step) for address in book]
+            sources = [
+                source_of(address, options, day, on_step=step, on_register=tell_reading)
+                for address in book
+            ]
             lessons = lessons_of(sources, day, on_step=step)
             step("files")
             missing = write_learned(lessons, folder)
@@ -69,7 +74,8 @@ def learned(
         typer.echo(
             json.dumps(record, indent=2, ensure_ascii=False) if as_json else "\n".join(lines)
         )
-    raise typer.Exit(GOOD)
+    refused = any(source.refused for source in sources)
+    raise typer.Exit(ROWS_REFUSED if refused else GOOD)
 
 
 def add_to(app: typer.Typer) -> None:
