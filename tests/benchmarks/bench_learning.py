@@ -62,8 +62,8 @@ def peak(watched, way):
     for i in range(size):
         for j in range(size):
             one, two = np.eye(size)[i] * step, np.eye(size)[j] * step
-            bend[i, j] = (loss(best + one + two) - loss(best + one - two)
-                          - loss(best - one + two) + loss(best - one - two)) / (4 * step**2)  # fmt: skip
+            plus = loss(best + one + two) + loss(best - one - two)
+            bend[i, j] = (plus - loss(best + one - two) - loss(best - one + two)) / (4 * step**2)
     spread = np.linalg.pinv(bend)
     sigma = np.sqrt(np.maximum(
         spread[0, 0] + np.diag(spread)[1:] + 2 * spread[0, 1:], 1e-6))  # fmt: skip
