@@ -21,6 +21,7 @@ test: $(VENV)/tested
 
 suite: $(VENV)/tested
 	$(BIN)/python tests/helpers/ensure_browser.py
+	$(BIN)/python tests/helpers/database.py
 	$(BIN)/python -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 
 lint: $(VENV)/tested
@@ -35,6 +36,7 @@ search: $(VENV)/tested
 # Every process that a test starts or forks is counted. It takes longer than the suite alone.
 coverage: $(VENV)/tested
 	$(BIN)/python tests/helpers/ensure_browser.py
+	$(BIN)/python tests/helpers/database.py
 	$(BIN)/python -m coverage erase
 	$(BIN)/python -m coverage run -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 	$(BIN)/python tests/helpers/branches.py

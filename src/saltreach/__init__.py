@@ -41,7 +41,7 @@ _HOMES = {
     "own_words": "saltreach.intake.own_words",
     "plan": "saltreach.planning.plan",
     "priorities": "saltreach.planning.priorities",
-    "read_register": "saltreach.intake",
+    "read_register": "saltreach.records.reading",
     "read_results": "saltreach.assessment.files",
     "show_map": "saltreach.outputs.notebook",
     "write_plan": "saltreach.outputs.tables.plan",

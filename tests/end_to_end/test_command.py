@@ -19,7 +19,7 @@ from saltreach.folders.manifest import MANIFEST
 ROOT = Path(__file__).parents[2]
 COMMANDS = (
     "demo", "check", "assess", "map", "landowner", "plan", "priorities", "cure", "layers list",
-    "templates",
+    "templates", "book start", "book add", "book export", "book check", "book take-back",
 )  # fmt: skip
 
 

@@ -1,6 +1,7 @@
 """A small invented region in a book: three anchors of one sector, and how events are written."""
 
 import datetime as dt
+from functools import cache
 
 import pandas as pd
 
@@ -38,6 +39,7 @@ def back(event: Event, day: str = "2026-12-01") -> Event:
     return Event(event.anchor_id, "taken back", day, "Ana", replaces=event.event_id)
 
 
+@cache
 def register(count: int = 3, **columns):
     """A register of so many anchors 10 m apart."""
     rows = [

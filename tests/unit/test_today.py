@@ -17,6 +17,7 @@ CLOCKS = {
     ("intake/read.py", "today"): "the day of a register read without one",
     ("assessment/assess.py", "today"): "the day of an assessment asked for without one",
     ("cli/commands/learned.py", "today"): "the day of a command given without one",
+    ("cli/commands/book.py", "now"): "when something is entered into a book",
     ("cli/commands/cure.py", "now"): "the day of a command given without one",
     ("assessment/provenance.py", "now"): "when it was run, as a record",
     ("folders/swap.py", "now"): "when files were written, as a record",

@@ -73,6 +73,8 @@ def _logged(error: BaseException) -> str:
 
     from platformdirs import user_log_path
 
+    from saltreach.errors import without_passwords
+
     now = datetime.now()
     text = "\n".join(
         [
@@ -85,7 +87,7 @@ def _logged(error: BaseException) -> str:
     for folder in (user_log_path("saltreach", appauthor=False), Path(tempfile.gettempdir())):
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            (folder / name).write_text(text, encoding="utf-8")
+            (folder / name).write_text(without_passwords(text), encoding="utf-8")
         except OSError:
             continue
         return f"; log: {folder / name}"

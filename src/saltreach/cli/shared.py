@@ -21,10 +21,33 @@ if TYPE_CHECKING:
     from saltreach.intake import Register
 
 GOOD, ROWS_REFUSED, UNUSABLE = 0, 1, 2
-WRITTEN = ("out", "picture", "clean", "into", "pack")
+WRITTEN = ("out", "picture", "clean", "into", "pack", "book")
 """Options that name what is written; every other path is read."""
+
+
+def source_of(text: str) -> Any:
+    """A register as it was given: a path, or the address of a book in a database."""
+    from saltreach.errors import SaltreachError
+    from saltreach.records.address import is_address
+
+    if not is_address(text):
+        return Path(text)
+    from saltreach.records.address import address_of
+
+    try:
+        return address_of(text)
+    except SaltreachError as error:
+        raise typer.BadParameter(str(error)) from None
+
+
 RegisterFile = Annotated[
-    Path, typer.Argument(help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml or .kmz.")
+    Path,
+    typer.Argument(
+        parser=source_of,
+        metavar="REGISTER",
+        help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml or .kmz; or a book: .gpkg, or "
+        "postgresql://user@host/database?schema=name.",
+    ),
 ]
 Columns = Annotated[
     list[str] | None,
@@ -108,13 +131,20 @@ LeaveOut = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
 Results = Annotated[
-    Path, typer.Argument(help="Folder that `saltreach assess` wrote, or a register.")
+    Path,
+    typer.Argument(
+        parser=source_of,
+        metavar="RESULTS",
+        help="Folder that `saltreach assess` wrote, or a register.",
+    ),
 ]
 
 
 def tell(sentence: str) -> None:
     """One line on stderr."""
-    typer.secho(f"saltreach: {sentence}", err=True, fg="red")
+    from saltreach.errors import without_passwords
+
+    typer.secho(f"saltreach: {without_passwords(sentence)}", err=True, fg="red")
 
 
 @contextmanager
@@ -273,8 +303,8 @@ def assess_file(
     from saltreach.assessment.assess import assess as assess_register
     from saltreach.errors import NoGoodRowsError
     from saltreach.folders.manifest import MANIFEST
-    from saltreach.intake import read_register
     from saltreach.outputs.tables.results import write_rejected, write_results
+    from saltreach.records.reading import read_register
 
     files = [v for n, v in vars(options).items() if n.endswith("_file") and v is not None]
     if options.pack_folder is not None:
@@ -312,6 +342,15 @@ def print_summary(result: Assessment, out: Path, as_json: bool) -> None:
     )
 
 
+def table_of(source: Any) -> tuple[Any, dict[str, str]]:
+    """What can be read as a table, and what it is called: of a database its anchors."""
+    if isinstance(source, Path):
+        return source, {}
+    from saltreach.records.book import open_book
+
+    return open_book(source).anchors(), {"name": source.short}
+
+
 def tell_reading(found: Register) -> None:
     """Say how a register was read, before anything is computed from it."""
     from saltreach.assessment.provenance import register_record
@@ -325,7 +364,7 @@ def results_of(path: Path, *, leave_out_refused: bool, **reading: Any) -> Assess
     """The results in a folder, or those of a register assessed on the spot."""
     from saltreach.errors import OptionError
 
-    if path.is_dir():
+    if isinstance(path, Path) and path.is_dir():
         from saltreach.assessment.files import read_results
 
         given = [name for name, value in reading.items() if value]
@@ -336,8 +375,8 @@ def results_of(path: Path, *, leave_out_refused: bool, **reading: Any) -> Assess
             )
         return read_results(path)
     from saltreach.assessment.assess import assess
-    from saltreach.intake import read_register
     from saltreach.intake.options import Options
+    from saltreach.records.reading import read_register
 
     found = read_register(path, **reading)
     tell_reading(found)

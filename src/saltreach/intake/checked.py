@@ -75,13 +75,13 @@ class Checked:
         }
 
 
-def checked(path: Path, kind: str, **reading: Any) -> Checked:
+def checked(path: Path | pd.DataFrame, kind: str, **reading: Any) -> Checked:
     """Read a file as a register, a table beside it or settings.
 
     Parameters
     ----------
-    path : Path
-        The file.
+    path : Path or DataFrame
+        The file; a register may be a frame.
     kind : str
         One of `kinds.KINDS`.
     **reading
@@ -93,10 +93,7 @@ def checked(path: Path, kind: str, **reading: Any) -> Checked:
         The file cannot be used at all, or settings say what is impossible.
     """
     none = pd.DataFrame(columns=list(REJECTED_COLUMNS))
-    if path.suffix.lower() == ".toml":
-        _settings(path, kind)
-        return Checked(kind, path.name, 1, 1, none, none, pd.DataFrame(), (), None)
-    if kind == REGISTER:
+    if isinstance(path, pd.DataFrame) or kind == REGISTER:
         found = read_register(path, **reading)
         ours = [c.name for c in REGISTER_COLUMNS]
         filled = [n for n in ours if n in set(found.understood["column"]) | {"lon", "lat"}]
@@ -104,6 +101,9 @@ def checked(path: Path, kind: str, **reading: Any) -> Checked:
             kind, found.file, found.rows_read, len(found.anchors), found.rejected, found.doubts,
             found.understood, found.notes, _plain(found.anchors[filled]),
         )  # fmt: skip
+    if path.suffix.lower() == ".toml":
+        _settings(path, kind)
+        return Checked(kind, path.name, 1, 1, none, none, pd.DataFrame(), (), None)
     sheet = read_table(path, BY_NAME[kind], sheet=reading.get("sheet"))
     columns = BY_NAME[kind].columns
     named = set(sheet.understood["column"])

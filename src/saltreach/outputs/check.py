@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Mapping
 from pathlib import Path
+
+import pandas as pd
 
 from saltreach.assessment.reasons import MOST_SHOWN, some
 from saltreach.errors import OutputError
@@ -62,25 +65,13 @@ def write_clean(checks: list[Checked], file: Path) -> list[str]:
     OutputError
         The file is there already, or is no .xlsx.
     """
-    import openpyxl
-
     refuse_present(file, ".xlsx", "the clean copy is a workbook")
-    book = openpyxl.Workbook()
-    book.remove(book.active)
+    sheets: dict[str, pd.DataFrame] = {}
     left: list[str] = []
     for found in checks:
         if found.clean is None:
             continue
-        sheet = book.create_sheet(found.kind)
-        sheet.append(list(found.clean.columns))
-        for row in found.clean.itertuples(index=False):
-            sheet.append([value if value != "" else None for value in row])
-        sheet.freeze_panes = "A2"
-        for column in sheet.columns:
-            for cell in column:
-                if isinstance(cell.value, str):
-                    # text: no program makes a formula, a date or a number of it
-                    cell.data_type, cell.quotePrefix, cell.number_format = "s", True, "@"
+        sheets[found.kind] = found.clean
         unused = found.understood.loc[found.understood["column"] == "", "header"].tolist()
         refused = found.rejected["row"].nunique()
         if unused:
@@ -88,10 +79,30 @@ def write_clean(checks: list[Checked], file: Path) -> list[str]:
             left.append(f"columns not used are not in the copy: {shown}")
         if refused:
             left.append(f"{refused} refused rows are not in the copy")
-    if not book.worksheets:
+    if not sheets:
         raise OutputError("settings need no clean copy; mend the file itself")
+    with told(file, "--clean"):
+        atomic_write(file, workbook_of(sheets))
+    return left
+
+
+def workbook_of(sheets: Mapping[str, pd.DataFrame]) -> bytes:
+    """A workbook with one sheet a table, in which every text stays text."""
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, table in sheets.items():
+        sheet = book.create_sheet(name)
+        sheet.append(list(table.columns))
+        for row in table.itertuples(index=False):
+            sheet.append([value if value != "" else None for value in row])
+        sheet.freeze_panes = "A2"
+        for column in sheet.columns:
+            for cell in column:
+                if isinstance(cell.value, str):
+                    # text: no program makes a formula, a date or a number of it
+                    cell.data_type, cell.quotePrefix, cell.number_format = "s", True, "@"
     buffer = io.BytesIO()
     book.save(buffer)
-    with told(file, "--clean"):
-        atomic_write(file, buffer.getvalue())
-    return left
+    return buffer.getvalue()

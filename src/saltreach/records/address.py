@@ -48,6 +48,11 @@ class Address:
     __repr__ = __str__
 
     @property
+    def short(self) -> str:
+        """Database and schema alone: what provenance may say."""
+        return f"{self.database}.{self.schema}"
+
+    @property
     def stem(self) -> str:
         """What the book is called on a map."""
         return self.schema if self.schema != _SCHEMA else self.database or _SCHEMA

@@ -137,6 +137,10 @@ class Book:
         table = state_of(self.events())
         return table[[*REGISTER_BY_NAME, *(n for n in self._own() if n in table)]]
 
+    def layer(self) -> pd.DataFrame:
+        """The layer of anchors as it is, with whatever columns it has."""
+        return self._store.anchors()
+
     def faults(self) -> list[str]:
         """What is wrong with the place where the book is kept."""
         return self._store.faults()
@@ -148,6 +152,7 @@ class Book:
     def rebuild(self) -> None:
         """Write the layer of anchors anew from all events, and the guards with it."""
         with self._store.writing() as writer:
+            writer.guard()
             events = writer.events_about(None)
             writer.replace(state_of(events), _places(events), None, _own_of(writer.about()))
 

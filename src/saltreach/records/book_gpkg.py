@@ -29,6 +29,7 @@ from saltreach.records.gpkg_tables import (
     quoted,
 )
 from saltreach.records.gpkg_trouble import clear
+from saltreach.records.store import unguarded
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
 WAIT_S = 10.0
@@ -132,7 +133,7 @@ class GeoPackageBook:
             there = dict(
                 database.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
             )
-            gone = [name for name, sql in TRIGGERS.items() if there.get(name) != sql]
+            gone = sorted(name for name, sql in TRIGGERS.items() if there.get(name) != sql)
             rows = database.execute(f"SELECT anchor_id, lon, lat, {POINT} FROM {ANCHORS}")
             table = pd.DataFrame(rows.fetchall(), columns=["anchor_id", "lon", "lat", POINT])
         expected = points_of(table)
@@ -141,7 +142,7 @@ class GeoPackageBook:
             for name, point, right in zip(table["anchor_id"], table[POINT], expected, strict=True)
             if point != right
         ]
-        return [f"what guards the book is gone: {name}" for name in gone] + astray
+        return unguarded(gone) + astray
 
     @contextmanager
     def writing(self) -> Iterator[GeoPackageWriter]:
@@ -196,6 +197,9 @@ class GeoPackageWriter:
         if anchors is None:
             return _events(self.database, f"{_READ} ORDER BY seq")
         return _events(self.database, _ABOUT, (_json_list(anchors),))
+
+    def guard(self) -> None:
+        """The guards are put back at the end of every transaction."""
 
     def about(self) -> dict[str, str]:
         """What the book says of itself."""

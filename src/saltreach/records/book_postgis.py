@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy import Connection, Engine
 from sqlalchemy.dialects.postgresql import insert
 
-from saltreach.errors import OutputError, RecordError
+from saltreach.errors import OutputError, RecordError, brief
 from saltreach.intake.book_layer import ANCHORS, EVENTS, MARK
 from saltreach.records.address import Address
 from saltreach.records.events import COLUMNS, KEY, frame_of_rows
@@ -26,10 +26,14 @@ from saltreach.records.postgis_tables import (
     mark_table,
 )
 from saltreach.records.postgis_trouble import clear
+from saltreach.records.store import unguarded
+from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
 WAIT_S = 10
 """How long a server that does not answer is waited for."""
 _ASTRAY_DEG = 1e-9
+_LONGEST = 63
+"""Bytes of a name (PostgreSQL documentation, "Identifiers and Key Words")."""
 _PLACE = "fid"
 _TARGETS = """
 WITH RECURSIVE chain(event_id, anchor_id, replaces) AS (
@@ -132,7 +136,7 @@ class PostgisBook:
                 {"most": _ASTRAY_DEG},
             )
             astray = [f"anchor {row[0]}: its point is not where lon and lat say" for row in rows]
-        return [f"what guards the book is gone: {name}" for name in GUARDS - there] + astray
+        return unguarded(sorted(GUARDS - there)) + astray
 
 
 class PostgisWriter:
@@ -173,6 +177,10 @@ class PostgisWriter:
         """Events that decide the state of anchors; None means of all."""
         return _events(self.connection, self.schema, anchors)
 
+    def guard(self) -> None:
+        """Put back what refuses changes by other programs, where it is gone."""
+        add_guards(self.connection, self.schema)
+
     def about(self) -> dict[str, str]:
         """What the book says of itself."""
         return _about(self.connection, self.schema)
@@ -194,6 +202,11 @@ class PostgisWriter:
         there = _columns(self.connection, self.schema)
         for name in state.columns:
             if name not in there:
+                if len(name.encode()) > _LONGEST:
+                    raise RecordError(
+                        f"column {brief(name, 40)!r} is longer than the {_LONGEST} letters that a "
+                        "database's columns may have; shorten its name"
+                    )
                 self._alter(f"ADD COLUMN {_quoted(name)} text")
         table = anchors_of(self.schema, list(state.columns))
         gone = sa.delete(table)
@@ -210,8 +223,8 @@ class PostgisWriter:
                 }
             )
             self.connection.execute(sa.insert(table), cells.to_dict("records"))
-        for name in own:
-            if name in there and not self._holds(name):
+        for name in there:
+            if name not in REGISTER_BY_NAME and not (name in own and self._holds(name)):
                 self._alter(f"DROP COLUMN {_quoted(name)}")
 
     def _holds(self, name: str) -> bool:

@@ -23,6 +23,8 @@ from saltreach.vocabulary.words import EVENT_KINDS
 COLUMNS = tuple(columns_of("events"))
 """Columns of a frame of events, in order."""
 KEY = "anchor_id"
+FACT = COLUMNS[1 : COLUMNS.index("source_file")]
+"""What makes the key of an event: all of it but where and when it came in."""
 JOIN = "; "
 """Between the words of a column that holds several."""
 _ID_DIGITS = 32

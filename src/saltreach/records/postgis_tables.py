@@ -87,6 +87,7 @@ def add_guards(connection: Connection, schema: str) -> None:
                     f'EXECUTE FUNCTION "{schema}".guard_{table}()'
                 )
             )
+        connection.execute(sa.text(f'ALTER TABLE "{schema}".{table} ENABLE TRIGGER USER'))
 
 
 def guarded(connection: Connection, schema: str) -> frozenset[str]:

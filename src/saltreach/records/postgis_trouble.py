@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 from saltreach.errors import RecordError, SaltreachError, brief
 from saltreach.records.address import Address
+
+_NO_DATABASE = re.compile('database ".*" does not exist')
 
 
 def require_libraries() -> None:
@@ -53,12 +56,12 @@ def _said(address: Address, error: Any) -> RecordError:
             "(postgresql://user@...)"
         )
         return RecordError(f"{address}: the database lets nobody in of that name; {fix}")
+    if state.startswith("3D") or _NO_DATABASE.search(said):
+        return RecordError(f"{address}: there is no database of that name; create it")
     if not state or state.startswith("08") or state == "57P03":
         return RecordError(
             f"{address}: the database cannot be reached ({said}); check host, port and network"
         )
-    if state.startswith("3D"):
-        return RecordError(f"{address}: there is no database of that name ({said}); create it")
     if state == "42501":
         return RecordError(
             f"{address}: you may not do that there ({said}); ask its administrator for the right"

@@ -19,6 +19,11 @@ REFUSED = {
 """What is said to a program that changes a table of a book."""
 
 
+def unguarded(gone: Sequence[str]) -> list[str]:
+    """The sentence for guards that are gone."""
+    return [f"what guards the book is gone: {', '.join(gone)}"] if gone else []
+
+
 class Writer(Protocol):
     """What is written within one transaction."""
 
@@ -36,6 +41,9 @@ class Writer(Protocol):
 
     def set_about(self, **values: str) -> None:
         """Change what the book says of itself."""
+
+    def guard(self) -> None:
+        """Put back what refuses changes by other programs, where it is gone."""
 
     def replace(
         self, state: pd.DataFrame, keys: pd.Series, anchors: Sequence[str] | None, own: list[str]

@@ -23,12 +23,19 @@ from saltreach.cli.shared import (
     clear_errors,
     progress,
     reading_of,
+    source_of,
+    table_of,
     tell,
     words_of,
 )
 
 AnyFile = Annotated[
-    Path, typer.Argument(help="A register, a table beside it, or a TOML file of settings.")
+    Path,
+    typer.Argument(
+        parser=source_of,
+        metavar="FILE",
+        help="A register, a book, a table beside it, or a TOML file of settings.",
+    ),
 ]
 KindOption = Annotated[
     str | None,
@@ -67,8 +74,9 @@ def check(
         reading = reading_of(column, crs, sheet, layer, date_order, strict, same_crag)
         with progress() as step:
             step("file")
-            kinds = kinds_in(file, kind)
-            found = [checked(file, one, **reading) for one in kinds]
+            source, named = table_of(file)
+            kinds = kinds_in(file, kind) if isinstance(file, Path) else ["register"]
+            found = [checked(source, one, **named, **reading) for one in kinds]
             left = [] if clean is None else write_clean(found, clean)
         if as_json:
             records = [one.record() for one in found]

@@ -32,6 +32,7 @@ from saltreach.cli.shared import (
     progress,
     reading_of,
     said_of,
+    source_of,
     tell,
     tell_reading,
     words_of,
@@ -47,7 +48,12 @@ PartNames = Annotated[
         show_default=False,
     ),
 ]
-ForRegister = Annotated[Path, typer.Option("--for", help="Register whose places are asked about.")]
+ForRegister = Annotated[
+    Path,
+    typer.Option(
+        "--for", parser=source_of, metavar="REGISTER", help="Register whose places are asked about."
+    ),
+]
 IntoFolder = Annotated[Path, typer.Option("--into", help="Folder of the region pack.")]
 PackOf = Annotated[Path, typer.Option("--pack", help="Folder of a region pack.")]
 ServicesFile = Annotated[
@@ -132,9 +138,9 @@ def layers_bring(
 ) -> None:
     """Bring open data for the places of a register into a folder, for use without a network."""
     with clear_errors(), said_of("--into"), words_of(words):
-        from saltreach.intake import read_register
         from saltreach.layers.online.bring import bring, chosen, plans, refuse_too_much
         from saltreach.layers.where import where_of
+        from saltreach.records.reading import read_register
 
         asked = _services(services, fine)
         found = chosen(parts or [])
@@ -240,8 +246,8 @@ def layers_compare(
     with clear_errors(), words_of(words), ExitStack() as stack:
         from saltreach.assessment.compare import compare_pack
         from saltreach.folders.files import refuse_present
-        from saltreach.intake import read_register
         from saltreach.outputs.compare import compare_lines, write_comparison
+        from saltreach.records.reading import read_register
 
         if out is not None:
             refuse_present(out, ".csv", "the differences are a table")
