@@ -10,7 +10,7 @@ import pytest
 from helpers.learned_region import PRIOR, TODAY, believed, lessons, register
 from saltreach.assessment.assess import assess
 from saltreach.assessment.hazard import cumulative_hazard
-from saltreach.errors import OptionError
+from saltreach.errors import OptionError, RecordError
 from saltreach.intake import read_register
 from saltreach.intake.lessons import FailureLesson, SaltLesson, lessons_text, read_lessons
 from saltreach.intake.options import Options
@@ -81,6 +81,15 @@ def test_what_is_taken_back_or_lies_in_the_future_teaches_nothing(region):
     found = learn(region, later)
     assert of(found, "304 or less").failed == 0
     assert any("1 looks and tests lie after the day" in text for text in found.left_out)
+
+
+def test_a_value_that_cannot_be_one_is_named(region):
+    """A book that was changed past its own rules."""
+    look = Event("a2", "looked at", "2026-11-20", "Ana", {"condition": 3})
+    odd = frame_of([*region[1], look])
+    odd["says"] = odd["says"].replace('{"condition":3}', '{"condition":"rusty"}')
+    with pytest.raises(RecordError, match="anchor a2, looked at 2026-11-20.*rusty.*take the"):
+        seen_of(odd)
 
 
 def test_a_rock_that_gave_way_says_nothing_of_the_metal(region):

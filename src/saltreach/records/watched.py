@@ -12,6 +12,7 @@ from typing import Any
 
 import pandas as pd
 
+from saltreach.errors import RecordError, brief, cause_of
 from saltreach.records.state import live
 from saltreach.science.time.reliability import MODEL
 from saltreach.vocabulary.columns import REGISTER
@@ -95,6 +96,11 @@ def seen_of(events: pd.DataFrame) -> Seen:
     ----------
     events : DataFrame
         Columns of `records.events`.
+
+    Raises
+    ------
+    RecordError
+        An event states a value that cannot be one.
     """
     alive = events[live(events)].sort_values(["happened_on", "seq"], kind="stable")
     seen = Seen(events=len(alive))
@@ -103,8 +109,14 @@ def seen_of(events: pd.DataFrame) -> Seen:
     # the row that entered an anchor is what was known of it before any later event
     rows = sorted(zip(*columns, strict=True), key=lambda row: row[1] != ENTERED)
     for anchor_id, kind, when, text in rows:
-        says = {name: value for name, value in json.loads(text).items() if value is not None}
-        _take(seen, now, str(anchor_id), kind, str(when), says)
+        try:
+            says = {name: value for name, value in json.loads(text).items() if value is not None}
+            _take(seen, now, str(anchor_id), kind, str(when), says)
+        except (AttributeError, TypeError, ValueError) as error:
+            raise RecordError(
+                f"anchor {anchor_id}, {kind} {when}: what it says cannot be used "
+                f"({cause_of(error)}): {brief(str(text), 200)}; take the record back"
+            ) from error
     return seen
 
 
