@@ -27,8 +27,12 @@ def test_tightening_needs_no_leave(tmp_path):
 @pytest.mark.parametrize(
     "text",
     [
-        "duplex_allowed = true", "longest_interval_months = 90", "failure_target_per_y = 0.05",
-        "proof_load_kn = 5", "proof_held_s = 10", "proof_confidence = 0.9",
+        "duplex_allowed = true",
+        "longest_interval_months = 90",
+        "failure_target_per_y = 0.05",
+        "proof_load_kn = 5",
+        "proof_held_s = 10",
+        "proof_confidence = 0.9",
     ],  # fmt: skip
 )
 def test_loosening_is_refused_unless_allowed_and_then_said(tmp_path, text):
