@@ -37,9 +37,9 @@ def placement_doubts(
     ----------
     placings : DataFrame
         One row per placing: the day `done_on` (ISO text; a year or a month alone leaves the day
-        open; `happened_on` in events) and columns of the table `returns` of the event "placed"; any of them may be
-        missing. Times are "HH:MM" or minutes after midnight. A column `embedment_required_mm`
-        is heeded where there is one.
+        open; `happened_on` in events) and columns of the table `returns` of the event "placed";
+        any of them may be missing. Times are "HH:MM" or minutes after midnight. A column
+        `embedment_required_mm` is heeded where there is one.
     policy : Policy
         Its `least_embedment_mm`.
     data_sheet : CureTable, optional
