@@ -95,6 +95,12 @@ def test_the_data_sheet_gives_the_time_at_the_temperature_of_the_rock():
     assert doubts(row | cold, sheet=SHEET) == "cure time unknown"
 
 
+def test_events_say_the_day_in_their_own_column():
+    event = {key: value for key, value in GOOD.items() if key != "done_on"}
+    assert placement_doubts(pd.DataFrame([event | {"happened_on": "2026-05-02"}])).tolist() == [""]
+    assert "cure time unknown" in placement_doubts(pd.DataFrame([event])).iloc[0]
+
+
 def test_a_policy_may_ask_for_deeper_holes():
     assert doubts({}, Policy(least_embedment_mm=120.0)) == "hole too shallow"
 

@@ -37,9 +37,9 @@ def placement_doubts(
     ----------
     placings : DataFrame
         One row per placing: the day `done_on` (ISO text; a year or a month alone leaves the day
-        open) and columns of the table `returns` of the event "placed"; any of them may be
-        missing. Times are "HH:MM" or minutes after midnight. A column `embedment_required_mm`
-        is heeded where there is one.
+        open; `happened_on` in events) and columns of the table `returns` of the event "placed";
+        any of them may be missing. Times are "HH:MM" or minutes after midnight. A column
+        `embedment_required_mm` is heeded where there is one.
     policy : Policy
         Its `least_embedment_mm`.
     data_sheet : CureTable, optional
@@ -74,6 +74,8 @@ def placement_doubts(
     >>> placement_doubts(pd.DataFrame([row])).tolist()
     ['cure time short']
     """
+    if "done_on" not in placings:
+        placings = placings.rename(columns={"happened_on": "done_on"})
     glued = is_mechanical(_text(placings, "kind").to_numpy(object)) == 0
     cure_short, cure_unknown = _cure(placings, data_sheet)
     shallow, depth_unknown = _depth(placings, policy)
