@@ -639,6 +639,41 @@ def test_a_full_phone_is_said_and_what_failed_is_kept_with_the_next_touch(opened
     assert values(given(page)[0]["rows"][0]) == {"condition": 3, "findings": ["loose"]}
 
 
+HANDLES = """
+const open = IDBFactory.prototype.open;
+window.databases = [];
+IDBFactory.prototype.open = function (...what) {
+  const request = open.apply(this, what);
+  request.addEventListener("success", () => databases.push(request.result));
+  return request;
+};
+"""
+
+
+def test_a_store_that_sleeps_or_grows_newer_loses_nothing(opened):
+    page = opened(script=HANDLES)
+    go(page, 0)
+    tap(page, "condition", "2 worn")
+    kept(page)
+    page.evaluate("databases.at(-1).close()")  # as phones do to pages they put to sleep
+    tap(page, "findings", "wet")
+    kept(page)
+    assert page.locator("#alarms").inner_text() == ""
+    page.evaluate(
+        """() => new Promise((done) => {
+          indexedDB.open("saltreach-phone", 2).onsuccess = (event) => {
+            event.target.result.close();
+            done();
+          };
+        })"""
+    )
+    assert "A newer page of saltreach was opened" in page.locator("#alarms").inner_text()
+    page.reload()
+    page.wait_for_selector("html[data-ready=yes]", state="attached")
+    assert page.locator("#alarms").inner_text() == ""
+    assert values(given(page)[0]["rows"][0]) == {"condition": 2, "findings": ["wet"]}
+
+
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
