@@ -10,6 +10,7 @@ import pytest
 import shapely
 
 from helpers.trips import ROD, spot, stop
+from saltreach.assessment.priority import anchor_priority
 from saltreach.errors import OptionError
 from saltreach.intake.holding import Contact, Holding, read_contact
 from saltreach.intake.plan_file import VISIT_COLUMNS
@@ -411,6 +412,24 @@ def test_rebolting_takes_those_that_avoid_most(demo):
     assert len(both) == 4
     (second,) = trips(result, *parts, trips=["2"])
     assert ids(second.stops[0]) == both[2:]
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_those_come_first_whose_replacement_avoids_most():
+    table = pd.DataFrame(
+        {"anchor_id": [*"abcd"], "avoided": [1.0, 3.0, 2.0, 9.0],
+         "replacement_cost": [5.0, 5.0, 5.0, 0.0], "risk_band": ["severe", "low", "high", "low"]}
+    )  # fmt: skip
+    assert to_replace(table)["anchor_id"].tolist() == ["b", "c", "a"]
+    assert to_replace(table, worst_only=True)["anchor_id"].tolist() == ["c", "a"]
+
+
+def test_what_replacing_avoids_is_the_loss_now_less_the_loss_then(demo):
+    result, _, here = demo
+    every = pd.DataFrame(result.flat.anchors)
+    then = anchor_priority(every)["yearly_loss_after"]
+    expected = (every["yearly_loss"] - then).fillna(0.0).loc[here.index]
+    assert here["avoided"].astype(float).tolist() == pytest.approx(expected.tolist())
 
 
 def test_only_the_worst_where_only_those_were_bought(demo):
