@@ -639,6 +639,41 @@ def test_a_full_phone_is_said_and_what_failed_is_kept_with_the_next_touch(opened
     assert values(given(page)[0]["rows"][0]) == {"condition": 3, "findings": ["loose"]}
 
 
+HANDLES = """
+const open = IDBFactory.prototype.open;
+window.databases = [];
+IDBFactory.prototype.open = function (...what) {
+  const request = open.apply(this, what);
+  request.addEventListener("success", () => databases.push(request.result));
+  return request;
+};
+"""
+
+
+def test_a_store_that_sleeps_or_grows_newer_loses_nothing(opened):
+    page = opened(script=HANDLES)
+    go(page, 0)
+    tap(page, "condition", "2 worn")
+    kept(page)
+    page.evaluate("databases.at(-1).close()")  # as phones do to pages they put to sleep
+    tap(page, "findings", "wet")
+    kept(page)
+    assert page.locator("#alarms").inner_text() == ""
+    page.evaluate(
+        """() => new Promise((done) => {
+          indexedDB.open("saltreach-phone", 2).onsuccess = (event) => {
+            event.target.result.close();
+            done();
+          };
+        })"""
+    )
+    assert "A newer page of saltreach was opened" in page.locator("#alarms").inner_text()
+    page.reload()
+    page.wait_for_selector("html[data-ready=yes]", state="attached")
+    assert page.locator("#alarms").inner_text() == ""
+    assert values(given(page)[0]["rows"][0]) == {"condition": 2, "findings": ["wet"]}
+
+
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
@@ -845,28 +880,23 @@ def test_served_it_can_be_installed_and_opens_without_a_network(browser, served)
     context.close()
 
 
-@pytest.mark.parametrize("viewport", [PHONE, NARROW], ids=["390", "320"])
-def test_everything_is_large_enough_for_gloves_and_no_wider_than_the_phone(opened, viewport):
-    page = opened(viewport=viewport)
+@pytest.mark.parametrize(
+    ("viewport", "scheme", "taps"),
+    [
+        pytest.param(PHONE, "light", 0, id="390-day"),
+        pytest.param(NARROW, "dark", 0, id="320-night"),
+        pytest.param(PHONE, "light", 3, id="390-sun", marks=pytest.mark.search),
+        pytest.param(NARROW, "light", 3, id="320-sun", marks=pytest.mark.search),
+    ],
+)
+def test_every_view_serves_gloves_narrow_phones_and_readers(opened, viewport, scheme, taps):
+    page = opened(viewport=viewport, color_scheme=scheme)
+    for _ in range(taps):
+        page.locator("#mode").click()
     for view in views(page):
         assert page.evaluate(TOO_SMALL) == [], view
         assert page.evaluate("document.documentElement.scrollWidth") == viewport["width"], view
         assert CAUTION in page.locator("body").inner_text()
-
-
-@pytest.mark.parametrize(
-    ("scheme", "taps"),
-    [
-        pytest.param("light", 0, id="day"),
-        pytest.param("dark", 0, id="night"),
-        pytest.param("light", 3, id="sun", marks=pytest.mark.search),
-    ],
-)
-def test_axe_finds_nothing_serious(opened, scheme, taps):
-    page = opened(color_scheme=scheme)
-    for _ in range(taps):
-        page.locator("#mode").click()
-    for _ in views(page):
         assert_accessible(page)
 
 

@@ -18,6 +18,7 @@ from saltreach.outputs.phone.fields import LOOK, PLACE, form_columns, form_rows
 from saltreach.outputs.phone.page import SCRIPTS, phone_page, write_phone
 from saltreach.outputs.phone.texts import catalogue, catalogues
 from saltreach.planning.places import sheet_rows
+from saltreach.planning.trips import trips_of
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import CAUTION, DONE
 
@@ -90,6 +91,15 @@ def test_the_data_sheet_goes_along_or_no_time_is_given():
     assert sheet_rows(SHEET)["cure_times"][0] == {
         "rock_temperature_c": -5.0, "gel_min": 60.0, "cure_min": 600.0,
     }  # fmt: skip
+
+
+def test_a_trip_of_the_demo_reaches_the_phone_whole(assessed_demo):
+    (one,) = trips_of(assessed_demo, sectors=("Cabo Alzoro / Main wall",), data_sheet=SHEET)
+    data = held(phone_page(one))
+    assert data["cure"]["source"] == "datasheet.csv"
+    assert data["cure"]["cure_min"] == [600, 240, 60]
+    assert [len(s["anchors"]) for s in data["trip"]["stops"]] == [len(s.anchors) for s in one.stops]
+    assert data["trip"]["made_from"] == assessed_demo.provenance["time"]
 
 
 def test_the_form_asks_every_column_that_is_shown_there_and_no_other():

@@ -22,7 +22,6 @@ from saltreach.intake.values import parse_column
 from saltreach.records.book_view import View
 from saltreach.records.conflicts import Conflict, settle, shown
 from saltreach.records.events import Event
-from saltreach.records.merging import Reading, Refused
 from saltreach.records.photos import photos_folder, stored
 from saltreach.records.rows import Record, in_order, known_values, stated
 from saltreach.records.state import state_of

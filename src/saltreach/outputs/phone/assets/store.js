@@ -131,7 +131,10 @@
         index(made("photos", ["key", "photo_id"]), "key");
         made("settings", "name");
       };
-      request.onsuccess = () => resolve(request.result);
+      request.onsuccess = () => {
+        request.result.onversionchange = () => { request.result.close(); warn("reload", t("newer_page")); };
+        resolve(request.result);
+      };
       request.onerror = () => reject(request.error);
       request.onblocked = () => warn("blocked", t("other_tab_blocks"));
     });
@@ -145,7 +148,6 @@
       });
       driver = indexed(db);
       await driver.records();
-      db.onversionchange = () => { db.close(); warn("reload", t("newer_page")); };
     } catch {
       try {
         localStorage.setItem(`${NAME}|try`, "1");
