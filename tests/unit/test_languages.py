@@ -46,6 +46,9 @@ so2_ug_m3;5;6;7;8
 coast_distance_m;10;400;20;30
 sea_salinity_g_kg;35;34;33;32
 elevation_m;15;40;10;6
+proof_tested_on;2014-06-13;2010;2020-06;2001
+proof_load_kn;6;5;8;7.5
+closed_on;2025-06-13;2024;2025-06;2021
 """
 """Cells that know no language: a column and its four anchors."""
 WORDED = {
@@ -73,6 +76,9 @@ Sulphur dioxide
 Distance to the sea
 Salinity of the sea
 Altitude
+Proof test date
+Proof load
+Closed since
 Place on route;belay;runner;lower-off;intermediate
 Bolt type;glue-in;wedge anchor;double leg;concrete screw
 Metal;A4;zinc plated;titanium grade 2;brass
@@ -93,6 +99,8 @@ Seeping water;dry;wet;sulfate;none
 Crust;no;yes;n;y
 Plants;false;true;0;1
 Seacliff;yes;no;yes;no
+Found;loose;rust streaks;hollow;bent
+Doubts about the placing;hole too shallow;cure time unknown;adhesive expired;hole not cleaned
 """,
     "de": """Haken-Nr.
 Klettergebiet
@@ -118,6 +126,9 @@ Schwefeldioxid
 Abstand zum Meer
 Salzgehalt
 Meereshöhe
+Probebelastet am
+Probelast
+Gesperrt seit
 Lage;Standplatz;Zwischenhaken;Umlenker;Zwischensicherung
 Hakentyp;Klebehaken;Bolzenanker;zweischenklig;Betonschraube
 Werkstoff;V4A;galvanisch verzinkt;Titan Grad 2;Messing
@@ -138,6 +149,8 @@ Sickerwasser;trocken;nass;Sulfat;keine
 Salzkruste;nein;ja;n;j
 Bewuchs;FALSCH;WAHR;0;1
 Meeresklippe;ja;nein;ja;nein
+Befund;locker;rostfahnen;hohl;verbogen
+Zweifel am setzen;loch zu flach;aushärtezeit unbekannt;harz abgelaufen;loch nicht gereinigt
 """,
     "es": """Nº de anclaje
 Escuela
@@ -163,6 +176,9 @@ Dióxido de azufre
 Distancia al mar
 Salinidad
 Altitud
+Fecha de la prueba de carga
+Carga de prueba
+Cerrado desde
 Posición;reunión;seguro;descuelgue;intermedio
 Tipo de anclaje;químico;anclaje de expansión;doble pata;tornillo de hormigón
 Material;acero inoxidable A4;zincado;titanio grado 2;latón
@@ -183,6 +199,8 @@ Filtraciones;seca;agua;sulfato;ninguna
 Costra de sal;no;sí;n;s
 Vegetación;FALSO;VERDADERO;0;1
 Acantilado marino;sí;no;sí;no
+Hallazgos;suelto;regueros de óxido;hueco;doblado
+Dudas de la colocación;agujero corto;tiempo de curado desconocido;resina caducada;agujero sin limpiar
 """,
     "fr": """N° d'ancrage
 Falaise
@@ -208,6 +226,9 @@ Dioxyde de soufre
 Distance à la mer
 Salinité
 Altitude
+Date de l'essai de charge
+Charge d'essai
+Fermé depuis
 Position;relais;point;moulinette;point intermédiaire
 Type d'ancrage;scellement;goujon à expansion;deux branches;vis à béton
 Matériau;inox A4;acier zingué;titane grade 2;laiton
@@ -228,6 +249,8 @@ Suintement;sec;mouillé;sulfate;aucun
 Croûte de sel;non;oui;n;o
 Végétation;FAUX;VRAI;0;1
 Falaise marine;oui;non;oui;non
+Constats;desserré;coulures de rouille;creux;plié
+Doutes sur la pose;trou trop court;temps de prise inconnu;résine périmée;trou non nettoyé
 """,
     "it": """N° ancoraggio
 Falesia
@@ -253,6 +276,9 @@ Anidride solforosa
 Distanza dal mare
 Salinità
 Quota
+Data della prova di carico
+Carico di prova
+Chiuso dal
 Posizione;sosta;protezione;calata;punto intermedio
 Tipo di ancoraggio;resinato;tassello ad espansione;a doppia gamba;vite per calcestruzzo
 Materiale;acciaio inossidabile A4;acciaio zincato;titanio grado 2;ottone
@@ -273,6 +299,8 @@ Infiltrazioni;asciutta;acqua;solfato;nessuna
 Crosta di sale;no;sì;n;s
 Vegetazione;FALSO;VERO;0;1
 Falesia marina;sì;no;sì;no
+Riscontri;allentato;colature di ruggine;vuoto;piegato
+Dubbi sulla posa;foro troppo corto;tempo di presa sconosciuto;resina scaduta;foro non pulito
 """,
     "pt": """Nº da ancoragem
 Falésia
@@ -298,6 +326,9 @@ Dióxido de enxofre
 Distância ao mar
 Salinidade
 Cota
+Data do ensaio de carga
+Carga de ensaio
+Fechado desde
 Posição;reunião;proteção;ponto de descida;intermédio
 Tipo de ancoragem;ancoragem química;ancoragem de expansão;duas pernas;parafuso de betão
 Material;aço inoxidável A4;aço zincado;titânio grau 2;latão
@@ -318,6 +349,8 @@ Infiltrações;seca;água;sulfato;nenhuma
 Crosta de sal;não;sim;n;s
 Vegetação;FALSO;VERDADEIRO;0;1
 Falésia marítima;sim;não;sim;não
+Achados;solto;escorrimentos de ferrugem;oco;dobrado
+Dúvidas da colocação;furo curto;tempo de cura desconhecido;resina vencida;furo não limpo
 """,
 }
 """The other columns in each language, and how volunteers write their headers and cells."""
@@ -341,6 +374,8 @@ seepage;none;water;sulphate;none
 salt_crust;no;yes;no;yes
 vegetation;no;yes;no;yes
 sea_cliff;yes;no;yes;no
+findings;loose;rust streaks;hollow;bent
+placement_doubts;hole too shallow;cure time unknown;adhesive expired;hole not cleaned
 """
 
 
