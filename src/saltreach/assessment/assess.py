@@ -130,7 +130,7 @@ def assess(
     table = table.join(rock_mass(table, surveyed))
     table = table.join(rock_resistance(table, options.axial_kn))
     on_step("decisions")
-    state = state_of_anchors(table, today)
+    state = state_of_anchors(table, today, gone=register.failed_before)
     table = table.join(state.columns)
     table = table.join(bands_of(table))
     table = table.join(action_of(table, today))

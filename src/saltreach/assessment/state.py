@@ -103,7 +103,13 @@ def condition_shares(condition: pd.Series) -> np.ndarray:
     return counts.to_numpy(float) + weight * prior
 
 
-def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True) -> State:
+def state_of_anchors(
+    table: pd.DataFrame,
+    today: date,
+    *,
+    capacity: bool = True,
+    gone: pd.DataFrame | None = None,
+) -> State:
     """Capacity and failure probabilities of the anchors in place.
 
     Parameters
@@ -115,6 +121,9 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
         Day the assessment speaks for.
     capacity : bool
         Whether to find the capacity too; it takes as long as the rest.
+    gone : DataFrame, optional
+        Pieces that failed and are no longer in place (`Register.failed_before`): they speak for
+        their like as failed anchors do.
 
     Returns
     -------
@@ -133,7 +142,8 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
     shares = condition_shares(table.get("condition_recorded", table["condition"]))
     learned = learned_factors(table)
     metal_part, rock_part = _parts(table, weights, ages, anchors, age_weights, shares, learned)
-    factor = _batch_factor(table, metal, metal_part[:, 0], np.where(np.isnan(age), 0.0, age))
+    years = np.where(np.isnan(age), 0.0, age)
+    factor = _batch_factor(table, metal, metal_part[:, 0], years, gone)
     if (factor > 1).any():
         anchors = anchors._replace(batch_factor=factor)
         touched = np.flatnonzero(factor > 1)
@@ -154,7 +164,7 @@ def state_of_anchors(table: pd.DataFrame, today: date, *, capacity: bool = True)
             else np.nan,
             "coating_life_y": coating_life_y(table, metal),
             "steel_life_left_y": remaining_life_of_coated_y(table),
-            "like_failed_share": like_failed_share(table, metal),
+            "like_failed_share": like_failed_share(table, metal, gone),
             "failure_probability_y1": curve[:, 0],
             "failure_probability_y1_p10": curve[:, 0] / RANGE_FACTOR,
             "failure_probability_y1_p90": np.minimum(curve[:, 0] * RANGE_FACTOR, 1.0),
@@ -311,13 +321,32 @@ def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
     return own + REGION_WEIGHT * region / region.sum()
 
 
-def _batch(table: pd.DataFrame, metal: pd.Series) -> list[pd.Series]:
-    """What anchors of one batch share: sector, metal and year of placing."""
-    return [table["crag"], table["sector"], metal, table["installed_on"].fillna("").str[:4]]
+def _batch(table: pd.DataFrame, metal: pd.Series, gone: pd.DataFrame | None) -> pd.DataFrame:
+    """What anchors of one batch share (sector, metal and year of placing), and `failed`.
+
+    The anchors first, in their order, then what failed and is gone.
+    """
+
+    def shared(rows: pd.DataFrame, metal: pd.Series, failed: np.ndarray) -> pd.DataFrame:
+        year = rows["installed_on"].fillna("").str[:4]
+        place = rows[["crag", "sector"]].assign(metal=metal, year=year, failed=failed)
+        return place.assign(undated=rows["installed_on"].isna())
+
+    batch = shared(table, metal, is_recorded(table, FAILED))
+    if gone is None or not len(gone):
+        return batch
+    lost = shared(gone, metal_in_place(gone), np.ones(len(gone), bool))
+    return pd.concat([batch, lost], ignore_index=True)
 
 
-def like_failed_share(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
-    """Share of the like anchors (same sector, metal and year) that is recorded as failed.
+_PLACE = ["crag", "sector", "metal"]
+_LIKE = [*_PLACE, "year"]
+
+
+def like_failed_share(
+    table: pd.DataFrame, metal: pd.Series, gone: pd.DataFrame | None = None
+) -> np.ndarray:
+    """Share of the like anchors (same sector, metal and year) that failed.
 
     An anchor without a date is like all of its sector and metal, and they are like it.
 
@@ -327,38 +356,44 @@ def like_failed_share(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
         Columns `crag`, `sector`, `installed_on`, `condition`.
     metal : Series
         From `metal_in_place`.
+    gone : DataFrame, optional
+        What failed and is no longer in place, as of `state_of_anchors`.
 
     Returns
     -------
     ndarray, shape (n,)
-        0 to 1; the anchor itself counts.
+        0 to 1; the anchor itself counts, and what is gone.
     """
-    failed = is_recorded(table, FAILED)
-    undated = table["installed_on"].isna()
-    *place, year = _batch(table, metal)
-    own = pd.DataFrame({"failed": failed, "n": 1}, index=table.index)
-    like = own.groupby([*place, year], dropna=False).transform("sum")
-    all_years = own.groupby(place, dropna=False).transform("sum")
-    of_none = own.where(undated, 0).groupby(place, dropna=False).transform("sum")
+    batch = _batch(table, metal, gone).assign(n=1)
+    own = batch[["failed", "n"]]
+    keys, places = ([batch[name] for name in names] for names in (_LIKE, _PLACE))
+    like = own.groupby(keys, dropna=False).transform("sum")
+    all_years = own.groupby(places, dropna=False).transform("sum")
+    of_none = own.where(batch["undated"], 0).groupby(places, dropna=False).transform("sum")
     counts = like + of_none
-    counts = counts.where(~undated, all_years)
-    return (counts["failed"] / counts["n"]).to_numpy(float)
+    counts = counts.where(~batch["undated"], all_years)
+    return (counts["failed"] / counts["n"]).to_numpy(float)[: len(table)]
 
 
 def _batch_factor(
-    table: pd.DataFrame, metal: pd.Series, yearly: np.ndarray, age_y: np.ndarray
+    table: pd.DataFrame,
+    metal: pd.Series,
+    yearly: np.ndarray,
+    age_y: np.ndarray,
+    gone: pd.DataFrame | None,
 ) -> np.ndarray:
     """How much a failure in a batch (sector, metal, year) raises its other anchors.
 
     Only upwards: that nothing failed is weak evidence where nobody pulled hard.
     """
-    failed = is_recorded(table, FAILED)
-    expected = np.minimum(np.nan_to_num(yearly) * age_y / 2, 1.0)
-    expected = np.where(failed, 0.0, expected)
-    batch = pd.DataFrame({"failed": failed, "expected": expected}, index=table.index)
-    sums = batch.groupby(_batch(table, metal), dropna=False).transform("sum")
+    batch = _batch(table, metal, gone)
+    expected = np.zeros(len(batch))
+    expected[: len(table)] = np.minimum(np.nan_to_num(yearly) * age_y / 2, 1.0)
+    expected = np.where(batch["failed"], 0.0, expected)
+    own = batch[["failed"]].assign(expected=expected)
+    sums = own.groupby([batch[name] for name in _LIKE], dropna=False).transform("sum")
     factor = batch_factor(sums["failed"].to_numpy(float), sums["expected"].to_numpy(float))
-    return np.where(sums["failed"] > 0, np.maximum(factor, 1.0), 1.0)
+    return np.where(sums["failed"] > 0, np.maximum(factor, 1.0), 1.0)[: len(table)]
 
 
 def sigma_ln(table: pd.DataFrame, name: str) -> np.ndarray:

@@ -93,6 +93,9 @@ class Register:
         Our column -> header of the file, where it is another word.
     unused : tuple of str
         Headers that are none of our columns.
+    failed_before : DataFrame or None
+        Of a book: pieces that failed and are no longer in place: `crag`, `sector`, `material`,
+        `hanger_material` and `installed_on`, as in `anchors`.
     """
 
     anchors: gpd.GeoDataFrame
@@ -109,6 +112,7 @@ class Register:
     survey_file: str | None = None
     renamed: Mapping[str, str] = field(default_factory=dict)
     unused: tuple[str, ...] = ()
+    failed_before: pd.DataFrame | None = None
 
 
 def _absent(column: Column, index: pd.Index) -> pd.Series:

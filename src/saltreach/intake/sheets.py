@@ -25,7 +25,7 @@ from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
 from saltreach.intake.values import Reading, parse_column, trimmed
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, Column
 from saltreach.vocabulary.synonyms import alike_in_register, plain, table_header_words
-from saltreach.vocabulary.words import LEFT_OUT
+from saltreach.vocabulary.words import LEFT_OUT, UNKNOWN
 
 NUMBERS = ("number", "integer")
 FAR_HOME_M = 500_000.0
@@ -409,6 +409,11 @@ def _parsed(
     values: dict[str, pd.Series] = {}
     problems, notes = [check.problems(np.zeros(len(index)), "", "", "", "")], []
     for column in table.columns.values():
+        if column.name not in places.of and not column.required:
+            word = UNKNOWN if column.kind == "choice" and UNKNOWN in column.choices else None
+            blank = table.defaults.get(column.name) if word is None else word
+            values[column.name] = pd.Series([blank] * len(index), index=index, dtype=object)
+            continue
         text = shown[column.name]
         parsed, more = parse_column(
             text,

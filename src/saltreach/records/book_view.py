@@ -25,7 +25,7 @@ from saltreach.vocabulary.words import (
     TAKEN_BACK,
 )
 
-_CONTENT = frozenset(["anchor_id", "kind", "happened_on", "who", "says", "record_id"])
+_CONTENT = COLUMNS[1:7]
 Content = tuple[str, str, str, str, str, str]
 """Anchor, kind, day, who, what it says, record: what makes two events one fact."""
 
@@ -73,7 +73,7 @@ class View:
     @cached_property
     def contents(self) -> frozenset[Content]:
         """What all events say, those taken back among them."""
-        names = [name for name in COLUMNS if name in _CONTENT]
+        names = list(_CONTENT)
         return frozenset(self.events[names].itertuples(index=False, name=None))
 
     @cached_property

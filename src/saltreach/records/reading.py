@@ -4,20 +4,34 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import wraps
+from os import PathLike
+from pathlib import Path
 from typing import Any
 
 from saltreach.intake.read import Register
 from saltreach.intake.read import read_register as read_file
 from saltreach.records.address import Address, address_of
-from saltreach.records.book import open_book
+from saltreach.records.book import is_book, open_book
+from saltreach.records.failed import failed_before
 
 
 @wraps(read_file)
 def read_register(source: Any, **reading: Any) -> Register:
-    """As `intake.read_register`; the source may be the address of a book in a database too."""
+    """As `intake.read_register`; the source may be the address of a book in a database too.
+
+    Of a book, what failed and is no longer in place goes along: it speaks for its like.
+    """
     database: Address | None = address_of(source)
     if database is None:
-        return read_file(source, **reading)
-    book = open_book(database)
-    found = read_file(book.anchors(), name=database.short, **reading)
-    return replace(found, format=book.format)
+        found = read_file(source, **reading)
+        is_path = isinstance(source, str | PathLike)
+        book = open_book(Path(source)) if is_path and is_book(Path(source)) else None
+    else:
+        book = open_book(database)
+        found = read_file(book.anchors(), name=database.short, **reading)
+        found = replace(found, format=book.format)
+    gone = None if book is None else failed_before(book.events())
+    if gone is None:
+        return found
+    said = f"{len(gone)} that failed and are gone count for those of their sector, metal and year"
+    return replace(found, failed_before=gone, notes=(*found.notes, said))
