@@ -90,14 +90,16 @@ def _now(today: date) -> float:
     return today.year + (today.timetuple().tm_yday - 0.5) / 365.25
 
 
-def condition_shares(condition: pd.Series) -> np.ndarray:
+def condition_shares(condition: pd.Series, gone: int = 0) -> np.ndarray:
     """How usual the conditions 0 to 4 are: the register's counts and the trade's prior.
 
     The prior counts as many anchors as are blank, at least `CONDITION_PRIOR_WEIGHT`: who writes
-    down the bad ones only has said little of the others.
+    down the bad ones only has said little of the others. `gone` failed and were taken away since:
+    what is left must not look better for it.
     """
     known = condition.dropna().astype(int).clip(0, len(CONDITION_SHARES) - 1)
     counts = known.value_counts().reindex(range(len(CONDITION_SHARES)), fill_value=0)
+    counts[FAILED] += gone
     prior = np.array(CONDITION_SHARES) / np.sum(CONDITION_SHARES)
     weight = max(CONDITION_PRIOR_WEIGHT, float(condition.isna().sum()))
     return counts.to_numpy(float) + weight * prior
@@ -139,7 +141,8 @@ def state_of_anchors(
     ages, age_weights = age_mixture(age, *_usual_ages(age))
     since = _now(today) - np.asarray(year_fraction(table["last_inspected_on"])[0], float)
     anchors = anchors_of(table, np.maximum(since, 0.0))
-    shares = condition_shares(table.get("condition_recorded", table["condition"]))
+    recorded = table.get("condition_recorded", table["condition"])
+    shares = condition_shares(recorded, 0 if gone is None else len(gone))
     learned = learned_factors(table)
     metal_part, rock_part = _parts(table, weights, ages, anchors, age_weights, shares, learned)
     years = np.where(np.isnan(age), 0.0, age)

@@ -1,0 +1,89 @@
+"""What failed and was replaced still speaks for its like."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from saltreach.assessment.state import condition_shares, like_failed_share, metal_in_place
+from saltreach.records.events import Event, frame_of
+from saltreach.records.failed import failed_before
+
+PLACE = {"crag": "Alder", "sector": "North", "lon": 1.0, "lat": 45.0}
+
+
+def entered(**says):
+    known = PLACE | {"material": "316", "installed_on": "2006-05"} | says
+    return Event("a1", "entered", "2026-01-01", "LM", known)
+
+
+def on(day, kind_of_event, /, **says):
+    return Event("a1", kind_of_event, day, "LM", says)
+
+
+def gone(*events):
+    found = failed_before(frame_of(events))
+    return [] if found is None else found.to_dict("records")
+
+
+NEW = {"material": "titanium", "kind": "bonded"}
+OLD = {"crag": "Alder", "sector": "North", "material": "316", "hanger_material": "unknown",
+       "installed_on": "2006-05"}  # fmt: skip
+
+
+@pytest.mark.pinned("worked")
+@pytest.mark.parametrize(
+    ("events", "found"),
+    [
+        ((entered(condition=4),), []),  # still there: the register says it
+        ((entered(condition=4), on("2026-06-01", "replaced", **NEW)), [OLD]),
+        ((entered(condition=3), on("2026-06-01", "replaced", **NEW)), []),
+        ((entered(), on("2026-05-01", "looked at", findings="cracked"),
+          on("2026-06-01", "removed")), [OLD]),
+        # loose is the rock's, and says nothing of other bolts of its metal
+        ((entered(), on("2026-05-01", "looked at", condition=4, findings="loose"),
+          on("2026-06-01", "removed")), []),
+        ((entered(), on("2026-05-01", "proof test", proof_load_kn=3, proof_result="failed"),
+          on("2026-06-01", "replaced", **NEW)), [OLD]),
+        # the metal was found out before it went
+        ((entered(condition=4, material="unknown"), on("2026-05-01", "corrected", material="304"),
+          on("2026-06-01", "removed")), [OLD | {"material": "304"}]),
+        # the successor is sound, and failed in its turn
+        ((entered(condition=4), on("2026-06-01", "replaced", **NEW),
+          on("2026-07-01", "looked at", condition=4), on("2026-08-01", "removed")),
+         [OLD, OLD | {"material": "titanium", "installed_on": "2026-06-01"}]),
+        ((entered(condition=4, installed_on=None), on("2026-06-01", "removed")),
+         [OLD | {"installed_on": None}]),
+    ],
+)  # fmt: skip
+def test_what_failed_and_is_gone(events, found):
+    told = [{n: None if pd.isna(v) else v for n, v in row.items()} for row in gone(*events)]
+    assert told == found
+
+
+def test_taken_back_it_is_still_there():
+    first = entered(condition=4)
+    new = on("2026-06-01", "replaced", **NEW)
+    back = Event("a1", "taken back", "2026-06-02", "LM", {}, replaces=new.event_id)
+    assert gone(first, new) == [OLD]
+    assert gone(first, new, back) == []
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_the_like_of_it_are_as_suspect_as_beside_it():
+    """Three of 2006 and one of 2007 in 316, one undated; one of 2006 failed and was replaced."""
+    table = pd.DataFrame(
+        {
+            "crag": "Alder", "sector": "North", "material": "316", "hanger_material": "unknown",
+            "installed_on": ["2006-01", "2006", "2007", None], "condition": [0.0, np.nan, 1.0, 0.0],
+        }
+    )  # fmt: skip
+    lost = pd.DataFrame([OLD])
+    metal = metal_in_place(table)
+    assert like_failed_share(table, metal).tolist() == [0, 0, 0, 0]
+    # of 2006: two, the lost one and the undated one; undated: all five
+    assert like_failed_share(table, metal, lost).tolist() == [1 / 4, 1 / 4, 0, 1 / 5]
+
+
+def test_the_unrecorded_look_no_better_for_what_was_taken_away():
+    there = condition_shares(pd.Series([4.0, 0.0, 0.0]))
+    assert condition_shares(pd.Series([0.0, 0.0]), 1).tolist() == there.tolist()
