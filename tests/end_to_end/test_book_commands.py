@@ -1,4 +1,4 @@
-"""`saltreach book`: started, added to, exported, checked, taken back from, and read by the others."""
+"""`saltreach book`: started, added to, exported, checked, taken back from, read by the others."""
 
 import sqlite3
 from contextlib import closing

@@ -200,7 +200,7 @@ Costra de sal;no;sí;n;s
 Vegetación;FALSO;VERDADERO;0;1
 Acantilado marino;sí;no;sí;no
 Hallazgos;suelto;regueros de óxido;hueco;doblado
-Dudas de la colocación;agujero corto;tiempo de curado desconocido;resina caducada;agujero sin limpiar
+Dudas de colocación;agujero corto;tiempo de curado desconocido;resina caducada;agujero sin limpiar
 """,
     "fr": """N° d'ancrage
 Falaise
