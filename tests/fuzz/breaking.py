@@ -329,6 +329,20 @@ def _toml(data: bytes, rng: random.Random) -> bytes:
     return "\n".join(lines).encode("utf-8", errors="replace")
 
 
+def _return_file(data: bytes, rng: random.Random) -> bytes:
+    """Breaks what is in the archive: the records, or a photo."""
+    out = io.BytesIO()
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
+            for name in old.namelist():
+                part = old.read(name)
+                broken_part = _json(part, rng) if name.endswith(".json") else _bytes(part, rng)
+                new.writestr(name, broken_part)
+    except (zipfile.BadZipFile, ValueError):
+        return _bytes(data, rng)
+    return out.getvalue()
+
+
 WAYS: dict[str, tuple[Callable[[bytes, random.Random], bytes], ...]] = {
     ".csv": (_csv, _csv, _csv, _reencoded),
     ".xlsx": (_xlsx_cells, _xlsx_cells, _xlsx_parts, _xlsx_parts),
@@ -338,6 +352,7 @@ WAYS: dict[str, tuple[Callable[[bytes, random.Random], bytes], ...]] = {
     ".kml": (_xml, _xml, _reencoded),
     ".kmz": (_bytes,),
     ".toml": (_toml, _toml, _toml, _reencoded),
+    ".zip": (_return_file, _return_file, _bytes),
 }
 """Suffix -> what is done to such a file, beside breaking its bytes; more often named, more often
 done."""

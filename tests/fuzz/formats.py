@@ -15,12 +15,14 @@ from pathlib import Path
 import pandas as pd
 
 from helpers.register_formats import write_all_formats
+from helpers.returned import JPG, phone, row
 from saltreach.intake.datasheet import read_cure_table
 from saltreach.intake.holding import read_holding
 from saltreach.intake.options import read_options
 from saltreach.intake.policy import read_policy
 from saltreach.intake.prices import read_prices
 from saltreach.intake.read import Register, read_register
+from saltreach.intake.return_file import read_return_file
 from saltreach.intake.rock_mapping import read_rock_mapping
 from saltreach.intake.services import read_services
 from saltreach.intake.sheets import Sheet, read_table
@@ -156,6 +158,13 @@ def _settings(example: Path, demo: Path) -> list[Format]:
     ]
 
 
+def _returns(folder: Path) -> Format:
+    """The return file of the phone page."""
+    rows = [row("x1", record_id="r1", condition=2, findings=["loose"]), row("x2", done="closed")]
+    made = phone(folder / "r.zip", *rows, photos={"a.jpg": JPG})
+    return Format("returns zip", ".zip", (made.read_bytes(),), lambda p: read_return_file(p)[0])
+
+
 def _contact_alone(text: bytes) -> bytes:
     """A holding's file without whose land it is."""
     lines = text.decode("utf-8").splitlines(keepends=True)
@@ -176,5 +185,6 @@ def formats() -> dict[str, Format]:
             *_registers(folder / "register"),
             *_tables(demo, book),
             *_settings(example, demo),
+            _returns(folder),
         ]
     return {one.name: one for one in found}

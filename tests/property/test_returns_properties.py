@@ -61,7 +61,9 @@ def plain(table: pd.DataFrame) -> list:
 
 
 @settings(max_examples=4)
-@given(files=st.lists(st.lists(rows, min_size=1, max_size=4), min_size=1, max_size=3), data=st.data())
+@given(
+    files=st.lists(st.lists(rows, min_size=1, max_size=4), min_size=1, max_size=3), data=st.data()
+)
 def test_the_order_of_files_does_not_matter_and_all_can_be_taken_back(files, data):
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -111,5 +113,3 @@ def test_the_worse_of_two_holds_in_any_order_of_reading(files):
             names = ["anchor_id", "condition", "tap_response", "findings"]
             ends.append(plain(book.anchors().sort_values("anchor_id")[names]))
         assert ends[0] == ends[1]
-
-
