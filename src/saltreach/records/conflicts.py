@@ -20,6 +20,7 @@ from saltreach.records.state import FAILED_CONDITION, FOUND_BY, JOIN
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, columns_of
 from saltreach.vocabulary.words import (
     CORRECTED,
+    ENTERED,
     FINDINGS,
     LOOKED_AT,
     NOTE,
@@ -156,8 +157,8 @@ def _statements(events: Sequence[Mapping[str, Any]]) -> list[_Said]:
     """What each record states, in the order of entry."""
     records: dict[str, _Said] = {}
     for event in events:
-        if is_settlement(event["record_id"]):
-            continue
+        if event["kind"] == ENTERED or is_settlement(event["record_id"]):
+            continue  # who enters a register was not there that day
         one = records.setdefault(_of_record(event), _Said(event["who"], {}))
         one.places |= event["kind"] in (PLACED, REPLACED)
         says = json.loads(event["says"])
