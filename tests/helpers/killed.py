@@ -16,7 +16,7 @@ from pathlib import Path
 
 from helpers.returned import NOW, TODAY
 from saltreach.records.book import open_book
-from saltreach.records.returns import Proposal, apply, read_returns
+from saltreach.records.returns import Proposal, apply_returns, read_returns
 
 AGAIN = 4
 """After every so many moments the same is written again."""
@@ -61,7 +61,7 @@ def write(found: Proposal, book: Path, last: int) -> int:
     child = os.fork()
     if child == 0:
         moments = Moments(last)
-        apply(found, open_book(book), book, now=NOW)
+        apply_returns(found, open_book(book), book, now=NOW)
         moments.tick()  # written, and nobody was told
         os.write(writer, str(moments.seen).encode())
         os._exit(0)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from saltreach import read_register
 from saltreach.records.book import Book, open_book, start_book
-from saltreach.records.returns import Proposal, apply, read_returns
+from saltreach.records.returns import Proposal, apply_returns, read_returns
 
 TODAY = dt.date(2026, 11, 25)
 NOW = dt.datetime(2026, 11, 25, 12, tzinfo=dt.UTC)
@@ -70,7 +70,7 @@ def read(book: Book, *paths: Path, **more: object) -> Proposal:
 
 def bring(book: Book, folder: Path, *paths: Path, **more: object) -> Proposal:
     found = read(book, *paths, **more)
-    apply(found, book, folder / "region.gpkg", now=NOW)
+    apply_returns(found, book, folder / "region.gpkg", now=NOW)
     return found
 
 

@@ -18,7 +18,7 @@ from helpers.returned import (
     state,
 )
 from saltreach.records.conflicts import proposed
-from saltreach.records.returns import apply, read_returns
+from saltreach.records.returns import apply_returns, read_returns
 
 
 @pytest.fixture
@@ -60,7 +60,9 @@ def test_nothing_is_written_before_it_is_applied(book, tmp_path):
     file = sheet(tmp_path / "r.csv", row("a1", condition=4))
     found = read(book, file)
     assert state(book, "a1")["condition"] == 0
-    assert apply(found, book, tmp_path / "region.gpkg", now=NOW).new == len(found.events) == 1
+    assert (
+        apply_returns(found, book, tmp_path / "region.gpkg", now=NOW).new == len(found.events) == 1
+    )
     assert state(book, "a1")["condition"] == 4
     assert state(book, "a1")["last_inspected_on"] == "2026-10-03"
 
@@ -272,7 +274,7 @@ def test_an_answer_settles_it(book, tmp_path):
         asked | {"column": "findings", "answer": "none", "who": "HO"},
     )
     found = read_returns([], book, today=TODAY, answers=answers)
-    apply(found, book, tmp_path / "region.gpkg", now=NOW)
+    apply_returns(found, book, tmp_path / "region.gpkg", now=NOW)
     now = state(book, "a1")
     assert now["condition"] == 1 and pd.isna(now["findings"])
     again = read_returns([given], book, today=TODAY, answers=answers)

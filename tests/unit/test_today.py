@@ -20,6 +20,7 @@ CLOCKS = {
     ): "when events are entered, and the day of returns without one",
     ("intake/read.py", "today"): "the day of a register read without one",
     ("assessment/assess.py", "today"): "the day of an assessment asked for without one",
+    ("records/sources.py", "today"): "the day of lessons asked for without one",
     ("cli/commands/learned.py", "today"): "the day of a command given without one",
     ("cli/commands/book.py", "now"): "when something is entered into a book",
     ("cli/commands/cure.py", "now"): "the day of a command given without one",

@@ -289,7 +289,9 @@ def _doubts(before: View, after: View, events: list[Event], reading: Reading) ->
     return pd.DataFrame(rows, columns=["anchor_id", "said"], dtype="str")
 
 
-def apply(proposal: Proposal, book: Book, address: str | Path, *, now: dt.datetime) -> Appended:
+def apply_returns(
+    proposal: Proposal, book: Book, address: str | Path, *, now: dt.datetime
+) -> Appended:
     """Write what a proposal holds: photos first, then all events or none.
 
     Parameters

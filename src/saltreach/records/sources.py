@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -13,11 +13,42 @@ from saltreach.assessment.assess import assess
 from saltreach.assessment.files import read_results
 from saltreach.errors import OptionError
 from saltreach.intake import Register, read_register
+from saltreach.intake.lessons import Lessons
 from saltreach.intake.options import Options
 from saltreach.records.book import is_book, open_book
+from saltreach.records.lessons import lessons_of
 from saltreach.records.state import state_of
 from saltreach.records.watched import Source, seen_in, seen_of
 from saltreach.vocabulary.words import PULLED, REMOVED
+
+
+def learned(
+    addresses: Sequence[str | Path],
+    options: Options | None = None,
+    *,
+    today: date | None = None,
+) -> Lessons:
+    """What looks, tests and measurements teach.
+
+    Parameters
+    ----------
+    addresses : sequence of str or Path
+        Books, registers, folders of results; a book holds the most.
+    options : Options, optional
+        How books and registers are assessed.
+    today : date, optional
+        What happened later is left out; that of `options` by default, else the current day.
+
+    Raises
+    ------
+    OptionError
+        Results that were made with lessons.
+    SaltreachError
+        What cannot be read or assessed.
+    """
+    options = options or Options()
+    day = today or options.today or date.today()
+    return lessons_of([source_of(address, options, day) for address in addresses], day)
 
 
 def source_of(

@@ -72,7 +72,7 @@ def returns(
             written_line,
         )
         from saltreach.records.book import open_book
-        from saltreach.records.returns import apply as write
+        from saltreach.records.returns import apply_returns as write
         from saltreach.records.returns import read_returns, refuse_nothing_given
 
         now = dt.datetime.now(dt.UTC)
