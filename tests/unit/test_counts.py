@@ -57,6 +57,7 @@ def test_what_the_summary_says(result):
         "anchors_by_action": {"take out of use": 2, "move or remove": 0, "replace": 0,
                               "find out": 0, "keep": 1},
         "out_of_use_today": ["a1 (Alder / North)", "b1 (Birch / Wall)"],
+        "closed_already": 0,
         "visits_per_year": 2.2,  # 12 / 6 + 12 / 48 = 2.25, rounded half to even
         "sectors_overdue": 1,
         "crag_materials": {"Alder": "titanium", "Birch": "unknown"},

@@ -130,7 +130,9 @@ def assess(
     table = table.join(rock_mass(table, surveyed))
     table = table.join(rock_resistance(table, options.axial_kn))
     on_step("decisions")
-    state = state_of_anchors(table, today, gone=register.failed_before)
+    gone = register.failed_before
+    metal_gone = None if gone is None else gone[gone["metal_failed"]]
+    state = state_of_anchors(table, today, gone=metal_gone)
     table = table.join(state.columns)
     table = table.join(bands_of(table))
     table = table.join(action_of(table, today))
@@ -150,7 +152,7 @@ def assess(
         rejected=inputs.refused(register, survey),
         doubts=register.doubts,
         find_out=asked,
-        tests=tests_of(table, policy),
+        tests=tests_of(table, policy, gone),
     )
     record = provenance(
         register, options, today, policy, sources=sources, found=found, table=table, survey=survey,

@@ -41,9 +41,8 @@ def counts(result: Assessment) -> dict[str, Any]:
         result.flat.anchors, result.flat.sectors, result.provenance["register"],
     )  # fmt: skip
     crags = result.flat.crags.sort_values("crag", kind="stable")
-    failed = anchors[anchors["action"] == OUT_OF_USE]
-    if "closed_on" in failed:  # those are out of use already
-        failed = failed[failed["closed_on"] == ""]
+    out_of_use = anchors[anchors["action"] == OUT_OF_USE]
+    closed = _is_closed(out_of_use)
     spots = sectors[sectors["spots_refused"] > 0].sort_values("priority_rank", kind="stable")
     return {
         "left_out": result.provenance.get("left_out", []),
@@ -56,8 +55,10 @@ def counts(result: Assessment) -> dict[str, Any]:
         "sectors_by_material": count_of(sectors["material_recommended"], PLACEABLE[::-1]),
         "anchors_by_action": count_of(anchors["action"], ACTIONS),
         "out_of_use_today": [
-            f"{a.anchor_id} ({a.crag} / {a.sector})" for a in failed.itertuples(index=False)
+            f"{a.anchor_id} ({a.crag} / {a.sector})"
+            for a in out_of_use[~closed].itertuples(index=False)
         ],
+        "closed_already": int(_is_closed(anchors).sum()),
         "visits_per_year": visits_per_year(sectors),
         "sectors_overdue": overdue(sectors),
         "crag_materials": dict(
@@ -101,3 +102,10 @@ def visits_per_year(sectors: pd.DataFrame) -> float:
     """Visits a year that keep every sector's interval."""
     months = pd.to_numeric(sectors["inspection_interval_months"], errors="coerce")
     return round(float((12.0 / months.astype(float)).sum()), 1)
+
+
+def _is_closed(anchors: pd.DataFrame) -> pd.Series:
+    """Whether each anchor is out of use already."""
+    if "closed_on" not in anchors:
+        return pd.Series(False, index=anchors.index)
+    return anchors["closed_on"].fillna("") != ""

@@ -27,7 +27,9 @@ NO_CRACKS = "A proof test says nothing of stress-corrosion cracks."
 NAMES = [name for name in columns_of("tests") if name != "caution"]
 
 
-def tests_of(anchors: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame | None:
+def tests_of(
+    anchors: pd.DataFrame, policy: Policy = DEFAULT, gone: pd.DataFrame | None = None
+) -> pd.DataFrame | None:
     """Batches to test, with the anchors to test next.
 
     Parameters
@@ -37,6 +39,9 @@ def tests_of(anchors: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame | 
         `proof_load_kn`, `findings`, `condition`), `action`, `rock_probability_y1`.
     policy : Policy
         Load, share or reliability, and what a batch is.
+    gone : DataFrame, optional
+        What failed and is no longer in place (`Register.failed_before`): it counts as placed and
+        failed in its batch.
 
     Returns
     -------
@@ -48,6 +53,7 @@ def tests_of(anchors: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame | 
     -----
     Asked are the shares of BS 8539 (`science.time.proof`), where the policy names a reliability
     as many more as show it without a failure (all after one); and every anchor with a known fault.
+    A batch of which nothing is left has no row.
     """
     table = anchors.reset_index(drop=True)
     rules = placement_rules(table, policy)
@@ -55,31 +61,33 @@ def tests_of(anchors: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame | 
     load = pd.to_numeric(table["proof_load_kn"]).to_numpy(float)
     held = own & (load >= policy.proof_load_kn)
     doubt = (rules["doubt_says"] != "").to_numpy()
-    if not (doubt | own).any():
+    tested_gone = gone is not None and gone["by_test"].any()
+    if not ((doubt | own).any() or tested_gone):
         return None
     condition = pd.to_numeric(table["condition"]).to_numpy(float, na_value=np.nan)
     bad = has_any(table["findings"], FAILED_BY) | (condition == 4)
     can = ~held & ~bad & ~table["action"].isin(NOT_TESTED).to_numpy()
     fault = rules["doubt_test"].to_numpy() & can
-    year = table["installed_on"].fillna("").astype("str").str[:4]
-    batch = {
-        "crag": table["crag"],
-        "sector": table["sector"] if policy.proof_batch == "sector" else "",
-        "kind": table["kind"].fillna("").replace("", UNKNOWN),
-        "placed_in": year.replace("", UNKNOWN),
-    }
+    batch = _batches(table, policy)
     keys = list(batch)
-    work = pd.DataFrame(batch).assign(
-        placed=1, tested=held, failed=bad, touched=doubt | own, fault=fault, can=can,
+    work = batch.assign(
+        placed=1, here=1, tested=held, failed=bad, touched=doubt | own, fault=fault, can=can,
         anchor_id=table["anchor_id"].astype("str"),
         first=np.select([fault, doubt & can], [0, 1], 2),
         rock=-table["rock_probability_y1"].fillna(np.inf).to_numpy(float),
     )  # fmt: skip
     work["spread"] = _spread(table, work, keys)
-    counts = work.groupby(keys, sort=True)[
-        ["placed", "tested", "failed", "touched", "fault", "can"]
-    ]
-    found = counts.sum().query("touched > 0").reset_index()
+    all_placed = work
+    if gone is not None:
+        lost = _batches(gone, policy).assign(placed=1, failed=True, touched=gone["by_test"])
+        all_placed = pd.concat([work, lost], ignore_index=True)
+    summed = ["placed", "here", "tested", "failed", "touched", "fault", "can"]
+    counts = (
+        all_placed[[*keys, *summed]]
+        .fillna(dict.fromkeys(summed, 0))
+        .astype(dict.fromkeys(summed, int))
+    )
+    found = counts.groupby(keys, sort=True).sum().query("touched > 0 and here > 0").reset_index()
     n, failed = (found[c].to_numpy(float) for c in ("placed", "failed"))
     asked = proof_tests_asked(n, failed, policy.proof_load_ratio)
     if policy.proof_reliability > 0:
@@ -101,6 +109,19 @@ def tests_of(anchors: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame | 
     found["why"] = _why(found, asked, policy)
     order = found.sort_values(["to_test", *keys], ascending=[False] + [True] * len(keys))
     return order[NAMES].reset_index(drop=True)
+
+
+def _batches(table: pd.DataFrame, policy: Policy) -> pd.DataFrame:
+    """What anchors of one batch have in common."""
+    year = table["installed_on"].fillna("").astype("str").str[:4]
+    return pd.DataFrame(
+        {
+            "crag": table["crag"],
+            "sector": table["sector"] if policy.proof_batch == "sector" else "",
+            "kind": table["kind"].fillna("").replace("", UNKNOWN),
+            "placed_in": year.replace("", UNKNOWN),
+        }
+    )
 
 
 def _spread(table: pd.DataFrame, work: pd.DataFrame, keys: list[str]) -> np.ndarray:

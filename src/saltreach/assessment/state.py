@@ -124,8 +124,8 @@ def state_of_anchors(
     capacity : bool
         Whether to find the capacity too; it takes as long as the rest.
     gone : DataFrame, optional
-        Pieces that failed and are no longer in place (`Register.failed_before`): they speak for
-        their like as failed anchors do.
+        Pieces whose metal failed and that are no longer in place (`Register.failed_before`): they
+        speak for their like as failed anchors do.
 
     Returns
     -------

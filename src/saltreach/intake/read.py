@@ -94,8 +94,9 @@ class Register:
     unused : tuple of str
         Headers that are none of our columns.
     failed_before : DataFrame or None
-        Of a book: pieces that failed and are no longer in place: `crag`, `sector`, `material`,
-        `hanger_material` and `installed_on`, as in `anchors`.
+        Of a book: pieces that failed and are no longer in place, with their `crag`, `sector`,
+        `kind`, `material`, `hanger_material` and `installed_on` as in `anchors`, `metal_failed`
+        (else the rock gave way) and `by_test` (a test found it).
     """
 
     anchors: gpd.GeoDataFrame

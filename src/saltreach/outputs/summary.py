@@ -49,7 +49,7 @@ def summary_text(result: Assessment, out: Path) -> str:
         *(f"note: {note}" for note in found["table_notes"]),
         *([f"{failed.short(out / 'saltreach.gpkg')}."] if failed.names else []),
         "Sectors by risk: " + _counted(found["sectors_by_risk_band"]),
-        "Anchors: " + _counted(found["anchors_by_action"]),
+        "Anchors: " + _counted(found["anchors_by_action"]) + _closed(found["closed_already"]),
         "Sectors by metal recommended: " + _counted(found["sectors_by_material"]),
         f"Sectors with an overdue inspection: {found['sectors_overdue']}; all intervals kept would "
         f"take {found['visits_per_year']:.0f} sector visits a year.",
@@ -69,6 +69,10 @@ def summary_text(result: Assessment, out: Path) -> str:
         f"Map: {found['map'] or 'left out, see the notes'}",
     ]
     return "\n".join(lines)
+
+
+def _closed(count: int) -> str:
+    return f"; {count} closed already" if count else ""
 
 
 def doubt_lines(count: int, where: Path) -> list[str]:

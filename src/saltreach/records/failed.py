@@ -6,14 +6,14 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.records.watched import OF_PIECE, Piece, seen_of
+from saltreach.records.watched import OF_PIECE, seen_of
 from saltreach.vocabulary.metals import MATERIAL_NAMES
 from saltreach.vocabulary.words import PLACED, PULLED, REMOVED, REPLACED, UNKNOWN
 
 _ENDS = (PLACED, REPLACED, REMOVED, PULLED)
 _PLACE = ("crag", "sector")
 _METALS = tuple(name for name in OF_PIECE if name.endswith("material"))
-COLUMNS = (*_PLACE, *_METALS, "installed_on")
+COLUMNS = (*_PLACE, "kind", *_METALS, "installed_on", "metal_failed", "by_test")
 
 
 def failed_before(events: pd.DataFrame) -> pd.DataFrame | None:
@@ -27,9 +27,10 @@ def failed_before(events: pd.DataFrame) -> pd.DataFrame | None:
     Returns
     -------
     DataFrame or None
-        `COLUMNS`, one row per piece, in the order of placing; None where there is none. A look
-        that finds the metal broken, cracked or in condition 4 (`watched.failed_by`), or a test
-        under which the metal failed, counts; that a piece was replaced says nothing by itself.
+        `COLUMNS`, one row per piece, in the order of placing; None where there is none.
+        `metal_failed`: a look found the metal broken, cracked or in condition 4
+        (`watched.failed_by`), or it failed under a test; else the hold in the rock. `by_test`: a
+        test found it. That a piece was replaced says nothing by itself.
     """
     ended = events.loc[events["kind"].isin(_ENDS), "anchor_id"].unique()
     pieces = seen_of(events[events["anchor_id"].isin(ended)]).pieces
@@ -38,16 +39,19 @@ def failed_before(events: pd.DataFrame) -> pd.DataFrame | None:
     for piece in pieces:
         said = {name: piece.says[name] for name in _PLACE if name in piece.says}
         where = place[piece.anchor_id] = place.get(piece.anchor_id, {}) | said
-        if (piece.gone or not piece.last) and _failed(piece):
-            metals = {name: piece.says.get(name) or UNKNOWN for name in _METALS}
-            rows.append({**where, **metals, "installed_on": piece.installed_on or None})
+        metal = any(failed for _, failed in (*piece.looks, *piece.proofs))
+        if (metal or piece.gave_way) and (piece.gone or not piece.last):
+            what = {name: piece.says.get(name) or UNKNOWN for name in _METALS}
+            rows.append(
+                where | what | {"kind": piece.says.get("kind"), "metal_failed": metal,
+                                "installed_on": piece.installed_on or None,
+                                "by_test": piece.tested}
+            )  # fmt: skip
     if not rows:
         return None
-    found = pd.DataFrame(rows, columns=list(COLUMNS)).astype("str")
+    found = pd.DataFrame(rows, columns=list(COLUMNS))
+    flags = ("metal_failed", "by_test")
+    found = found.astype({name: bool if name in flags else "str" for name in COLUMNS})
     known = [*MATERIAL_NAMES, UNKNOWN]
-    return found.assign(**{name: found[name].where(found[name].isin(known), UNKNOWN)
-                           for name in _METALS})  # fmt: skip
-
-
-def _failed(piece: Piece) -> bool:
-    return any(failed for _, failed in (*piece.looks, *piece.proofs))
+    metals = {name: found[name].where(found[name].isin(known), UNKNOWN) for name in _METALS}
+    return found.assign(**metals)

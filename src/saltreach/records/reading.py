@@ -33,5 +33,5 @@ def read_register(source: Any, **reading: Any) -> Register:
     gone = None if book is None else failed_before(book.events())
     if gone is None:
         return found
-    said = f"{len(gone)} that failed and are gone count for those of their sector, metal and year"
+    said = f"{len(gone)} that failed and are gone still count for their like"
     return replace(found, failed_before=gone, notes=(*found.notes, said))

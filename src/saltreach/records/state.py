@@ -10,6 +10,7 @@ import pandas as pd
 
 from saltreach.intake.dates import day_limits
 from saltreach.intake.headers import AS_GIVEN
+from saltreach.intake.policy import DEFAULT
 from saltreach.records.events import JOIN
 from saltreach.records.facts import NUMBERS, Facts, Order, stated
 from saltreach.records.placing import placement_doubts
@@ -275,7 +276,7 @@ class _Table:
             told[self.said("findings").rows] = False
             rows = self.said("condition").where(told).rows
             return [Facts.unknown(rows, numeric=False)]
-        held, failed = self._tested(_HELD), self._tested(_MOVED, _FAILED)
+        held, failed = self._held(), self._tested(_MOVED, _FAILED)
         if name == "proof_tested_on":
             return [self._dated(held), Facts.unknown(failed, numeric=False)]
         if name == "proof_load_kn":
@@ -290,6 +291,13 @@ class _Table:
         """Proof tests with one of these results."""
         said = self.said("proof_result").where(self.tests)
         return said.rows[np.isin(np.asarray(said.values, dtype=object), results)]
+
+    def _held(self) -> np.ndarray:
+        """Proof tests that held, and no shorter than is asked where the time is stated."""
+        said = self.said("proof_held_s").where(self.tests)
+        short = said.rows[np.asarray(said.values, float) < DEFAULT.proof_held_s]
+        held = self._tested(_HELD)
+        return held[~np.isin(held, short)]
 
     def _load(self, rows: np.ndarray) -> np.ndarray:
         load = np.full(len(self.happened_on), np.nan)

@@ -35,6 +35,8 @@ BROKEN = frozenset(("broken", "cracked"))
 """Findings of a metal that failed."""
 ROCK_GAVE = frozenset(("loose", "hollow", "resin cracked", "resin missing", "proud"))
 """Findings of a rock side that failed: condition 4 with these alone says nothing of the metal."""
+GAVE_WAY = BROKEN | {"loose"}
+"""Findings of an anchor that no longer holds, whatever gave way."""
 PROOF_COUNTS_KN = MODEL.load_median_kn
 """A test below the greatest load of a usual year proves nothing of the metal; judgement."""
 FAILED = 4
@@ -49,7 +51,8 @@ class Piece:
 
     `entered_on`: since when it was watched, where not since it was placed. `looks`: whether it
     had failed. `tests`: load (kN) and -1 below it, 0 there, 1 above it the rock side gave way;
-    `proofs`: whether the metal had failed.
+    `proofs`: whether the metal had failed. `gave_way`: whether a look or a test found that it no
+    longer holds, be it the metal or the rock; `tested`: whether a test found it.
     """
 
     anchor_id: str
@@ -59,6 +62,8 @@ class Piece:
     watched_since_placed: bool = False
     last: bool = True
     gone: bool = False
+    gave_way: bool = False
+    tested: bool = False
     looks: list[tuple[str, bool]] = field(default_factory=list)
     proofs: list[tuple[str, bool]] = field(default_factory=list)
     tests: list[tuple[float, int]] = field(default_factory=list)
@@ -184,6 +189,13 @@ def _start(
     seen.pieces.append(piece)
 
 
+def found_words(says: dict[str, Any]) -> set[str]:
+    """The findings that a look states."""
+    given = says.get("findings", "")
+    words = given if isinstance(given, list | tuple) else str(given).split(";")
+    return {str(word).strip() for word in words} - {""}
+
+
 def failed_by(says: dict[str, Any]) -> bool | None:
     """Whether a look found the metal failed; None where it says nothing of the metal.
 
@@ -194,9 +206,7 @@ def failed_by(says: dict[str, Any]) -> bool | None:
     >>> failed_by({"condition": 4, "findings": "loose"}), failed_by({"tap_response": "dull"})
     (None, None)
     """
-    given = says.get("findings", "")
-    words = given if isinstance(given, list | tuple) else str(given).split(";")
-    findings = {str(word).strip() for word in words} - {""}
+    findings = found_words(says)
     if findings & BROKEN:
         return True
     condition = says.get("condition")
@@ -209,6 +219,7 @@ def failed_by(says: dict[str, Any]) -> bool | None:
 
 def _look(piece: Piece, when: str, says: dict[str, Any]) -> None:
     failed = failed_by(says)
+    piece.gave_way |= bool(found_words(says) & GAVE_WAY) or says.get("condition") == FAILED
     if failed is not None:
         piece.looks.append((when, failed))
 
@@ -218,6 +229,8 @@ def _proof(piece: Piece, when: str, says: dict[str, Any]) -> None:
     load = float(says.get("proof_load_kn", "nan"))
     if result not in PROOF_RESULTS:
         return
+    piece.gave_way |= result != _HELD
+    piece.tested |= result != _HELD
     metal = result == _BROKE and way in (None, _METAL, FAILURE_WAYS[-1])
     if metal or load >= PROOF_COUNTS_KN:
         piece.proofs.append((when, metal))
