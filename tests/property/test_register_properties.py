@@ -167,6 +167,8 @@ def test_six_formats_of_a_full_register(tmp_path):
         "hole_condition": "clean and dry", "sea_cliff": True, "salted_road_m": 60.5,
         "salted_tunnel": False, "sea_salinity_g_kg": 37.5, "volcanic_gas": False,
         "seepage": "water", "salt_crust": False, "vegetation": True,
+        "findings": "loose; rust film", "placement_doubts": "cure time short",
+        "proof_tested_on": "2020-05", "proof_load_kn": 6.5, "closed_on": "2020-05-17",
         "owner": "club <x> & y", "badge": "0042",
     }  # fmt: skip
     frame = pd.DataFrame(base)

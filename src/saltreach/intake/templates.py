@@ -41,8 +41,8 @@ def file_name(table: Table) -> str:
 
     Examples
     --------
-    >>> [file_name(table) for table in TABLES[-2:]]
-    ['rock_mapping.csv', 'words.csv']
+    >>> [file_name(table) for table in TABLES[:2]]
+    ['survey.csv', 'teams.csv']
     """
     return f"{table.name}.csv"
 

@@ -26,6 +26,7 @@ from saltreach.intake.headers import listed
 from saltreach.intake.layout import MOST_ABOVE, MOST_LINES, HeaderPlace, find_headers
 from saltreach.intake.names import shortened
 from saltreach.intake.place_columns import register_headers
+from saltreach.vocabulary.columns import COLUMNS
 from saltreach.vocabulary.synonyms import plain
 
 _HEAD_ROWS = MOST_ABOVE + MOST_LINES + 1
@@ -35,6 +36,10 @@ _BROKEN = (
 )  # fmt: skip
 _MERGED = re.compile(rb'<mergeCell ref="([A-Z]{1,3})(\d+):[A-Z]{1,3}(\d+)"')
 _NO_VALUE = re.compile(rb"<f\b[^>]*(?:/>|>[^<]*</f>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
+
+
+_OTHER_TABLES = frozenset(plain(name) for c in COLUMNS if c.stage == "user" for name in c.tables)
+"""Names of the tables beside a register."""
 
 
 def _text(value: Any) -> str:
@@ -64,6 +69,8 @@ def _chosen_sheet(headers: dict[str, tuple[str, ...]], request: Request, where: 
         for name, found in headers.items()
         if register_headers(found, request.columns, grid=request.grid) is not None
     ]
+    if len(fitting) > 1:  # returns name anchors as a register does
+        fitting = [name for name in fitting if plain(name) not in _OTHER_TABLES] or fitting
     if len(fitting) == 1:
         return fitting[0]
     if fitting:

@@ -285,6 +285,10 @@ def belief(weights: Values, grid: Floats = GRID) -> Belief:
     -------
     Belief
 
+    References
+    ----------
+    Quantiles of a distribution on even steps, by linear interpolation of its sums.
+
     Examples
     --------
     >>> prior = belief(pooled(np.zeros((1, len(GRID)))).groups)

@@ -107,6 +107,14 @@ def pooled_shift(
         Spread of ln(resistance) that the model states of an anchor.
     grid : ndarray, shape (k,)
         Values of beta.
+
+    Returns
+    -------
+    Pooled
+
+    References
+    ----------
+    As `learning.pooled`.
     """
     sigma = prior_sigma_ln(model_sigma_ln) / np.sqrt(2.0)
     return pooled(log_likelihood, grid, sigma, sigma)
@@ -114,6 +122,19 @@ def pooled_shift(
 
 def prior_sigma_ln(model_sigma_ln: float) -> float:
     """Spread of a group's shift before anything is seen.
+
+    Parameters
+    ----------
+    model_sigma_ln : float
+        Spread of the logarithm of the model's resistance.
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    Variances of independent parts add up; `WITHIN_SIGMA_LN` and `LEAST_SIGMA_LN` are judgement.
 
     Examples
     --------
