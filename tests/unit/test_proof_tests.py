@@ -142,3 +142,24 @@ def test_the_order_does_not_hang_on_the_order_of_the_rows():
     pd.testing.assert_frame_equal(
         batches_of(table), batches_of(table.sample(frac=1, random_state=3))
     )
+
+
+@pytest.mark.pinned("worked", answers=10)
+def test_what_failed_and_was_taken_away_still_counts():
+    """Eight were placed: one held; two failed under test and are gone. All that are left are asked,
+    as they were while the failed ones hung there."""
+    there = anchors(TESTED, *[{}] * 5)
+    lost = pd.DataFrame(
+        [{"crag": "Alder", "sector": "North", "kind": "bonded", "installed_on": "2026-05",
+          "metal_failed": False, "by_test": True}] * 2
+    )  # fmt: skip
+    before = batches_of(there).iloc[0]
+    assert before[["placed", "tested", "failed", "to_test"]].tolist() == [6, 1, 0, 2]
+    assert before["reliability_shown"] > 0
+    after = batches_of(there, gone=lost).iloc[0]
+    assert after[["placed", "tested", "failed", "to_test"]].tolist() == [8, 1, 2, 5]
+    assert np.isnan(after["reliability_shown"]) and after["why"].startswith("2 failed")
+    # a look found them, and nobody tests here: no table of tests for it
+    assert batches_of(anchors({}, {}), gone=lost.assign(by_test=False)) is None
+    # of another year, of which nothing is left: no row
+    assert len(batches_of(there, gone=lost.assign(installed_on="2019"))) == 1

@@ -136,6 +136,11 @@ def test_doubts_stay_with_a_placing_whatever_test_held():
     assert held["proof_load_kn"] == 5.0
     assert held["placement_doubts"] == "hole too shallow"
     assert held["last_inspected_on"] == "2026-06-12"
+    # held for a second shows nothing; the policy's default asks for 15
+    for seconds, shows in ((1, False), (15, True)):
+        said = {"proof_load_kn": 6, "proof_held_s": seconds, "proof_result": "held"}
+        found = cells(*doubtful, event("proof test", "2026-06-20", said))
+        assert ("proof_tested_on" in found) == shows
     # a load with no word of what the anchor did is a record, and shows nothing
     unsaid = tested(6, None)
     assert not {"proof_load_kn", "proof_tested_on"} & set(unsaid)
