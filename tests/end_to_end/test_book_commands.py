@@ -39,6 +39,11 @@ def test_refused_rows_are_listed_and_the_good_ones_entered(folder, saltreach):
                      "--who", "Ana", *DAY)  # fmt: skip
     assert done.returncode == 1
     assert "refused: row 3, lat" in done.stderr
+    assert "1 row refused: not in the book" in done.stderr
+    flat = saltreach("book", "start", folder / "s.gpkg", "--book", folder / "t.gpkg",
+                     "--who", "Ana")  # fmt: skip
+    assert (flat.returncode, (folder / "t.gpkg").exists()) == (2, False)
+    assert "is a book already" in " ".join(flat.stderr.split())
     assert len(open_book(folder / "s.gpkg").anchors()) == 1
     again = saltreach("book", "start", folder / "some.csv", "--book", folder / "s.gpkg",
                       "--who", "Ana")  # fmt: skip
@@ -85,7 +90,7 @@ def test_an_export_of_a_day_and_of_what_was_known(book, folder, saltreach):
     assert condition("time.csv", "--as-known-on", "2026-06-02T09:29") == [1.0] * 3
     early = saltreach("book", "export", book, "--out", folder / "e.csv", "--on", "2020-01-01")
     assert early.returncode == 2
-    assert "no anchor is in place yet there" in early.stderr
+    assert "was started on 2026-03-02 and knows the region" in " ".join(early.stderr.split())
     assert saltreach("book", "export", book, "--out", folder / "e.pdf").returncode == 2
     assert saltreach("book", "export", book, "--out", folder / "e.csv",
                      "--as-known-on", "May").returncode == 2  # fmt: skip
@@ -96,7 +101,7 @@ def test_a_record_is_taken_back(book, saltreach):
     before = given.checksum
     given.append([Event("A1", "looked at", "2026-04-01", "B", {"condition": 3}, "r1")], now=NOW)
     done = saltreach("book", "take-back", book, "r1", "--who", "Ana", "--today", "2026-06-01")
-    assert (done.returncode, done.stdout) == (0, "r.gpkg: 1 events taken back, of A1\n")
+    assert (done.returncode, done.stdout) == (0, "r.gpkg: 1 event taken back, of A1\n")
     assert given.checksum == before
     again = saltreach("book", "take-back", book, "r1", "--who", "Ana")
     assert again.returncode == 2

@@ -21,8 +21,9 @@ from saltreach.records.address import address_of
 from saltreach.records.book import Appended, is_book, open_book, start_book
 from saltreach.records.book_check import check_book
 from saltreach.records.entering import joining
-from saltreach.records.events import Event
+from saltreach.records.events import Event, frame_of
 from saltreach.records.reading import read_register
+from saltreach.records.state import state_of
 from saltreach.records.taking_back import taking_back
 
 LATER = NOW + dt.timedelta(days=90)
@@ -366,6 +367,78 @@ def test_a_check_finds_what_another_program_changed_and_mends_what_follows(
         book.rebuild()
         assert check_book(book).whole
         assert book.checksum == before
+
+
+TAMPERED = [
+    ("UPDATE anchors SET condition = 0 WHERE anchor_id = 'A2'", "--mend it rebuilds the anchors"),
+    ("UPDATE anchors SET findings = NULL WHERE anchor_id = 'A3'", "--mend it rebuilds"),
+    ("DELETE FROM anchors WHERE anchor_id = 'A1'", "--mend it rebuilds the anchors"),
+    ("UPDATE anchors SET geom = (SELECT geom FROM anchors WHERE anchor_id = 'A1')", "--mend"),
+    ("UPDATE anchors SET fid = fid + 10", "--mend it rebuilds the anchors"),
+    ("ALTER TABLE anchors ADD COLUMN mine TEXT", "--mend it rebuilds the anchors"),
+    ("ALTER TABLE anchors DROP COLUMN vegetation", "--mend it rebuilds the anchors"),
+    ("DELETE FROM events WHERE seq = 4", "holds 3 events and 4 were written"),
+    ("DELETE FROM events WHERE seq = 2", "holds 3 events and 4 were written"),
+    ("UPDATE events SET says = replace(says, '\"condition\":1', '\"condition\":0') WHERE seq = 1",
+     "its events are not what was written"),
+    ("UPDATE events SET says = 'torn' WHERE seq = 3", "its events are not what was written"),
+    ("UPDATE events SET says = '[1]' WHERE seq = 3", "its events are not what was written"),
+    ("UPDATE events SET entered_at = '2020-01-01' WHERE seq = 3", "its events are not"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("statement", "said"), TAMPERED)
+def test_a_book_that_another_program_changed_is_not_read(book, file, edited, statement, said):
+    book.append([look("A3", findings="loose")], now=LATER)
+    for name in book_gpkg.TRIGGERS:
+        edited(f"DROP TRIGGER {name}")
+    assert len(read_register(file).anchors) == 3  # guards alone change nothing
+    edited(statement)
+    with pytest.raises(RecordError, match=f"changed by another program.*{said}"):
+        read_register(file, today=NOW.date())
+    found = check_book(book)
+    assert found.events or len(found.layer) > 1 or "fid" in statement
+    if "--mend" in said:
+        book.rebuild()
+        assert read_register(file, today=NOW.date()).anchors["findings"].tolist()[2] == "loose"
+        assert check_book(book).whole
+
+
+def test_to_a_book_that_lost_rows_nothing_is_added(book, edited):
+    for name in book_gpkg.TRIGGERS:
+        edited(f"DROP TRIGGER {name}")
+    edited("DELETE FROM anchors WHERE anchor_id = 'A1'")
+    with pytest.raises(RecordError, match="holds 2 anchors and 3 were written"):
+        book.append([look()], now=LATER)
+    book.rebuild()
+    for name in book_gpkg.TRIGGERS:
+        edited(f"DROP TRIGGER {name}")
+    edited("DELETE FROM events WHERE seq = 3")
+    with pytest.raises(RecordError, match="holds 2 events and 3 were written"):
+        book.append([look()], now=LATER)
+    with pytest.raises(RecordError, match="holds 2 events"):
+        book.anchors(on=NOW.date())
+
+
+def test_what_was_changed_before_more_was_added_stays_seen(book, file, edited):
+    for name in book_gpkg.TRIGGERS:
+        edited(f"DROP TRIGGER {name}")
+    edited("UPDATE anchors SET condition = 0 WHERE anchor_id = 'A2'")
+    book.append([look()], now=LATER)
+    with pytest.raises(RecordError, match="its anchors are not what its events say"):
+        book.anchors()
+    edited("DROP TRIGGER events_no_update", "UPDATE events SET who = 'x' WHERE seq = 1")
+    book.rebuild()  # the layer is what the events say now, and they are not what was written
+    book.append([look("A2")], now=LATER)
+    with pytest.raises(RecordError, match="its events are not what was written"):
+        book.events()
+
+
+def test_an_event_that_says_no_object_is_named():
+    frame = frame_of([entered("A1"), entered("A2")])
+    for says in ("torn", "[1]", '{"a":1},{"b":2}', ""):
+        with pytest.raises(RecordError, match="event 2: what it says is no JSON object"):
+            state_of(frame.assign(says=[frame["says"][0], says]))
 
 
 def test_a_record_is_taken_back_with_all_its_events_and_again(book):

@@ -31,7 +31,9 @@ def history_lines(found: History) -> list[str]:
     if len(names) == 1:
         lines.append("Known: " + _known(known_of(found.anchors)))
     if not len(found.events):
-        lines.append("The book knew nothing of it on that day.")
+        lines.append(
+            "The book says nothing of it up to that day: it knows a place once it is entered."
+        )
     elif not names:
         lines.append("No longer in place.")
     seen = f"{one_line(found.seen_by)}, {found.seen_on}." if found.seen_on else "not known."

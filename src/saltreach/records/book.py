@@ -21,14 +21,13 @@ from saltreach.records.book_gpkg import GeoPackageBook, new_file
 from saltreach.records.entering import entered
 from saltreach.records.events import Event, frame_of
 from saltreach.records.postgis_trouble import require_libraries
+from saltreach.records.seals import OF_THE_LAYER, refuse_events, untouched
 from saltreach.records.state import own_columns, state_of
 from saltreach.records.store import Store, Writer
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
 if TYPE_CHECKING:
     import geopandas as gpd
-
-_OF_THE_LAYER = ("fid", "geom", "geometry")
 
 
 @dataclass(frozen=True)
@@ -75,8 +74,14 @@ class Book:
         ----------
         known_on : datetime, optional
             Without what was entered later; without time zone it is UTC.
+
+        Raises
+        ------
+        RecordError
+            They are not all there, or not as they were written.
         """
-        events = self._store.events()
+        events, about = self._store.events()
+        refuse_events(self.name, about, events)
         if known_on is None:
             return events
         return events[events["entered_at"] <= utc(known_on)].reset_index(drop=True)
@@ -101,6 +106,7 @@ class Book:
         import geopandas as gpd
 
         if on is None and known_on is None:
+            self.verify()
             table = self._store.anchors()
         else:
             table = state_of(self.events(known_on=known_on), on=on)
@@ -127,14 +133,34 @@ class Book:
         if not len(frame):
             return Appended(0, 0)
         with self._store.writing() as writer:
+            writer.refuse_changed()
             new = writer.add(frame)
             if new:
                 _follow(writer, new, frame[frame["event_id"].isin(new)])
         return Appended(len(new), len(frame) - len(new))
 
+    def verify(self) -> None:
+        """Raise where the layer of anchors is not what was written last.
+
+        Raises
+        ------
+        RecordError
+            With the fix.
+        """
+        self._store.verify()
+
+    def events_as_they_are(self) -> pd.DataFrame:
+        """All events of the table, whether or not another program changed them."""
+        return self._store.events()[0]
+
+    def sealed(self) -> bool:
+        """Whether all events are as they were written, by their digest."""
+        events, about = self._store.events()
+        return untouched(about, events)
+
     def derived(self) -> pd.DataFrame:
         """The register worked out from all events anew, own columns in the book's order."""
-        table = state_of(self.events())
+        table = state_of(self.events_as_they_are())
         return table[[*REGISTER_BY_NAME, *(n for n in self._own() if n in table)]]
 
     def layer(self) -> pd.DataFrame:
@@ -195,10 +221,10 @@ def _follow(writer: Writer, new: list[str], events: pd.DataFrame) -> None:
 
 def _refuse_alike(own: list[str]) -> None:
     """Raise where two columns differ in capital letters alone, which no GeoPackage tells apart."""
-    seen = {name.casefold(): name for name in (*REGISTER_BY_NAME, *_OF_THE_LAYER)}
+    seen = {name.casefold(): name for name in (*REGISTER_BY_NAME, *OF_THE_LAYER)}
     for name in own:
         other = seen.setdefault(name.casefold(), name)
-        if other != name or name in _OF_THE_LAYER:
+        if other != name or name in OF_THE_LAYER:
             raise RecordError(
                 f"an event states a column {name!r}, and the book has {other!r}: no table can "
                 "hold both; give it another name"

@@ -9,6 +9,7 @@ import pandas as pd
 
 from saltreach.records.book import Book
 from saltreach.records.events import FACT, KEY, event_id, is_date
+from saltreach.records.facts import is_object
 from saltreach.vocabulary.words import EVENT_KINDS
 
 MOST_SHOWN = 5
@@ -54,7 +55,7 @@ def check_book(book: Book) -> Checkup:
         The book cannot be read at all.
     """
     faults = tuple(book.faults())
-    events = book.events()
+    events = book.events_as_they_are()
     wrong = _wrong_events(book, events)
     differing = () if wrong and _unreadable(events) else tuple(_differences(book))
     return Checkup(wrong, (*_some(list(faults)), *differing))
@@ -62,7 +63,7 @@ def check_book(book: Book) -> Checkup:
 
 def _unreadable(events: pd.DataFrame) -> bool:
     """Whether nothing can be worked out from the events."""
-    return not (events["says"].str.startswith("{") & events["says"].str.endswith("}")).all()
+    return not events["says"].map(is_object).all()
 
 
 def _wrong_events(book: Book, events: pd.DataFrame) -> tuple[str, ...]:
@@ -86,6 +87,8 @@ def _wrong_events(book: Book, events: pd.DataFrame) -> tuple[str, ...]:
     found += _some([f"event {at} is gone" for at in missing])
     more = events[~events["seq"].isin(range(1, due + 1))]
     found += _some([f"event {row.seq} was not written by saltreach" for row in more.itertuples()])
+    if not found and not book.sealed():
+        found.append("events are not those that were written: their digest does not fit")
     return tuple(found)
 
 

@@ -29,6 +29,15 @@ from saltreach.records.gpkg_tables import (
     quoted,
 )
 from saltreach.records.gpkg_trouble import clear
+from saltreach.records.seals import (
+    EVENTS_SEAL,
+    LAST_EVENT,
+    chained,
+    moved,
+    refuse_ends,
+    refuse_layer,
+    summed,
+)
 from saltreach.records.store import unguarded
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
@@ -105,10 +114,23 @@ class GeoPackageBook:
         with self._database() as database:
             return _about(database)
 
-    def events(self) -> pd.DataFrame:
-        """All events in the order of entry."""
+    def events(self) -> tuple[pd.DataFrame, dict[str, str]]:
+        """All events in the order of entry, and what the book said of itself then."""
+        with self._view() as database:
+            return _events(database, f"{_READ} ORDER BY seq"), _about(database)
+
+    @contextmanager
+    def _view(self) -> Iterator[sqlite3.Connection]:
+        """One view of the file, whatever others write meanwhile."""
         with self._database() as database:
-            return _events(database, f"{_READ} ORDER BY seq")
+            database.execute("BEGIN")
+            yield database
+
+    def verify(self) -> None:
+        """Raise where the layer of anchors is not what was written last."""
+        with self._view() as database:
+            names, total = _sum(database)
+            refuse_layer(self.name, _about(database), names, total)
 
     def anchors(self) -> pd.DataFrame:
         """The register as it stands, from the layer of anchors."""
@@ -154,7 +176,7 @@ class GeoPackageBook:
             try:
                 for name in TRIGGERS:
                     database.execute(f"DROP TRIGGER IF EXISTS {name}")
-                yield GeoPackageWriter(database)
+                yield GeoPackageWriter(database, self.name)
                 for trigger in TRIGGERS.values():
                     database.execute(trigger)
                 database.execute("COMMIT")
@@ -167,8 +189,17 @@ class GeoPackageBook:
 class GeoPackageWriter:
     """What is written to a book within one transaction."""
 
-    def __init__(self, database: sqlite3.Connection) -> None:
-        self.database = database
+    def __init__(self, database: sqlite3.Connection, name: str) -> None:
+        self.database, self.name = database, name
+
+    def refuse_changed(self) -> None:
+        """Raise where events or anchors are more or fewer than were written."""
+        count, events, anchors = self.database.execute(
+            f"SELECT (SELECT count(*) FROM {EVENTS}), "
+            f"(SELECT event_id FROM {EVENTS} ORDER BY seq DESC LIMIT 1), "
+            f"(SELECT count(*) FROM {ANCHORS})"
+        ).fetchone()
+        refuse_ends(self.name, self.about(), count, events or "", anchors)
 
     def add(self, events: pd.DataFrame) -> list[str]:
         """Write events that are not there yet; their keys."""
@@ -181,10 +212,15 @@ class GeoPackageWriter:
             )
         }
         new = events[~events["event_id"].isin(known) & ~events["event_id"].duplicated()]
+        last = self.database.execute(f"SELECT coalesce(max(seq), 0) FROM {EVENTS}").fetchone()
         self.database.executemany(
             f"INSERT INTO {EVENTS} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})",
             zip(*(new[name].to_numpy(object) for name in names), strict=True),
         )
+        if len(new):
+            written = self.database.execute(f"{_READ} WHERE seq > ? ORDER BY seq", last)
+            digest = chained(self.about().get(EVENTS_SEAL, ""), written)
+            self.set_about(**{EVENTS_SEAL: digest, LAST_EVENT: new["event_id"].iloc[-1]})
         return list(new["event_id"])
 
     def touched(self, event_ids: Sequence[str]) -> list[str]:
@@ -220,6 +256,8 @@ class GeoPackageWriter:
         there = set(_columns(self.database))
         used = [name for name in own if name in there or name in state]
         self._shape([*REGISTER_BY_NAME, *used])
+        about = self.about() if anchors is not None else {}
+        _, out = _sum(self.database, anchors or ())
         if anchors is None:
             self.database.execute(f"DELETE FROM {ANCHORS}")
         else:
@@ -236,6 +274,9 @@ class GeoPackageWriter:
         )
         kept = [name for name in used if self._holds(name)]
         self._shape([*REGISTER_BY_NAME, *kept])
+        _, into = _sum(self.database, anchors)
+        rows = self.database.execute(f"SELECT count(*) FROM {ANCHORS}").fetchone()[0]
+        self.set_about(**moved(about, out, into, rows))
         self.database.execute(
             f"UPDATE gpkg_contents SET (min_x, min_y, max_x, max_y) = (SELECT min(lon), min(lat), "
             f"max(lon), max(lat) FROM {ANCHORS}) WHERE table_name = '{ANCHORS}'"
@@ -275,6 +316,18 @@ def _columns(database: sqlite3.Connection) -> list[str]:
     return [name for name in found if name not in (KEY, POINT)]
 
 
+def _sum(
+    database: sqlite3.Connection, anchors: Sequence[str] | None = None
+) -> tuple[list[str], int]:
+    """Columns of the layer, and the digest of the rows of these anchors; None means of all."""
+    names = [KEY, POINT, *_columns(database)]
+    query = f"SELECT {', '.join(map(quoted, names))} FROM {ANCHORS}"
+    if anchors is None:
+        return names, summed(names, database.execute(query))
+    query += " WHERE anchor_id IN (SELECT value FROM json_each(?))"
+    return names, summed(names, database.execute(query, (_json_list(anchors),)))
+
+
 def _events(database: sqlite3.Connection, query: str, given: tuple[Any, ...] = ()) -> pd.DataFrame:
     cursor = database.execute(query, given)
     parts = []
@@ -301,7 +354,7 @@ def new_file(path: Path) -> Iterator[GeoPackageWriter]:
     try:
         with clear(path), closing(sqlite3.connect(work, isolation_level=None)) as database:
             prepare(database)
-            yield GeoPackageWriter(database)
+            yield GeoPackageWriter(database, path.name)
             for trigger in TRIGGERS.values():
                 database.execute(trigger)
             database.execute("COMMIT")

@@ -26,6 +26,16 @@ from saltreach.records.postgis_tables import (
     mark_table,
 )
 from saltreach.records.postgis_trouble import clear
+from saltreach.records.seals import (
+    EVENTS_SEAL,
+    LAST_EVENT,
+    chained,
+    moved,
+    refuse_ends,
+    refuse_layer,
+    rows_of,
+    summed,
+)
 from saltreach.records.store import unguarded
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
@@ -101,10 +111,18 @@ class PostgisBook:
         with self._reading() as connection:
             return _about(connection, self.address.schema)
 
-    def events(self) -> pd.DataFrame:
-        """All events in the order of entry."""
+    def events(self) -> tuple[pd.DataFrame, dict[str, str]]:
+        """All events in the order of entry, and what the book said of itself then."""
+        schema = self.address.schema
         with self._reading() as connection:
-            return _events(connection, self.address.schema)
+            return _events(connection, schema), _about(connection, schema)
+
+    def verify(self) -> None:
+        """Raise where the layer of anchors is not what was written last."""
+        schema = self.address.schema
+        with self._reading() as connection:
+            names, total = _sum(connection, schema)
+            refuse_layer(self.name, _about(connection, schema), names, total)
 
     def anchors(self) -> pd.DataFrame:
         """The register as it stands, from the layer of anchors."""
@@ -121,7 +139,7 @@ class PostgisBook:
             connection.execute(
                 sa.select(mark.c.name).where(mark.c.name == "format").with_for_update()
             )
-            yield PostgisWriter(connection, schema)
+            yield PostgisWriter(connection, schema, self.name)
 
     def faults(self) -> list[str]:
         """What is wrong with the schema itself."""
@@ -142,11 +160,23 @@ class PostgisBook:
 class PostgisWriter:
     """What is written to a book within one transaction."""
 
-    def __init__(self, connection: Connection, schema: str) -> None:
-        self.connection, self.schema = connection, schema
+    def __init__(self, connection: Connection, schema: str, name: str) -> None:
+        self.connection, self.schema, self.name = connection, schema, name
         connection.execute(
             sa.text("SELECT set_config('saltreach.writes', :it, true)"), {"it": schema}
         )
+
+    def refuse_changed(self) -> None:
+        """Raise where events or anchors are more or fewer than were written."""
+        events, anchors = (f'"{self.schema}".{table}' for table in (EVENTS, ANCHORS))
+        count, last, rows = self.connection.execute(
+            sa.text(
+                f"SELECT (SELECT count(*) FROM {events}), "
+                f"(SELECT event_id FROM {events} ORDER BY seq DESC LIMIT 1), "
+                f"(SELECT count(*) FROM {anchors})"
+            )
+        ).one()
+        refuse_ends(self.name, self.about(), count, last or "", rows)
 
     def add(self, events: pd.DataFrame) -> list[str]:
         """Write events that are not there yet; their keys."""
@@ -166,6 +196,8 @@ class PostgisWriter:
         new = new.assign(seq=last + 1 + np.arange(len(new)))
         rows = new.astype(object).to_dict("records")
         self.connection.execute(sa.insert(table), rows)
+        digest = chained(self.about().get(EVENTS_SEAL, ""), rows_of(new))
+        self.set_about(**{EVENTS_SEAL: digest, LAST_EVENT: new["event_id"].iloc[-1]})
         return list(new["event_id"])
 
     def touched(self, event_ids: Sequence[str]) -> list[str]:
@@ -209,6 +241,8 @@ class PostgisWriter:
                     )
                 self._alter(f"ADD COLUMN {_quoted(name)} text")
         table = anchors_of(self.schema, list(state.columns))
+        about = self.about() if anchors is not None else {}
+        _, out = _sum(self.connection, self.schema, anchors or ())
         gone = sa.delete(table)
         if anchors is not None:
             gone = gone.where(table.c[KEY] == sa.any_(sa.literal(list(anchors), sa.ARRAY(sa.Text))))
@@ -226,6 +260,9 @@ class PostgisWriter:
         for name in there:
             if name not in REGISTER_BY_NAME and not (name in own and self._holds(name)):
                 self._alter(f"DROP COLUMN {_quoted(name)}")
+        _, into = _sum(self.connection, self.schema, anchors)
+        count = self.connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
+        self.set_about(**moved(about, out, into, count))
 
     def _holds(self, name: str) -> bool:
         return bool(
@@ -285,6 +322,18 @@ def _anchors(connection: Connection, schema: str, names: list[str]) -> pd.DataFr
     )
 
 
+def _sum(
+    connection: Connection, schema: str, anchors: Sequence[str] | None = None
+) -> tuple[list[str], int]:
+    """Columns of the layer, and the digest of the rows of these anchors; None means of all."""
+    names = [_PLACE, *_columns(connection, schema)]
+    table = anchors_of(schema, names[1:])
+    query = sa.select(*(table.c[name] for name in names))
+    if anchors is not None:
+        query = query.where(table.c[KEY] == sa.any_(sa.literal(list(anchors), sa.ARRAY(sa.Text))))
+    return names, summed(names, (tuple(row) for row in connection.execute(query)))
+
+
 def _events(
     connection: Connection, schema: str, anchors: Sequence[str] | None = None
 ) -> pd.DataFrame:
@@ -324,7 +373,7 @@ def new_schema(address: Address) -> Iterator[PostgisWriter]:
         for table in tables:
             table.create(connection)
         add_guards(connection, schema)
-        yield PostgisWriter(connection, schema)
+        yield PostgisWriter(connection, schema, str(address))
 
 
 def _have_postgis(connection: Connection, address: Address) -> None:

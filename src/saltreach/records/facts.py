@@ -60,7 +60,7 @@ def stated(says: pd.Series, rows: np.ndarray) -> dict[str, Facts]:
     Parameters
     ----------
     says : Series of str
-        JSON of every event.
+        JSON of every event, each under the number that messages name it by.
     rows : ndarray of int
         Places of those whose statements are wanted.
 
@@ -93,15 +93,26 @@ def stated(says: pd.Series, rows: np.ndarray) -> dict[str, Facts]:
     return facts
 
 
+def is_object(text: str) -> bool:
+    """Whether a text is a JSON object, as what an event says."""
+    try:
+        return isinstance(json.loads(text), dict)
+    except (TypeError, ValueError, RecursionError):
+        return False
+
+
 def _parsed(says: pd.Series) -> list[dict[str, Any]]:
     try:
-        found = json.loads(f"[{','.join(says)}]")
-    except json.JSONDecodeError as error:
-        raise RecordError(
-            f"what an event says is no JSON ({error.msg}): the book was changed by another "
-            "program; take it from your backup"
-        ) from error
-    return found
+        found: list[dict[str, Any]] = json.loads(f"[{','.join(says)}]")
+    except (TypeError, ValueError, RecursionError):
+        found = []
+    if len(found) == len(says) and all(isinstance(one, dict) for one in found):
+        return found
+    at = next((name for name, text in says.items() if not is_object(text)), "")
+    raise RecordError(
+        f"event {at}: what it says is no JSON object: the book was changed by another program; "
+        "run saltreach book check, and take the book from your backup"
+    )
 
 
 def _typed(name: str, cells: list[Any]) -> Any:

@@ -53,4 +53,9 @@ def _said(path: Path, error: sqlite3.Error) -> Exception:
         return RecordError(
             f"{path}: it is damaged or was not copied whole ({text}); take it from your backup"
         )
+    if any(word in lower for word in ("no such table", "no such column", "sqlite3_prepare")):
+        return RecordError(
+            f"{path}: the file is damaged or only partly copied: a table of the book is missing; "
+            "take it from your backup"
+        )
     return RecordError(f"{path}: SQLite refuses it ({text})")

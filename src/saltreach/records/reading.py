@@ -30,7 +30,10 @@ def read_register(source: Any, **reading: Any) -> Register:
         book = open_book(database)
         found = read_file(book.anchors(), name=database.short, **reading)
         found = replace(found, format=book.format)
-    gone = None if book is None else failed_before(book.events())
+    if book is None:
+        return found
+    book.verify()
+    gone = failed_before(book.events())
     if gone is None:
         return found
     said = f"{len(gone)} that failed and are gone still count for their like"

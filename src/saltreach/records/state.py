@@ -133,7 +133,7 @@ def state_of(events: pd.DataFrame, *, on: dt.date | None = None) -> pd.DataFrame
         return counts & np.isin(kind, [EVENT_KINDS.index(one) for one in kinds])
 
     codes = [EVENT_KINDS.index(one) for one in _STATING]
-    heard = _heard(events["says"], np.flatnonzero(np.isin(kind, codes)))
+    heard = _heard(events, np.flatnonzero(np.isin(kind, codes)))
     own = _own_names(heard, kind)
     facts = {name: said.where(counts) for name, said in heard.items()}
     order = Order.of(anchor, _counted_days(days, of(ENTERED), facts), len(anchors))
@@ -160,11 +160,11 @@ def own_columns(events: pd.DataFrame) -> list[str]:
     """
     kind = pd.Categorical(events["kind"], categories=list(EVENT_KINDS)).codes
     codes = [EVENT_KINDS.index(one) for one in (ENTERED, CORRECTED)]
-    return _own_names(_heard(events["says"], np.flatnonzero(np.isin(kind, codes))), kind)
+    return _own_names(_heard(events, np.flatnonzero(np.isin(kind, codes))), kind)
 
 
-def _heard(says: pd.Series, rows: np.ndarray) -> dict[str, Facts]:
-    return stated(says, rows)
+def _heard(events: pd.DataFrame, rows: np.ndarray) -> dict[str, Facts]:
+    return stated(pd.Series(events["says"].array, index=events["seq"]), rows)
 
 
 def _first_days(dates: pd.Series) -> np.ndarray:

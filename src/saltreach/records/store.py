@@ -42,6 +42,9 @@ class Writer(Protocol):
     def set_about(self, **values: str) -> None:
         """Change what the book says of itself."""
 
+    def refuse_changed(self) -> None:
+        """Raise where events or anchors are more or fewer than were written."""
+
     def guard(self) -> None:
         """Put back what refuses changes by other programs, where it is gone."""
 
@@ -81,8 +84,11 @@ class Store(Protocol):
     def about(self) -> dict[str, str]:
         """What the book says of itself."""
 
-    def events(self) -> pd.DataFrame:
-        """All events in the order of entry."""
+    def events(self) -> tuple[pd.DataFrame, dict[str, str]]:
+        """All events in the order of entry, and what the book said of itself then."""
+
+    def verify(self) -> None:
+        """Raise where the layer of anchors is not what was written last."""
 
     def anchors(self) -> pd.DataFrame:
         """The register as it stands, from the layer of anchors, own columns in any order."""

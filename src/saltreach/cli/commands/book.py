@@ -59,7 +59,6 @@ Mend = Annotated[
 Key = Annotated[
     str, typer.Argument(metavar="RECORD", help="A record_id or an event_id of its history.")
 ]
-_SHOWN = 20
 
 
 def _now(today: dt.datetime | None) -> dt.datetime:
@@ -68,11 +67,12 @@ def _now(today: dt.datetime | None) -> dt.datetime:
 
 
 def _listed(rejected: pd.DataFrame) -> None:
-    """Refused rows on stderr."""
-    for row in rejected.head(_SHOWN).itertuples(index=False):
+    """All refused rows on stderr, and how many they are."""
+    for row in rejected.itertuples(index=False):
         tell(f"refused: row {row.row}, {row.column} = {row.value!r}: {row.reason}; {row.fix}")
-    if len(rejected) > _SHOWN:
-        tell(f"and {len(rejected) - _SHOWN} more refused: saltreach check lists all")
+    count = rejected["row"].nunique()
+    if count:
+        tell(f"{count} {'row' if count == 1 else 'rows'} refused: not in the book")
 
 
 def book_start(
@@ -91,13 +91,18 @@ def book_start(
 ) -> None:
     """Start a book with the anchors of a register: from then on events are added to it."""
     with clear_errors(), words_of(words), progress() as step:
-        from saltreach.errors import NoGoodRowsError
-        from saltreach.records.book import start_book
+        from saltreach.errors import NoGoodRowsError, RecordError
+        from saltreach.records.book import is_book, start_book
         from saltreach.records.reading import read_register
         from saltreach.vocabulary.words import CAUTION
 
         now = _now(today)
         step("register")
+        if is_book(register):
+            raise RecordError(
+                f"{register} is a book already, and its history would be lost: copy the file, or "
+                "write its anchors first (saltreach book export) and start from those"
+            )
         reading = reading_of(column, crs, sheet, layer, date_order, strict, same_crag)
         found = read_register(register, today=now.date(), **reading)
         tell_reading(found)
@@ -165,12 +170,20 @@ def book_export(
         given = open_book(book)
         anchors = given.anchors(on=None if on is None else on.date(), known_on=_moment(as_known_on))
         if not len(anchors):
-            when = "yet " if on or as_known_on else ""
-            raise RecordError(f"{given.name}: no anchor is in place {when}there; nothing to export")
+            raise RecordError(f"{given.name}: {_nothing(given, on, as_known_on)}")
         step("file")
         write_register(anchors, out)
         typer.echo(f"{out}: {len(anchors)} anchors")
         typer.echo(CAUTION)
+
+
+def _nothing(given: Any, on: dt.datetime | None, known: str | None) -> str:
+    """Why there is nothing to export."""
+    start = given.about()["started_at"][:10]
+    day = (known or "")[:10] or ("" if on is None else on.date().isoformat())
+    if day and day < start:
+        return f"the book was started on {start} and knows the region only from then on"
+    return "no anchor is in place; nothing to export"
 
 
 def _moment(text: str | None) -> dt.datetime | None:
@@ -223,10 +236,12 @@ def book_take_back(book: BookArgument, record: Key, who: Who, today: Today = Non
 
         now = _now(today)
         given = open_book(book)
+        given.verify()
         events = taking_back(given.events(), record, who=who, on=now.date())
         done: Any = given.append(events, now=now)
         anchors = sorted({event.anchor_id for event in events})
-        typer.echo(f"{given.name}: {done.new} events taken back, of {', '.join(anchors)}")
+        what = "event" if done.new == 1 else "events"
+        typer.echo(f"{given.name}: {done.new} {what} taken back, of {', '.join(anchors)}")
 
 
 def add_to(app: typer.Typer) -> None:
