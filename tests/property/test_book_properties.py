@@ -99,10 +99,18 @@ def test_the_order_of_the_frame_is_irrelevant(told, seed):
 
 
 def alive_by_hand(events: list[Event]) -> list[bool]:
-    """Each event asks those that replace it."""
+    """Each event asks those that replace it; one that is itself corrected still replaces."""
+
+    def stands(event: Event) -> bool:
+        return not any(
+            other.replaces == event.event_id
+            and "taken back" in (other.kind, event.kind)
+            and stands(other)
+            for other in events
+        )
 
     def lives(event: Event) -> bool:
-        return not any(other.replaces == event.event_id and lives(other) for other in events)
+        return not any(other.replaces == event.event_id and stands(other) for other in events)
 
     return [lives(event) for event in events]
 

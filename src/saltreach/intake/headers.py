@@ -52,6 +52,7 @@ RESERVED: frozenset[str] = frozenset(
 DAY_FIRST, MONTH_FIRST = "day-first", "month-first"
 _BRACKETS = re.compile(r"(.+?)\s*[(\[{]\s*([^()\[\]{}]*?)\s*[)\]}]")
 _BEHIND = re.compile(r"(.+?)(?:\s*[,/]\s*|\s+(?:in|en|em)\s+|\s+)(\S+|grad C)", re.IGNORECASE)
+_UNDERSCORE = re.compile(r"(.+)_([^\W_]+)")
 _SIGN = re.compile(r"(.+?)\s*([\"″”°%‰])")
 _DAY, _MONTH = {"d", "dd", "t", "tt", "g", "gg"}, {"m", "mm"}
 _YEAR = {"yy", "yyyy", "jj", "jjjj", "aa", "aaaa"}
@@ -179,6 +180,12 @@ def _meaning(
                 return meant._replace(order=meant.order or inner.order)
             if found is brackets and whole is None:
                 return Meant(problem=f"what {found[2]!r} says of {inner.name} is not known")
+    last = _UNDERSCORE.fullmatch(text) if behind and whole is None else None
+    inner = last and is_unit(last[2]) and _meaning(last[1], words, columns, grid=grid, behind=0)
+    if last and inner and inner.name is not None:  # `drehmoment_nm`
+        meant = _behind(inner.name, last[2], columns, grid)
+        if meant is not None and meant.name is not None:
+            return meant
     return Meant(whole)
 
 

@@ -33,6 +33,7 @@ MOST_PHOTO_BYTES = 40_000_000
 MOST_BYTES = 2_000_000_000
 """What an archive may hold unpacked: a day at the cliff is far below each; own choice."""
 MOST_ROWS = 20_000
+_LONGEST = 60
 _BLOCK = 1 << 20
 _NAME = re.compile(r"photos/[^/\\:\x00-\x1f]{1,120}")
 _SHA = re.compile(r"[0-9a-f]{64}")
@@ -100,7 +101,7 @@ def read_return_file(path: Path) -> tuple[Sheet, tuple[Photo, ...]]:
         rows, wrong = _rows(given["rows"], given)
         sheet = checked_rows(_as_table(rows), RETURNS, path.name, hashlib.sha256(data).hexdigest())
         photos, missing = _photos(path, archive, given.get("photos"), len(given["rows"]))
-    return with_refused(sheet, [*wrong, *missing], len(wrong) + len(missing)), photos
+    return with_refused(sheet, [*wrong, *missing], len(wrong)), photos
 
 
 @contextmanager
@@ -227,11 +228,18 @@ def _as_table(rows: Mapping[int, Mapping[str, Any]]) -> formats.Table:
     known = {name for name, column in RETURNS.columns.items() if column.required}
     given = {name for row in rows.values() for name in row}
     headers = tuple(name for name in RETURNS.columns if name in given | known)
-    cells = [[_cell(row.get(name)) for row in rows.values()] for name in headers]
-    unused = sorted(given.difference(headers))
+    more = sorted(name for name in given.difference(headers) if _stated(name, rows))
+    cells = [[_cell(row.get(name)) for row in rows.values()] for name in (*headers, *more)]
+    unused = sorted(given.difference(headers, more))
     notes = (f"not used: {_some(unused)}",) if unused else ()
+    headers = (*headers, *more)
     numbers = np.array(list(rows), dtype=np.int64)
     return formats.Table(headers, formats.text_frame(cells, len(rows)), numbers, "zip", notes)
+
+
+def _stated(name: str, rows: Mapping[int, Mapping[str, Any]]) -> bool:
+    """Whether a name that is none of ours has plain values, so that it is looked at as a header."""
+    return len(name) <= _LONGEST and all(_is_plain(row.get(name)) for row in rows.values())
 
 
 def _some(names: list[str], most: int = 5) -> str:

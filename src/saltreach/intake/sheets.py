@@ -18,7 +18,7 @@ from saltreach.intake import check, formats, table_files
 from saltreach.intake.headers import listed, meant_by, near_columns, said_by
 from saltreach.intake.leftovers import cleaned
 from saltreach.intake.own_results import is_a_plan, said_of_results
-from saltreach.intake.strays import columns_that_may_limit, sheets_that_may_limit
+from saltreach.intake.strays import columns_that_may_limit, lost, sheets_that_may_limit
 from saltreach.intake.tables import Table
 from saltreach.intake.together import earth_m
 from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
@@ -45,12 +45,14 @@ class Near(NamedTuple):
 
 
 class _Places(NamedTuple):
-    """Where columns stand, units of their headers, headers that are nearly one, and notes."""
+    """Where columns stand, units of their headers, headers that are nearly one, notes, and which
+    columns those headers may be."""
 
     of: dict[str, int]
     units: dict[str, str]
     near: dict[str, str]
     notes: list[str]
+    may_be: dict[str, tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -167,9 +169,7 @@ def read_table(path: str | Path, table: Table, *, sheet: str | None = None) -> S
     except RegisterError as error:
         raise table.error(f"{table.title} {error}") from error
     found, still_open = _done_alone(found, table, places)
-    near = dict(places.near)
-    if table.no_strays:
-        near = dict(columns_that_may_limit(found, places.of, table)) | near
+    near = _near(found, table, places)
     not_used = [Near(f"column {header!r}", hint) for header, hint in near.items()]
     if table.limits:
         not_used += [
@@ -200,8 +200,48 @@ def checked_rows(found: formats.Table, table: Table, file: str, sha256: str) -> 
     RegisterError
         A column that is needed is missing.
     """
-    made = _made(found, table, _places(found.headers, table, file), file, [])
-    return replace(made, sha256=sha256)
+    places = _places(found.headers, table, file)
+    near = _near(found, table, places)
+    made = _made(found, table, places, file, [])
+    not_used = tuple(Near(f"column {header!r}", hint) for header, hint in near.items())
+    return replace(made, sha256=sha256, near=not_used)
+
+
+def _near(found: formats.Table, table: Table, places: _Places) -> dict[str, str]:
+    """Headers that are not used and may be meant, and in words why."""
+    near = dict(places.near)
+    if not table.no_strays:
+        return near
+    if table.keeps_good:
+        near = {
+            header: hint
+            for header, hint in near.items()
+            if lost(header, found, table, places.may_be[header])
+        }
+    return dict(columns_that_may_limit(found, places.of, table)) | near
+
+
+def refused_whole(sheet: Sheet) -> Sheet:
+    """A sheet of which nothing is taken, where a filled column of it would be lost.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Of a table that keeps good rows.
+    """
+    if not sheet.near:
+        return sheet
+    problems = [
+        {
+            "row": 1, "column": "", "value": one.what,
+            "reason": f"it is filled in and not read; {one.hint.rstrip('.?')}"
+            + ("?" if one.hint.endswith("?") else ""),
+            "fix": "nothing of the file is taken: write the header as the column is called, give "
+            "your word for it with --words, or take the column out",
+        }
+        for one in sheet.near
+    ]  # fmt: skip
+    return _without(sheet, (), problems)
 
 
 def _made(
@@ -329,11 +369,13 @@ def _places(headers: tuple[str, ...], table: Table, where: str) -> _Places:
             places[name] = i
     words, alike = table_header_words(columns), alike_in_register(columns.values())
     near: dict[str, str] = {}
+    may_be: dict[str, tuple[str, ...]] = {}
     hints = []
     for i in unused:
         hint, may = near_columns(headers[i], words, places, alike)
         hint = meant[i].problem or hint
         if hint:
+            may_be[headers[i]] = may
             near[headers[i]] = hint if hint.endswith("?") else f"{hint}."
         hints += [f"{headers[i]!r}: {hint}" for name in may if columns[name].required]
     missing = [n for n, c in columns.items() if c.required and n not in places]
@@ -357,7 +399,7 @@ def _places(headers: tuple[str, ...], table: Table, where: str) -> _Places:
         if which
     ]
     units = {name: meant[i].unit for name, i in places.items() if meant[i].unit}
-    return _Places(places, units, near, notes)
+    return _Places(places, units, near, notes, may_be)
 
 
 def _done_alone(
@@ -452,7 +494,7 @@ def _cell_problems(
     found = [check.problems(reason.notna(), column.name, text, reason, fix + told)]
     if column.required:
         gone = values.isna() & reason.isna()
-        found.append(check.problems(gone, column.name, "", "missing", f"give the {column.meaning}"))
+        found.append(check.problems(gone, column.name, "", *_missing(column)))
     if column.kind in NUMBERS:
         low = -np.inf if column.low is None else column.low
         high = np.inf if column.high is None else column.high
@@ -464,6 +506,12 @@ def _cell_problems(
             check.problems(outside, column.name, text, limits, f"correct it{unit}{told}{empty}")
         )
     return pd.concat(found, ignore_index=True)
+
+
+def _missing(column: Column) -> tuple[str, str]:
+    """Why a cell that is needed stops a row, and the fix, in plain words."""
+    of_people = {"who": ("no name", "give who did it"), "done_on": ("no day", "give the day")}
+    return of_people.get(column.name, ("missing", f"give the {column.meaning}"))
 
 
 def _one_case(name: str) -> str:

@@ -39,7 +39,8 @@ class Table:
         through, so a refused one stops the work unless the user says to leave it out.
     no_strays : bool
         Whether a column that is not used, and holds numbers, days or words of a column, stops the
-        work as a refused row does: a limit may stand in it.
+        work as a refused row does: a limit may stand in it. Of a table that keeps its good rows
+        the file is refused as a whole, the others go on.
     filled_in : str
         Column whose empty cell says, in a plan's own sheet, that the visit is not done yet.
     error : type of error
@@ -250,6 +251,7 @@ RETURNS = Table(
                 "correct the wrong one of the two times, or give loaded_on",
                 lambda t: t["loaded_on"].isna() & _before(t, "loaded_at", "set_at")),
     ),
+    no_strays=True,
     unknown_is_empty=True,
     keeps_good=True,
     named_by=("record_id", "trip", "anchor_id", "crag", *_PLACE),

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.outputs.returns import one_line
+from saltreach.outputs.returns import counted, one_line
 from saltreach.records.history import History, known_of, said_of
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, REQUIRED
 from saltreach.vocabulary.words import CAUTION, ENTERED, NOTE, TAKEN_BACK
@@ -23,7 +23,7 @@ _PLACE = REQUIRED
 def history_lines(found: History) -> list[str]:
     """A history in lines that fit one screen."""
     when = f", as of {found.on.isoformat()}" if found.on else ""
-    lines = [f"{one_line(found.place)}{when}: {len(found.anchors)} anchors in place"]
+    lines = [f"{one_line(found.place)}{when}: {counted(len(found.anchors), 'anchor')} in place"]
     names = [one_line(name) for name in found.anchors["anchor_id"]]
     if len(names) != 1 or names[0] not in lines[0]:
         more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
@@ -44,7 +44,10 @@ def history_lines(found: History) -> list[str]:
             lines += [f"  {_event(row, found)}", f"    before it: {_before(row, found)}"]
     entered = found.events["kind"] == ENTERED
     rows = list(found.events[~entered].iloc[::-1].head(SCREEN).itertuples())
-    lines += ["Events, the last first:", *(f"  {_event(row, found)}" for row in rows)]
+    lines += [
+        "Events, the last first (<key> for book take-back):",
+        *(f"  {_event(row, found)}" for row in rows),
+    ]
     left = int((~entered).sum()) - len(rows)
     if left:
         lines.append(f"  and {left} earlier: --json lists all")
@@ -75,7 +78,7 @@ def _event(row: Any, found: History) -> str:
     end = ""
     if row.ended_by:
         end = f" ({row.ended_how}, {one_line(row.ended_by)}, {row.ended_on})"
-    return f"{row.happened_on}  {anchor}{what}, {one_line(row.who)}{said}{file}{end}"
+    return f"{row.happened_on}  {anchor}{what}, {one_line(row.who)}{said}{file} <{one_line(row.record)}>{end}"
 
 
 def _before(decided: Any, found: History) -> str:

@@ -30,15 +30,27 @@ def one_line(value: object) -> str:
     return " ".join(safe_text(text_of(value) or "-").split())
 
 
-def counts_line(found: Proposal, name: str) -> str:
+def counts_line(found: Proposal, name: str, *, applied: bool = False) -> str:
     """How many records there are, and what became of them."""
-    refused = len(found.rejected[["file", "row"]].drop_duplicates())
+    done = "written" if applied else "to write"
+    anchors = len({event.anchor_id for event in found.events})
     return (
-        f"{name}: {found.records} good records, {found.known} of them known already; "
-        f"{len(found.events)} events to write about "
-        f"{len({event.anchor_id for event in found.events})} anchors; "
-        f"{refused} rows refused, {len(found.open)} differences open"
+        f"{name}: {counted(found.rows, 'row')}: {found.records} good, "
+        f"{found.rows - found.records} refused; {found.known} known already; "
+        f"{counted(len(found.events), 'event')} {done} about {counted(anchors, 'anchor')}; "
+        f"{counted(len(found.open), 'difference')} open"
     )
+
+
+def counted(number: int, what: str) -> str:
+    """A number and what it counts.
+
+    Examples
+    --------
+    >>> counted(1, "row"), counted(2, "row")
+    ('1 row', '2 rows')
+    """
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def change_rows(found: Proposal) -> list[tuple[str, ...]]:
@@ -61,7 +73,7 @@ def returns_lines(found: Proposal, name: str, *, applied: bool, table: bool = Tr
     table : bool
         Whether the changes are among them; a terminal shows them as a table.
     """
-    lines = [counts_line(found, name)]
+    lines = [counts_line(found, name, applied=applied)]
     if found.records and found.known == found.records and not found.events:
         lines.append("Everything is in the book already: nothing changes.")
     if table and len(found.changes):
@@ -69,6 +81,10 @@ def returns_lines(found: Proposal, name: str, *, applied: bool, table: bool = Tr
         lines += _aligned(change_rows(found))
     if len(found.changes) > MOST_SHOWN:
         lines.append(f"  and {len(found.changes) - MOST_SHOWN} more changes: --json lists all")
+    milder = [
+        f"  MILDER THAN BEFORE: {one_line(m.anchor_id)}: {one_line(m.said)}" for m in found.milder
+    ]
+    lines += _cut(milder, "milder")
     if found.conflicts:
         lines.append("Records that differ about one anchor on one day (both are kept):")
         lines += _cut([f"  {conflict_said(one)}" for one in found.conflicts], "differences")
@@ -135,7 +151,9 @@ def returns_record(found: Proposal, *, applied: bool) -> dict[str, Any]:
     """A proposal as plain values."""
     return {
         "applied": applied,
+        "rows": found.rows,
         "records": found.records,
+        "milder": [one._asdict() for one in found.milder],
         "known": found.known,
         "events": len(found.events),
         "photos": len(found.photos),
@@ -174,6 +192,6 @@ def settle_csv(conflicts: Iterable[Conflict]) -> str:
 
 def written_line(new: int, known: int, photos: int, name: str) -> str:
     """What was written."""
-    told = [f"{new} events"] + ([f"{photos} photos"] if photos else [])
+    told = [counted(new, "event")] + ([counted(photos, "photo")] if photos else [])
     more = f"; {known} were there already" if known else ""
     return f"written into {name}: {some(told, len(told))}{more}"

@@ -86,6 +86,21 @@ class View:
         return found
 
     @cached_property
+    def replaced(self) -> Mapping[str, str]:
+        """Records that another record replaced, and who wrote that one."""
+        ids = self.events["event_id"]
+        about = dict(zip(ids, self.events["record_id"], strict=True))
+        ended = self.events.loc[~self.alive, "event_id"]
+        table = self.events[self.events["replaces"].isin(ended)]
+        table = table[table["kind"] != TAKEN_BACK]
+        found = {
+            about.get(row.replaces, ""): f"record {row.record_id} of {row.who}"
+            for row in table.itertuples()
+            if row.record_id and about.get(row.replaces, "") != row.record_id
+        }
+        return {key: said for key, said in found.items() if key}
+
+    @cached_property
     def loose(self) -> Mapping[tuple[str, str, str, str], list[dict[str, Any]]]:
         """Live events without a record, by anchor, kind, day and who."""
         table = self.events[self.alive & (self.events["record_id"] == "").to_numpy(bool)]

@@ -9,7 +9,8 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import permutations
 from typing import Any
 
 import pandas as pd
@@ -19,15 +20,20 @@ from saltreach.records.placing import placement_doubts
 from saltreach.records.state import FAILED_CONDITION, FOUND_BY, JOIN
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, columns_of
 from saltreach.vocabulary.words import (
+    CLOSED_EVENT,
     CORRECTED,
+    DONE,
     ENTERED,
     FINDINGS,
     LOOKED_AT,
+    NOT_REACHED,
     NOTE,
     PHOTO,
     PLACED,
     PROOF_RESULTS,
     PROOF_TEST,
+    REMOVED,
+    REOPENED,
     REPLACED,
     SEEPAGE,
     STRENGTH_GRADES,
@@ -54,7 +60,7 @@ def _all_found(values: Iterable[Any]) -> str:
     return JOIN.join(sorted(found, key=FINDINGS.index))
 
 
-_MORE_CAUTIOUS: Mapping[str, Callable[[Any], Any]] = {
+MORE_CAUTIOUS: Mapping[str, Callable[[Any], Any]] = {
     "condition": max,
     "findings": _all_found,
     "tap_response": _worst(TAP_RESPONSES),
@@ -95,7 +101,16 @@ def proposed(column: str, values: Sequence[Any]) -> Any:
     known = [value for value in values if value is not None and value != UNKNOWN]
     if not known:
         return None
-    return _MORE_CAUTIOUS.get(column, lambda all_: all_[-1])(known)
+    return MORE_CAUTIOUS.get(column, lambda all_: all_[-1])(known)
+
+
+DONE_COLUMN = "done"
+_EXCLUDES: Mapping[str, tuple[str, ...]] = {
+    REMOVED: (LOOKED_AT, CLOSED_EVENT, REOPENED),
+    CLOSED_EVENT: (REOPENED,),
+    PLACED: (NOT_REACHED,),
+    REPLACED: (NOT_REACHED,),
+}
 
 
 @dataclass(frozen=True)
@@ -142,6 +157,7 @@ class _Said:
     who: str
     values: dict[str, Any]
     places: bool = False
+    kinds: set[str] = field(default_factory=set)
 
     def add(self, column: str, value: Any) -> None:
         self.values[column] = (
@@ -160,6 +176,7 @@ def _statements(events: Sequence[Mapping[str, Any]]) -> list[_Said]:
         if event["kind"] == ENTERED or is_settlement(event["record_id"]):
             continue  # who enters a register was not there that day
         one = records.setdefault(_of_record(event), _Said(event["who"], {}))
+        one.kinds.add(event["kind"])
         one.places |= event["kind"] in (PLACED, REPLACED)
         says = json.loads(event["says"])
         for column, value in says.items():
@@ -185,6 +202,29 @@ def _differing(records: Sequence[_Said]) -> dict[str, list[tuple[str, Any]]]:
         for column, said in by_column.items()
         if len({canonical({"": value}) for _, value in said}) > 1
     }
+
+
+def _done_differently(records: Sequence[_Said]) -> tuple[list[tuple[str, Any]], str]:
+    """What people say they did that cannot both be, by whom, and what holds until it is settled.
+
+    Closed before reopened; in place and closed where one removed it and another found it there;
+    closed where one placed it and another did not reach it: judgement.
+    """
+    said: list[tuple[str, Any]] = []
+    for one, other in permutations(records, 2):
+        if one.who == other.who:
+            continue
+        first = next((kind for kind in _EXCLUDES if kind in one.kinds), "")
+        against = [kind for kind in _EXCLUDES.get(first, ()) if kind in other.kinds]
+        if against and REMOVED not in other.kinds:
+            said += [(one.who, first), (other.who, against[0])]
+    return list(dict.fromkeys(said)), CLOSED_EVENT
+
+
+def _of_done(value: Any, day: str) -> dict[str, Any]:
+    """What an answer about what was done states of the anchor."""
+    closing = {CLOSED_EVENT: day, REOPENED: None}
+    return {DONE_COLUMN: value} | ({"closed_on": closing[value]} if value in closing else {})
 
 
 def _together(records: Sequence[_Said], day: str, but: Iterable[str]) -> dict[str, Any]:
@@ -249,19 +289,28 @@ def settle(
     people = ", ".join(dict.fromkeys(one.who for one in records))
     writer = _Writer(anchor, day, *source(anchor), gone)
     differing = _differing(records)
+    what, cautious = _done_differently(records)
+    if what:
+        differing[DONE_COLUMN] = what
+    if any(row["event_id"] in new and row["kind"] in DONE for row in rows):
+        stated.add(DONE_COLUMN)
     conflicts = []
     for column, said in differing.items():
         key = _SETTLE + mark_of(anchor, day, column)
         there = mine.pop(key, [None])[-1]
         held = None if there is None else json.loads(there["says"]).get(column)
         value, by = answers.get((anchor, day, column), (None, ""))
-        best = proposed(column, [one for _, one in said])
+        best = cautious if column == DONE_COLUMN else proposed(column, [one for _, one in said])
+
+        def says(value: Any, column: str = column) -> dict[str, Any]:
+            return _of_done(value, day) if column == DONE_COLUMN else {column: value}
+
         if by:
             if there is None or there["who"] != by or held != value or column in stated:
-                writer.write(key, by, {column: value}, there)
+                writer.write(key, by, says(value), there)
             answer = value
         elif there is None or column in stated:
-            writer.write(key, OPEN + people, {column: best or None}, there)
+            writer.write(key, OPEN + people, says(best or None), there)
             answer = None
         else:
             settled = not there["who"].startswith(OPEN)

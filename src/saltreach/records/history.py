@@ -18,6 +18,7 @@ from saltreach.intake.names import keys_of, name_key
 from saltreach.intake.sheets import nearest
 from saltreach.records.events import COLUMNS
 from saltreach.records.state import live, state_of
+from saltreach.records.taking_back import LEAST_DIGITS
 from saltreach.vocabulary.columns import REGISTER
 from saltreach.vocabulary.synonyms import plain
 from saltreach.vocabulary.words import (
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
 
 BATCHES = ("piece_batch", "adhesive_batch")
 TOLD = ("anchor_id", "crag", "sector", "happened_on", "kind", "who", "says", "file", "ended_on",
-        "ended_by", "ended_how", "corrects")  # fmt: skip
+        "ended_by", "ended_how", "corrects", "record")  # fmt: skip
 """Columns of a history."""
 _DECIDING = (PLACED, REPLACED, REMOVED, CLOSED_EVENT, REOPENED)
 _VISITS = (LOOKED_AT, PLACED, REPLACED, REMOVED, CLOSED_EVENT, REOPENED, NOT_REACHED)
@@ -219,6 +220,7 @@ def _told(events: pd.DataFrame, on: dt.date | None) -> pd.DataFrame:
                 "ended_on": "" if end is None else end.happened_on,
                 "ended_by": "" if end is None else end.who,
                 "ended_how": "" if end is None else _how(end.kind),
+                "record": key_of(row),
                 "corrects": about.get(row.replaces, "") if row.kind != TAKEN_BACK else "",
             }
         )  # fmt: skip
@@ -275,9 +277,23 @@ def said_of(says: Mapping[str, Any], most: int = 6) -> str:
     ('condition 2, findings loose', 'grade unknown')
     """
     says = {name: value for name, value in says.items() if name not in _OF_FILES}
-    told = [f"{name} {UNKNOWN if value is None else _text(value)}" for name, value in says.items()]
+    told = [f"{name} {_said(name, value)}" for name, value in says.items()]
     more = f" and {len(told) - most} more" if len(told) > most else ""
     return ", ".join(told[:most]) + more
+
+
+def _said(name: str, value: Any) -> str:
+    if value is None or (name == "findings" and value == ""):
+        return "none" if name == "findings" else UNKNOWN
+    return _text(value)
+
+
+def key_of(event: Any) -> str:
+    """What an event is taken back by: the key of its record, else the start of its own.
+
+    A row without a key of its own has one that follows from what it says, and does not change.
+    """
+    return str(event.record_id) or str(event.event_id)[:LEAST_DIGITS]
 
 
 def _text(value: Any) -> str:

@@ -16,7 +16,7 @@ import pandas as pd
 from saltreach.errors import RegisterError, SaltreachError, together
 from saltreach.intake.datasheet import read_cure_table
 from saltreach.intake.return_file import Photo, read_return_file
-from saltreach.intake.sheets import Sheet, read_table, with_refused
+from saltreach.intake.sheets import Sheet, read_table, refused_whole, with_refused
 from saltreach.intake.tables import RETURNS
 from saltreach.intake.values import parse_column
 from saltreach.records.book_view import View
@@ -25,9 +25,17 @@ from saltreach.records.events import Event
 from saltreach.records.photos import photos_folder, stored
 from saltreach.records.rows import Record, in_order, known_values, stated
 from saltreach.records.state import state_of
-from saltreach.records.taking import Reading, Refused
+from saltreach.records.taking import Doubt, Reading, Refused
 from saltreach.vocabulary.columns import REGISTER, REJECTED_COLUMNS, columns_of
-from saltreach.vocabulary.words import UNKNOWN
+from saltreach.vocabulary.words import (
+    CLOSED_EVENT,
+    LOOKED_AT,
+    PROOF_TEST,
+    PULLED,
+    REMOVED,
+    REOPENED,
+    UNKNOWN,
+)
 
 if TYPE_CHECKING:
     from saltreach.records.book import Appended, Book
@@ -35,6 +43,12 @@ if TYPE_CHECKING:
 CHANGED = ("anchor_id", "column", "before", "after", "record")
 """Columns of the table of changes."""
 NEW_ANCHOR, NO_ANCHOR = "new anchor", "no longer in place"
+_BY_KIND: Mapping[str, tuple[str, ...]] = {
+    CLOSED_EVENT: ("closed_on",), REOPENED: ("closed_on",), LOOKED_AT: ("last_inspected_on",),
+    REMOVED: ("anchor_id",), PULLED: ("anchor_id",),
+    PROOF_TEST: ("condition", "findings", "proof_tested_on"),
+}  # fmt: skip
+"""Columns of the register that follow from what was done, so that they are credited to it."""
 Answers = Mapping[tuple[str, str, str], tuple[Any, str]]
 """Anchor, day and column -> what is right, and who says so."""
 
@@ -63,6 +77,10 @@ class Proposal:
         Pictures to be stored.
     notes : tuple of str
         How the files were read.
+    rows : int
+        Rows that were read, good and refused; photos are none.
+    milder : tuple of Doubt
+        What corrections say less bad than the records before them.
     """
 
     events: tuple[Event, ...]
@@ -74,6 +92,8 @@ class Proposal:
     records: int
     photos: tuple[Photo, ...]
     notes: tuple[str, ...]
+    rows: int = 0
+    milder: tuple[Doubt, ...] = ()
 
     @property
     def open(self) -> tuple[Conflict, ...]:
@@ -135,7 +155,9 @@ def read_returns(
         ),
         doubts=_doubts(view, after, events, reading),
         known=reading.known,
-        records=len(records),
+        records=sum(len(one.rows) for one in sheets),
+        rows=sum(one.rows_read for one in sheets),
+        milder=tuple(reading.milder),
         photos=tuple({photo.sha256: photo for photo in reading.photos}.values()),
         notes=tuple(f"{one.file}: {note}" for one in sheets for note in one.notes),
     )
@@ -161,7 +183,7 @@ def _read_all(paths: Iterable[str | Path]) -> tuple[list[Sheet], list[Record]]:
             note = f"the same file as {sheet.file}"
             sheets[sheet.sha256] = replace(first, notes=(*first.notes, note))
             continue
-        sheets[sheet.sha256] = sheet
+        sheet = sheets[sheet.sha256] = refused_whole(sheet)
         of_record: dict[str, list[Photo]] = {}
         for photo in photos:
             of_record.setdefault(photo.record_id, []).append(photo)
@@ -247,7 +269,8 @@ def changes(before: View, after: View, events: Iterable[Event]) -> pd.DataFrame:
     for event in events:
         told = f"{event.source_file}, {event.who}".strip(", ")
         says[event.anchor_id, ""] = told
-        says |= dict.fromkeys(((event.anchor_id, name) for name in event.says), told)
+        names = (*event.says, *_BY_KIND.get(event.kind, ()))
+        says |= dict.fromkeys(((event.anchor_id, name) for name in names), told)
     rows: list[tuple[Any, ...]] = []
     for anchor in dict.fromkeys(event.anchor_id for event in events):
         old, new = then.get(anchor), now.get(anchor)
@@ -256,7 +279,8 @@ def changes(before: View, after: View, events: Iterable[Event]) -> pd.DataFrame:
         if old is None or new is None:
             word = NEW_ANCHOR if old is None else NO_ANCHOR
             rows.append((anchor, "anchor_id", None if old is None else anchor,
-                         word if new is None else anchor, says[anchor, ""]))  # fmt: skip
+                         word if new is None else anchor,
+                         says.get((anchor, "anchor_id"), says[anchor, ""])))  # fmt: skip
         for name in (c.name for c in REGISTER[1:]):
             one, other = (None if row is None else row[name] for row in (old, new))
             if one != other and new is not None:

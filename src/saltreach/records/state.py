@@ -31,6 +31,7 @@ from saltreach.vocabulary.words import (
     REMOVED,
     REOPENED,
     REPLACED,
+    TAKEN_BACK,
     TAPPED,
     UNKNOWN,
 )
@@ -42,6 +43,8 @@ FOUND_BY = {_MOVED: "loose", _FAILED: "broken"}
 _PLACINGS = (PLACED, REPLACED)
 _STATING = (*_PLACINGS, ENTERED, LOOKED_AT, TAPPED, REBOUND, MEASURED, CORRECTED, PROOF_TEST)
 """Kinds of events whose columns of the register count from then on."""
+_THERE = (LOOKED_AT, CLOSED_EVENT, REOPENED)
+"""What was done to an anchor that is in place, where people differ in it and it is settled."""
 _DATES = tuple(c.name for c in REGISTER if c.kind == "date")
 _OF_RETURNS = frozenset(columns_of("returns"))
 _NOT_TAKEN_OVER = frozenset(
@@ -61,12 +64,13 @@ def is_extra(name: str) -> bool:
 
 
 def live(events: pd.DataFrame) -> np.ndarray:
-    """Which events count: an event is dead where a live one replaces it.
+    """Which events count: an event is dead where a live one replaces it, or a correction that
+    was itself corrected since.
 
     Parameters
     ----------
     events : DataFrame
-        `event_id` and `replaces`.
+        `event_id`, `kind` and `replaces`.
 
     Returns
     -------
@@ -84,9 +88,15 @@ def live(events: pd.DataFrame) -> np.ndarray:
     target[replacing[found >= 0]] = meant[found[found >= 0]]
     waiting = np.bincount(target[target >= 0], minlength=len(events))
     ready = np.flatnonzero((target >= 0) & (waiting == 0))
+    stands = np.ones(len(events), dtype=bool)  # what it replaced stays replaced
+    back = (
+        (events["kind"] == TAKEN_BACK).to_numpy(bool) if "kind" in events else np.zeros_like(alive)
+    )
     while len(ready):  # from those that nothing replaces, one step down at a time
         at = target[ready]
-        alive[at[alive[ready]]] = False
+        ends = stands[ready]
+        alive[at[ends]] = False
+        stands[at[ends & (back[ready] | back[at])]] = False
         np.subtract.at(waiting, at, 1)
         at = np.unique(at)
         ready = at[(waiting[at] == 0) & (target[at] >= 0)]
@@ -241,6 +251,9 @@ class _Table:
     def in_place(self) -> np.ndarray:
         """Whether an anchor is in place."""
         there, gone = self.entered | self.placings, self.of(REMOVED, PULLED)
+        settled = self.said("done").where(self.of(CORRECTED))
+        for what, which in ((_THERE, there), ((REMOVED,), gone)):
+            which[settled.rows[np.isin(np.asarray(settled.values, dtype=object), what)]] = True
         rows = np.flatnonzero(there | gone)
         return self.order.value(Facts(rows, there[rows].astype(float))) == 1.0
 

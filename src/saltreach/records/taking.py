@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from itertools import product
 from typing import Any, NamedTuple
@@ -12,16 +12,18 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from saltreach.intake.names import name_key
+from saltreach.intake.policy import DEFAULT
 from saltreach.intake.return_file import Photo
 from saltreach.intake.sheets import nearest
 from saltreach.intake.tables import of_metal
 from saltreach.intake.together import earth_m
 from saltreach.records.book_view import View, content
-from saltreach.records.events import Event
+from saltreach.records.conflicts import MORE_CAUTIOUS, proposed, shown
+from saltreach.records.events import Event, canonical
 from saltreach.records.rows import PLACINGS, Record, events_of
 from saltreach.science.rock.adhesive import CureTable
 from saltreach.vocabulary.synonyms import plain
-from saltreach.vocabulary.words import LOOKED_AT, PHOTO, PLACED, REMOVED, TAKEN_BACK
+from saltreach.vocabulary.words import LOOKED_AT, PHOTO, PLACED, REMOVED, TAKEN_BACK, UNKNOWN
 
 FAR_M = 5_000.0
 """From every other anchor of its crag: a new anchor so far away is at another place; judgement."""
@@ -53,6 +55,8 @@ class Reading:
     photos : list of Photo
         Pictures of these.
     doubts : list of Doubt
+    milder : list of Doubt
+        What a correction says less bad than the record before it.
     known : int
         Records that change nothing.
     touched : set
@@ -64,6 +68,7 @@ class Reading:
         self.events: list[Event] = []
         self.photos: list[Photo] = []
         self.doubts: list[Doubt] = []
+        self.milder: list[Doubt] = []
         self.known = 0
         self.touched: set[tuple[str, str]] = set()
         self._contents = set(view.contents)
@@ -89,6 +94,7 @@ class Reading:
             self.known += 1
         else:
             self._check(record)
+            self._check_key(record)
             self._write(record)
         self.touched.add((record.anchor_id, record.done_on.isoformat()))
 
@@ -133,6 +139,44 @@ class Reading:
                 "correct the id; where a new anchor stands write done = placed",
             )  # fmt: skip
         self._check_place(record)
+
+    def _check_key(self, record: Record) -> None:
+        """Whether the key of a record is its own, or that of an earlier one which it may correct.
+
+        Another person's record, or one of another anchor, keeps its key; on another day nobody
+        makes it milder.
+        """
+        key = record.record_id
+        rows = self._records.get(key, []) if key else []
+        former = [row for row in rows if row["kind"] != TAKEN_BACK]
+        if not former:
+            self._check_replaced(key)
+            return
+        first = former[0]
+        said = f"in use by {first['who']} for {first['anchor_id']} on {first['happened_on']}"
+        fix = "give this record a key of its own, or none"
+        if first["anchor_id"] != record.anchor_id:
+            raise Refused("record_id", key, said, fix)
+        events, _ = events_of(record, sheet=self.sheet)
+        if first["who"] != str(record.values["who"]):
+            kept = all(
+                any(_says_all(event, row) for event in events)
+                for row in former
+                if row["kind"] != PHOTO
+            )
+            if not kept:
+                raise Refused("record_id", key, said, fix)
+        if first["happened_on"] != record.done_on.isoformat() and milder(former, events):
+            raise Refused("record_id", key, said, fix)
+
+    def _check_replaced(self, key: str) -> None:
+        """A record that another one replaced does not come back."""
+        by = self.view.replaced.get(key) if key else None
+        if by is not None:
+            raise Refused(
+                "record_id", key, f"replaced by {by}",
+                "correct that record, or give this one a key of its own",
+            )  # fmt: skip
 
     def _check_new(self, record: Record) -> None:
         """A new anchor: placed, with where it is."""
@@ -192,7 +236,13 @@ class Reading:
             self.doubts.append(Doubt(anchor, fuller))
             return
         self.doubts += [Doubt(anchor, said) for said in doubts]
+        self.doubts += [Doubt(anchor, said) for said in _tested_little(values)]
         self._doubt_order(record)
+        told = milder(old, events)
+        if told:
+            self.milder.append(
+                Doubt(anchor, f"{told} (record {record.record_id or '-'}, {values['who']})")
+            )
         done = False
         for event in events:
             matched = self._matched(event, old)
@@ -357,6 +407,53 @@ class Reading:
         if record.done == REMOVED or "pulled_to_kn" in record.values:
             self._gone[anchor] = (day, str(record.values["who"]))
             self._here.pop(anchor, None)
+
+
+def _says_all(event: Event, row: Mapping[str, Any]) -> bool:
+    """Whether an event says all that one of the book says, whoever says it."""
+    mine = json.loads(event.says_json)
+    return event.kind == row["kind"] and all(
+        name in mine and mine[name] == value for name, value in json.loads(row["says"]).items()
+    )
+
+
+def milder(former: Iterable[Mapping[str, Any]], events: Iterable[Event]) -> str:
+    """What events say less bad than those they come after, in words; empty for nothing.
+
+    Parameters
+    ----------
+    former : iterable of mapping
+        Rows of the book.
+    events : iterable of Event
+        What comes in their place.
+    """
+    then, now = {}, {}
+    for row in former:
+        then |= json.loads(row["says"])
+    for event in events:
+        now |= json.loads(event.says_json)
+    if "condition" in now:
+        now.setdefault("findings", "")
+    told = []
+    for name in MORE_CAUTIOUS:
+        one, other = then.get(name), now.get(name, then.get(name))
+        if one in (None, "", UNKNOWN) or canonical({"": one}) == canonical({"": other}):
+            continue
+        if other in (None, "") or canonical({"": proposed(name, [one, other])}) != canonical(
+            {"": other}
+        ):
+            told.append(f"{name} {shown(name, one)} -> {shown(name, other)}")
+    return ", ".join(told)
+
+
+def _tested_little(values: Mapping[str, Any]) -> list[str]:
+    """What a proof test does not show."""
+    load, held = values.get("proof_load_kn"), values.get("proof_held_s")
+    if load is not None and "proof_result" not in values:
+        return ["a load without a result shows nothing: say whether it held"]
+    if held is not None and held < DEFAULT.proof_held_s:
+        return [f"held for {held:g} s only: a proof test is {DEFAULT.proof_held_s:g} s"]
+    return []
 
 
 def _has(events: list[Event], row: Mapping[str, Any]) -> bool:

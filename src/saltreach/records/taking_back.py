@@ -11,7 +11,7 @@ from saltreach.records.events import Event
 from saltreach.records.state import live
 from saltreach.vocabulary.words import TAKEN_BACK
 
-_LEAST_DIGITS = 8
+LEAST_DIGITS = 8
 """Of a key that is given in part."""
 
 
@@ -43,7 +43,7 @@ def taking_back(events: pd.DataFrame, key: str, *, who: str, on: dt.date) -> lis
         raise RecordError("nobody is named: say who takes it back (--who NAME)")
     key = key.strip()
     meant = events[(events["record_id"] == key) & (key != "")]
-    if meant.empty and len(key) >= _LEAST_DIGITS:
+    if meant.empty and len(key) >= LEAST_DIGITS:
         meant = events[events["event_id"].str.startswith(key)]
         if len(meant) > 1:
             raise RecordError(

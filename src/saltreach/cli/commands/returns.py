@@ -101,6 +101,8 @@ def returns(
             with told(settle, "--settle"):
                 atomic_write(settle, settle_csv(found.open))
             tell(f"differences to settle: fill in answer and who in {settle}, and give it again")
+        if settle is not None and answers is None and not found.open:
+            tell(f"nothing to settle: {settle} was not written")
         if as_json:
             record = returns_record(found, applied=apply)
             typer.echo(json.dumps(record, indent=2, ensure_ascii=False, default=str))
