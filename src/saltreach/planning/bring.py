@@ -64,7 +64,7 @@ class TripOptions:
         """Refuse impossible values."""
         for name, low, high, why in (
             ("cartridge_ml", 2 * STROKES_ML, 5000, ""),
-            ("waste_share", 0, 1, ": a share, 0.25 is a quarter more (priorities takes a factor, 1.25)"),
+            ("waste_share", 0, 1, ": a share, 0.25 is a quarter more (priorities: a factor, 1.25)"),
             ("spare_share", 0, 5, ""), ("proof_load_kn", 0.1, 100, ""),
         ):  # fmt: skip
             value = getattr(self, name)
