@@ -1,9 +1,11 @@
 """`saltreach sheets` on the demo, as a person runs it: from the plan, or sector by sector."""
 
+import datetime as dt
 import re
 from io import BytesIO
 from pathlib import Path
 
+import openpyxl
 import pandas as pd
 import pytest
 from pypdf import PdfReader
@@ -43,7 +45,7 @@ def text_of(file):
 def test_a_plan_gives_a_sheet_for_each_trip(saltreach, demo, plan, tmp_path):
     given = ["sheets", demo[0], "--plan", plan, "--data-sheet", DATA / "data_sheet.csv",
              "--windows", DATA / "windows.csv", "--tides", DATA / "tides.csv",
-             "--contact", DATA / "holding.toml", "--cartridge-ml", 10, "--waste", 0.5,
+             "--contact", DATA / "holding.toml", "--cartridge-ml", 30, "--waste", 0.5,
              "--proof-kn", 6, "--rock-temperature-c", 10, "--blank-sheet"]  # fmt: skip
     run = saltreach(*given, "--out", tmp_path / "a")
     assert run.returncode == 0, run.stderr
@@ -56,11 +58,13 @@ def test_a_plan_gives_a_sheet_for_each_trip(saltreach, demo, plan, tmp_path):
     assert "CLOSED ON THIS DAY" in second
     assert "B: Isla Corbaya / Main wall: CLOSED ON THIS DAY" in run.stderr
     assert "sets in 20 min, may be loaded after 2 h 30 min; in a wet hole after 5 h" in first
-    assert "cartridge of 10 mL" in first
+    assert "cartridge of 30 mL" in first
     assert "6 kN after curing" in first
     assert "+44 1632 960123" in first
-    # three of 12 x 130 mm: pi/4 (196 x 140 - 144 x 130) x 3 = 20.5 mL, half more 30.8: 4 of 10 mL
-    assert re.search(r"4 cartridge of 10 mL 21 mL in the holes, 31 mL with waste", first)
+    # three of 12 x 130 mm: pi/4 x 196 x 140 x 2/3 x 3 = 43.1 mL, more than half over the gap; of
+    # 30 mL each throws 10 away: 3, and a spare
+    assert re.search(r"4 cartridge of 30 mL 44 mL into 3 holes", first)
+    assert run.stderr.count("CLOSED ON THIS DAY") == 1
     again = saltreach(*given, "--out", tmp_path / "b")
     assert again.returncode == 0
     for name in ("a.pdf", "a.xlsx", "b.pdf"):
@@ -118,7 +122,8 @@ def test_a_refused_row_stops_and_is_said_where_it_is_left_out(saltreach, demo, p
     ("wrong", "said"),
     [
         (["--trip", "C"], "trip 'C' is not there"),
-        (["--cartridge-ml", "1"], "cartridge_ml 1.0: give a value from 10"),
+        (["--cartridge-ml", "1"], "cartridge_ml 1.0: give a value from 20"),
+        (["--waste", "1.25"], "waste_share 1.25: give a value from 0 to 1: a share"),
         (["--contact", "windows.csv"], "give TOML that says who to call"),
     ],
 )
@@ -127,3 +132,28 @@ def test_what_cannot_be_used_is_one_sentence(saltreach, demo, plan, tmp_path, wr
     assert run.returncode == 2
     assert said in run.stderr
     assert not (tmp_path / "out").exists()
+
+
+def test_a_filled_workbook_is_read_back(saltreach, demo, plan, tmp_path):
+    """A look at one anchor, typed under the printed headers; the rest of the rows is no record."""
+    run = saltreach("sheets", demo[0], "--plan", plan, "--trip", "A", "--blank-sheet", "--out",
+                    tmp_path / "out")  # fmt: skip
+    assert run.returncode == 0, run.stderr
+    file = tmp_path / "out" / "a.xlsx"
+    workbook = openpyxl.load_workbook(file)
+    page = workbook["returns"]
+    header = [str(cell.value).replace(" ", "_") for cell in page[1]]
+    typed = {"done": "looked at", "done_on": dt.date(2026, 12, 12), "who": "Ann",
+             "tap_response": "hollow"}  # fmt: skip
+    for name, value in typed.items():
+        page.cell(2, header.index(name) + 1, value)
+    anchor = page.cell(2, 2).value
+    filled = tmp_path / "filled.xlsx"
+    workbook.save(filled)
+    book = tmp_path / "book.gpkg"
+    made = saltreach("book", "start", DATA / "anchors.csv", "--book", book, "--who", "Ann")
+    assert made.returncode == 0, made.stderr
+    back = saltreach("returns", filled, "--book", book, "--today", "2026-12-13", "--apply")
+    assert back.returncode == 0, back.stderr
+    history = saltreach("history", anchor, "--book", book)
+    assert "hollow" in history.stdout

@@ -20,12 +20,18 @@ from saltreach.outputs.sheets.fields import (
     ticks_of,
 )
 from saltreach.outputs.sheets.page import blank_rows, file_stem, file_stems, write_sheets
-from saltreach.outputs.sheets.sheet import minutes_text, sheet_data, sheet_pdf, texts
+from saltreach.outputs.sheets.sheet import (
+    minutes_text,
+    sheet_data,
+    sheet_pdf,
+    texts,
+    whole_sentences,
+)
 from saltreach.outputs.sheets.steps import STEPS, step_svg
 from saltreach.planning.places import CLOSED_TODAY
 from saltreach.planning.trip import LOOK, PLACE
 from saltreach.vocabulary.columns import columns_of
-from saltreach.vocabulary.words import CAUTION, FINDINGS, REBOLT, UNKNOWN
+from saltreach.vocabulary.words import CAUTION, FINDINGS, OUT_OF_USE, REBOLT, UNKNOWN
 
 
 def flat(text):
@@ -55,9 +61,7 @@ def test_a_form_has_every_field_once_in_rows_of_one_width(form):
     names = [field["column"] for row in rows for field in row]
     assert sorted(names) == sorted({*FORMS[form], "who", "done_on", "trip", "done"})
     assert all(sum(field["width"] for field in row) == ROW for row in rows)
-    assert [h["column"] for h in headers_of([form])] == [
-        h["column"] for h in headers_of([LOOK, PLACE]) if h["column"] in names
-    ]
+    assert [h["column"] for h in headers_of([form])] == names
 
 
 @pytest.mark.parametrize("name", {**FORMS[LOOK], **FORMS[PLACE]})
@@ -115,7 +119,7 @@ def test_a_trip_to_look_has_no_steps_and_no_place_fields():
 def test_unknown_is_printed_as_unknown():
     known = tuple({"column": c, "label": c, "value": UNKNOWN} for c in ("rock_type", "grade"))
     found = told(sheet_pdf(trip([stop([spot(1, known=known)], risk_band=UNKNOWN)])))
-    assert flat("unknown: rock_type, grade") in found
+    assert flat("Unknown: rock_type, grade") in found
     assert flat("Risk: unknown") in found
 
 
@@ -174,7 +178,8 @@ def test_the_drawings_hold_no_name():
 def test_any_number_of_anchors_fits(count):
     one = trip([stop([spot(i) for i in range(1, count + 1)])])
     reader = PdfReader(BytesIO(sheet_pdf(one)))
-    ends = [reader.pages[i] for i in sorted({1, len(reader.pages) - 1})]
+    last = len(reader.pages) - 1
+    ends = [reader.pages[i] for i in sorted({1, min(2, last), last - 1, last} - {0})]
     text = flat("\n".join(page.extract_text() for page in ends))
     assert all(f"A-{i}" in text for i in (1, count) if count)
     assert (flat(texts()["nothing"]) in text) == (count == 0)
@@ -264,10 +269,66 @@ def test_every_step_is_drawn_in_black_and_white(step):
 
 @pytest.mark.parametrize(
     ("minutes", "text"),
-    [(25.2, "26 min"), (60.0, "1 h"), (150.0, "2 h 30 min"), (360.1, "6 h 1 min")],
+    [
+        (15.2, "16 min"),
+        (25.2, "26 min"),
+        (60.0, "1 h"),
+        (150.0, "2 h 30 min"),
+        (360.1, "6 h 1 min"),
+    ],
 )
 def test_times_are_never_shortened(minutes, text):
     assert minutes_text(minutes) == text
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_what_sets_is_rounded_down():
+    assert [minutes_text(m, down=True) for m in (15.9, 60.9, 0.5)] == [
+        "15 min",
+        "1 h",
+        "under 1 min",
+    ]
+
+
+def test_reasons_are_whole_sentences_the_worst_first():
+    reasons = ("Its metal is poor.", "Rock may be weaker. 70 mm bonded governs.", "No.")
+    assert whole_sentences(reasons, 30) == reasons[0]
+    assert whole_sentences(reasons, 0) == reasons[0]
+    assert whole_sentences(reasons, 0, least=0) == ""
+    many = tuple(f"Reason {i} is a sentence of some length that ends." for i in range(30))
+    (one,) = sheet_data(trip([stop([spot(1, reasons=many)])]))["trip"]["stops"]
+    assert one["anchors"][0]["small"].endswith("that ends.")
+
+
+def test_page_one_closes_anchors_and_sends_rescuers():
+    shut = spot(19, anchor_id="DEMO-0091", action=OUT_OF_USE)
+    one = trip([stop([spot(1), shut], position={"lat": 43.5, "lon": -7.04991})])
+    first = flat(PdfReader(BytesIO(sheet_pdf(one))).pages[0].extract_text())
+    assert flat("Close today: no. 19, DEMO-0091") in first
+    assert flat("For rescuers: 43.5000, -7.0499") in first
+    assert flat("it stays with the team") in told(sheet_pdf(one))
+
+
+def test_forms_are_headed_by_a_closure_on_each_page_and_no_other_page():
+    closed = stop([spot(i) for i in range(9)], access=(CLOSED_TODAY,), closed=True)
+    place = stop([spot(1, piece=ROD)], REBOLT)
+    pages = PdfReader(BytesIO(sheet_pdf(trip([closed, place])))).pages
+    texts_of = [flat(page.extract_text()) for page in pages]
+    shut = [flat(CLOSED_TODAY) in text for text in texts_of]
+    forms = [flat("tap around it") in text for text in texts_of]
+    placing = [flat("hole when filled") in text for text in texts_of]
+    looking = [f and not p for f, p in zip(forms, placing, strict=True)]
+    assert shut == [True, *looking[1:]]
+    under = [flat(texts()["underlined"]) in text for text in texts_of]
+    assert under == [False, *forms[1:-1], False]
+
+
+def test_the_rows_of_the_data_sheet_stand_on_the_steps():
+    rows = ({"rock_temperature_c": 0.0, "gel_min": 40.5, "cure_min": 360.2},)
+    found = told(sheet_pdf(replace(both_kinds(1), cure_times=rows, cure_source="s.csv")))
+    assert flat("0 °C 40 min 6 h 1 min 12 h 1 min") in found
+    assert flat("Outside the table: do not set.") in found
+    assert flat("Then tick replaced.") in found
 
 
 def test_files_are_named_after_trips_and_told_apart():
@@ -298,8 +359,12 @@ def test_the_workbook_has_the_columns_of_returns_and_names_every_anchor(tmp_path
     (_, book) = write_sheets([one], tmp_path, blank_sheet=True)
     sheet = openpyxl.load_workbook(book)["returns"]
     rows = list(sheet.iter_rows(values_only=True))
-    assert [str(h).replace(" ", "_") for h in rows[0]] == list(columns_of("returns"))
-    ids = [row[list(columns_of("returns")).index("anchor_id")] for row in rows[1:]]
+    header = [str(h).replace(" ", "_") for h in rows[0]]
+    first = ["trip", "anchor_id", "crag", "sector", "done", "done_on", "who"]
+    asked = [h["column"] for h in headers_of([LOOK])]
+    assert header == [*first, *(c for c in asked if c not in first)]
+    assert "elevation_m" not in header and "cure_needed_min" not in header
+    ids = [row[1] for row in rows[1:]]
     assert ids == list(HOSTILE)
     filled = {h for h, *cells in zip(*rows, strict=True) if any(cells)}
     assert {str(h).replace(" ", "_") for h in filled} == {"trip", "anchor_id", "crag", "sector"}

@@ -16,10 +16,17 @@ from saltreach.intake.holding import Contact, Holding, read_contact
 from saltreach.intake.plan_file import VISIT_COLUMNS
 from saltreach.intake.prices import Piece, Prices
 from saltreach.planning import places
-from saltreach.planning.bring import TripOptions, adhesive_needed, batteries_needed, bring_list
+from saltreach.planning.bring import (
+    TripOptions,
+    anchors_per_nozzle,
+    batteries_needed,
+    bring_list,
+    cartridges_needed,
+    fill_ml,
+)
 from saltreach.planning.offers import WORST
 from saltreach.planning.pieces import piece_record, pieces_for, spacing_of
-from saltreach.planning.places import access_of, cure_of, drawn, tell_of
+from saltreach.planning.places import access_of, cure_of, drawn, position_of, tell_of
 from saltreach.planning.spots import (
     CLOSE,
     NO_PIECE,
@@ -61,13 +68,40 @@ def test_adhesive_is_the_hole_less_the_piece():
 
 
 @pytest.mark.pinned("worked", answers=4)
-def test_cartridges_are_whole_and_waste_is_over_what_goes_in():
-    """Fifty holes of 4.807 mL: 240.35 mL; a quarter over it 300.4 mL, a fifth 288.4 mL."""
-    in_holes = 50 * piece_record(ROD)["adhesive_ml"]
-    assert adhesive_needed(in_holes, TripOptions()) == (pytest.approx(300.44, abs=0.01), 2)
-    assert adhesive_needed(in_holes, TripOptions(waste_share=0.2))[1] == 1
-    assert adhesive_needed(in_holes, TripOptions(cartridge_ml=150))[1] == 3
-    assert adhesive_needed(0.0, TripOptions()) == (0.0, 0)
+def test_a_hole_is_filled_two_thirds_or_what_is_left_beside_the_piece():
+    """12 x 80 mm in 14 x 90 mm: the hole pi/4 x 196 x 90 = 13.854 mL, two thirds 9.236, the gap
+    4.807 x 1.25 = 6.009. 12 x 150 in 14 x 160 mm: 24.630 mL, two thirds 16.420, the gap 7.67 x
+    1.25. Two legs of 8 x 80 mm in 10 x 90 mm: 2 x 7.069 x 2/3 = 9.425; the gap twice over is 12.19.
+    """
+    assert fill_ml(piece_record(ROD), TripOptions()) == pytest.approx(9.236, abs=5e-4)
+    deep = piece_record(Piece("bonded", "titanium", 12.0, 150.0, 0.0))
+    assert fill_ml(deep, TripOptions()) == pytest.approx(16.420, abs=5e-4)
+    twin = piece_record(TWIN)
+    assert fill_ml(twin, TripOptions()) == pytest.approx(9.425, abs=5e-4)
+    assert fill_ml(twin, TripOptions(waste_share=1.0)) == pytest.approx(12.19, abs=5e-3)
+
+
+@pytest.mark.pinned("worked", answers=5)
+def test_cartridges_hold_the_holes_and_the_first_strokes():
+    """One nozzle throws 10 mL away: 290 + 10 mL is one of 300. A second cartridge has a nozzle of
+    its own: 290.1 + 20. Three nozzles by time: 270 + 30 mL is one. Of 20 mL each gives 10: 43.1 mL
+    are 5."""
+    assert cartridges_needed(290.0, 1, TripOptions()) == (1, 1)
+    assert cartridges_needed(290.1, 1, TripOptions()) == (2, 2)
+    assert cartridges_needed(270.0, 3, TripOptions()) == (1, 3)
+    assert cartridges_needed(270.1, 3, TripOptions()) == (2, 3)
+    assert cartridges_needed(43.1, 1, TripOptions(cartridge_ml=20)) == (5, 5)
+
+
+@pytest.mark.pinned("worked", answers=5)
+def test_a_nozzle_lasts_until_the_adhesive_sets():
+    """At 3 min an anchor: 20 min are 6, 30 are 10, 2 are still 1; 4 where no time is known."""
+    assert [anchors_per_nozzle(m) for m in (20.0, 30.0, 2.0, 3.0, None)] == [6, 10, 1, 1, 4]
+    spots = [spot(i, piece=ROD) for i in range(7)]
+    found, _ = bring_of(
+        stop(spots, REBOLT, cure={"gel_min": 20.0}), stop(spots[:1], REBOLT, cure={"gel_min": 20.0})
+    )
+    assert found["mixing nozzle"] == (2 + 1 + 1, "nozzles")
 
 
 @pytest.mark.pinned("worked", answers=3)
@@ -85,6 +119,9 @@ def test_distances_of_a_hole():
     assert spacing_of(120.0)["edge_mm"] == 180.0
 
 
+EVERY = ("first-aid kit", "climbing and rescue gear")
+
+
 def bring_of(*stops, **options):
     found, notes = bring_list(stops, TripOptions(**options))
     return {row["thing"]: (row["count"], row["unit"]) for row in found}, notes
@@ -92,15 +129,17 @@ def bring_of(*stops, **options):
 
 @pytest.mark.pinned("worked", answers=8)
 def test_what_forty_new_anchors_take():
-    """40 pieces and 4 spare; 41 holes of 14 mm need 3 bits and a spare; 43 mL x 1.25 one cartridge;
+    """41 pieces and 5 spare; 41 holes of 14 mm need 3 bits and a spare; without a data sheet 11
+    nozzles for 4 each; 41 x 9.236 = 378.7 mL and 110 thrown away: 2 cartridges; a spare of each;
     a rod of 14 x 90 mm counts 1.225 holes, so 41 of them 51 holes: 4 batteries and a spare."""
     spots = [spot(i, piece=ROD) for i in range(41)]
     found, notes = bring_of(stop(spots, REBOLT), proof_load_kn=6.0)
     assert found["bonded titanium, 12 x 80 mm"] == (46, "pieces")
     assert found["drill bit 14 mm"] == (4, "bits")
     assert found["batteries"] == (5, "batteries")
-    assert found["cartridge of 300 mL"] == (1, "cartridges")
-    assert found["mixing nozzle"] == (2, "nozzles")
+    assert found["cartridge of 300 mL"] == (3, "cartridges")
+    assert found["mixing nozzle"] == (12, "nozzles")
+    assert {"thermometer for the rock", "chisel or grinder for the slot", *EVERY} <= {*found}
     assert found["hole brush 14 mm"] == (2, "brushes")
     assert found["proof test kit"] == (1, "set")
     assert found["tags or tape to close anchors"] == (2, "tags")
@@ -126,7 +165,7 @@ def test_a_look_takes_no_pieces_and_a_tag_for_each_that_is_closed():
     found, notes = bring_of(stop([spot(1, action=OUT_OF_USE), spot(2, known=nut)]))
     assert found["tags or tape to close anchors"][0] == 3
     assert {*found} == {
-        "tags or tape to close anchors", "torque wrench and socket",
+        *EVERY, "tags or tape to close anchors", "torque wrench and socket",
         "hammer, steel rule, camera, pencils, this sheet in a bag",
     }  # fmt: skip
     assert not notes
@@ -141,7 +180,14 @@ def test_what_is_assumed_or_missing_is_said():
 
 
 @pytest.mark.parametrize(
-    "wrong", [{"cartridge_ml": 9}, {"waste_share": -0.1}, {"spare_share": 6}, {"proof_load_kn": 0}]
+    "wrong",
+    [
+        {"cartridge_ml": 19},
+        {"waste_share": -0.1},
+        {"waste_share": 1.25},
+        {"spare_share": 6},
+        {"proof_load_kn": 0},
+    ],
 )
 def test_impossible_options_are_refused(wrong):
     with pytest.raises(OptionError, match=f"{next(iter(wrong))} .*give a value from"):
@@ -344,6 +390,14 @@ def test_the_bar_of_a_drawing_is_round():
         assert drawn(table)["scale_m"] == bar
     assert drawn(table.iloc[:1])["kind"] == "line"
     assert drawn(table.iloc[:0])["points"] == []
+
+
+@pytest.mark.pinned("worked", answers=2)
+def test_rescuers_are_sent_to_the_middle():
+    """Halfway between 43.52 and 43.521 N, -7.05 and -7.0498 E: to 4 decimals."""
+    two = pd.DataFrame({"lon": [-7.05, -7.0498], "lat": [43.52, 43.521]})
+    assert position_of(two) == {"lat": 43.5205, "lon": -7.0499}
+    assert position_of(two.iloc[:0]) == {}
 
 
 # trips of the demo

@@ -11,6 +11,7 @@ import pandas as pd
 from saltreach.errors import OptionError
 from saltreach.intake.holding import Holding
 from saltreach.layers.climate import monthly_climate
+from saltreach.planning.travel import middle
 from saltreach.planning.wall import SPREAD_LEAST_M
 from saltreach.planning.windows import day_number, in_window, open_days, windows_of
 from saltreach.science.rock.adhesive import CureTable, cure_time_min, gel_time_min
@@ -199,6 +200,25 @@ def _of_month(anchors: pd.DataFrame, date: str) -> tuple[float, str]:
     at = int(date[5:7]) - 1 if date else int(months.argmin())
     why = "" if date else ", the coldest month, for no day is planned"
     return float(months[at]), f"mean air of {MONTHS[at]} at the place{why}; measure the rock"
+
+
+def position_of(anchors: pd.DataFrame) -> dict[str, float]:
+    """Where rescuers are sent: the middle of the anchors of a stop.
+
+    Parameters
+    ----------
+    anchors : DataFrame
+        `lon`, `lat`.
+
+    Returns
+    -------
+    dict
+        `lat`, `lon`, degrees, WGS 84, to 4 decimals (about 10 m); empty without an anchor.
+    """
+    if not len(anchors):
+        return {}
+    lon, lat = middle(*(anchors[name].to_numpy(float) for name in ("lon", "lat")))
+    return {"lat": round(lat, 4), "lon": round(lon, 4)}
 
 
 def drawn(anchors: pd.DataFrame) -> dict[str, Any]:

@@ -86,6 +86,8 @@ class Stop:
     drawn : dict
         `kind` (map or line), `points` (`anchor_id`, `order`, `east_m`, `north_m`), `width_m`,
         `height_m`, `scale_m`, `note`.
+    position : dict
+        `lat`, `lon` of its middle, for rescuers; empty without an anchor.
     """
 
     crag: str
@@ -103,6 +105,7 @@ class Stop:
     anchors: tuple[Spot, ...] = ()
     cure: dict[str, Any] | None = None
     drawn: dict[str, Any] = field(default_factory=dict)
+    position: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

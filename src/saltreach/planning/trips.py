@@ -19,7 +19,7 @@ from saltreach.intake.plan_file import VISIT_COLUMNS
 from saltreach.intake.prices import Piece, Prices
 from saltreach.intake.sheets import nearest
 from saltreach.planning.bring import TripOptions, bring_list
-from saltreach.planning.places import access_of, cure_of, drawn, sheet_rows, tell_of
+from saltreach.planning.places import access_of, cure_of, drawn, position_of, sheet_rows, tell_of
 from saltreach.planning.spots import in_short, ready, spots_of
 from saltreach.planning.tables import left_out_before, looser
 from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
@@ -129,7 +129,7 @@ def trips_of(
                     known[place]["risk_band"] or UNKNOWN, in_short(order), rule, spots,
                     cure_of(order, v["date"], data_sheet, rock_temperature_c)
                     if v["kind"] == REBOLT else None,
-                    drawn(order),
+                    drawn(order), position_of(order),
                 )
             )  # fmt: skip
         if stops:

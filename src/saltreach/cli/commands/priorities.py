@@ -58,7 +58,11 @@ def priorities(
         float, typer.Option(help="Setting up at a sector, h.")
     ] = BudgetLimits.hours_per_sector,
     waste: Annotated[
-        float, typer.Option(help="Adhesive bought over adhesive needed.")
+        float,
+        typer.Option(
+            help="Adhesive bought over adhesive needed, a factor from 1 up; the one of "
+            "`saltreach sheets` is a share."
+        ),
     ] = BudgetLimits.waste_factor,
     column: Columns = None,
     crs: Crs = None,

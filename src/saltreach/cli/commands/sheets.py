@@ -69,7 +69,12 @@ Tides = Annotated[Path | None, typer.Option("--tides", help="Dry windows of tida
 Contact = Annotated[Path | None, typer.Option("--contact", help="TOML that says who to call.")]
 CartridgeMl = Annotated[float, typer.Option("--cartridge-ml", help="One cartridge, mL.")]
 Waste = Annotated[
-    float, typer.Option("--waste", help="Adhesive lost, over what goes into the holes.")
+    float,
+    typer.Option(
+        "--waste",
+        help="Adhesive lost, a share from 0 to 1 of the room around the pieces; the one of "
+        "`saltreach priorities` is a factor from 1 up.",
+    ),
 ]
 ProofKn = Annotated[
     float | None, typer.Option("--proof-kn", help="Load of a proof test, kN; default no test.")
@@ -127,10 +132,13 @@ def sheets(
         left_out = trips[0].left_out
         for note in dict.fromkeys([*left_out, *(n for one in trips for n in one.notes)]):
             tell(f"note: {note}")
-        for one in trips:
-            for stop in one.stops:
-                if stop.closed:
-                    tell(f"{one.trip}: {stop.crag} / {stop.sector}: {stop.access[0]}")
+        for line in dict.fromkeys(
+            ": ".join(dict.fromkeys([one.trip, f"{stop.crag} / {stop.sector}", stop.access[0]]))
+            for one in trips
+            for stop in one.stops
+            if stop.closed
+        ):
+            tell(line)
         for file in files:
             typer.echo(file)
         typer.echo(CAUTION)

@@ -6,7 +6,7 @@ import io
 from collections.abc import Mapping
 from typing import Any
 
-WIDE, HIGH = 320.0, 190.0
+WIDE, HIGH = 320.0, 170.0
 """Units of a map; a line of anchors is as high as it has rows."""
 _EDGE, _FOOT = 16.0, 24.0
 _NUMBER_PT, _DOT = 9.5, 2.6

@@ -101,9 +101,13 @@ def known_of(spot: Spot, form: str) -> tuple[dict[str, str], list[dict[str, str]
 
 
 def headers_of(forms: Iterable[str]) -> list[dict[str, str]]:
-    """Label and column of every field of some forms, once, in order."""
-    return [
-        {"label": field["label"], "column": field["column"]}
-        for field in _fields()
-        if any(field[form] for form in forms)
-    ]
+    """Label and column of every field of some forms, once, in the order of the paper."""
+    every = (
+        field
+        for form in forms
+        for stop in (True, False)
+        for row in form_rows(form, stop=stop)
+        for field in row
+    )
+    found = {field["column"]: field["label"] for field in every}
+    return [{"label": label, "column": column} for column, label in found.items()]

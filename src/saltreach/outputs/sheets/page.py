@@ -12,7 +12,8 @@ import pandas as pd
 
 from saltreach.errors import OptionError
 from saltreach.folders.claim import Claim, result_set
-from saltreach.outputs.sheets.sheet import sheet_pdf, texts
+from saltreach.outputs.sheets.fields import headers_of
+from saltreach.outputs.sheets.sheet import FORMS, sheet_pdf, texts
 from saltreach.outputs.tables.sheets_xlsx import write_workbook
 from saltreach.planning.trip import Trip
 from saltreach.vocabulary.columns import columns_of
@@ -21,6 +22,8 @@ LONGEST_NAME = 60
 """Letters of a file's name before its ending."""
 RETURNS = "returns"
 """Name of the sheet that the returned workbook is read from, and of its table."""
+NAMED = ("trip", "anchor_id", "crag", "sector"), ("done", "done_on", "who")
+"""Columns that a row of a returned workbook begins with: what is printed, what is typed in."""
 
 
 def file_stem(name: str) -> str:
@@ -53,13 +56,19 @@ def file_stems(trips: Sequence[Trip]) -> list[str]:
 
 
 def blank_rows(trip: Trip) -> pd.DataFrame:
-    """The rows of a sheet as the table `returns`: what names an anchor, the rest to be typed in."""
+    """The rows of a sheet as the table `returns`: what names an anchor, the rest to be typed in.
+
+    Columns are what names a visit, then the fields of the trip's forms in the order of the paper.
+    """
+    forms = dict.fromkeys(FORMS[stop.kind] for stop in trip.stops)
+    asked = [field["column"] for field in headers_of(forms)]
     rows = [
         {"trip": trip.trip, "anchor_id": spot.anchor_id, "crag": stop.crag, "sector": stop.sector}
         for stop in trip.stops
         for spot in stop.anchors
     ]
-    return pd.DataFrame(rows).reindex(columns=list(columns_of(RETURNS)), fill_value="")
+    columns = list(dict.fromkeys([*NAMED[0], *NAMED[1], *asked]))
+    return pd.DataFrame(rows, columns=list(NAMED[0])).reindex(columns=columns, fill_value="")
 
 
 def write_sheets(
@@ -80,7 +89,7 @@ def write_sheets(
     out : path
         Folder; made if absent.
     blank_sheet : bool
-        Also a workbook for each trip with its anchors and every column of `returns`, to be typed
+        Also a workbook for each trip with its anchors and the fields of its forms, to be typed
         in and handed to `saltreach returns`.
     phone : bool
         Also the page for the phone.
@@ -109,16 +118,17 @@ def write_sheets(
             on_step(f"sheets: {n} of {len(trips)}")
             (work / f"{stem}.pdf").write_bytes(sheet_pdf(trip))
             if blank_sheet:
+                rows = blank_rows(trip)
                 about = [*trip.left_out, texts()["typed_in_note"], texts()["typed_in_empty"]]
                 told = pd.DataFrame(
                     [
                         {"column": c.name, "unit": c.unit, "words": ", ".join(c.choices),
                          "meaning": c.meaning}
-                        for c in columns.values()
+                        for c in map(columns.__getitem__, rows)
                     ]
                 )  # fmt: skip
                 write_workbook(
-                    work / f"{stem}.xlsx", {RETURNS: blank_rows(trip), "columns": told}, about,
+                    work / f"{stem}.xlsx", {RETURNS: rows, "columns": told}, about,
                     title=f"{texts()['kind_of_file']}: {trip.trip}",
                 )  # fmt: skip
         if phone:

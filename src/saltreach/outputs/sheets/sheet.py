@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from functools import cache
@@ -15,11 +16,18 @@ from saltreach.outputs.html import asset_text
 from saltreach.outputs.sheets.drawing import qr_svg, stop_svg
 from saltreach.outputs.sheets.fields import ROW, form_rows, headers_of, known_of
 from saltreach.outputs.sheets.steps import STEPS, step_svg
-from saltreach.planning.trip import LOOK, PLACE, Stop, Trip
-from saltreach.vocabulary.words import BANDS, INSPECT, REBOLT
+from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
+from saltreach.science.rock.adhesive import WET_HOLE_FACTOR
+from saltreach.vocabulary.words import BANDS, INSPECT, OUT_OF_USE, REBOLT, REPLACED
 
 QR_LETTERS = 600
 """Most letters in the code, so that its squares stay large enough to be read."""
+FORMS = {INSPECT: LOOK, REBOLT: PLACE}
+"""Form by the kind of a visit."""
+SMALL_LETTERS = {LOOK: 380, PLACE: 520}
+"""Letters of the small print of an anchor that still leave room for as many on a page."""
+VALUE_LETTERS = 90
+"""Most letters of a value of the register in it."""
 
 
 @cache
@@ -69,9 +77,7 @@ def sheet_pdf(trip: Trip) -> bytes:
 def sheet_data(trip: Trip) -> dict[str, Any]:
     """Everything the typesetter is told, as plain values."""
     said = texts()
-    kinds = {INSPECT: LOOK, REBOLT: PLACE}
-    forms = [LOOK, PLACE]
-    stops = [_stop(stop, kinds[stop.kind], said) for stop in trip.stops]
+    stops = [_stop(stop, FORMS[stop.kind], said) for stop in trip.stops]
     placing = any(stop.kind == REBOLT for stop in trip.stops)
     own = asdict(trip) | {
         "stops": stops,
@@ -86,13 +92,14 @@ def sheet_data(trip: Trip) -> dict[str, Any]:
         "row": ROW,
         "forms": {
             form: {"stop": form_rows(form, stop=True), "one": form_rows(form, stop=False)}
-            for form in forms
+            for form in FORMS.values()
         },
         "qr": qr_svg("\n".join([trip.trip, *_sectors(trip)])[:QR_LETTERS]),
         "steps": _steps(trip) if placing else [],
         "pieces": _pieces(trip),
         "tell": list(dict.fromkeys(said for stop in trip.stops for said in stop.tell)),
-        "headers": headers_of({stop["form"] for stop in stops}),
+        "cure_rows": _cure_rows(trip),
+        "headers": headers_of(dict.fromkeys(stop["form"] for stop in stops)),
     }
 
 
@@ -112,7 +119,15 @@ def _stop(stop: Stop, form: str, said: Mapping[str, str]) -> dict[str, Any]:
     spots = []
     for spot, values in zip(stop.anchors, asdict(stop)["anchors"], strict=True):
         beside, known, unknown = known_of(spot, form)
-        spots.append(values | {"beside": beside, "known": known, "unknown": unknown})
+        tick = f" {said['tick_done'].format(done=REPLACED)}" if spot.piece else ""
+        small = _small(spot, known, unknown, said)
+        spots.append(values | {"beside": beside, "small": small, "to_do": spot.to_do + tick})
+    closing = [
+        said["numbered"].format(n=spot.order, anchor=spot.anchor_id)
+        for spot in stop.anchors
+        if spot.action == OUT_OF_USE
+    ]
+    where = {name: f"{degrees:.4f}" for name, degrees in stop.position.items()}
     note = said["drawing_map"] if stop.drawn["kind"] == "map" else said["drawing_line"]
     return asdict(stop) | {
         "form": form,
@@ -123,8 +138,72 @@ def _stop(stop: Stop, form: str, said: Mapping[str, str]) -> dict[str, Any]:
         "drawing_alt": said["drawing_alt"].format(stop=f"{stop.crag} / {stop.sector}"),
         "drawing_note": note + (" " + said["left_unnumbered"].format(n=left) if left else ""),
         "cure": _cure(stop.cure, said),
+        "closing": f"{said[f'close_{stop.kind}']}: {'; '.join(closing)}" if closing else "",
+        "position": said["position"].format(**where) if where else "",
         "bars": BANDS.index(stop.risk_band) + 1 if stop.risk_band in BANDS else 0,
     }
+
+
+def _small(
+    spot: Spot, known: Sequence[Mapping[str, str]], unknown: Sequence[str], said: Mapping[str, str]
+) -> str:
+    """The small print of an anchor: what is known, least distances, and whole sentences on why."""
+    values = [f"{k['label']} {_short(k['value'], VALUE_LETTERS)}" for k in known]
+    parts = [f"{said['known']}: {'; '.join(values)}."] if values else []
+    parts += [f"{said['unknown'].capitalize()}: {', '.join(unknown)}."] if unknown else []
+    if spot.spacing:
+        parts.append(said["distances"].format(**{k: f"{v:g}" for k, v in spot.spacing.items()}))
+    most = SMALL_LETTERS[spot.form]
+    for word, sentences, least in (
+        (said["why"], spot.reasons, 1),
+        (said["mind"], spot.warnings, 0),
+    ):
+        left = most - sum(len(part) + 1 for part in parts) - len(word) - 2
+        whole = whole_sentences(sentences, left, least=least)
+        parts += [f"{word}: {whole}"] if whole else []
+    return " ".join(parts)
+
+
+def whole_sentences(sentences: Sequence[str], most: int, *, least: int = 1) -> str:
+    """The first of some sentences, none of them cut, in as many letters as there is room for.
+
+    Parameters
+    ----------
+    sentences : sequence of str
+        The most pressing first.
+    most : int
+        Letters.
+    least : int
+        So many are kept even where there is no room.
+
+    Examples
+    --------
+    >>> whole_sentences(["It is loose.", "It is thin.", "No."], 24)
+    'It is loose. It is thin.'
+    >>> whole_sentences(["It is loose."], 5), whole_sentences(["It is loose."], 5, least=0)
+    ('It is loose.', '')
+    """
+    kept: list[str] = []
+    for sentence in sentences:
+        if len(kept) >= least and len(" ".join([*kept, sentence])) > most:
+            break
+        kept.append(sentence)
+    return " ".join(kept)
+
+
+def _short(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[: most - 1]}…"
+
+
+def _cure_rows(trip: Trip) -> list[list[str]]:
+    """The data sheet: temperature, sets in, may be loaded, in a wet hole."""
+    return [
+        [
+            f"{row['rock_temperature_c']:g} °C", minutes_text(row["gel_min"], down=True),
+            minutes_text(row["cure_min"]), minutes_text(row["cure_min"] * WET_HOLE_FACTOR),
+        ]
+        for row in trip.cure_times
+    ]  # fmt: skip
 
 
 def _cure(cure: Mapping[str, Any] | None, said: Mapping[str, str]) -> list[str]:
@@ -135,23 +214,27 @@ def _cure(cure: Mapping[str, Any] | None, said: Mapping[str, str]) -> list[str]:
     if cure["cure_min"] is None:
         shown = said["unknown"] if degrees is None else f"{degrees:g} °C"
         return [said["cure_unknown"], f"{shown}: {cure['temperature_from']}.", cure["note"]]
-    times = {name: minutes_text(cure[f"{name}_min"]) for name in ("gel", "cure")}
     line = said["cure_line"].format(
         temperature=f"{degrees:g}", source=cure["temperature_from"],
-        wet=minutes_text(cure["cure_wet_min"]), **times,
+        gel=minutes_text(cure["gel_min"], down=True), cure=minutes_text(cure["cure_min"]),
+        wet=minutes_text(cure["cure_wet_min"]),
     )  # fmt: skip
-    return [line, cure["source"]]
+    return [line, said["cure_source"].format(source=cure["source"])]
 
 
-def minutes_text(minutes: float) -> str:
-    """A time in words, never shortened.
+def minutes_text(minutes: float, *, down: bool = False) -> str:
+    """A time in words, on the safe side: rounded up, and down the time until something sets.
 
     Examples
     --------
     >>> minutes_text(25.2), minutes_text(150.0), minutes_text(360.1)
     ('26 min', '2 h 30 min', '6 h 1 min')
+    >>> minutes_text(15.9, down=True), minutes_text(0.5, down=True)
+    ('15 min', 'under 1 min')
     """
-    whole = int(-(-minutes // 1))
+    whole = math.floor(minutes) if down else math.ceil(minutes)
+    if whole < 1:
+        return "under 1 min"
     hours, rest = divmod(whole, 60)
     return " ".join([*([f"{hours} h"] if hours else []), *([f"{rest} min"] if rest else [])])
 
