@@ -120,7 +120,7 @@
 
   const whole = (low, high) => Array.from({ length: high - low + 1 }, (_, at) => low + at);
   function control(form, column) {
-    if (column.kind === "words") {
+    if (column.kind === "names") {
       const doubts = el("p", { class: "doubt", hidden: true });
       form.doubts.set(column.name, doubts);
       return el("div", { class: "field" }, phone.photos.control(form.slot, () => form.touched()), doubts);
