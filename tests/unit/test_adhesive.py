@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from saltreach.errors import OptionError
-from saltreach.intake.datasheet import expiry_state, read_cure_table
+from saltreach.intake.datasheet import expiry_of, expiry_state, read_cure_table
 from saltreach.science.rock import adhesive
 
 GOOD = "rock_temperature_c,gel_min,cure_min\n20,6,60\n-5,60,600\n5,25,240\n"
@@ -92,7 +92,7 @@ def test_expiry(printed, day, state):
     assert expiry_state(printed, day) == state
 
 
-@pytest.mark.parametrize("printed", ["04/2026", "2026-13", "2026-02-30", "soon"])
+@pytest.mark.parametrize("printed", ["3/4/2026", "13/2026", "2026-13", "2026-02-30", "soon"])
 def test_an_unclear_date_is_refused(printed):
     with pytest.raises(OptionError, match="write 2026-04"):
         expiry_state(printed, dt.date(2026, 1, 1))
@@ -101,3 +101,19 @@ def test_an_unclear_date_is_refused(printed):
 def test_a_sheet_with_semicolons_and_decimal_commas_is_read(tmp_path):
     text = "Rock temperature C;gel min;cure min\n20;6,5;60\n5;25;240\n"
     assert read_cure_table(_file(tmp_path, text)).gel_min.tolist() == [25, 6.5]
+
+
+PRINTED = {
+    "10/27": "2027-10", "1/27": "2027-01", "10.27": "2027-10", "10/2027": "2027-10",
+    "10.2027": "2027-10", "10 / 2027": "2027-10", "10-2027": "2027-10", "2027-10": "2027-10",
+    "2027/10": "2027-10", "202710": "2027-10", "1027": "2027-10", "102027": "2027-10",
+    "2027-10-31": "2027-10-31", "20271031": "2027-10-31", "31.10.2027": "2027-10-31",
+    "3/4/2027": "", "31.11.2027": "", "13/27": "", "10-27": "", "2027": "", "1999-10": "",
+    "soon": "", "": "",
+}  # fmt: skip
+
+
+@pytest.mark.pinned("worked")
+@pytest.mark.parametrize(("printed", "read"), PRINTED.items())
+def test_an_expiry_is_read_as_printed_or_not_at_all(printed, read):
+    assert expiry_of(printed) == read

@@ -72,6 +72,8 @@ def doubts(changes, policy=DEFAULT, sheet=None):
         ({"adhesive_expires_on": "2026-05-02"}, ""),
         ({"adhesive_expires_on": None}, "expiry unknown"),
         ({"adhesive_expires_on": "next spring"}, "expiry unknown"),
+        ({"adhesive_expires_on": "05/26"}, ""),
+        ({"adhesive_expires_on": "04/26"}, "adhesive expired"),
         ({"adhesive_expires_on": "2026-04-15", "done_on": "2026-04", "loaded_on": "2026-05-09"},
          "expiry unknown"),
         ({"kind": "expansion", "set_at": None, "adhesive_expires_on": None, "hole_cleaned": "no",
@@ -93,6 +95,16 @@ def test_the_data_sheet_gives_the_time_at_the_temperature_of_the_rock():
     assert doubts(row | wet, sheet=SHEET) == "cure time short"
     cold = {"rock_temperature_c": -5.0, "loaded_at": "20:00"}
     assert doubts(row | cold, sheet=SHEET) == "cure time unknown"
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_a_written_time_that_is_shorter_than_the_data_sheets_never_counts():
+    """An hour at 20 degC, against 30 and 90 min written down."""
+    row = {"rock_temperature_c": 20.0, "loaded_on": "2026-05-02", "cure_needed_min": 30.0}
+    assert doubts(row | {"loaded_at": "09:59"}, sheet=SHEET) == "cure time short"
+    assert doubts(row | {"loaded_at": "10:00"}, sheet=SHEET) == ""
+    longer = {"cure_needed_min": 90.0, "loaded_at": "10:29"}
+    assert doubts(row | longer, sheet=SHEET) == "cure time short"
 
 
 def test_events_say_the_day_in_their_own_column():

@@ -87,7 +87,8 @@ def test_a_new_piece_is_what_is_said_of_it_and_nothing_of_the_old(book, tmp_path
 
 
 def test_a_metal_that_a_look_names_ends_the_grade_of_another(book, tmp_path):
-    file = sheet(tmp_path / "r.csv", row("a4", material="316"), row("a3", grade="1.4462"))
+    file = sheet(tmp_path / "r.csv", row("a4", done="looked at", material="316"),
+                 row("a3", done="looked at", grade="1.4462"))  # fmt: skip
     found = bring(book, tmp_path, file)
     assert state(book, "a4")["material"] == "316" and pd.isna(state(book, "a4")["grade"])
     assert state(book, "a3")["material"] == "duplex"
@@ -350,6 +351,68 @@ def test_the_data_sheet_tells_the_time_that_a_placing_needed(book, tmp_path):
     assert needed == {"b1": 60, "a2": None, "a3": 480}
     doubts = found.doubts.groupby("anchor_id")["said"].agg(" ".join)
     assert "cure time short" in doubts["b1"] and "outside the table" in doubts["a2"]
+
+
+@pytest.mark.pinned("worked", answers=3)
+def test_the_longer_of_a_written_cure_time_and_the_data_sheets_counts(book, tmp_path):
+    times = tmp_path / "sheet.csv"
+    times.write_text("rock_temperature_c,gel_min,cure_min\n0,20,240\n20,6,60\n")
+    glued = {"done": "replaced", "kind": "bonded", "rock_temperature_c": 20}
+    file = sheet(tmp_path / "r.csv", row("b1", cure_needed_min=59, **glued),
+                 row("a2", cure_needed_min=61, **glued),
+                 row("a3", cure_needed_min=45, **glued | {"rock_temperature_c": -5}))  # fmt: skip
+    found = read(book, file, data_sheet=times)
+    assert {e.anchor_id: e.says["cure_needed_min"] for e in found.events} == {
+        "b1": 60, "a2": 61, "a3": 45,
+    }  # fmt: skip
+    less = [said for said in found.doubts["said"] if "less than" in said]
+    assert less == ["59 min of curing is less than the 60 min of the data sheet: those count"]
+
+
+@pytest.mark.parametrize(
+    ("says", "events", "said"),
+    [
+        ({"remark": "ivy"}, ["note"], "only a remark: kept as a note; no look: write done = looked "
+         "at if it was one"),
+        ({"photo": "p.jpg"}, ["photo"], "only a photo: kept as one; no look"),
+        ({"adhesive_batch": "K2", "remark": "ivy"}, ["corrected", "note"],
+         "only a remark: kept as a note; columns of a placing: kept as a correction; no look"),
+        ({}, ["looked at"], ""),  # a plain list of what was looked at
+        ({"done": "looked at", "remark": "ivy"}, ["looked at", "note"], ""),
+        ({"condition": 0}, ["looked at"], ""),
+        ({"tap_response": "dull", "remark": "ivy"}, ["looked at", "tapped", "note"], ""),
+        ({"rebound_number": 30}, ["looked at", "rebound"], ""),
+        ({"crack_distance_mm": 80}, ["looked at", "measured"], ""),
+        ({"proof_load_kn": 6, "proof_result": "held"}, ["looked at", "proof test"], ""),
+        ({"pulled_to_kn": 20}, ["pulled to failure"], ""),
+    ],
+)  # fmt: skip
+def test_what_nobody_looked_at_is_no_look(book, tmp_path, says, events, said):
+    found = read(book, sheet(tmp_path / "r.csv", row("a1", **says)))
+    assert [event.kind for event in found.events] == events
+    assert found.doubts["said"].agg(" ".join).startswith(said) if said else found.doubts.empty
+
+
+def test_a_photo_that_came_along_is_no_look(book, tmp_path):
+    file = phone(tmp_path / "r.zip", row("a1", record_id="r1"), photos={"p.jpg": JPG})
+    found = read(book, file)
+    assert [event.kind for event in found.events] == ["photo"] and len(found.doubts) == 1
+    apply_returns(found, book, tmp_path / "region.gpkg", now=NOW)
+    assert pd.isna(state(book, "a1")["last_inspected_on"])
+
+
+@pytest.mark.pinned("worked")
+@pytest.mark.parametrize(
+    ("printed", "kept"),
+    [("10/27", "2027-10"), ("10.2027", "2027-10"), ("10/2027", "2027-10"), ("2027-10", "2027-10"),
+     ("31.10.2027", "2027-10-31"), ("next spring", "next spring")],
+)  # fmt: skip
+def test_an_expiry_is_read_as_it_is_printed(book, tmp_path, printed, kept):
+    file = sheet(tmp_path / "r.csv", row("a1", done="replaced", adhesive_expires_on=printed))
+    found = read(book, file)
+    assert [event.says["adhesive_expires_on"] for event in found.events] == [kept]
+    quoted = [said for said in found.doubts["said"] if "'next spring' cannot be read" in said]
+    assert len(quoted) == (printed == "next spring")
 
 
 def test_photos_are_kept_once_beside_the_book(book, tmp_path):

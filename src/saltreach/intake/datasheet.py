@@ -41,14 +41,59 @@ def read_cure_table(path: str | Path) -> CureTable:
     return CureTable(**columns, source=sheet.file, notes=tuple(sheet.said))
 
 
+_PRINTED = (
+    r"(?P<y>20\d\d)[-./]?(?P<m>\d\d)",  # 2027-10, 202710
+    r"(?P<y>20\d\d)([-./])(?P<m>\d\d?)(?:\2(?P<d>\d\d?))?",  # 2027-10-31
+    r"(?P<y>20\d\d)(?P<m>\d\d)(?P<d>\d\d)",
+    r"(?P<m>\d\d?)[-./](?P<y>20\d\d)",  # 10/2027
+    r"(?P<m>\d\d?)[./](?P<y>\d\d)",  # 10/27
+    r"(?P<m>\d\d)(?P<y>(?:20)?\d\d)",  # 1027
+    r"(?P<d>\d\d?)\.(?P<m>\d\d?)\.(?P<y>20\d\d)",
+)
+
+
+def expiry_of(printed: str) -> str:
+    """The expiry of a cartridge as ISO text, from what is printed on it.
+
+    Parameters
+    ----------
+    printed : str
+        Year and month, month and year (of two or four digits), or a whole day; a day between
+        strokes (3/4/2027) says not which is the month, and is not read.
+
+    Returns
+    -------
+    str
+        Year-month or date of this century; empty where it cannot be read.
+
+    Examples
+    --------
+    >>> [expiry_of(text) for text in ("10/27", "10.2027", "2027-10", "31.10.2027", "soon", "13/27")]
+    ['2027-10', '2027-10', '2027-10', '2027-10-31', '', '']
+    """
+    text = printed.strip().replace(" ", "").replace(",", ".")
+    for pattern in _PRINTED:
+        found = re.fullmatch(pattern, text, re.ASCII)
+        if not found:
+            continue
+        told = found.groupdict()
+        year, month, day = int(told["y"]) % 100 + 2000, int(told["m"]), told.get("d")
+        try:
+            dt.date(year, month, int(day or 1))
+        except ValueError:
+            continue
+        return f"{year}-{month:02d}" + (f"-{int(day):02d}" if day else "")
+    return ""
+
+
 def expiry_state(expires_on: str, on: dt.date) -> str:
     """Tell whether a cartridge may still be used.
 
     Parameters
     ----------
     expires_on : str
-        As printed, in ISO form: year-month (good to the end of the month) or date. Empty if
-        it cannot be read.
+        As printed (`expiry_of`): year and month (good to the end of the month) or a day.
+        Empty if it cannot be read.
     on : datetime.date
         Day of use.
 
@@ -61,7 +106,7 @@ def expiry_state(expires_on: str, on: dt.date) -> str:
     Raises
     ------
     OptionError
-        A text that is no ISO year-month or date.
+        A text that is no such expiry.
 
     Examples
     --------
@@ -71,16 +116,12 @@ def expiry_state(expires_on: str, on: dt.date) -> str:
     text = expires_on.strip()
     if not text:
         return UNKNOWN
-    found = re.fullmatch(r"(\d{4})-(\d{2})(?:-(\d{2}))?", text)
-    try:
-        if not found:
-            raise ValueError(text)
-        year, month = int(found[1]), int(found[2])
-        day = int(found[3] or calendar.monthrange(year, month)[1])
-        last_day = dt.date(year, month, day)
-    except ValueError as error:
+    read = expiry_of(text)
+    if not read:
         raise OptionError(
             f"expiry date {expires_on!r} is not an ISO year-month or date; write 2026-04 or "
             "2026-04-30"
-        ) from error
+        )
+    year, month, *day = map(int, read.split("-"))
+    last_day = dt.date(year, month, *(day or [calendar.monthrange(year, month)[1]]))
     return EXPIRY_STATES[int(on > last_day)]

@@ -43,7 +43,8 @@ def placement_doubts(
     policy : Policy
         Its `least_embedment_mm`.
     data_sheet : CureTable, optional
-        For rows without `cure_needed_min`: the time at `rock_temperature_c`.
+        Its time at `rock_temperature_c` counts where it is longer than the row's, or the row
+        has none.
 
     Returns
     -------
@@ -54,7 +55,7 @@ def placement_doubts(
     -----
     * Cure: from `set_at` on `done_on` to `loaded_at` on `loaded_on`. Without `loaded_on` it is
       the day it was set, or the day after where the clock shows less. The time needed is for a
-      dry hole, from the row, else from the data sheet (none outside its temperatures), and
+      dry hole: the longer of the row's and the data sheet's (none outside its temperatures), and
       `WET_HOLE_FACTOR` times as long in a hole that was damp or full of water.
     * Depth: `hole_depth_mm`, else `embedment_mm`, against `piece_length_mm`, else
       `embedment_mm`, the embedment required and the policy's least.
@@ -159,14 +160,14 @@ def _cure(table: pd.DataFrame, data_sheet: CureTable | None) -> tuple[np.ndarray
 
 
 def _needed_min(table: pd.DataFrame, data_sheet: CureTable | None) -> np.ndarray:
-    """Minutes in a dry hole: as the row says, else by the data sheet."""
+    """Minutes in a dry hole: the longer of the row's and the data sheet's."""
     needed = _number(table, "cure_needed_min")
     if data_sheet is None:
         return needed
     warm = _number(table, "rock_temperature_c")
     low, high = data_sheet.rock_temperature_c[[0, -1]]
     inside = np.where((warm >= low) & (warm <= high), warm, np.nan)
-    return np.where(np.isnan(needed), cure_time_min(inside, data_sheet), needed)
+    return np.fmax(needed, cure_time_min(inside, data_sheet))
 
 
 def _depth(table: pd.DataFrame, policy: Policy) -> tuple[np.ndarray, np.ndarray]:

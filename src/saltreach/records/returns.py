@@ -120,7 +120,7 @@ def read_returns(
     today : date
         The last day that is not in the future.
     data_sheet : path, optional
-        Of the adhesive: the time that a placing needed, where its record does not state it.
+        Of the adhesive: the time that a placing needed, where its record states none or less.
     answers : path, optional
         Answers to differences (table `settle`).
 

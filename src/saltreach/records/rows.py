@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from saltreach.errors import OptionError
+from saltreach.intake.datasheet import expiry_of
 from saltreach.intake.return_file import Photo
 from saltreach.intake.tables import of_metal
 from saltreach.records.events import Event
@@ -41,6 +42,13 @@ _ORDER = (
     PULLED, REMOVED, NOT_REACHED, NOTE, PHOTO,
 )  # fmt: skip
 """Of the events of one record: a new piece is placed before it is looked at and tested."""
+_LOOKS = frozenset({LOOKED_AT, TAPPED, REBOUND, MEASURED, PROOF_TEST})
+"""Of these a row tells only where somebody looked."""
+_NO_LOOK = {
+    NOTE: "a remark: kept as a note",
+    PHOTO: "a photo: kept as one",
+    PLACED: "columns of a placing: kept as a correction",
+}
 _WET = ("damp", "water-filled")
 
 
@@ -84,8 +92,21 @@ class Record:
 
     @property
     def done(self) -> str:
-        """What was done; a row that does not say so was a look."""
-        return str(self.values.get("done", LOOKED_AT))
+        """What was done, empty where it is not said.
+
+        A row that does not say so was a look where it states what only a look can tell, or nothing
+        at all: a plain list of what was looked at.
+        """
+        said = self.values.get("done")
+        if said:
+            return str(said)
+        return LOOKED_AT if not self.kinds or self.kinds & _LOOKS else ""
+
+    @property
+    def kinds(self) -> frozenset[str]:
+        """Kinds of event that its columns belong to."""
+        kinds = {COLUMNS[name].event for name in self.values} - {""}
+        return frozenset(kinds | {PHOTO}) if self.photos else frozenset(kinds)
 
 
 def in_order(records: Iterable[Record]) -> list[Record]:
@@ -166,7 +187,7 @@ def events_of(
         kind = COLUMNS[name].event
         if kind and kind != PHOTO:
             said.setdefault(kind, {})[name] = stated(name, value)
-    doubts: list[str] = []
+    doubts = [*_no_look(record), *_expiry(said.get(PLACED, {}))]
     done = record.done
     if done in PLACINGS:
         placing = _placing(said.pop(PLACED, {}))
@@ -181,11 +202,35 @@ def events_of(
             said[REMOVED] = old
         if piece:
             said[CORRECTED] = _of_one_metal(piece, ends_grade)
-        said.setdefault(done, {})
+        if done:
+            said.setdefault(done, {})
     events = [_event(record, kind, said[kind]) for kind in _ORDER if kind in said] + [
         _event(record, PHOTO, one) for one in _photos(record)
     ]
     return events, doubts
+
+
+def _no_look(record: Record) -> list[str]:
+    """That a row which does not say what was done counts as no look."""
+    if record.done or not record.kinds <= _NO_LOOK.keys():
+        return []
+    told = "; ".join(said for kind, said in _NO_LOOK.items() if kind in record.kinds)
+    fix = "write done = looked at if it was one"
+    if PLACED in record.kinds:
+        fix += ", placed or replaced if a new piece went in"
+    return [f"only {told}; no look: {fix}"]
+
+
+def _expiry(piece: dict[str, Any]) -> list[str]:
+    """Rewrite the expiry as ISO text where it can be read."""
+    printed = piece.get("adhesive_expires_on")
+    if not printed:
+        return []
+    read = expiry_of(str(printed))
+    if read:
+        piece["adhesive_expires_on"] = read
+        return []
+    return [f"the expiry {str(printed)!r} cannot be read: write it as 2027-10 or 10/27"]
 
 
 def _event(record: Record, kind: str, says: Mapping[str, Any]) -> Event:
@@ -226,14 +271,20 @@ def _of_one_metal(says: dict[str, Any], ends_grade: bool) -> dict[str, Any]:
 
 
 def _needed(placing: dict[str, Any], sheet: CureTable | None) -> Sequence[str]:
-    """Fill in the time that the data sheet asks for, where the record does not state it."""
+    """Fill in the time that the data sheet asks for, where the record states none or less."""
     temperature = placing.get("rock_temperature_c")
     mechanical = not str(placing.get("kind", "bonded")).startswith("bonded")
-    if sheet is None or temperature is None or mechanical or "cure_needed_min" in placing:
+    if sheet is None or temperature is None or mechanical:
         return ()
+    said = placing.get("cure_needed_min")
     wet = placing.get("hole_condition") in _WET
     try:
-        placing["cure_needed_min"] = round(float(cure_time_min(temperature, sheet, wet)))
+        needed = round(float(cure_time_min(temperature, sheet, wet)))
     except OptionError as error:
-        return (f"the time it needed is not known: {error}",)
-    return ()
+        return (f"the time it needed is not known: {error}",) if said is None else ()
+    if said is not None and said >= needed:
+        return ()
+    placing["cure_needed_min"] = needed
+    if said is None:
+        return ()
+    return (f"{said:g} min of curing is less than the {needed} min of the data sheet: those count",)

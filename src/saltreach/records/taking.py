@@ -394,7 +394,8 @@ class Reading:
                 "before it is of the old piece"
             )
             self.doubts.append(Doubt(record.anchor_id, said))
-        before.append((record.done, who))
+        if record.done in (LOOKED_AT, *PLACINGS):
+            before.append((record.done, who))
 
     def _follow(self, record: Record, *, is_new: bool) -> None:
         """What the next record finds."""

@@ -48,6 +48,10 @@ FORMAT, VERSION = "saltreach return", 1
 """Of the return file."""
 DEEPER_MM = 15.0
 """A hole more than this deeper than its piece is mentioned: common practice, no source."""
+CLOCK_DAYS = 60
+"""A phone further than this from the day of the trip is told of its clock: judgement."""
+KEPT_UNREACHED = ("done", "remark", "photo")
+"""What a record of an anchor that was not reached gives back."""
 DAMAGE = FINDINGS[FINDINGS.index("rust flakes") :]
 """Findings that contradict a sound anchor: judgement."""
 WORKER, ICON = "phone-worker.js", "phone-icon.svg"
@@ -149,6 +153,8 @@ def phone_data(trip: Trip, texts: Mapping[str, str], manifest: str) -> dict[str,
         "damage": DAMAGE,
         "dry_hole": HOLE_CONDITIONS[0],
         "deeper_mm": DEEPER_MM,
+        "clock_days": CLOCK_DAYS,
+        "kept_unreached": KEPT_UNREACHED,
         "cure": _cure(trip) if trip.cure_times else None,
         "texts": texts,
         "beside": {"manifest": manifest, "worker": WORKER},

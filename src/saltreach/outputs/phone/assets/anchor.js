@@ -71,7 +71,7 @@
       el("form", { id: "form", autocomplete: "off", on: { submit: (event) => event.preventDefault() } },
         placing ? null : soundButton(slot),
         doneButtons(slot, spot),
-        values.done === data.not_reached ? el("p", { text: t("not_reached_said") }) : form.groups(placing ? "place" : "look"),
+        values.done === data.not_reached ? [el("p", { text: t("not_reached_said") }), form.groups("look", data.kept_unreached)] : form.groups(placing ? "place" : "look"),
         el("section", { class: "group about" }, el("h3", { text: t("group_record") }), el("div", { id: "about" }))));
     for (const id of shown.drawn ? unfolded : []) phone.byId(id)?.setAttribute("open", "");
     shown.drawn = true;
@@ -111,7 +111,7 @@
     const lines = [];
     if (sheet?.outside) lines.push(t("outside_sheet", { low: data.cure.rock_temperature_c[0], high: data.cure.rock_temperature_c.at(-1) }));
     else if (sheet) {
-      lines.push(t(sheet.wet ? "needs_wet" : "needs_dry", { cure: sheet.cure_min, gel: sheet.gel_min, degrees: values.rock_temperature_c, times: data.cure.wet_factor }));
+      lines.push(t(!sheet.wet ? "needs_dry" : values.hole_condition && values.hole_condition !== "unknown" ? "needs_wet_said" : "needs_wet", { hole: word(values.hole_condition), cure: sheet.cure_min, gel: sheet.gel_min, degrees: values.rock_temperature_c, times: data.cure.wet_factor }));
       lines.push(t("by_sheet", { sheet: data.cure.source }));
     } else if (data.cure) lines.push(t("say_temperature"));
     else lines.push(t("no_sheet"));

@@ -50,16 +50,9 @@
     return named(form, column, input);
   }
 
-  /* Steps of the − and + beside a number, by its unit; the first tap begins at what is planned,
-     else at the last value of this trip, else at the nearest to nought. */
+  /* Steps of the − and + beside a number, by its unit. They change a number that stands there: what
+     nobody measured does not begin by a tap. */
   const STEPS = { mm: 5, "°C": 1, kN: 0.5, s: 15, min: 5, degrees: 5, "N·m": 5 };
-  function start(form, column) {
-    const planned = form.spot?.piece?.[column.planned] ?? (column.name === "proof_load_kn" ? data.trip.proof_load_kn : null);
-    if (typeof planned === "number") return planned;
-    const before = store.live().filter((record) => typeof record.values[column.name] === "number")
-      .sort((a, b) => b.changed_at - a.changed_at)[0];
-    return before ? before.values[column.name] : Math.min(Math.max(0, column.low ?? 0), column.high ?? 0);
-  }
   function numbered(form, column) {
     const input = el("input", { type: "text", inputmode: "decimal", autocomplete: "off", enterkeyhint: "done" });
     const wrong = (value) => form.wrong(column.name, rules.outOfRange(column, value));
@@ -68,32 +61,57 @@
       const out = rules.outOfRange(column, value);
       form.wrong(column.name, out ? t("not_kept", { why: out }) : null);
       form.touch({ [column.name]: out ? null : value }, { from: column.name });
+      able();
     });
     const step = (by) => {
       const held = valueOf(form.slot, column.name);
-      const next = typeof held === "number" ? Number((held + by).toFixed(3)) : start(form, column);
+      if (typeof held !== "number") return;
+      const next = Number((held + by).toFixed(3));
       if (rules.outOfRange(column, next)) return;
       wrong(null);
       form.touch({ [column.name]: next });
     };
     const by = STEPS[column.unit] ?? 1;
-    form.redraw(column.name, (value) => { if (!form.wrongs.has(column.name)) input.value = value ?? ""; });
-    return named(form, column, input,
-      button("−", () => step(-by), { class: "press step", "aria-label": t("less", { what: label(column.name) }) }),
-      button("+", () => step(by), { class: "press step", "aria-label": t("more", { what: label(column.name) }) }));
+    const steps = [["−", -by, "less"], ["+", by, "more"]].map(([sign, by_, key]) => button(sign, () => step(by_), { class: "press step", "aria-label": t(key, { what: label(column.name) }) }));
+    const able = () => {
+      const held = typeof valueOf(form.slot, column.name) === "number";
+      for (const one of steps) {
+        one.setAttribute("aria-disabled", String(!held));
+        one.title = held ? "" : t("number_first");
+      }
+    };
+    form.redraw(column.name, (value) => {
+      if (!form.wrongs.has(column.name)) input.value = value ?? "";
+      able();
+    });
+    return named(form, column, input, ...steps);
   }
 
   function written(form, column) {
     const input = el(column.control === "long" ? "textarea" : "input", { autocomplete: "off", maxlength: "500" });
-    if (column.control === "expiry") Object.entries({ inputmode: "numeric", placeholder: t("expiry_hint") }).forEach(([name, value]) => input.setAttribute(name, value));
-    input.addEventListener("input", (event) => {
-      if (column.control === "expiry" && !event.inputType?.startsWith("delete")) input.value = dashed(input.value);
+    input.addEventListener("input", () => {
       form.touch({ [column.name]: input.value.trim() || null }, { from: column.name });
     });
     form.redraw(column.name, (value) => { input.value = value ?? ""; });
     return named(form, column, input);
   }
-  const dashed = (text) => (/^\d{4,8}$/.test(text) ? [text.slice(0, 4), text.slice(4, 6), text.slice(6)].filter(Boolean).join("-") : text);
+  /* As printed, shown as it was read; what cannot be read is not kept. While it is being typed a
+     beginning is no fault. */
+  function expiring(form, column) {
+    const input = el("input", { autocomplete: "off", maxlength: "40", inputmode: "tel", placeholder: t("expiry_hint") });
+    const read = (whole) => {
+      const text = input.value.trim();
+      const value = whole || !/^\d\d?[./]?20$/.test(text) ? rules.expiryOf(text) : null;
+      const begun = !whole && /^[\d./-]{1,8}$/.test(text);
+      form.wrong(column.name, text && !value && (whole || !begun) ? t("expiry_unreadable") : null);
+      if (value && (whole || /^20\d{4}$/.test(text) || /20\d\d$|^20\d\d.\d\d$|^\d\d?\/(?!20)\d\d$/.test(text))) input.value = value;
+      form.touch({ [column.name]: value }, { from: column.name });
+    };
+    input.addEventListener("input", (event) => read(event.inputType === undefined));
+    input.addEventListener("change", () => read(true));
+    form.redraw(column.name, (value) => { if (!form.wrongs.has(column.name)) input.value = value ?? ""; });
+    return named(form, column, input);
+  }
 
   /* Words that are mostly meant, and a line for anything else. */
   function suggested(form, column) {
@@ -120,7 +138,7 @@
 
   const whole = (low, high) => Array.from({ length: high - low + 1 }, (_, at) => low + at);
   function control(form, column) {
-    if (column.kind === "words") {
+    if (column.kind === "names") {
       const doubts = el("p", { class: "doubt", hidden: true });
       form.doubts.set(column.name, doubts);
       return el("div", { class: "field" }, phone.photos.control(form.slot, () => form.touched()), doubts);
@@ -132,6 +150,7 @@
     }
     if (column.kind === "number" || column.kind === "integer") return numbered(form, column);
     if (column.kind === "time") return timed(form, column);
+    if (column.control === "expiry") return expiring(form, column);
     if (column.control === "suggest") return suggested(form, column);
     return written(form, column);
   }
@@ -152,7 +171,8 @@
     const planned = columns.filter((column) => column.planned && column.as_planned && piece?.[column.planned] !== undefined && piece[column.planned] !== null
       && piece[column.planned] !== "" && (!column.choices.length || column.choices.includes(piece[column.planned])));
     if (!planned.length) return null;
-    const said = piece.label ?? planned.map((column) => word(piece[column.planned])).join(", ");
+    const each = planned.map((column) => (columns[0].group === "piece" ? word(piece[column.planned]) : `${legend(column)} ${piece[column.planned]}`));
+    const said = columns[0].group === "piece" && piece.label ? piece.label : each.join(", ");
     return button(t("as_planned", { what: said }), () => {
       form.touch(Object.fromEntries(planned.map((column) => [column.name, piece[column.planned]])));
     }, { class: "press wide quiet" });
@@ -203,8 +223,8 @@
         form.found = found;
       },
     };
-    form.groups = (view) => data.groups.map((name) => {
-      const columns = data.columns.filter((column) => column.group === name && column.on.includes(view));
+    form.groups = (view, only = null) => data.groups.map((name) => {
+      const columns = data.columns.filter((column) => column.group === name && column.on.includes(view) && (!only || only.includes(column.name)));
       if (!columns.length) return null;
       const inside = [view === "place" ? asPlanned(form, columns) : null, sameAsBefore(form, columns, name),
         columns.map((column) => control(form, column)),

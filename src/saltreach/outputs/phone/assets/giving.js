@@ -18,7 +18,9 @@
   const filled = () => store.live().filter((record) => Object.keys(record.values).length);
   function rowOf(record) {
     const said = { record_id: record.record_id, trip: trip.trip, anchor_id: record.anchor_id, done_on: record.done_on, who: record.who || phone.state.who };
-    const values = { ...record.values };
+    const values = Object.fromEntries(Object.entries(record.values).filter(([name]) => record.values.done !== data.not_reached || data.kept_unreached.includes(name)));
+    const needed = phone.rules.neededOf(values);
+    if (typeof values.cure_needed_min === "number" && needed > values.cure_needed_min) values.cure_needed_min = needed;
     const row = { ...said };
     for (const column of data.order) if (values[column] !== undefined) { row[column] = values[column]; delete values[column]; }
     return { ...row, ...values };
@@ -159,6 +161,7 @@
     const last = await store.setting(`given ${key}`);
     const since = records.filter((record) => !last || record.changed_at > last).length;
     const open_ = records.filter((record) => phone.rules.stageOf([record]) === "begun");
+    const clock = phone.rules.clockDoubt();
     const thrown = store.thrown();
     const strangers = records.filter((record) => !phone.spotOf.has(record.home));
     const input = el("input", { type: "file", accept: ".zip,.json,application/zip,application/json", id: "take-in", class: "unseen" });
@@ -174,6 +177,7 @@
     phone.view(
       el("h2", { id: "heading", tabindex: "-1", text: t("give_back") }),
       el("p", { id: "holds", text: `${counted("records", records.length)}, ${counted("photos", photos.length)}${photos.length ? ` (${size(bytes)})` : ""}.` }),
+      clock ? el("p", { class: "alarm", id: "clock", text: clock }) : null,
       records.length ? el("p", { text: since ? counted("not_given", since) : t("all_given") }) : null,
       strangers.length ? el("p", { text: t("not_on_list", { anchors: strangers.map((record) => record.anchor_id).join(", ") }) }) : null,
       open_.length ? el("p", { class: "alarm", text: t("done_missing", { anchors: open_.map((record) => record.anchor_id).join(", ") }) }) : null,

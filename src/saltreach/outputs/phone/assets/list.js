@@ -17,6 +17,7 @@
   }
   function curing(records) {
     for (const record of records) {
+      if (record.values.done === data.not_reached) continue;
       const times = rules.timesOf(record.values, record.done_on);
       if (times.ready && !times.loaded) return now() < times.ready ? t("cures_until", { time: timeOf(times.ready) }) : t("cured_to_load");
     }
@@ -27,7 +28,7 @@
     const stage = rules.stageOf(records);
     const doubts = records.reduce((sum, record) => sum + rules.doubtsOf(record.values, spot, record.done_on).length, 0);
     const photos = records.reduce((sum, record) => sum + store.photosOf(record.record_id).length, 0);
-    const more = [curing(records), doubts ? counted("doubts", doubts) : "", photos ? counted("photos", photos) : ""].filter(Boolean).join(", ");
+    const more = [stage === "begun" ? t("say_done_row") : "", curing(records), doubts ? counted("doubts", doubts) : "", photos ? counted("photos", photos) : ""].filter(Boolean).join(", ");
     return el("li", {}, el("button", { type: "button", class: `row-button ${stage}`, "data-at": spot.at, on: { click: () => phone.show("anchor", spot.at) } },
       el("span", { class: "sign", "aria-hidden": "true", text: SIGNS[stage] }),
       el("span", { class: "what" },
@@ -47,8 +48,10 @@
     const stages = spots.map((spot) => rules.stageOf(store.of(spot)));
     const count = (stage) => stages.filter((one) => one === stage).length;
     const left = stages.findIndex((stage) => stage === "open" || stage === "begun");
+    const clock = rules.clockDoubt();
     phone.view(
       el("h2", { id: "heading", tabindex: "-1", text: t("all_anchors") }),
+      clock ? el("p", { class: "alarm", id: "clock", text: clock }) : null,
       small([trip.date, trip.team, [trip.leaves, trip.back].filter(Boolean).join(" – ")]),
       trip.left_out?.length ? el("p", { class: "alarm", text: trip.left_out.join(" ") }) : null,
       el("p", { id: "progress", text: Object.keys(SIGNS).filter(count).map((stage) => `${count(stage)} ${t(`stage_${stage}`)}`).join(", ") }),

@@ -1,7 +1,7 @@
 "use strict";
 /* What follows from what was written: plain functions of values, no page and no store in them. */
 (() => {
-  const { data, t, dayOf, word, label } = phone;
+  const { data, t, dayOf, word, label, now } = phone;
   const ZERO_C = 273.15;
   const EARTH_M = 6371008.8; /* mean radius, IUGG */
   const HAIR = 1e-9;
@@ -45,6 +45,11 @@
     const factor = dry(values) ? 1 : data.cure.wet_factor;
     return { gel_min: Math.floor(gel + HAIR), cure_min: Math.ceil(cure * factor - HAIR), wet: !dry(values) };
   }
+  /* Minutes until it may be loaded: the longer of what was written and what the data sheet asks for. */
+  function neededOf(values) {
+    const known = [values.cure_needed_min, cureOf(values)?.cure_min].filter((one) => typeof one === "number");
+    return known.length ? Math.max(...known) : null;
+  }
 
   function momentOf(day, time) {
     const found = /^(\d{4})-(\d\d)-(\d\d)T(\d\d):(\d\d)$/.exec(`${day}T${time}`);
@@ -60,14 +65,46 @@
   /* When it was set, may be loaded, and was loaded; null where that is not known. */
   function timesOf(values, doneOn) {
     const set = values.set_at ? momentOf(doneOn, values.set_at) : null;
-    const needed = typeof values.cure_needed_min === "number" ? values.cure_needed_min : null;
+    const needed = neededOf(values);
     const gel = cureOf(values)?.gel_min;
     return {
       set,
-      sets: set && gel !== undefined ? later(set, gel) : null,
+      sets: set && gel !== undefined ? later(set, Math.min(gel, needed)) : null,
       ready: set && needed !== null ? later(set, needed) : null,
       loaded: values.loaded_at ? momentOf(values.loaded_on ?? doneOn, values.loaded_at) : null,
     };
+  }
+
+  /* The expiry as ISO text, from what is printed; null where it cannot be read. A day between
+     strokes (3/4/2027) says not which is the month. */
+  const PRINTED = [
+    /^(?<y>20\d\d)[-./]?(?<m>\d\d)$/,
+    /^(?<y>20\d\d)([-./])(?<m>\d\d?)(?:\2(?<d>\d\d?))?$/,
+    /^(?<y>20\d\d)(?<m>\d\d)(?<d>\d\d)$/,
+    /^(?<m>\d\d?)[-./](?<y>20\d\d)$/,
+    /^(?<m>\d\d?)[./](?<y>\d\d)$/,
+    /^(?<m>\d\d)(?<y>(?:20)?\d\d)$/,
+    /^(?<d>\d\d?)\.(?<m>\d\d?)\.(?<y>20\d\d)$/,
+  ];
+  function expiryOf(text) {
+    const printed = String(text).replace(/\s/g, "").replaceAll(",", ".");
+    for (const pattern of PRINTED) {
+      const told = pattern.exec(printed)?.groups;
+      if (!told) continue;
+      const month = `${2000 + Number(told.y) % 100}-${phone.pad(Number(told.m))}`;
+      const read = told.d ? `${month}-${phone.pad(Number(told.d))}` : month;
+      if (lastDay(read)) return read;
+    }
+    return null;
+  }
+  /* What is wrong with the phone's clock: the page is older than today, and the trip is near. */
+  function clockDoubt() {
+    const today = dayOf(now());
+    const made = new Date(data.trip.made_from);
+    if (!Number.isNaN(made.getTime()) && today < dayOf(made)) return t("clock_early", { today, made: dayOf(made) });
+    const day = momentOf(data.trip.date ?? "", "12:00");
+    const far = day && Math.abs(momentOf(today, "12:00") - day) > (data.clock_days + 0.5) * 86400000;
+    return far ? t("clock_far", { today, day: data.trip.date }) : null;
   }
 
   /* The last day on which a cartridge may be used, as ISO text; a month is good to its end. */
@@ -87,7 +124,7 @@
   function hiddenBy(values, spot) {
     const view = places(values, spot) ? "place" : "look";
     return Object.keys(values).filter((name) => phone.columnOf.has(name)
-      && (values.done === data.not_reached || !phone.columnOf.get(name).on.includes(view)));
+      && (values.done === data.not_reached ? !data.kept_unreached.includes(name) : !phone.columnOf.get(name).on.includes(view)));
   }
   /* Doubts about what was written: column and sentence. Nothing here keeps anybody from recording. */
   function doubtsOf(values, spot, doneOn) {
@@ -99,7 +136,7 @@
     }
     if (typeof values.proof_load_kn === "number" && !values.proof_result) doubt("proof_result", "result_missing");
     const hidden = hiddenBy(values, spot);
-    if (hidden.length) doubt("done", "not_shown", { what: hidden.map(label).join(", ") });
+    if (hidden.length) doubt("done", values.done === data.not_reached ? "not_given" : "not_shown", { what: hidden.map(label).join(", ") });
     if (!places(values, spot)) return found;
     const depth = values.hole_depth_mm;
     const length = needs(values, spot, "piece_length_mm", "length_mm");
@@ -113,6 +150,8 @@
       doubt("hole_diameter_mm", "other_diameter", { wanted: wide });
     }
     if (values.hole_cleaned === "no") doubt("hole_cleaned", "not_cleaned");
+    const hole = { uncleaned: "not_cleaned", "water-filled": "water_filled", cored: "cored" }[values.hole_condition];
+    if (hole) doubt("hole_condition", hole);
     for (const name of ["crack", "edge", "hole"]) {
       const least = spot?.spacing?.[`${name}_mm`];
       const given = values[`${name}_distance_mm`];
@@ -149,14 +188,13 @@
   }
   const compass = (degrees) => Math.round(degrees / 45) % 8;
 
-  /* Where an anchor stands: open, begun, done, not reached. */
+  /* Where an anchor stands: open, begun (nobody said what was done), done, not reached. */
   function stageOf(records) {
     const live = records.filter((record) => record.values.done || Object.keys(record.values).length);
     if (!live.length) return "open";
-    if (live.some((record) => record.values.done ? record.values.done !== data.not_reached
-      : record.values.condition !== undefined || record.values.findings?.length)) return "done";
-    return live.some((record) => record.values.done === data.not_reached) ? "missed" : "begun";
+    if (live.some((record) => !record.values.done)) return "begun";
+    return live.some((record) => record.values.done !== data.not_reached) ? "done" : "missed";
   }
 
-  phone.rules = { numberOf, outOfRange, minutesAt, cureOf, timesOf, momentOf, dayAfter, lastDay, doubtsOf, places, hiddenBy, wayTo, compass, stageOf };
+  phone.rules = { numberOf, outOfRange, minutesAt, cureOf, neededOf, timesOf, expiryOf, clockDoubt, momentOf, dayAfter, lastDay, doubtsOf, places, hiddenBy, wayTo, compass, stageOf };
 })();
