@@ -181,7 +181,9 @@ def _meaning(
             if found is brackets and whole is None:
                 return Meant(problem=f"what {found[2]!r} says of {inner.name} is not known")
     last = _UNDERSCORE.fullmatch(text) if behind and whole is None else None
-    inner = last and is_unit(last[2]) and _meaning(last[1], words, columns, grid=grid, behind=0)
+    if last and not is_unit(last[2]):
+        last = None
+    inner = last and _meaning(last[1], words, columns, grid=grid, behind=0)
     if last and inner and inner.name is not None:  # `drehmoment_nm`
         meant = _behind(inner.name, last[2], columns, grid)
         if meant is not None and meant.name is not None:

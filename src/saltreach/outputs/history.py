@@ -78,7 +78,8 @@ def _event(row: Any, found: History) -> str:
     end = ""
     if row.ended_by:
         end = f" ({row.ended_how}, {one_line(row.ended_by)}, {row.ended_on})"
-    return f"{row.happened_on}  {anchor}{what}, {one_line(row.who)}{said}{file} <{one_line(row.record)}>{end}"
+    key = f" <{one_line(row.record)}>"
+    return f"{row.happened_on}  {anchor}{what}, {one_line(row.who)}{said}{file}{key}{end}"
 
 
 def _before(decided: Any, found: History) -> str:

@@ -318,10 +318,12 @@ def settle(
         conflicts.append(Conflict(anchor, day, column, tuple(said), best, answer, by))
     key = _TOGETHER + mark_of(anchor, day)
     there = mine.get(key, [None])[-1]
-    says = _together(records, day, differing)
-    if says and (there is None or there["says"] != canonical(says) or stated & set(says)):
-        writer.write(key, people, says, there)
-    if says:
+    together = _together(records, day, differing)
+    if together and (
+        there is None or there["says"] != canonical(together) or stated & set(together)
+    ):
+        writer.write(key, people, together, there)
+    if together:
         mine.pop(key, None)
     for row in (row for rows_of_key in mine.values() for row in rows_of_key):
         if row["who"].startswith(OPEN) or row["record_id"].startswith(_TOGETHER):

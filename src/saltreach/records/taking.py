@@ -428,7 +428,8 @@ def milder(former: Iterable[Mapping[str, Any]], events: Iterable[Event]) -> str:
     events : iterable of Event
         What comes in their place.
     """
-    then, now = {}, {}
+    then: dict[str, Any] = {}
+    now: dict[str, Any] = {}
     for row in former:
         then |= json.loads(row["says"])
     for event in events:
