@@ -152,7 +152,7 @@ def test_a_filled_workbook_is_read_back(saltreach, demo, plan, tmp_path):
     workbook.save(filled)
     book = tmp_path / "book.gpkg"
     made = saltreach("book", "start", DATA / "anchors.csv", "--book", book, "--who", "Ann")
-    assert made.returncode == 0, made.stderr
+    assert made.returncode == 1, made.stderr  # the demo has rows to refuse
     back = saltreach("returns", filled, "--book", book, "--today", "2026-12-13", "--apply")
     assert back.returncode == 0, back.stderr
     history = saltreach("history", anchor, "--book", book)
