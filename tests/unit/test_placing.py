@@ -37,9 +37,9 @@ def doubts(changes, policy=DEFAULT, sheet=None):
         ({"loaded_on": None, "loaded_at": "20:59"}, "cure time short"),
         ({"loaded_on": None, "set_at": "21:00", "loaded_at": "08:59"}, "cure time short"),
         ({"loaded_on": None, "set_at": "21:00", "loaded_at": "09:00"}, ""),
-        # wet: 1440 min, which 09:00 to 09:00 are; one less is short
+        # wet: 1440 min, which 09:00 to 09:00 are, are enough however the 720 are meant
         ({"hole_condition": "damp"}, ""),
-        ({"hole_condition": "water-filled", "loaded_at": "08:59"}, "cure time short"),
+        ({"hole_condition": "water-filled", "loaded_at": "08:59"}, "cure time unknown"),
         # nobody says whether it was wet: enough only if it is enough for a wet one
         ({"hole_condition": None, "loaded_at": "08:59"}, "cure time unknown"),
         ({"hole_condition": None}, ""),

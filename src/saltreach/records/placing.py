@@ -54,9 +54,11 @@ def placement_doubts(
     Notes
     -----
     * Cure: from `set_at` on `done_on` to `loaded_at` on `loaded_on`. Without `loaded_on` it is
-      the day it was set, or the day after where the clock shows less. The time needed is for a
-      dry hole: the longer of the row's and the data sheet's (none outside its temperatures), and
-      `WET_HOLE_FACTOR` times as long in a hole that was damp or full of water.
+      the day it was set, or the day after where the clock shows less. The time needed is the
+      longer of the row's and the data sheet's (none outside its temperatures), which is
+      `WET_HOLE_FACTOR` times as long in a hole that was damp or full of water. Whether the row's
+      is so already is not known: without a data sheet only as many times as long is surely enough,
+      unless the hole was dry.
     * Depth: `hole_depth_mm`, else `embedment_mm`, against `piece_length_mm`, else
       `embedment_mm`, the embedment required and the policy's least.
     * Cleaning: `hole_cleaned` or the `hole_condition`; the worse of the two counts.
@@ -151,23 +153,23 @@ def _cure(table: pd.DataFrame, data_sheet: CureTable | None) -> tuple[np.ndarray
     most = load_last + load_late - (np.where(open_day, set_last, set_first) + early)
     wrong = most < 0  # loaded before it was set: somebody mistyped
     least, most = (np.where(wrong, np.nan, v) for v in (least, most))
-    needed = _needed_min(table, data_sheet)
+    written, by_sheet = _number(table, "cure_needed_min"), _sheet_min(table, data_sheet)
     hole = _text(table, "hole_condition")
     wet, dry = hole.isin(WET_HOLES).to_numpy(), hole.isin(DRY_HOLES).to_numpy()
-    short = most < needed * np.where(wet, WET_HOLE_FACTOR, 1.0)
-    enough = least >= needed * np.where(dry, 1.0, WET_HOLE_FACTOR)
-    return short, ~short & ~enough
+    if_wet = np.where(dry, 1.0, WET_HOLE_FACTOR)
+    short = most < np.fmax(written, by_sheet * np.where(wet, WET_HOLE_FACTOR, 1.0))
+    sure = np.where(np.isnan(by_sheet), written * if_wet, np.fmax(written, by_sheet * if_wet))
+    return short, ~short & ~(least >= sure)
 
 
-def _needed_min(table: pd.DataFrame, data_sheet: CureTable | None) -> np.ndarray:
-    """Minutes in a dry hole: the longer of the row's and the data sheet's."""
-    needed = _number(table, "cure_needed_min")
+def _sheet_min(table: pd.DataFrame, data_sheet: CureTable | None) -> np.ndarray:
+    """Minutes in a dry hole by the data sheet; NaN where it has none."""
     if data_sheet is None:
-        return needed
+        return np.full(len(table), np.nan)
     warm = _number(table, "rock_temperature_c")
     low, high = data_sheet.rock_temperature_c[[0, -1]]
     inside = np.where((warm >= low) & (warm <= high), warm, np.nan)
-    return np.fmax(needed, cure_time_min(inside, data_sheet))
+    return cure_time_min(inside, data_sheet)
 
 
 def _depth(table: pd.DataFrame, policy: Policy) -> tuple[np.ndarray, np.ndarray]:
