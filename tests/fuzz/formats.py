@@ -8,7 +8,7 @@ import io
 import tempfile
 import zipfile
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
@@ -162,7 +162,13 @@ def _returns(folder: Path) -> Format:
     """The return file of the phone page."""
     rows = [row("x1", record_id="r1", condition=2, findings=["loose"]), row("x2", done="closed")]
     made = phone(folder / "r.zip", *rows, photos={"a.jpg": JPG})
-    return Format("returns zip", ".zip", (made.read_bytes(),), lambda p: read_return_file(p)[0])
+    return Format("returns zip", ".zip", (made.read_bytes(),), _records)
+
+
+def _records(file: Path) -> Sheet:
+    """Rows of a return file; a photo that is refused is listed after them, and is no row."""
+    sheet, _ = read_return_file(file)
+    return replace(sheet, rejected=sheet.rejected[sheet.rejected["row"] <= sheet.rows_read])
 
 
 def _contact_alone(text: bytes) -> bytes:

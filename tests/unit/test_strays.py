@@ -187,7 +187,7 @@ def test_a_plan_s_sheet_counts_what_was_filled_in(tmp_path):
     assert not len(done.rejected) and done.rows_read == 1
     assert "1 visit of the plan without done_on: not done yet" in done.notes
     other = file(tmp_path, "crag,kind,done_on\nVega,inspect,2026-11-20\nVega,inspect,\n")
-    assert teams.read_done(other).rejected["reason"].tolist() == ["missing"]
+    assert teams.read_done(other).rejected["reason"].tolist() == ["no day"]
 
 
 def test_a_season_that_cannot_be_read_says_how_to_write_one(tmp_path):
