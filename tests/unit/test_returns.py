@@ -438,3 +438,10 @@ def test_photos_are_kept_once_beside_the_book(book, tmp_path):
 @pytest.mark.pinned("judgement")
 def test_what_is_proposed(column, values, answer):
     assert proposed(column, values) == answer
+
+
+def test_who_enters_a_register_saw_nothing_that_day(book, tmp_path):
+    """a1 was entered as sound: a look of the day on which it was entered contradicts nobody."""
+    entered = book.events()["happened_on"].iloc[0]
+    found = read(book, sheet(tmp_path / "r.csv", row("a1", condition=3, done_on=entered)))
+    assert found.conflicts == () and changed(found)["a1", "condition"] == (0, 3)
