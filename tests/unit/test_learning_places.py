@@ -169,3 +169,8 @@ def test_the_salt_interval_holds_the_truth_as_often_as_it_says():
 def test_a_place_is_lowered_only_where_it_was_measured():
     used = learning_salt.shift_used([-1.0, -1.0, 0.4], [0.3, 0.3, 0.3], [1.0, 0.0, 0.0])
     assert used.tolist() == pytest.approx([-1.0 + 0.3 * 1.2815515655446004, 0.0, 0.4])
+
+
+def test_a_candle_of_two_years_is_no_worse_than_one_of_a_year():
+    year, two = candle(60.0, 365.25, 30.0), candle(60.0, 730.5, 30.0)
+    assert float(two.sigma_ln) == float(year.sigma_ln)
