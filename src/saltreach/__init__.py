@@ -16,7 +16,6 @@ from saltreach.assessment.result import Assessment
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from saltreach.assessment.assess import assess
     from saltreach.assessment.files import read_results
     from saltreach.intake import Register
     from saltreach.intake.options import Options
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
     from saltreach.planning.trips import trips_of
     from saltreach.records.book import open_book, start_book
     from saltreach.records.history import history_of
-    from saltreach.records.reading import read_register
+    from saltreach.records.reading import assess, read_register
     from saltreach.records.returns import apply_returns, read_returns
     from saltreach.records.sources import learned
 
@@ -44,7 +43,7 @@ _HOMES = {
     "Priorities": "saltreach.planning.priorities",
     "Register": "saltreach.intake",
     "apply_returns": "saltreach.records.returns",
-    "assess": "saltreach.assessment.assess",
+    "assess": "saltreach.records.reading",
     "history_of": "saltreach.records.history",
     "landowner": "saltreach.outputs.landowner.page",
     "learned": "saltreach.records.sources",

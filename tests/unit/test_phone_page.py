@@ -14,10 +14,11 @@ from helpers.pages import Page
 from helpers.phone_trips import SHEET, look, place, stop, trip
 from saltreach.errors import OptionError
 from saltreach.outputs.html import asset_text, content_hash
-from saltreach.outputs.phone.fields import LOOK, PLACE, form_columns, form_rows
+from saltreach.outputs.phone.fields import form_columns, form_rows
 from saltreach.outputs.phone.page import SCRIPTS, phone_page, write_phone
 from saltreach.outputs.phone.texts import catalogue, catalogues
 from saltreach.planning.places import sheet_rows
+from saltreach.planning.trip import LOOK, PLACE
 from saltreach.planning.trips import trips_of
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import CAUTION, DONE

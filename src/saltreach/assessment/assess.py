@@ -161,4 +161,5 @@ def assess(
     coast = sources["coast"]
     embedded = coast.origins == (embedded_origin(),)
     behind = backdrop_of(sources["roads"], sources["terrain"], table["lon"], table["lat"])
-    return Assessment(flat, record, table, None if embedded else coast, behind)
+    own_shore = None if embedded else coast
+    return Assessment(flat, record, table, own_shore, behind, register.last_events)

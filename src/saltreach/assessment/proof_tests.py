@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.assessment.placement import has_any, own_tests, placement_rules
+from saltreach.assessment.state import FAILED
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.time.inspection import reliability_lower_bound, zero_failure_sample_size
 from saltreach.science.time.proof import proof_tests_asked
@@ -65,7 +66,7 @@ def tests_of(
     if not ((doubt | own).any() or tested_gone):
         return None
     condition = pd.to_numeric(table["condition"]).to_numpy(float, na_value=np.nan)
-    bad = has_any(table["findings"], FAILED_BY) | (condition == 4)
+    bad = has_any(table["findings"], FAILED_BY) | (condition == FAILED)
     can = ~held & ~bad & ~table["action"].isin(NOT_TESTED).to_numpy()
     fault = rules["doubt_test"].to_numpy() & can
     batch = _batches(table, policy)

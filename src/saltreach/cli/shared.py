@@ -304,7 +304,6 @@ def assess_file(
     from saltreach.errors import NoGoodRowsError
     from saltreach.folders.manifest import MANIFEST
     from saltreach.outputs.tables.results import write_rejected, write_results
-    from saltreach.records.history import with_events
     from saltreach.records.reading import read_register
 
     files = [v for n, v in vars(options).items() if n.endswith("_file") and v is not None]
@@ -323,7 +322,6 @@ def assess_file(
             tell(f"note: {note}")
         for part, said in result.provenance["pack"].items():
             tell(f"pack, {part}: {said['used']}")
-        result = with_events(result, file)
         step("files and map")
         missing = write_results(
             result, folder, title=title, tiles=tiles, plots=plots, language=language

@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import IO
 
 from saltreach.errors import OutputError
 
@@ -30,11 +32,27 @@ def atomic_write(path: Path, content: str | bytes) -> Path:
         The same path.
     """
     path = Path(path)
+    with whole_file(path) as stream:
+        stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+    return path
+
+
+@contextmanager
+def whole_file(path: Path, start: str = OWN_PREFIX) -> Iterator[IO[bytes]]:
+    """A stream of what a file is to hold; it has its name when all is written, or not at all.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where; missing folders are made.
+    start : str
+        How the passing file is called, from `OWN_PREFIX` on.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=OWN_PREFIX, suffix=PART_SUFFIX)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=start, suffix=PART_SUFFIX)
     try:
         with os.fdopen(handle, "wb") as stream:
-            stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+            yield stream
             stream.flush()
             os.fsync(stream.fileno())
         # mkstemp makes private files; these are there to be shared
@@ -43,7 +61,6 @@ def atomic_write(path: Path, content: str | bytes) -> Path:
     finally:
         Path(temporary).unlink(missing_ok=True)
     sync_folder(path.parent)
-    return path
 
 
 def refuse_present(file: Path, suffix: str, what: str) -> None:

@@ -97,6 +97,8 @@ class Register:
         Of a book: pieces that failed and are no longer in place, with their `crag`, `sector`,
         `kind`, `material`, `hanger_material` and `installed_on` as in `anchors`, `metal_failed`
         (else the rock gave way) and `by_test` (a test found it).
+    last_events : DataFrame or None
+        Of a book: what happened last at each anchor, for the cards of a map.
     """
 
     anchors: gpd.GeoDataFrame
@@ -114,6 +116,7 @@ class Register:
     renamed: Mapping[str, str] = field(default_factory=dict)
     unused: tuple[str, ...] = ()
     failed_before: pd.DataFrame | None = None
+    last_events: pd.DataFrame | None = None
 
 
 def _absent(column: Column, index: pd.Index) -> pd.Series:

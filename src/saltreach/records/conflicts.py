@@ -15,9 +15,10 @@ from typing import Any
 
 import pandas as pd
 
+from saltreach.assessment.state import FAILED
 from saltreach.records.events import Event, canonical
 from saltreach.records.placing import placement_doubts
-from saltreach.records.state import FAILED_CONDITION, FOUND_BY, JOIN
+from saltreach.records.state import FOUND_BY, JOIN
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, columns_of
 from saltreach.vocabulary.words import (
     CLOSED_EVENT,
@@ -186,7 +187,7 @@ def _statements(events: Sequence[Mapping[str, Any]]) -> list[_Said]:
             one.add("findings", "")
         found = FOUND_BY.get(says.get("proof_result", ""))
         if event["kind"] == PROOF_TEST and found:
-            one.add("condition", FAILED_CONDITION)
+            one.add("condition", FAILED)
             one.add("findings", found)
     return list(records.values())
 

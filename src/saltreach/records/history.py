@@ -5,8 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -36,7 +35,7 @@ from saltreach.vocabulary.words import (
 )
 
 if TYPE_CHECKING:
-    from saltreach.assessment.result import Assessment
+    pass
 
 BATCHES = ("piece_batch", "adhesive_batch")
 TOLD = ("anchor_id", "crag", "sector", "happened_on", "kind", "who", "says", "file", "ended_on",
@@ -257,15 +256,6 @@ def last_events(events: pd.DataFrame, most: int = 5) -> pd.DataFrame:
     table = table[table.groupby("anchor_id").cumcount() < most]
     said = [said_of(json.loads(text)) for text in table["says"]]
     return table.assign(said=said)[names].astype("str").reset_index(drop=True)
-
-
-def with_events(result: Assessment, address: str | Path) -> Assessment:
-    """An assessment with the last events of its anchors, where its register is a book."""
-    from saltreach.records.book import is_book, open_book
-
-    if not is_book(address):
-        return result
-    return replace(result, events=last_events(open_book(address).events()))
 
 
 def said_of(says: Mapping[str, Any], most: int = 6) -> str:

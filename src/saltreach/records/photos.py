@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 
 from saltreach.errors import OutputError
-from saltreach.folders.files import OWN_PREFIX, PART_SUFFIX, checksum, sync_folder
+from saltreach.folders.files import OWN_PREFIX, PART_SUFFIX, checksum, whole_file
 from saltreach.folders.trouble import told
 from saltreach.intake.return_file import Photo, copied
 from saltreach.records.address import address_of
@@ -66,16 +64,7 @@ def stored(photos: Iterable[Photo], folder: Path) -> list[Path]:
             start = f"{OWN_PREFIX}{photo.sha256[:16]}-"
             for left in folder.glob(f"{start}*{PART_SUFFIX}"):  # of a run that was cut off
                 left.unlink(missing_ok=True)
-            handle, part = tempfile.mkstemp(dir=folder, prefix=start, suffix=PART_SUFFIX)
-            try:
-                with os.fdopen(handle, "wb") as stream:
-                    copied(photo, stream)
-                    stream.flush()
-                    os.fsync(stream.fileno())
-                Path(part).chmod(0o644)
-                Path(part).replace(place)
-            finally:
-                Path(part).unlink(missing_ok=True)
+            with whole_file(place, start) as stream:
+                copied(photo, stream)
             written.append(place)
-        sync_folder(folder)
     return written

@@ -8,18 +8,23 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
+from saltreach.assessment.assess import assess as assess_register
+from saltreach.assessment.result import Assessment
+from saltreach.intake.options import Options
 from saltreach.intake.read import Register
 from saltreach.intake.read import read_register as read_file
 from saltreach.records.address import Address, address_of
 from saltreach.records.book import is_book, open_book
 from saltreach.records.failed import failed_before
+from saltreach.records.history import last_events
 
 
 @wraps(read_file)
 def read_register(source: Any, **reading: Any) -> Register:
     """As `intake.read_register`; the source may be the address of a book in a database too.
 
-    Of a book, what failed and is no longer in place goes along: it speaks for its like.
+    Of a book, what failed and is no longer in place goes along: it speaks for its like. So does
+    what happened last at each anchor.
     """
     database: Address | None = address_of(source)
     if database is None:
@@ -33,8 +38,17 @@ def read_register(source: Any, **reading: Any) -> Register:
     if book is None:
         return found
     book.verify()
-    gone = failed_before(book.events())
-    if gone is None:
-        return found
-    said = f"{len(gone)} that failed and are gone still count for their like"
-    return replace(found, failed_before=gone, notes=(*found.notes, said))
+    events = book.events()
+    gone, notes = failed_before(events), found.notes
+    if gone is not None:
+        notes = (*notes, f"{len(gone)} that failed and are gone still count for their like")
+    return replace(found, failed_before=gone, last_events=last_events(events), notes=notes)
+
+
+@wraps(assess_register)
+def assess(register: Any, options: Options | None = None, **more: Any) -> Assessment:
+    """As `assessment.assess`; what it reads may be a book."""
+    if not isinstance(register, Register):
+        today = options.today if isinstance(options, Options) else None
+        register = read_register(register, today=today)
+    return assess_register(register, options, **more)

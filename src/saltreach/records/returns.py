@@ -1,6 +1,6 @@
 """What people bring back, against the book: what would change, where records differ, and why not.
 
-Nothing is written by reading. `apply` writes what a proposal holds, in one transaction.
+Nothing is written by reading. `apply_returns` writes what a proposal holds, in one transaction.
 """
 
 from __future__ import annotations
@@ -143,17 +143,18 @@ def read_returns(
     settling, bad, source = ({}, [], ("", "")) if answers is None else read_answers(answers)
     events, conflicts = _settled(view, reading, settling, source)
     after = view.with_more(events)
+    states = _states(view, after, events)
     rejected = [one.rejected for one in sheets if len(one.rejected)] + bad
     return Proposal(
         events=tuple(events),
-        changes=changes(view, after, events),
+        changes=_changes(events, *states),
         conflicts=tuple(conflicts),
         rejected=(
             pd.concat(rejected, ignore_index=True)
             if rejected
             else pd.DataFrame(columns=list(REJECTED_COLUMNS))
         ),
-        doubts=_doubts(view, after, events, reading),
+        doubts=_doubts(reading, *states),
         known=reading.known,
         records=sum(len(one.rows) for one in sheets),
         rows=sum(one.rows_read for one in sheets),
@@ -259,12 +260,12 @@ def _answer(text: str, column: Any) -> tuple[Any, str, str]:
     return stated(column.name, value), "", ""
 
 
-def changes(before: View, after: View, events: Iterable[Event]) -> pd.DataFrame:
+State = dict[str, dict[str, Any]]
+"""Rows of the register by anchor; None where not known."""
+
+
+def _changes(events: list[Event], then: State, now: State) -> pd.DataFrame:
     """What of the register events would change: one row per anchor and column."""
-    events = list(events)
-    if not events:
-        return pd.DataFrame(columns=list(CHANGED), dtype=object)
-    then, now = _states(before, after, events)
     says: dict[tuple[str, str], str] = {}
     for event in events:
         told = f"{event.source_file}, {event.who}".strip(", ")
@@ -289,27 +290,28 @@ def changes(before: View, after: View, events: Iterable[Event]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(CHANGED), dtype=object)
 
 
-def _states(before: View, after: View, events: list[Event]) -> list[dict[str, dict[str, Any]]]:
-    """Rows of the register of the anchors that events are about, before and after."""
+def _states(before: View, after: View, events: list[Event]) -> tuple[State, State]:
+    """The anchors that events are about, before and after."""
     touched = {event.anchor_id for event in events}
-    out = []
-    for view in (before, after):
+    if not touched:
+        return {}, {}
+
+    def rows(view: View) -> State:
         state = state_of(view.events[view.events["anchor_id"].isin(touched)])
         table = state[[c.name for c in REGISTER]].astype(object)
         table = table.where(table.notna() & (table != UNKNOWN), None)
-        out.append({row["anchor_id"]: row for row in table.to_dict("records")})
-    return out
+        return {row["anchor_id"]: row for row in table.to_dict("records")}
+
+    return rows(before), rows(after)
 
 
-def _doubts(before: View, after: View, events: list[Event], reading: Reading) -> pd.DataFrame:
+def _doubts(reading: Reading, then: State, now: State) -> pd.DataFrame:
     """What is kept and may still be wrong: of the records, and of the placings they are about."""
     rows = list(dict.fromkeys((doubt.anchor_id, doubt.said) for doubt in reading.doubts))
-    if events:
-        then, now = _states(before, after, events)
-        for anchor, row in now.items():
-            said = row["placement_doubts"]
-            if said and said != then.get(anchor, {}).get("placement_doubts"):
-                rows.append((anchor, f"placed with doubts: {said}"))
+    for anchor, row in now.items():
+        said = row["placement_doubts"]
+        if said and said != then.get(anchor, {}).get("placement_doubts"):
+            rows.append((anchor, f"placed with doubts: {said}"))
     return pd.DataFrame(rows, columns=["anchor_id", "said"], dtype="str")
 
 

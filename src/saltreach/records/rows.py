@@ -12,6 +12,7 @@ from saltreach.intake.datasheet import expiry_of
 from saltreach.intake.return_file import Photo
 from saltreach.intake.tables import of_metal
 from saltreach.records.events import Event
+from saltreach.records.placing import WET_HOLES
 from saltreach.science.rock.adhesive import CureTable, cure_time_min
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.words import (
@@ -49,7 +50,6 @@ _NO_LOOK = {
     PHOTO: "a photo: kept as one",
     PLACED: "columns of a placing: kept as a correction",
 }
-_WET = ("damp", "water-filled")
 
 
 @dataclass(frozen=True)
@@ -277,7 +277,7 @@ def _needed(placing: dict[str, Any], sheet: CureTable | None) -> Sequence[str]:
     if sheet is None or temperature is None or mechanical:
         return ()
     said = placing.get("cure_needed_min")
-    wet = placing.get("hole_condition") in _WET
+    wet = placing.get("hole_condition") in WET_HOLES
     try:
         needed = round(float(cure_time_min(temperature, sheet, wet)))
     except OptionError as error:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.state import FAILED
 from saltreach.intake.dates import day_limits
 from saltreach.intake.headers import AS_GIVEN
 from saltreach.intake.policy import DEFAULT
@@ -36,7 +37,6 @@ from saltreach.vocabulary.words import (
     UNKNOWN,
 )
 
-FAILED_CONDITION = 4.0
 _HELD, _MOVED, _FAILED = PROOF_RESULTS
 FOUND_BY = {_MOVED: "loose", _FAILED: "broken"}
 """What a proof test that did not hold finds."""
@@ -283,7 +283,7 @@ class _Table:
             return [self._dated(self.of(CLOSED_EVENT)), Facts.unknown(reopened, numeric=False)]
         if name == "condition":
             rows = self._tested(_MOVED, _FAILED)
-            return [Facts(rows, np.full(len(rows), FAILED_CONDITION))]
+            return [Facts(rows, np.full(len(rows), float(FAILED)))]
         if name == "findings":
             told = self.looks.copy()
             told[self.said("findings").rows] = False

@@ -410,14 +410,6 @@ class Reading:
             self._here.pop(anchor, None)
 
 
-def _says_all(event: Event, row: Mapping[str, Any]) -> bool:
-    """Whether an event says all that one of the book says, whoever says it."""
-    mine = json.loads(event.says_json)
-    return event.kind == row["kind"] and all(
-        name in mine and mine[name] == value for name, value in json.loads(row["says"]).items()
-    )
-
-
 def milder(former: Iterable[Mapping[str, Any]], events: Iterable[Event]) -> str:
     """What events say less bad than those they come after, in words; empty for nothing.
 
@@ -462,19 +454,26 @@ def _has(events: list[Event], row: Mapping[str, Any]) -> bool:
     return any(event.kind == row["kind"] for event in events)
 
 
+def _covers(more: Mapping[str, Any], less: Mapping[str, Any]) -> bool:
+    """Whether all that is stated stands in another; what states nothing says unknown."""
+    return all(more.get(name) == value for name, value in less.items())
+
+
 def _is_in(event: Event, row: Mapping[str, Any]) -> bool:
     """Whether an event of the book says all that a new one says."""
-    says = json.loads(row["says"])
-    mine = json.loads(event.says_json)
     same = (event.anchor_id, event.kind, event.happened_on, event.who) == (
         row["anchor_id"], row["kind"], row["happened_on"], row["who"],
     )  # fmt: skip
-    return same and all(says.get(name, None) == value for name, value in mine.items())
+    return same and _covers(json.loads(row["says"]), json.loads(event.says_json))
 
 
 def _is_less(row: Mapping[str, Any], event: Event) -> bool:
     """Whether a new event says all that one of the book says, and more."""
-    mine = json.loads(event.says_json)
-    return row["kind"] == event.kind and all(
-        mine.get(name, None) == value for name, value in json.loads(row["says"]).items()
+    return row["kind"] == event.kind and _covers(
+        json.loads(event.says_json), json.loads(row["says"])
     )
+
+
+def _says_all(event: Event, row: Mapping[str, Any]) -> bool:
+    """The same, whoever says it; that a value is not known has to be stated as well."""
+    return _is_less(row, event) and json.loads(row["says"]).keys() <= event.says.keys()

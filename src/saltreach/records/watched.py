@@ -12,6 +12,7 @@ from typing import Any
 
 import pandas as pd
 
+from saltreach.assessment.state import FAILED
 from saltreach.errors import RecordError, brief, cause_of
 from saltreach.records.state import live
 from saltreach.science.time.reliability import MODEL
@@ -39,7 +40,6 @@ GAVE_WAY = BROKEN | {"loose"}
 """Findings of an anchor that no longer holds, whatever gave way."""
 PROOF_COUNTS_KN = MODEL.load_median_kn
 """A test below the greatest load of a usual year proves nothing of the metal; judgement."""
-FAILED = 4
 SALT = ("candle_chloride_mg_m2_d", "salt_swab_mg_m2", "coupon_loss_um")
 _HELD, _MOVED, _BROKE = PROOF_RESULTS
 _METAL = FAILURE_WAYS[0]

@@ -6,10 +6,8 @@ import csv
 from typing import Any
 
 from saltreach.outputs.html import asset_text
+from saltreach.planning.trip import LOOK, PLACE
 from saltreach.vocabulary.columns import Column, columns_of
-
-LOOK, PLACE = "look", "place"
-"""The two forms: a look at an anchor, and placing one."""
 
 
 def form_rows() -> dict[str, dict[str, str]]:
