@@ -4,9 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import saltreach as sr
+from helpers.returned import NOW, TODAY, read, row, sheet, small_book
 from saltreach.assessment.state import condition_shares, like_failed_share, metal_in_place
 from saltreach.records.events import Event, frame_of
 from saltreach.records.failed import failed_before
+from saltreach.records.returns import apply_returns
 
 PLACE = {"crag": "Alder", "sector": "North", "lon": 1.0, "lat": 45.0}
 
@@ -95,3 +98,16 @@ def test_the_like_of_it_are_as_suspect_as_beside_it():
 def test_the_unrecorded_look_no_better_for_what_was_taken_away():
     there = condition_shares(pd.Series([4.0, 0.0, 0.0]))
     assert condition_shares(pd.Series([0.0, 0.0]), 1).tolist() == there.tolist()
+
+
+def test_from_python_a_book_tells_what_failed_and_what_happened_last(tmp_path):
+    """Its path is taken where a register is, and nothing that the command counts is lost."""
+    book = small_book(tmp_path)
+    file = sheet(tmp_path / "r.csv", row("a1", condition=4, done_on="2026-10-03"))
+    new = sheet(tmp_path / "n.csv", row("a1", done="replaced", material="titanium",
+                                        done_on="2026-10-04"))  # fmt: skip
+    apply_returns(read(book, file, new), book, tmp_path / "region.gpkg", now=NOW)
+    result = sr.assess(tmp_path / "region.gpkg", sr.Options(today=TODAY))
+    notes = " ".join(result.provenance["register"]["notes"])
+    assert "1 that failed and are gone still count for their like" in notes
+    assert result.events["kind"].tolist() == ["replaced", "looked at"]

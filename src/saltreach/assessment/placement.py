@@ -36,7 +36,7 @@ def has_any(several: pd.Series, words: tuple[str, ...]) -> np.ndarray:
         cell: not set(words).isdisjoint(cell.split("; "))
         for cell in several.dropna().astype("str").unique()
     }
-    return several.map(found).fillna(value=False).to_numpy(bool)
+    return several.map(found).eq(True).to_numpy(bool)
 
 
 def doubts_left(
