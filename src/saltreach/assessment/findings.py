@@ -21,7 +21,7 @@ from saltreach.intake import check
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.time.consequence import UNKNOWN_VISITS_PER_YEAR
 from saltreach.vocabulary.columns import REJECTED_COLUMNS
-from saltreach.vocabulary.words import FINDINGS, OUT_OF_USE, SEPARATOR
+from saltreach.vocabulary.words import FINDINGS, JOIN, OUT_OF_USE, SEPARATOR
 
 NONE = float("nan")
 
@@ -272,7 +272,7 @@ def _cells(table: pd.DataFrame, name: str) -> pd.Series:
 
 
 def _words(cell: str) -> list[str]:
-    return [word for word in cell.split("; ") if word in FOUND]
+    return [word for word in cell.split(JOIN) if word in FOUND]
 
 
 def _together(cell: str) -> Found:

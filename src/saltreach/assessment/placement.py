@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.intake.policy import DEFAULT, Policy
+from saltreach.vocabulary.words import JOIN
 
 FAULTS = ("cure time short", "hole too shallow", "hole not cleaned", "adhesive expired")
 """Doubts that are known faults: do not load before a proof test. Of glued anchors that failed in
@@ -33,7 +34,7 @@ def has_any(several: pd.Series, words: tuple[str, ...]) -> np.ndarray:
     [True, False, False]
     """
     found = {
-        cell: not set(words).isdisjoint(cell.split("; "))
+        cell: not set(words).isdisjoint(cell.split(JOIN))
         for cell in several.dropna().astype("str").unique()
     }
     return several.map(found).eq(True).to_numpy(bool)
@@ -74,7 +75,7 @@ def doubts_left(
     enough = (load >= policy.proof_load_kn) & ~(held < policy.proof_held_s)
     cells = doubts.fillna("").astype("str")
     kept = {
-        cell: "; ".join(word for word in cell.split("; ") if word in LASTING)
+        cell: JOIN.join(word for word in cell.split(JOIN) if word in LASTING)
         for cell in cells.unique()
     }
     return cells.where(~enough, cells.map(kept)).astype("str")
@@ -115,7 +116,7 @@ def placement_rules(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
     lasting = has_any(left, LASTING) & settled
     unknown = (left != "").to_numpy() & ~fault & ~lasting
     proof = f"{policy.proof_load_kn:g} kN for {policy.proof_held_s:g} s"
-    words = left.str.replace("; ", ", ", regex=False).to_numpy(object)
+    words = left.str.replace(JOIN, ", ", regex=False).to_numpy(object)
     says = np.select(
         [fault, lasting, unknown],
         [

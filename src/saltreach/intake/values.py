@@ -24,7 +24,7 @@ from saltreach.vocabulary.synonyms import (
     spelt,
     words,
 )
-from saltreach.vocabulary.words import UNKNOWN
+from saltreach.vocabulary.words import JOIN, UNKNOWN
 
 SPREADSHEET_ERRORS = frozenset(
     ("#REF!", "#N/A", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#BEZUG!", "#WERT!", "#NV")
@@ -206,7 +206,7 @@ def parse_several(text: pd.Series, column: Column) -> tuple[Parsed, list[str]]:
     order = {word: at for at, word in enumerate(column.choices)}
     by_cell = parts.assign(read=read.values, reason=read.reason, fix=read.fix).groupby("index")
     values = by_cell["read"].agg(
-        lambda found: "; ".join(sorted(set(found.dropna()), key=order.__getitem__))
+        lambda found: JOIN.join(sorted(set(found.dropna()), key=order.__getitem__))
     )
     reason, fix = (by_cell[name].first() for name in ("reason", "fix"))
     whole = Parsed(*(got.reindex(text.index).astype("str") for got in (values, reason, fix)))

@@ -18,7 +18,7 @@ import pandas as pd
 from saltreach.assessment.state import FAILED
 from saltreach.records.events import Event, canonical
 from saltreach.records.placing import placement_doubts
-from saltreach.records.state import FOUND_BY, JOIN
+from saltreach.records.state import FOUND_BY
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, columns_of
 from saltreach.vocabulary.words import (
     CLOSED_EVENT,
@@ -26,6 +26,7 @@ from saltreach.vocabulary.words import (
     DONE,
     ENTERED,
     FINDINGS,
+    JOIN,
     LOOKED_AT,
     NOT_REACHED,
     NOTE,

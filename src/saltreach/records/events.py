@@ -18,15 +18,13 @@ import pandas as pd
 from saltreach.errors import RecordError
 from saltreach.intake.names import whole
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, columns_of
-from saltreach.vocabulary.words import EVENT_KINDS
+from saltreach.vocabulary.words import EVENT_KINDS, JOIN
 
 COLUMNS = tuple(columns_of("events"))
 """Columns of a frame of events, in order."""
 KEY = "anchor_id"
 FACT = COLUMNS[1 : COLUMNS.index("source_file")]
 """What makes the key of an event: all of it but where and when it came in."""
-JOIN = "; "
-"""Between the words of a column that holds several."""
 _ID_DIGITS = 32
 _DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
 

@@ -17,7 +17,7 @@ from saltreach.intake.datasheet import expiry_state
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.rock.adhesive import WET_HOLE_FACTOR, CureTable, cure_time_min
 from saltreach.science.rock.capacity import is_mechanical
-from saltreach.vocabulary.words import PLACEMENT_DOUBTS, UNKNOWN
+from saltreach.vocabulary.words import JOIN, PLACEMENT_DOUBTS, UNKNOWN
 
 __all__ = ["doubts_left", "placement_doubts"]
 
@@ -92,7 +92,7 @@ def placement_doubts(
     )  # fmt: skip
     text = np.full(len(placings), "", dtype=object)
     for at, word in enumerate(PLACEMENT_DOUBTS):
-        more = np.where(text == "", word, text + ("; " + word))
+        more = np.where(text == "", word, text + (JOIN + word))
         text = np.where(applies[:, at], more, text)
     return pd.Series(text, index=placings.index).astype("str")
 

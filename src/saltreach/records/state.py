@@ -12,7 +12,6 @@ from saltreach.assessment.state import FAILED
 from saltreach.intake.dates import day_limits
 from saltreach.intake.headers import AS_GIVEN
 from saltreach.intake.policy import DEFAULT
-from saltreach.records.events import JOIN
 from saltreach.records.facts import NUMBERS, Facts, Order, stated
 from saltreach.records.placing import placement_doubts
 from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, REQUIRED, columns_of
@@ -22,6 +21,7 @@ from saltreach.vocabulary.words import (
     ENTERED,
     EVENT_KINDS,
     FINDINGS,
+    JOIN,
     LOOKED_AT,
     MEASURED,
     PLACED,

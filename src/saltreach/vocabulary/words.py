@@ -17,6 +17,8 @@ CAUTION = (
 )
 UNKNOWN = "unknown"
 SEPARATOR = " | "
+JOIN = "; "
+"""Between the words of a cell that holds several."""
 LEFT_OUT = "LEFT OUT"
 """How a sentence begins that says what of a user's table was refused and left out."""
 """Between the sentences of a text column."""

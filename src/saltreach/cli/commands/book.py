@@ -33,6 +33,8 @@ from saltreach.cli.shared import (
 if TYPE_CHECKING:
     import pandas as pd
 
+    from saltreach.intake import Register
+
 _A_BOOK = "A .gpkg file, or postgresql://user@host/database?schema=name."
 BookArgument = Annotated[
     Path, typer.Argument(parser=source_of, metavar="BOOK", help=f"The book. {_A_BOOK}")
@@ -75,6 +77,15 @@ def _listed(rejected: pd.DataFrame) -> None:
         tell(f"{count} {'row' if count == 1 else 'rows'} refused: not in the book")
 
 
+def _read(register: Path, now: dt.datetime, **reading: Any) -> Register:
+    """A register, and on stderr how it was read."""
+    from saltreach.records.reading import read_register
+
+    found = read_register(register, today=now.date(), **reading)
+    tell_reading(found)
+    return found
+
+
 def book_start(
     register: RegisterFile,
     book: BookOption,
@@ -93,7 +104,6 @@ def book_start(
     with clear_errors(), words_of(words), progress() as step:
         from saltreach.errors import NoGoodRowsError, RecordError
         from saltreach.records.book import is_book, start_book
-        from saltreach.records.reading import read_register
         from saltreach.vocabulary.words import CAUTION
 
         now = _now(today)
@@ -104,8 +114,7 @@ def book_start(
                 "write its anchors first (saltreach book export) and start from those"
             )
         reading = reading_of(column, crs, sheet, layer, date_order, strict, same_crag)
-        found = read_register(register, today=now.date(), **reading)
-        tell_reading(found)
+        found = _read(register, now, **reading)
         _listed(found.rejected)
         if not len(found.anchors):
             raise NoGoodRowsError(f"{found.file}: no row can be entered", found.rejected)
@@ -134,14 +143,12 @@ def book_add(
     with clear_errors(), words_of(words), progress() as step:
         from saltreach.records.book import open_book
         from saltreach.records.entering import joining
-        from saltreach.records.reading import read_register
         from saltreach.vocabulary.words import CAUTION
 
         now = _now(today)
         step("register")
         reading = reading_of(column, crs, sheet, layer, date_order, strict, same_crag)
-        found = read_register(register, today=now.date(), **reading)
-        tell_reading(found)
+        found = _read(register, now, **reading)
         step("book")
         into = open_book(book)
         joined = joining(found, into.anchors(), into.events()["anchor_id"], who=who, on=now.date())
