@@ -116,7 +116,6 @@ TECHNICAL = {
         ("OPEN", "NO_SKILL", "FEW_PEOPLE", "SHUT", "NO_TIDE", "TOO_FAR"), "names of reasons"
     ),
     "planning.spots": {"MOST_REASONS": "sentences shown"},
-    "planning.wall": {"EARTH_RADIUS_M": "WGS 84"},
     "planning.visits": {"MONTH_FIGURES": "columns of a table"},
     "science.air.sunlight": {
         "DECLINATIONS_DEG": "nodes of a sum",

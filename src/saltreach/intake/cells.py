@@ -92,6 +92,11 @@ def clock(text: str) -> int:
     return minutes
 
 
+def clock_text(minutes: int) -> str:
+    """Minutes after midnight as HH:MM."""
+    return f"{int(minutes) // 60:02d}:{int(minutes) % 60:02d}"
+
+
 def weekdays(text: str) -> tuple[str, ...]:
     """Read weekdays in RFC 5545's BYDAY form, or by their names.
 
@@ -201,7 +206,7 @@ def text_of(value: Any, column: Column | None = None) -> str:
             "; " if column is not None and column.kind in ("words", "names", "skills") else " "
         ).join(value)
     if column is not None and column.kind == "time" and value is not None:
-        return f"{int(value) // 60:02d}:{int(value) % 60:02d}"
+        return clock_text(value)
     text = cell_text(value)
     return text if isinstance(text, str) else ""
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import OptionError
+from saltreach.intake.cells import clock_text
 from saltreach.intake.holding import Holding
 from saltreach.layers.climate import monthly_climate
 from saltreach.planning.travel import middle
@@ -51,7 +52,7 @@ def access_of(
         closed = not open_days(rules, day)[0]
         said += [CLOSED_TODAY] if closed else []
         today = sorted({(t["from"], t["until"]) for t in dry if day_number(t["date"]) == day[0]})
-        said += [f"Tide: work from {_clock(a)} to {_clock(b)} only." for a, b in today]
+        said += [f"Tide: work from {clock_text(a)} to {clock_text(b)} only." for a, b in today]
         if dry and not today:
             said.append(NO_TIDE_TODAY)
             closed = True
@@ -63,10 +64,6 @@ def access_of(
         why = f" ({rule['reason']})" if rule["reason"] else ""
         said.append(f"{word} {_when(rule)}{why}.{now}")
     return tuple(said or [NO_RULE]), closed
-
-
-def _clock(minutes: Any) -> str:
-    return f"{int(minutes) // 60:02d}:{int(minutes) % 60:02d}"
 
 
 def _when(rule: Mapping[str, Any]) -> str:

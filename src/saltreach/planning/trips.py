@@ -14,6 +14,7 @@ import pandas as pd
 
 from saltreach.assessment.result import Assessment
 from saltreach.errors import OptionError
+from saltreach.intake.cells import clock
 from saltreach.intake.holding import Holding
 from saltreach.intake.plan_file import VISIT_COLUMNS
 from saltreach.intake.prices import Piece, Prices
@@ -168,8 +169,7 @@ def _hours_between(first: str, last: str) -> float | None:
     """Hours from one HH:MM to another of the same day."""
     if not first or not last:
         return None
-    begin, end = (int(t[:2]) * 60 + int(t[3:5]) for t in (first, last))
-    return round((end - begin) / 60, 2)
+    return round((clock(last) - clock(first)) / 60, 2)
 
 
 def _planned(

@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from saltreach.intake.cells import clock_text
 from saltreach.intake.plan_file import VISIT_COLUMNS
 from saltreach.planning.cost import Pairs, by_day, timetable
 from saltreach.planning.problem import Problem
@@ -61,11 +62,6 @@ def visit_table(problem: Problem, pairs: Pairs, last: pd.DataFrame | None = None
     table.insert(0, "visit_id", names)
     table.insert(1, "revision", revision)
     return table
-
-
-def clock_text(minutes: int) -> str:
-    """HH:MM of minutes after midnight."""
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 def _names(table: pd.DataFrame, last: pd.DataFrame | None) -> tuple[list[str], list[int]]:

@@ -8,14 +8,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from saltreach.layers.geodesy import MEAN_RADIUS_M
 from saltreach.planning.travel import middle
 
 FACES_AGREE = 0.5
 """Least mean resultant length of the azimuths of a sector for one left and one right; judgement."""
 SPREAD_LEAST_M = 3.0
 """Positions that lie closer together than this are no map, but one point; judgement."""
-EARTH_RADIUS_M = 6_371_009.0
-"""Mean radius of WGS 84; a wall is small enough for a flat piece of this sphere."""
 UPWARDS = {"runner": 0, "belay": 1, "lower-off": 2}
 """Positions from the ground up, where no heights are known; common practice, no source."""
 
@@ -55,8 +54,8 @@ def east_north_m(lon: Any, lat: Any) -> np.ndarray:
     lon0, lat0 = middle(lon, lat)
     turned = (lon - lon0 + 180.0) % 360.0 - 180.0
     return np.column_stack([
-        np.radians(turned) * np.cos(np.radians(lat0)) * EARTH_RADIUS_M,
-        np.radians(lat - lat0) * EARTH_RADIUS_M,
+        np.radians(turned) * np.cos(np.radians(lat0)) * MEAN_RADIUS_M,
+        np.radians(lat - lat0) * MEAN_RADIUS_M,
     ])  # fmt: skip
 
 

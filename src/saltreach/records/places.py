@@ -12,13 +12,13 @@ from saltreach.assessment.corrosivity import chloride_at
 from saltreach.assessment.learned import tap_group
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.intake.lessons import Believed, RockLesson, SaltLesson
+from saltreach.layers.geodesy import MEAN_RADIUS_M
 from saltreach.records.watched import OF_PIECE, SALT, Piece, Source, rows_of
 from saltreach.science.rock.placement import EN959_AXIAL_KN
 from saltreach.science.time import learning, learning_rock, learning_salt
 from saltreach.science.time.reliability import Z_95
 from saltreach.vocabulary.words import COUPON_METALS, UNKNOWN
 
-EARTH_RADIUS_M = 6371008.8
 NEEDED = ("rock_outwards_kn_p05", "rock_outwards_kn_p50")
 CANDLE, SWAB, COUPON = SALT
 
@@ -224,4 +224,4 @@ def _distances_m(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
         np.sin((lat[:, None] - lat) / 2) ** 2
         + np.cos(lat[:, None]) * np.cos(lat) * np.sin((lon[:, None] - lon) / 2) ** 2
     )
-    return 2 * EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(half, 0.0, 1.0)))
+    return 2 * MEAN_RADIUS_M * np.arcsin(np.sqrt(np.clip(half, 0.0, 1.0)))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from saltreach.errors import OptionError
+from saltreach.intake.cells import clock_text
 from saltreach.intake.datasheet import expiry_of
 from saltreach.intake.return_file import Photo
 from saltreach.intake.tables import of_metal
@@ -134,7 +135,7 @@ def stated(name: str, value: Any) -> Any:
     """A value as an event states it: days and times as ISO text, lists as lists."""
     kind = COLUMNS[name].kind
     if kind == "time":
-        return f"{int(value) // 60:02d}:{int(value) % 60:02d}"
+        return clock_text(value)
     if isinstance(value, dt.date):
         return value.isoformat()
     return list(value) if isinstance(value, tuple) else value
