@@ -17,6 +17,7 @@ import pandas as pd
 
 from saltreach.errors import brief, in_rows
 from saltreach.vocabulary.units import factor, is_unit
+from saltreach.vocabulary.words import counted
 
 MOST_ABOVE = 30
 """Rows in which the headers are looked for."""
@@ -135,7 +136,7 @@ def find_headers(
     notes = []
     titles = [row for row in rows[: best.first] if _filled(row)]
     if titles:
-        number = f"{len(titles)} title row" + ("s" if len(titles) > 1 else "")
+        number = counted(len(titles), "title row")
         notes.append(
             f"{number} above the headers left out ({_shown(titles[0])!r}); "
             f"the headers are in row {best.first + first_row}"

@@ -9,6 +9,7 @@ import pandas as pd
 
 from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.synonyms import level_words, plain, words
+from saltreach.vocabulary.words import counted
 
 
 def levels_said(text: pd.Series, column: Column) -> tuple[pd.Series, list[str]]:
@@ -45,7 +46,7 @@ def levels_said(text: pd.Series, column: Column) -> tuple[pd.Series, list[str]]:
     counts = text.value_counts(sort=False)
     notes = []
     for given, (value, file) in sorted(found.items()):
-        rows = f"{counts[given]} row" + ("s" if counts[given] > 1 else "")
+        rows = counted(counts[given], "row")
         says = f", as {file} says" if file else ""
         notes.append(f"{column.name}: {given!r} ({rows}) read as {names.get(value, value)}{says}")
     return text.map({given: value for given, (value, _) in found.items()}).astype(float), notes

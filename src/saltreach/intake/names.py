@@ -16,6 +16,7 @@ import pandas as pd
 
 from saltreach.errors import RegisterError, in_rows
 from saltreach.intake.decoding import UNREADABLE
+from saltreach.vocabulary.words import counted
 
 NAMES = ("anchor_id", "crag", "sector", "route")
 """Columns of one line each."""
@@ -198,10 +199,6 @@ def merged(
     return shown, first, notes + _spellings("sector", sector, first)
 
 
-def _rows(number: int) -> str:
-    return f"{number} row" + ("s" if number != 1 else "")
-
-
 def _spellings(what: str, given: pd.Series, shown: pd.Series) -> list[str]:
     """Names that are written in more than one way, and how they are shown."""
     other = given.notna() & (given != shown)
@@ -210,7 +207,7 @@ def _spellings(what: str, given: pd.Series, shown: pd.Series) -> list[str]:
     counts = given[other].groupby([shown[other], given[other]], sort=False).size()
     said = []
     for name, same in counts.groupby(level=0, sort=False):
-        others = [f"{spelling!r} ({_rows(n)})" for (_, spelling), n in same.items()]
+        others = [f"{spelling!r} ({counted(n, 'row')})" for (_, spelling), n in same.items()]
         listed = ", ".join(shortened(others, "spellings"))
         said.append(f"{what} {name!r} is also written {listed}: read as one")
     return shortened(said, f"{what}s written in more than one way")
@@ -242,6 +239,6 @@ def _answered(
             seen.add(at)
         target[other] = at
         if at != other:
-            rows = _rows(int(count[other]))
+            rows = counted(int(count[other]), "row")
             notes.append(f"crag {spelling[other]!r} ({rows}) read as {spelling[at]!r}, as told")
     return target, shortened(notes, "crags read as others")

@@ -12,6 +12,7 @@ import pandas as pd
 from saltreach.intake.dates import Parsed, empty_text
 from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.units import factor
+from saltreach.vocabulary.words import counted
 
 PLAIN = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _COMMA = r"[+-]?[0-9]+,[0-9]+"
@@ -276,7 +277,7 @@ def _told(column: Column, how: dict[str, int]) -> list[str]:
     """One sentence for each way of writing."""
     notes = []
     for way, count in how.items():
-        cells = f"{count} cell" + ("s" if count != 1 else "")
+        cells = counted(count, "cell")
         unit = f", read in {column.unit}" if way.startswith("in ") else ""
         notes.append(f"{column.name}: {cells} written {way}{unit}")
     return notes

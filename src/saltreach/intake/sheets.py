@@ -25,7 +25,7 @@ from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
 from saltreach.intake.values import Reading, parse_column, trimmed
 from saltreach.vocabulary.columns import REJECTED_COLUMNS, Column
 from saltreach.vocabulary.synonyms import alike_in_register, plain, table_header_words
-from saltreach.vocabulary.words import LEFT_OUT, UNKNOWN
+from saltreach.vocabulary.words import LEFT_OUT, UNKNOWN, counted
 
 NUMBERS = ("number", "integer")
 FAR_HOME_M = 500_000.0
@@ -416,8 +416,7 @@ def _done_alone(
         return found, []
     cells = found.cells[done].reset_index(drop=True)
     count = int((~done).sum())
-    what = "visit" if count == 1 else "visits"
-    left = f"{count} {what} of the plan without {table.filled_in}: not done yet"
+    left = f"{counted(count, 'visit')} of the plan without {table.filled_in}: not done yet"
     return replace(found, cells=cells, rows=found.rows[done]), [left]
 
 
@@ -433,7 +432,7 @@ def _filled_in(
         return found, []
     cells = found.cells[filled].reset_index(drop=True)
     count = int((~filled).sum())
-    left = f"{count} {'row' if count == 1 else 'rows'} that nobody filled in: left out"
+    left = f"{counted(count, 'row')} that nobody filled in: left out"
     return replace(found, cells=cells, rows=found.rows[filled]), [left]
 
 

@@ -24,7 +24,7 @@ from saltreach.vocabulary.synonyms import (
     spelt,
     words,
 )
-from saltreach.vocabulary.words import JOIN, UNKNOWN
+from saltreach.vocabulary.words import JOIN, UNKNOWN, counted
 
 SPREADSHEET_ERRORS = frozenset(
     ("#REF!", "#N/A", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#BEZUG!", "#WERT!", "#NV")
@@ -171,7 +171,7 @@ def parse_choices(text: pd.Series, column: Column) -> tuple[Parsed, list[str]]:
             continue
         value_of[given] = value
         if note:
-            rows = f"{counts[given]} row" + ("s" if counts[given] > 1 else "")
+            rows = counted(counts[given], "row")
             notes.append(f"{column.name} {given!r} ({rows}): {note}")
     values = text.map(value_of).astype("str")
     if has_unknown:

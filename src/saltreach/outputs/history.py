@@ -7,10 +7,10 @@ from typing import Any
 
 import pandas as pd
 
-from saltreach.outputs.returns import counted, one_line
+from saltreach.outputs.returns import one_line
 from saltreach.records.history import History, known_of, said_of
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, REQUIRED
-from saltreach.vocabulary.words import CAUTION, ENTERED, NOTE, TAKEN_BACK
+from saltreach.vocabulary.words import CAUTION, ENTERED, NOTE, TAKEN_BACK, counted
 
 SCREEN = 24
 """Events of one place on the screen, the last ones; --json has all."""

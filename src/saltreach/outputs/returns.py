@@ -13,7 +13,7 @@ from saltreach.intake.names import safe_text
 from saltreach.outputs.tables.results import spreadsheet_safe
 from saltreach.records.conflicts import Conflict, shown
 from saltreach.vocabulary.columns import columns_of
-from saltreach.vocabulary.words import CAUTION
+from saltreach.vocabulary.words import CAUTION, counted
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -40,17 +40,6 @@ def counts_line(found: Proposal, name: str, *, applied: bool = False) -> str:
         f"{counted(len(found.events), 'event')} {done} about {counted(anchors, 'anchor')}; "
         f"{counted(len(found.open), 'difference')} open"
     )
-
-
-def counted(number: int, what: str) -> str:
-    """A number and what it counts.
-
-    Examples
-    --------
-    >>> counted(1, "row"), counted(2, "row")
-    ('1 row', '2 rows')
-    """
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def change_rows(found: Proposal) -> list[tuple[str, ...]]:

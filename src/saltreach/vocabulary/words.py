@@ -24,6 +24,17 @@ LEFT_OUT = "LEFT OUT"
 """Between the sentences of a text column."""
 
 
+def counted(number: int, what: str) -> str:
+    """A number and what it counts.
+
+    Examples
+    --------
+    >>> counted(1, "row"), counted(2, "row")
+    ('1 row', '2 rows')
+    """
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 class Scale(tuple[str, ...]):
     """Words in rising order.
 

@@ -29,6 +29,7 @@ from saltreach.cli.shared import (
     tell_reading,
     words_of,
 )
+from saltreach.vocabulary.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -74,7 +75,7 @@ def _listed(rejected: pd.DataFrame) -> None:
         tell(f"refused: row {row.row}, {row.column} = {row.value!r}: {row.reason}; {row.fix}")
     count = rejected["row"].nunique()
     if count:
-        tell(f"{count} {'row' if count == 1 else 'rows'} refused: not in the book")
+        tell(f"{counted(count, 'row')} refused: not in the book")
 
 
 def _read(register: Path, now: dt.datetime, **reading: Any) -> Register:
@@ -247,8 +248,8 @@ def book_take_back(book: BookArgument, record: Key, who: Who, today: Today = Non
         events = taking_back(given.events(), record, who=who, on=now.date())
         done: Any = given.append(events, now=now)
         anchors = sorted({event.anchor_id for event in events})
-        what = "event" if done.new == 1 else "events"
-        typer.echo(f"{given.name}: {done.new} {what} taken back, of {', '.join(anchors)}")
+        taken = counted(done.new, "event")
+        typer.echo(f"{given.name}: {taken} taken back, of {', '.join(anchors)}")
 
 
 def add_to(app: typer.Typer) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.intake.lessons import Lessons
-from saltreach.vocabulary.words import CAUTION, LEARNED_SUBJECTS
+from saltreach.vocabulary.words import CAUTION, LEARNED_SUBJECTS, counted
 
 BEFORE, AFTER, USED = "#8b98a1", "#0b5f73", "#43195a"
 TITLES = {
@@ -124,5 +124,7 @@ def _draw(axes: Any, subject: str, own: pd.DataFrame) -> None:
 def _amount(row: Any) -> str:
     """How much data a group has."""
     if row.subject == LEARNED_SUBJECTS[0]:
-        return f"{row.anchors} anchors, {row.found_failed} failed"
-    return f"{row.tests} {'pulls' if row.subject == LEARNED_SUBJECTS[1] else 'measured'}"
+        return f"{counted(row.anchors, 'anchor')}, {row.found_failed} failed"
+    if row.subject == LEARNED_SUBJECTS[1]:
+        return counted(row.tests, "pull")
+    return f"{row.tests} measured"

@@ -17,7 +17,7 @@ from saltreach.science.time.learning import factor_used
 from saltreach.science.time.learning_rock import rock_factor_used
 from saltreach.science.time.reliability import Z_95
 from saltreach.vocabulary.columns import columns_of
-from saltreach.vocabulary.words import CAUTION, LEARNED_SUBJECTS
+from saltreach.vocabulary.words import CAUTION, LEARNED_SUBJECTS, counted
 
 NOTHING = (
     "Nothing was learned: no look, test or measurement could be used. What is believed is the "
@@ -58,8 +58,8 @@ def _failure_row(one: FailureLesson) -> dict[str, object]:
         **_span("before", one.before),
         **_span("after", one.after),
         "used": used,
-        "said": f"{group}: {_count(one.anchors, 'anchor')}, {_count(one.looks, 'look')}, "
-        f"{_count(one.proof_tests, 'proof test')}; {one.failed} found failed, "
+        "said": f"{group}: {counted(one.anchors, 'anchor')}, {counted(one.looks, 'look')}, "
+        f"{counted(one.proof_tests, 'proof test')}; {one.failed} found failed, "
         f"the model has {one.expected:.2g} failed by then, seen or not. "
         f"{_moved(one.before, one.after)} {_counted(used, 'fails', 'as often as')}",
     }
@@ -76,7 +76,7 @@ def _rock_row(one: RockLesson) -> dict[str, object]:
         **_span("before", one.before),
         **_span("after", one.after),
         "used": used,
-        "said": f"{group}: {_count(one.to_failure, 'pull')} to failure, {one.held} held, "
+        "said": f"{group}: {counted(one.to_failure, 'pull')} to failure, {one.held} held, "
         f"{one.moved} moved or failed. {_moved(one.before, one.after)} "
         f"{_counted(used, 'bears', 'as much as')}",
     }
@@ -94,7 +94,7 @@ def _salt_row(one: SaltLesson) -> dict[str, object]:
         "after_p50": np.exp(one.shift_ln),
         "after_p95": np.exp(one.shift_ln + Z_95 * after),
     }
-    own = _count(one.measurements, "measurement") if one.measurements else "none of its own"
+    own = counted(one.measurements, "measurement") if one.measurements else "none of its own"
     return {
         "subject": _SALT,
         "group": one.crag,
@@ -124,10 +124,6 @@ def _counted(used: float, verb: str, than: str) -> str:
     if abs(used - 1.0) < 0.005:
         return "Counted as the model says."
     return f"Counted: it {verb} {used:.2g} times {than} the model says."
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def learned_lines(lessons: Lessons) -> list[str]:
