@@ -1063,6 +1063,7 @@ def test_keyboard_alone_records_and_the_focus_stays(opened):
     assert page.evaluate("document.activeElement.textContent") == "2 worn"
     page.locator("#field-done button").nth(1).focus()
     page.keyboard.press("Enter")
+    page.locator("#field-hole_depth_mm").wait_for(state="attached")
     assert page.evaluate("document.activeElement.textContent") == "placed"
     assert page.locator("#next").inner_text() == "Next"
     page.locator("#next").focus()
@@ -1070,6 +1071,31 @@ def test_keyboard_alone_records_and_the_focus_stays(opened):
     page.wait_for_function("() => phone.state.at === 1")
     page.go_back()
     page.wait_for_function("() => phone.state.at === 0")
+
+
+@pytest.mark.parametrize(("away", "address"), [("#next", "#2"), ("#to-list", "#list")])
+def test_who_goes_on_while_a_look_is_put_aside_is_not_called_back(opened, away, address):
+    page = opened()
+    go(page, 0)
+    tap(page, "condition", "2 worn")
+    page.evaluate(
+        "() => { const put = phone.aside; phone.aside = async (...what) => {"
+        " await new Promise((go) => { window.release = go; }); await put(...what); }; }"
+    )
+    tap(page, "done", "placed")
+    page.locator(away).click()
+    page.wait_for_function(
+        "(at) => location.hash === at && document.activeElement.id === 'heading'", arg=address
+    )
+    before = page.locator("#heading").inner_text()
+    page.evaluate("() => release()")
+    page.locator("#said").get_by_text("stays a record of its own").wait_for()
+    kept(page)
+    assert page.locator("#heading").inner_text() == before
+    assert page.evaluate("document.activeElement.id") == "heading"
+    assert page.locator("#field-done [aria-pressed='true']").count() == 0
+    live = page.evaluate("() => phone.store.live().map((one) => one.values.done)")
+    assert sorted(live) == ["looked at", "placed"]
 
 
 def test_two_hundred_anchors(opened, tmp_path):

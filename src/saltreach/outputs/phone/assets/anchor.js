@@ -3,6 +3,8 @@
 (() => {
   const { data, spots, t, word, el, button, twoTaps, say, warn, store, rules, timeOf, dayOf, now, pad } = phone;
   let shown = null; /* { slot, spot, form, draw } of the page that is open */
+  /* Putting a record aside takes a moment: who has gone on in the meantime is not called back. */
+  const stands = (slot) => phone.state.view === "anchor" && shown?.slot === slot;
 
   const facts = (known) => el("dl", { class: "facts" }, known.map(({ label, value }) => [el("dt", { text: label }), el("dd", { text: value ?? t("not_known") })]));
   const sentences = (lines) => (lines?.length ? el("ul", { class: "lines" }, lines.map((line) => el("li", { text: line }))) : null);
@@ -27,8 +29,11 @@
         say(t("look_apart"));
       }
       store.change(slot, { done: next });
-      draw(); /* placing and looking have different fields */
-      phone.byId("field-done").querySelectorAll("button")[data.done.indexOf(choice)].focus();
+      if (stands(slot)) {
+        const stays = phone.byId("field-done")?.contains(document.activeElement);
+        draw(); /* placing and looking have different fields */
+        if (stays) phone.byId("field-done").querySelectorAll("button")[data.done.indexOf(choice)].focus();
+      }
       phone.emit("touched", slot);
     }, { class: "press", "aria-pressed": String(store.record(slot)?.values.done === choice) }));
     return el("fieldset", { class: "field done", id: "field-done" }, el("legend", { text: t("what_was_done") }),
@@ -97,8 +102,8 @@
     box.replaceChildren(
       el("div", { class: "field" }, el("label", { for: "input-done_on", text: t("done_on") }), day),
       el("p", { class: "small", text: t("recorded_by", { who: record.who }) }),
-      button(t("begin_another"), async () => { await phone.aside(store.record(slot)); open(spot.at); say(t("another_begun")); }, { class: "press wide quiet" }),
-      twoTaps(t("throw_record"), t("tap_again_record"), async () => { await phone.aside(store.record(slot), { thrown_at: Date.now() }); open(spot.at); say(t("record_thrown")); }, { class: "press wide quiet" }));
+      button(t("begin_another"), async () => { await phone.aside(store.record(slot)); if (stands(slot)) open(spot.at); say(t("another_begun")); }, { class: "press wide quiet" }),
+      twoTaps(t("throw_record"), t("tap_again_record"), async () => { await phone.aside(store.record(slot), { thrown_at: Date.now() }); if (stands(slot)) open(spot.at); say(t("record_thrown")); }, { class: "press wide quiet" }));
   }
 
   const clock = (ms) => { const s = Math.ceil(ms / 1000); const h = Math.floor(s / 3600); return `${h ? `${h}:` : ""}${h ? pad(Math.floor(s / 60) % 60) : Math.floor(s / 60)}:${pad(s % 60)}`; };
@@ -171,7 +176,7 @@
   }
   phone.on("touched", (slot) => {
     early(slot);
-    if (shown?.slot !== slot || phone.state.view !== "anchor") return;
+    if (!stands(slot)) return;
     about();
     tick();
     const values = store.record(slot)?.values ?? {};
