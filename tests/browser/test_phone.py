@@ -72,6 +72,15 @@ def opened(new_context, trip_file):
     assert troubles == []
 
 
+def show(page, view):
+    page.evaluate(
+        "(view) => new Promise((done) => {"
+        " phone.on('landed', () => { if (phone.state.view === view) done(); });"
+        " phone.show(view); })",
+        view,
+    )
+
+
 def go(page, at):
     page.evaluate("(at) => phone.show('anchor', at)", at)
     page.wait_for_function("(at) => phone.state.at === at && phone.state.view === 'anchor'", arg=at)
@@ -94,7 +103,7 @@ def kept(page):
 def given(page):
     """The return file as the page gives it: what it says, and the files by name."""
     kept(page)
-    page.evaluate("phone.show('return')")
+    show(page, "return")
     with page.expect_download() as download:
         page.locator("#save").click()
     page.get_by_text("is in your downloads").wait_for()
@@ -211,13 +220,13 @@ def test_nothing_is_chosen_before_somebody_chose_it(opened):
         assert page.locator("[aria-pressed=true]").count() == 0
         inputs = page.locator("#form input:not([type=file]), #form select, #form textarea")
         assert {one.input_value() for one in inputs.all()} == {""}
-    page.evaluate("phone.show('return')")
+    show(page, "return")
     assert page.locator("#save").is_disabled()
     go(page, 0)
     tap(page, "condition", "0 sound")
     tap(page, "condition", "0 sound")  # and taken back it is unknown again, not sound
     kept(page)
-    page.evaluate("phone.show('return')")
+    show(page, "return")
     assert page.locator("#holds").inner_text() == "0 records, 0 photos."
 
 
@@ -244,7 +253,7 @@ def test_one_tap_says_looked_at_and_sound_and_every_word_of_what_was_done_is_the
         "not reached",
         "unfinished\nsay what was done",
     ]
-    page.evaluate("phone.show('return')")
+    show(page, "return")
     assert "Say what was done at: A3" in page.locator("#view").inner_text()
 
 
@@ -482,8 +491,7 @@ def test_a_clock_that_cannot_be_right_is_said(opened, time, said):
     """60 days from 6 March are 5 January and 5 May."""
     page = opened(time=time)
     for view in ("list", "return"):
-        page.evaluate("(view) => phone.show(view)", view)
-        page.wait_for_selector("#progress" if view == "list" else "#holds")
+        show(page, view)
         banner = page.locator("#clock")
         assert banner.count() == bool(said)
         assert not said or banner.inner_text().startswith(said)
@@ -590,7 +598,7 @@ def test_another_phone_takes_a_return_file_in_and_gives_the_same(opened, tmp_pat
     go(second, 0)
     tap(second, "findings", "wet")  # this phone looked at A1 as well: both stay
     kept(second)
-    second.evaluate("phone.show('return')")
+    show(second, "return")
     second.set_input_files("#take-in", packed)
     said = second.locator("#taken")
     said.get_by_text("2 records taken in, 1 of them beside").wait_for()
@@ -681,8 +689,7 @@ def test_a_newer_file_of_the_trip_offers_what_was_recorded_before(opened, tmp_pa
 
 
 def given_nothing(page):
-    page.evaluate("phone.show('return')")
-    page.locator("#save").wait_for()
+    show(page, "return")
     return page.locator("#save").is_disabled()
 
 
@@ -954,7 +961,7 @@ TOO_SMALL = """
 
 def views(page):
     """Each view in turn, everything unfolded."""
-    page.evaluate("phone.show('list')")
+    show(page, "list")
     yield "list"
     go(page, 0)
     yield "look"
@@ -966,10 +973,9 @@ def views(page):
     yield "place"
     write(page, "loaded_at", "10:00")
     yield "early"
-    page.evaluate("phone.show('return')")
-    page.locator("#save").wait_for()
+    show(page, "return")
     yield "return"
-    page.evaluate("phone.show('who')")
+    show(page, "who")
     yield "who"
 
 
