@@ -14,7 +14,7 @@ from saltreach.intake.dates import Parsed
 from saltreach.intake.formats import cell_text
 from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.synonyms import NO_WORDS, WEEKDAY_WORDS, plain
-from saltreach.vocabulary.words import UNKNOWN, WEEKDAYS
+from saltreach.vocabulary.words import JOIN, UNKNOWN, WEEKDAYS
 
 _WEEKDAYS = WEEKDAY_WORDS | {plain(name): name for name in WEEKDAYS}
 
@@ -201,10 +201,9 @@ def text_of(value: Any, column: Column | None = None) -> str:
     """
     if isinstance(value, tuple):
         if value and isinstance(value[0], tuple):
-            return "; ".join(f"{first}..{last}" for first, last in value)
-        return (
-            "; " if column is not None and column.kind in ("words", "names", "skills") else " "
-        ).join(value)
+            return JOIN.join(f"{first}..{last}" for first, last in value)
+        several = column is not None and column.kind in ("words", "names", "skills")
+        return (JOIN if several else " ").join(value)
     if column is not None and column.kind == "time" and value is not None:
         return clock_text(value)
     text = cell_text(value)

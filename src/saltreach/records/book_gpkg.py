@@ -38,29 +38,13 @@ from saltreach.records.seals import (
     refuse_layer,
     summed,
 )
-from saltreach.records.store import unguarded
+from saltreach.records.store import CHANGEABLE, DECIDING, ENDS, unguarded
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
 WAIT_S = 10.0
 """How long a book that another program writes to is waited for."""
 _READ = f"SELECT {', '.join(COLUMNS)} FROM {EVENTS}"
-_TARGETS = f"""
-WITH RECURSIVE chain(event_id, anchor_id, replaces) AS (
-    SELECT event_id, anchor_id, replaces FROM {EVENTS}
-    WHERE event_id IN (SELECT value FROM json_each(?))
-    UNION SELECT e.event_id, e.anchor_id, e.replaces FROM {EVENTS} e
-    JOIN chain c ON e.event_id = c.replaces)
-SELECT DISTINCT anchor_id FROM chain
-"""
-"""Anchors that events can change: their own, and those of what they replace, step by step."""
-_ABOUT = f"""
-WITH RECURSIVE about(event_id) AS (
-    SELECT event_id FROM {EVENTS} WHERE anchor_id IN (SELECT value FROM json_each(?))
-    UNION SELECT e.event_id FROM {EVENTS} e JOIN about a ON e.replaces = a.event_id
-    WHERE e.replaces <> '')
-{_READ} WHERE event_id IN about ORDER BY seq
-"""
-"""All that decides the state of anchors: their events, and what replaces them, step by step."""
+_AMONG = "IN (SELECT value FROM json_each(?))"
 
 
 class GeoPackageBook:
@@ -194,12 +178,8 @@ class GeoPackageWriter:
 
     def refuse_changed(self) -> None:
         """Raise where events or anchors are more or fewer than were written."""
-        count, events, anchors = self.database.execute(
-            f"SELECT (SELECT count(*) FROM {EVENTS}), "
-            f"(SELECT event_id FROM {EVENTS} ORDER BY seq DESC LIMIT 1), "
-            f"(SELECT count(*) FROM {ANCHORS})"
-        ).fetchone()
-        refuse_ends(self.name, self.about(), count, events or "", anchors)
+        ends = self.database.execute(ENDS.format(events=EVENTS, anchors=ANCHORS)).fetchone()
+        refuse_ends(self.name, self.about(), *ends)
 
     def add(self, events: pd.DataFrame) -> list[str]:
         """Write events that are not there yet; their keys."""
@@ -225,14 +205,15 @@ class GeoPackageWriter:
 
     def touched(self, event_ids: Sequence[str]) -> list[str]:
         """Anchors whose state these events can change."""
-        found = self.database.execute(_TARGETS, (_json_list(event_ids),))
-        return [row[0] for row in found]
+        query = CHANGEABLE.format(events=EVENTS, among=_AMONG)
+        return [row[0] for row in self.database.execute(query, (_json_list(event_ids),))]
 
     def events_about(self, anchors: Sequence[str] | None) -> pd.DataFrame:
         """Events that decide the state of anchors; None means of all."""
         if anchors is None:
             return _events(self.database, f"{_READ} ORDER BY seq")
-        return _events(self.database, _ABOUT, (_json_list(anchors),))
+        query = DECIDING.format(events=EVENTS, among=_AMONG, columns=", ".join(COLUMNS))
+        return _events(self.database, query, (_json_list(anchors),))
 
     def guard(self) -> None:
         """The guards are put back at the end of every transaction."""

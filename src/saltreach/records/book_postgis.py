@@ -36,7 +36,7 @@ from saltreach.records.seals import (
     rows_of,
     summed,
 )
-from saltreach.records.store import unguarded
+from saltreach.records.store import CHANGEABLE, DECIDING, ENDS, unguarded
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 
 WAIT_S = 10
@@ -45,20 +45,7 @@ _ASTRAY_DEG = 1e-9
 _LONGEST = 63
 """Bytes of a name (PostgreSQL documentation, "Identifiers and Key Words")."""
 _PLACE = "fid"
-_TARGETS = """
-WITH RECURSIVE chain(event_id, anchor_id, replaces) AS (
-    SELECT event_id, anchor_id, replaces FROM {events} WHERE event_id = ANY(:ids)
-    UNION SELECT e.event_id, e.anchor_id, e.replaces FROM {events} e
-    JOIN chain c ON e.event_id = c.replaces)
-SELECT DISTINCT anchor_id FROM chain
-"""
-_ABOUT = """
-WITH RECURSIVE about(event_id) AS (
-    SELECT event_id FROM {events} WHERE anchor_id = ANY(:anchors)
-    UNION SELECT e.event_id FROM {events} e JOIN about a ON e.replaces = a.event_id
-    WHERE e.replaces <> '')
-SELECT {columns} FROM {events} WHERE event_id IN (SELECT event_id FROM about) ORDER BY seq
-"""
+_AMONG = "= ANY(:ids)"
 
 
 def engine_of(address: Address) -> Engine:
@@ -169,14 +156,8 @@ class PostgisWriter:
     def refuse_changed(self) -> None:
         """Raise where events or anchors are more or fewer than were written."""
         events, anchors = (f'"{self.schema}".{table}' for table in (EVENTS, ANCHORS))
-        count, last, rows = self.connection.execute(
-            sa.text(
-                f"SELECT (SELECT count(*) FROM {events}), "
-                f"(SELECT event_id FROM {events} ORDER BY seq DESC LIMIT 1), "
-                f"(SELECT count(*) FROM {anchors})"
-            )
-        ).one()
-        refuse_ends(self.name, self.about(), count, last or "", rows)
+        query = sa.text(ENDS.format(events=events, anchors=anchors))
+        refuse_ends(self.name, self.about(), *self.connection.execute(query).one())
 
     def add(self, events: pd.DataFrame) -> list[str]:
         """Write events that are not there yet; their keys."""
@@ -202,7 +183,7 @@ class PostgisWriter:
 
     def touched(self, event_ids: Sequence[str]) -> list[str]:
         """Anchors whose state these events can change."""
-        query = sa.text(_TARGETS.format(events=f'"{self.schema}".{EVENTS}'))
+        query = sa.text(CHANGEABLE.format(events=f'"{self.schema}".{EVENTS}', among=_AMONG))
         return [row[0] for row in self.connection.execute(query, {"ids": list(event_ids)})]
 
     def events_about(self, anchors: Sequence[str] | None) -> pd.DataFrame:
@@ -341,7 +322,8 @@ def _events(
     if anchors is None:
         query, given = f"SELECT {columns} FROM {events} ORDER BY seq", {}
     else:
-        query, given = _ABOUT.format(events=events, columns=columns), {"anchors": list(anchors)}
+        query = DECIDING.format(events=events, among=_AMONG, columns=columns)
+        given = {"ids": list(anchors)}
     rows = connection.execute(sa.text(query), given, execution_options={"stream_results": True})
     parts = [frame_of_rows([tuple(r) for r in part]) for part in rows.partitions(50_000)]
     return pd.concat(parts, ignore_index=True) if parts else frame_of_rows([])

@@ -6,7 +6,7 @@ import datetime as dt
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -33,9 +33,6 @@ from saltreach.vocabulary.words import (
     TAKEN_BACK,
     UNKNOWN,
 )
-
-if TYPE_CHECKING:
-    pass
 
 BATCHES = ("piece_batch", "adhesive_batch")
 TOLD = ("anchor_id", "crag", "sector", "happened_on", "kind", "who", "says", "file", "ended_on",

@@ -17,6 +17,28 @@ REFUSED = {
     "(saltreach book take-back)",
 }
 """What is said to a program that changes a table of a book."""
+CHANGEABLE = """
+WITH RECURSIVE chain(event_id, anchor_id, replaces) AS (
+    SELECT event_id, anchor_id, replaces FROM {events} WHERE event_id {among}
+    UNION SELECT e.event_id, e.anchor_id, e.replaces FROM {events} e
+    JOIN chain c ON e.event_id = c.replaces)
+SELECT DISTINCT anchor_id FROM chain
+"""
+"""SQL: anchors that events can change: their own, and those of what they replace, step by step."""
+DECIDING = """
+WITH RECURSIVE about(event_id) AS (
+    SELECT event_id FROM {events} WHERE anchor_id {among}
+    UNION SELECT e.event_id FROM {events} e JOIN about a ON e.replaces = a.event_id
+    WHERE e.replaces <> '')
+SELECT {columns} FROM {events} WHERE event_id IN (SELECT event_id FROM about) ORDER BY seq
+"""
+"""SQL: all that decides the state of anchors: their events, and what replaces them, in order."""
+ENDS = """
+SELECT (SELECT count(*) FROM {events}),
+    coalesce((SELECT event_id FROM {events} ORDER BY seq DESC LIMIT 1), ''),
+    (SELECT count(*) FROM {anchors})
+"""
+"""SQL: how many events there are, the key of the last one, and how many anchors."""
 
 
 def unguarded(gone: Sequence[str]) -> list[str]:

@@ -17,11 +17,11 @@ CAUTION = (
 )
 UNKNOWN = "unknown"
 SEPARATOR = " | "
+"""Between the sentences of a text column."""
 JOIN = "; "
 """Between the words of a cell that holds several."""
 LEFT_OUT = "LEFT OUT"
 """How a sentence begins that says what of a user's table was refused and left out."""
-"""Between the sentences of a text column."""
 
 
 def counted(number: int, what: str) -> str:

@@ -90,6 +90,11 @@
     const box = phone.byId("about");
     if (!box || !record) { box?.replaceChildren(el("p", { class: "small", text: t("nothing_yet") })); return; }
     if (box.dataset.record === record.record_id) return;
+    const anew = async (said, how) => {
+      await phone.aside(store.record(slot), how);
+      if (stands(slot)) open(spot.at);
+      say(t(said));
+    };
     box.dataset.record = record.record_id;
     const day = el("input", { type: "date", id: "input-done_on" });
     day.value = record.done_on;
@@ -102,8 +107,8 @@
     box.replaceChildren(
       el("div", { class: "field" }, el("label", { for: "input-done_on", text: t("done_on") }), day),
       el("p", { class: "small", text: t("recorded_by", { who: record.who }) }),
-      button(t("begin_another"), async () => { await phone.aside(store.record(slot)); if (stands(slot)) open(spot.at); say(t("another_begun")); }, { class: "press wide quiet" }),
-      twoTaps(t("throw_record"), t("tap_again_record"), async () => { await phone.aside(store.record(slot), { thrown_at: Date.now() }); if (stands(slot)) open(spot.at); say(t("record_thrown")); }, { class: "press wide quiet" }));
+      button(t("begin_another"), () => anew("another_begun"), { class: "press wide quiet" }),
+      twoTaps(t("throw_record"), t("tap_again_record"), () => anew("record_thrown", { thrown_at: Date.now() }), { class: "press wide quiet" }));
   }
 
   const clock = (ms) => { const s = Math.ceil(ms / 1000); const h = Math.floor(s / 3600); return `${h ? `${h}:` : ""}${h ? pad(Math.floor(s / 60) % 60) : Math.floor(s / 60)}:${pad(s % 60)}`; };
