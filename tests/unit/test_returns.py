@@ -86,6 +86,17 @@ def test_a_new_piece_is_what_is_said_of_it_and_nothing_of_the_old(book, tmp_path
     assert "hole too shallow" in now["placement_doubts"]
 
 
+@pytest.mark.pinned("worked", answers=4)
+@pytest.mark.parametrize("missing", ["hole_depth_mm", "piece_length_mm"])
+def test_a_depth_that_nobody_measured_is_not_taken_from_the_piece(book, tmp_path, missing):
+    measured = {"piece_length_mm": 100, "hole_depth_mm": 110, missing: None}
+    file = sheet(tmp_path / "r.csv", row("b1", done="replaced", kind="bonded", **measured))
+    bring(book, tmp_path, file)
+    now = state(book, "b1")
+    assert pd.isna(now["embedment_mm"])
+    assert "depth unknown" in now["placement_doubts"].split("; ")
+
+
 def test_a_metal_that_a_look_names_ends_the_grade_of_another(book, tmp_path):
     file = sheet(tmp_path / "r.csv", row("a4", done="looked at", material="316"),
                  row("a3", done="looked at", grade="1.4462"))  # fmt: skip

@@ -256,8 +256,8 @@ def _placing(says: dict[str, Any]) -> dict[str, Any]:
     """A placing with what follows from it: metal of its grade, length that is in the rock."""
     says = _of_one_metal(says, False)
     length, depth = says.get("piece_length_mm"), says.get("hole_depth_mm")
-    if "embedment_mm" not in says and length is not None:
-        says["embedment_mm"] = length if depth is None else min(length, depth)
+    if "embedment_mm" not in says and length is not None and depth is not None:
+        says["embedment_mm"] = min(length, depth)
     return says
 
 
