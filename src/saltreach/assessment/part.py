@@ -1,0 +1,148 @@
+"""A part of a register, from its layers to its decisions: the steps of the main job for its rows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import pandas as pd
+
+from saltreach.assessment.parts import shrunk
+from saltreach.intake.options import Options
+from saltreach.vocabulary.columns import ANCHORS_BY_NAME, REGISTER_BY_NAME
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import numpy as np
+
+    from saltreach.assessment.region import Region
+    from saltreach.intake.lessons import Lessons
+    from saltreach.intake.policy import Policy
+    from saltreach.layers.join import Found
+
+
+@dataclass(frozen=True)
+class Given:
+    """What all parts have in common: settings, tables beside the register, and the region."""
+
+    options: Options
+    today: date
+    policy: Policy
+    stock: frozenset[str] | None
+    lessons: Lessons | None
+    left_out: tuple[str, ...]
+    region: Region
+    gone: pd.DataFrame | None
+    keep_working: bool = False
+
+
+@dataclass(frozen=True)
+class Part:
+    """Rows of a register.
+
+    `anchors`: columns of the register. `known`: what layers gave at them already. `seen`: what
+    findings make of the recorded columns (`findings.found_at`). `surveyed`: the survey's columns.
+    `asked`: places of the rows that are asked what is worth finding out.
+    """
+
+    anchors: pd.DataFrame
+    known: Found
+    seen: pd.DataFrame
+    surveyed: pd.DataFrame | None
+    asked: np.ndarray
+
+
+class PartFound(NamedTuple):
+    """What was found of a part.
+
+    `columns`: what the result has beside the register's own columns, and `working` what
+    explanations need beyond it, both shrunk. `asked`: the rows to ask, with every column.
+    """
+
+    columns: pd.DataFrame
+    sectors: gpd.GeoDataFrame
+    crags: gpd.GeoDataFrame
+    tests: pd.DataFrame | None
+    asked: pd.DataFrame
+    working: pd.DataFrame | None
+
+
+@lru_cache(maxsize=1)
+def opened(options: Options) -> dict[str, Any]:
+    """Layers, opened once in each process."""
+    from saltreach.layers.join import open_layers
+
+    return open_layers(options)
+
+
+def assess_part(
+    part: Part,
+    given: Given,
+    sources: dict[str, Any],
+    *,
+    on_step: Callable[[str], None] = lambda _: None,
+) -> PartFound:
+    """Work out the rows of a part.
+
+    Parameters
+    ----------
+    part : Part
+        Whole crags.
+    given : Given
+        What it has in common with the other parts.
+    sources : dict
+        From `layers.join.open_layers`.
+    on_step : callable, optional
+        Told the name of each step as it begins.
+    """
+    from saltreach.assessment.corrosivity import (
+        CLASS_PROBABILITY_COLUMNS,
+        PROBABILITY_COLUMNS,
+        corrosivity,
+        probabilities_json,
+        wet_and_liquid,
+    )
+    from saltreach.assessment.contradictions import contradicted
+    from saltreach.assessment.groups import grouped
+    from saltreach.assessment.interval import inspection_interval
+    from saltreach.assessment.learned import with_learned_metal, with_learned_place
+    from saltreach.assessment.material import choose_material, stress_corrosion_hazard
+    from saltreach.assessment.priority import anchor_priority
+    from saltreach.assessment.proof_tests import tests_of
+    from saltreach.assessment.resistance import rock_resistance
+    from saltreach.assessment.risk import action_of, bands_of
+    from saltreach.assessment.rock import rock_mass, rock_strength
+    from saltreach.assessment.state import age_of_anchors, state_of_anchors
+    from saltreach.assessment.warnings import warnings_of
+    from saltreach.layers.join import sample_layers, with_layers
+
+    options, today, policy, region = given.options, given.today, given.policy, given.region
+    on_step("climate, openness, terrain and rock type")
+    shore = sample_layers(part.anchors, sources, ["terrain"], known=part.known)
+    anchors, doubts = contradicted(part.anchors, shore)
+    found = sample_layers(anchors, sources, known=shore)
+    table = with_learned_place(with_layers(anchors, found), given.lessons)
+    as_given = table[[name for name in part.seen if name in table]]
+    table = table.assign(**dict(part.seen.items()))
+    on_step("corrosivity")
+    months = found["temperature_c_by_month"], found["relative_humidity_pct_by_month"]
+    counted = found["wet_counted_h_y"], found["liquid_salt_counted_share"]
+    air = corrosivity(table)
+    table = table.drop(columns=[c for c in air if c in table]).join(air)
+    table = table.join(wet_and_liquid(*months, *counted)).join(rock_strength(table))
+    on_step("metal")
+    table["warm_month_c"] = months[0].max(axis=1)
+    table = table.join(stress_corrosion_hazard(table))
+    table = table.join(choose_material(table, policy, given.stock))
+    on_step("rock")
+    learned_name = Path(options.learned_file or "").name
+    table = with_learned_metal(table, given.lessons, learned_name)
+    table["age_y"] = age_of_anchors(table, today)
+    table = table.join(rock_mass(table, part.surveyed))
+    table = table.join(rock_resistance(table, options.axial_kn, region))
+    on_step("decisions")
+    state = state_of_anchors(table, today, region=region, gone=given.gone)

@@ -1,0 +1,90 @@
+"""A register in parts that are assessed one by one, and what was found of them put together again.
+
+A part holds whole crags, for nothing that is worked out of neighbours reaches beyond a crag; what
+speaks for the whole register is worked out before (`region.region_of`). So neither the size of the
+parts nor their number changes a bit of the result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+PART_ROWS = 25_000
+"""Anchors of a part, more where one crag has more: some 250 MB at work. Our own choice."""
+_WORLD_DEG = (-180.0, -90.0, 180.0, 90.0)
+
+
+def parts_of(anchors: pd.DataFrame, at_most: int = PART_ROWS) -> list[NDArray[np.int64]]:
+    """Rows of each part of a register: whole crags, near ones together.
+
+    Parameters
+    ----------
+    anchors : DataFrame
+        Columns `crag`, `lon`, `lat`.
+    at_most : int
+        A part ends before the crag that would make it larger.
+
+    Returns
+    -------
+    list of ndarray
+        Places of rows, rising within a part. Crags follow a Hilbert curve over the world, each by
+        its first anchor, so that a part's anchors share pieces of the layers.
+    """
+    import geopandas as gpd
+
+    crag, _ = pd.factorize(anchors["crag"], use_na_sentinel=False)
+    first = np.unique(crag, return_index=True)[1]
+    lon, lat = (anchors[name].to_numpy(float)[first] for name in ("lon", "lat"))
+    along = gpd.GeoSeries(gpd.points_from_xy(lon, lat)).hilbert_distance(_WORLD_DEG).to_numpy()
+    order = np.argsort(along, kind="stable")
+    size = np.bincount(crag)[order]
+    number = np.empty(len(order), np.int64)
+    held = part = 0
+    for at, count in enumerate(size.tolist()):
+        if held and held + count > at_most:
+            held, part = 0, part + 1
+        held += count
+        number[order[at]] = part
+    rows = np.argsort(number[crag], kind="stable")
+    ends = np.cumsum(np.bincount(number[crag]))[:-1]
+    return np.split(rows, ends)
+
+
+def shrunk(table: pd.DataFrame) -> pd.DataFrame:
+    """The table with each column of text as its few distinct texts, small to send."""
+    text = [name for name, kind in table.dtypes.items() if kind == "str" or kind == object]
+    return table.assign(**{name: pd.Categorical(table[name]) for name in text})
+
+
+def together(parts: Sequence[pd.DataFrame], rows: Sequence[NDArray[np.int64]]) -> pd.DataFrame:
+    """What was found of parts, in the order of the register.
+
+    Parameters
+    ----------
+    parts : sequence of DataFrame
+        From `shrunk`, with the same columns. They are emptied, so that no two copies are held.
+    rows : sequence of ndarray
+        Places of their rows, from `parts_of`.
+
+    Returns
+    -------
+    DataFrame
+        Text as text again.
+    """
+    back = np.argsort(np.concatenate(rows), kind="stable")
+    out: dict[str, Any] = {}
+    for name in list(parts[0].columns):
+        columns = [part.pop(name) for part in parts]
+        if isinstance(columns[0].dtype, pd.CategoricalDtype):
+            whole = pd.api.types.union_categoricals([c.array for c in columns])
+            out[name] = whole.take(back).astype("str")
+        else:
+            out[name] = pd.concat(columns, ignore_index=True).array.take(back)
+    return pd.DataFrame(out, copy=False)
