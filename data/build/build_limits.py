@@ -21,7 +21,7 @@ sys.path.insert(0, str(TOP / "tests"))
 
 from helpers.constants import Constant, constants  # noqa: E402
 from helpers.decided import ANSWERS, table  # noqa: E402
-from saltreach.assessment import risk, state  # noqa: E402
+from saltreach.assessment import region, risk, state  # noqa: E402
 from saltreach.assessment.corrosivity import CATEGORY_FLOORS  # noqa: E402
 from saltreach.assessment.findings import FOUND  # noqa: E402
 from saltreach.assessment.material import COMMONLY_MADE, CONFIDENCE, HAZARD_FLOORS  # noqa: E402
@@ -79,6 +79,7 @@ GROUPS = {
         "science.rock.bond",
     ),
     "Placing a new anchor": ("science.rock.placement", "science.rock.adhesive"),
+    "What the register as a whole says": ("assessment.region",),
     "Failure": (
         "science.time.reliability", "science.time.failure", "science.time.updating",
         "assessment.state", "assessment.risk", "assessment.sectors",
@@ -113,10 +114,11 @@ LAID_OUT = {
     "assessment.material": ("CONFIDENCE", "HAZARD_FLOORS"),
     "assessment.risk": ("MANY_FAILED", "REPLACE_WITHIN_MONTHS"),
     "assessment.sectors": ("WORST_SHARE",),
-    "assessment.state": (
+    "assessment.region": (
         "METAL_PRIOR_WEIGHT", "CONDITION_PRIOR_WEIGHT", "REGION_WEIGHT", "AGE_PRIOR_Y",
-        "AGE_QUANTILES", "RANGE_FACTOR",
+        "AGE_QUANTILES",
     ),
+    "assessment.state": ("RANGE_FACTOR",),
     "science.metal.stress_corrosion": ("WEIGHTS",),
     "science.rock.bond": ("ADHESIVES", "ROD_SHAPES", "HOLE_CONDITIONS"),
     "science.rock.lithology": ("QUALIFIERS",),
@@ -367,15 +369,15 @@ def numbers() -> list[str]:
         *rows(
             ("what", "shares of the trade", "counts as so many anchors"),
             [
-                ("metal", ", ".join(f"{m} {p:g}" for m, p in state.METAL_PRIOR.items()),
-                 f"{state.METAL_PRIOR_WEIGHT:g}; the region's {state.REGION_WEIGHT:g} beside a "
+                ("metal", ", ".join(f"{m} {p:g}" for m, p in region.METAL_PRIOR.items()),
+                 f"{region.METAL_PRIOR_WEIGHT:g}; the region's {region.REGION_WEIGHT:g} beside a "
                  "crag's own"),
-                ("age, years", ", ".join(f"{a:g}" for a in state.AGE_PRIOR_Y)
+                ("age, years", ", ".join(f"{a:g}" for a in region.AGE_PRIOR_Y)
                  + "; of the register its quantiles "
-                 + ", ".join(f"{q:g}" for q in state.AGE_QUANTILES),
-                 f"{state.METAL_PRIOR_WEIGHT:g}"),
+                 + ", ".join(f"{q:g}" for q in region.AGE_QUANTILES),
+                 f"{region.METAL_PRIOR_WEIGHT:g}"),
                 ("condition 0 to 4", ", ".join(f"{p:g}" for p in updating.CONDITION_SHARES),
-                 f"as many as are blank, at least {state.CONDITION_PRIOR_WEIGHT:g}"),
+                 f"as many as are blank, at least {region.CONDITION_PRIOR_WEIGHT:g}"),
             ],
         ),
         "",

@@ -45,7 +45,7 @@ TECHNICAL = {
         "EDGE_FAR_MM": "end of a table",
     },
     "assessment.risk": {"POOR": "place in the scale of conditions"},
-    "assessment.state": {"FAILED": "place in the scale of conditions"},
+    "assessment.region": {"FAILED": "place in the scale of conditions"},
     "layers.climate": {"BLOCK": "memory", "_MONTH_SHARE": "calendar"},
     "layers.cells": {"_EDGE": "rounding"},
     "layers.climate_maps": {"GlobalGrid.scale": "unit", "_DENSITY_LEVELS": "as packed"},

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from saltreach.assessment.corrosivity import corrosivity
 from saltreach.assessment.interval import inspection_interval
 from saltreach.assessment.material import choose_material, stress_corrosion_hazard
+from saltreach.assessment.region import age_of_anchors
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.risk import action_of, bands_of
-from saltreach.assessment.state import age_of_anchors, state_of_anchors
+from saltreach.assessment.state import state_of_anchors
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.vocabulary.metals import COATED, MATERIAL_NAMES, PLACEABLE
 

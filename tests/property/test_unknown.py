@@ -14,10 +14,11 @@ import pytest
 from saltreach.assessment.corrosivity import corrosivity
 from saltreach.assessment.interval import inspection_interval
 from saltreach.assessment.material import choose_material, stress_corrosion_hazard
+from saltreach.assessment.region import age_of_anchors
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.risk import action_of, bands_of
 from saltreach.assessment.rock import rock_strength
-from saltreach.assessment.state import age_of_anchors, state_of_anchors
+from saltreach.assessment.state import state_of_anchors
 from saltreach.vocabulary.columns import REGISTER_BY_NAME
 from saltreach.vocabulary.metals import MATERIAL_NAMES
 from saltreach.vocabulary.rocks import lithology_of

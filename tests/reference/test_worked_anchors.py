@@ -15,10 +15,11 @@ import pytest
 
 from saltreach.assessment.interval import inspection_interval
 from saltreach.assessment.priority import anchor_priority
+from saltreach.assessment.region import age_of_anchors
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.risk import action_of, bands_of
 from saltreach.assessment.rock import rock_mass, rock_strength
-from saltreach.assessment.state import age_of_anchors, state_of_anchors
+from saltreach.assessment.state import state_of_anchors
 from saltreach.intake import read_register
 from saltreach.intake.policy import DEFAULT
 from saltreach.intake.survey import survey_at

@@ -8,7 +8,7 @@ import pytest
 
 from helpers.decided import anchors_of
 from saltreach.assessment.corrosivity import _at_least
-from saltreach.assessment.state import condition_shares
+from saltreach.assessment.region import condition_shares
 from saltreach.science.air.uncertainty import Spread
 
 # A dry inland valley of the Alps, 200 km from the sea.

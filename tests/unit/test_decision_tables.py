@@ -9,15 +9,8 @@ import pytest
 
 from saltreach.assessment.find_out import FAR_M, worth_finding_out
 from saltreach.assessment.priority import anchor_priority, sector_priority
-from saltreach.assessment.state import (
-    METAL_PRIOR,
-    age_of_anchors,
-    like_failed_share,
-    metal_in_place,
-    metal_shares,
-    no_better_than,
-    state_of_anchors,
-)
+from saltreach.assessment.region import METAL_PRIOR, age_of_anchors, metal_in_place, metal_shares
+from saltreach.assessment.state import like_failed_share, no_better_than, state_of_anchors
 from saltreach.intake.policy import DEFAULT
 from saltreach.vocabulary.metals import MATERIAL_NAMES
 

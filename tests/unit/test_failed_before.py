@@ -6,7 +6,8 @@ import pytest
 
 import saltreach as sr
 from helpers.returned import NOW, TODAY, read, row, sheet, small_book
-from saltreach.assessment.state import condition_shares, like_failed_share, metal_in_place
+from saltreach.assessment.region import condition_shares, metal_in_place
+from saltreach.assessment.state import like_failed_share
 from saltreach.records.events import Event, frame_of
 from saltreach.records.failed import failed_before
 from saltreach.records.returns import apply_returns

@@ -18,14 +18,10 @@ import pandas as pd
 from saltreach.assessment.corrosivity import corrosivity
 from saltreach.assessment.interval import inspection_interval
 from saltreach.assessment.material import choose_material, stress_corrosion_hazard
+from saltreach.assessment.region import AGE_PRIOR_Y, age_of_anchors, metal_shares
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.rock import rock_strength
-from saltreach.assessment.state import (
-    AGE_PRIOR_Y,
-    age_of_anchors,
-    metal_shares,
-    state_of_anchors,
-)
+from saltreach.assessment.state import state_of_anchors
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.metals import MATERIAL_NAMES

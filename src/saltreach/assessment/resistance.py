@@ -20,15 +20,25 @@ import pandas as pd
 
 from saltreach.assessment.learned import ROCK
 from saltreach.assessment.reasons import SEPARATOR
+from saltreach.assessment.region import (
+    ROCK_PRIOR_MPA,
+    ROCK_PRIOR_SIGMA_LN,
+    ROCK_PRIOR_WEIGHT,
+    USUAL_AGE_Y,
+    USUAL_VISITS,
+    Region,
+    Rock,
+    Sizes,
+    kind_mixture,
+    median_or_nan,
+    rock_of_crags,
+    usual_sizes,
+)
 from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import (
-    KIND_SHARES,
-    UNKNOWN_KIND_BONDED,
-    UNKNOWN_KIND_DRIVEN,
     AnchorResistance,
     anchor_resistance,
     is_mechanical,
-    kind_shares,
 )
 from saltreach.science.rock.placement import (
     BONDED,
@@ -57,19 +67,6 @@ NEAR_STEP_MM, FAR_STEP_MM, FAR_MM = 10.0, 50.0, 200.0
 CRACK_FAR_MM, EDGE_FAR_MM = 500.0, 1000.0
 """Farther than these a crack or an edge takes nothing from an anchor of 300 mm, the longest."""
 
-TRADE_SIZES_MM = {
-    "bonded": ((10.0, 12.0, 12.0, 14.0), (70.0, 80.0, 100.0, 120.0)),
-    "mechanical": ((8.0, 10.0, 10.0, 12.0), (50.0, 60.0, 70.0, 80.0)),
-}
-"""Usual diameters and embedments (common practice, no source), beside the register's own."""
-SIZE_QUANTILE = 0.25
-"""An unknown size counts as the lower quartile of these; judgement."""
-ROCK_PRIOR_MPA, ROCK_PRIOR_SIGMA_LN, ROCK_PRIOR_WEIGHT = 60.0, 0.9, 5.0
-"""Rock nobody named: strength of climbed rock at large, worth so many known anchors; judgement."""
-KIND_PRIOR_WEIGHT = 5.0
-"""The trade's shares of the kinds count as this many known anchors; judgement."""
-USUAL_VISITS, USUAL_AGE_Y = 100.0, 20.0
-"""Use of a mechanical anchor where visits or date are not known; judgement."""
 CYCLE_STEPS = (0.0, 300.0, 1000.0, 3000.0, 10_000.0, 30_000.0, 100_000.0)
 """Loads borne are rounded up to one of these; judgement."""
 AXIAL_SHARE, ROOF_SHARE = 0.6, 1.0
@@ -131,40 +128,42 @@ def rounded_rock(table: pd.DataFrame) -> dict[str, Any]:
     }
 
 
-def filled_sizes(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+def filled_sizes(
+    table: pd.DataFrame, sizes_mm: Sizes | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """Diameter and embedment to calculate with, mm.
 
     Parameters
     ----------
     table : DataFrame
         Columns `kind`, `diameter_mm`, `embedment_mm`.
+    sizes_mm : Sizes, optional
+        From `region.usual_sizes`, where the table is a part of a register.
 
     Returns
     -------
     diameter_mm, embedment_mm : ndarray, shape (n,)
-        Those of the register; where it has none, the lower quartile (`SIZE_QUANTILE`) of the
-        register's sizes of that kind and the trade's.
+        Those of the register; where it has none, the usual ones of that kind.
     """
     mechanical = is_mechanical(table["kind"].fillna("").astype("str").to_numpy(object)) > 0
     out = []
-    for i, name in enumerate(("diameter_mm", "embedment_mm")):
+    for name, (bonded, driven) in zip(
+        ("diameter_mm", "embedment_mm"), sizes_mm or usual_sizes(table), strict=True
+    ):
         size = table[name].to_numpy(float)
-        filled = size.copy()
-        for some, trade in ((~mechanical, "bonded"), (mechanical, "mechanical")):
-            own = size[some & ~np.isnan(size)]
-            usual = np.quantile(np.concatenate([own, TRADE_SIZES_MM[trade][i]]), SIZE_QUANTILE)
-            filled = np.where(some & np.isnan(size), usual, filled)
-        out.append(filled)
+        out.append(np.where(np.isnan(size), np.where(mechanical, driven, bonded), size))
     return out[0], out[1]
 
 
-def filled_strength(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+def filled_strength(table: pd.DataFrame, rock: Rock | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Median strength (MPa) and spread to calculate with.
 
     Parameters
     ----------
     table : DataFrame
         Columns `crag`, `rock_strength_mpa`, `rock_sigma_ln`.
+    rock : Rock, optional
+        From `region.rock_of_crags`, where the table is a part of a register.
 
     Returns
     -------
@@ -176,33 +175,16 @@ def filled_strength(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     unknown = np.isnan(median)
     if not unknown.any():
         return median, sigma
-    known = pd.DataFrame({"crag": table["crag"], "ln": np.log(median), "var": sigma**2})
-    known = known[~unknown]
-    known["square"] = known["ln"] ** 2 + known["var"]
-    sums = known.groupby("crag")[["ln", "square"]].sum().assign(n=known.groupby("crag").size())
-    whole = np.array([known["ln"].sum(), known["square"].sum(), float(len(known))])
-    here = sums.reindex(table["crag"]).to_numpy(float)
-    here = np.where(np.isnan(here), whole, here)
+    rock = rock_of_crags(table) if rock is None else rock
+    place, crags = pd.factorize(table["crag"])
+    at = np.append(rock.by_crag.index.get_indexer(crags), -1)[place]
+    here = np.concatenate([rock.by_crag.to_numpy(float), rock.whole[None]])[at]
     prior = np.log(ROCK_PRIOR_MPA)
     total = here[:, 2] + ROCK_PRIOR_WEIGHT
     mean = (here[:, 0] + ROCK_PRIOR_WEIGHT * prior) / total
     square = here[:, 1] + ROCK_PRIOR_WEIGHT * (prior**2 + ROCK_PRIOR_SIGMA_LN**2)
     spread = np.sqrt(square / total - mean**2)  # the prior's own spread is in it
     return np.where(unknown, np.exp(mean), median), np.where(unknown, spread, sigma)
-
-
-def kind_mixture(kind: np.ndarray) -> tuple[float, float]:
-    """What an anchor of unknown kind may be: share bonded, share of the rest driven in.
-
-    The register's own shares, and the trade's worth `KIND_PRIOR_WEIGHT` anchors.
-    """
-    known = kind[np.isin(kind, list(KIND_SHARES))]
-    bonded, driven, _ = kind_shares(known)
-    weight = KIND_PRIOR_WEIGHT
-    glued = (bonded.sum() + weight * UNKNOWN_KIND_BONDED) / (len(known) + weight)
-    rest = (bonded == 0).sum()
-    driven_share = ((driven * (bonded == 0)).sum() + weight * UNKNOWN_KIND_DRIVEN) / (rest + weight)
-    return float(glued), float(driven_share)
 
 
 def metal_strength(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
@@ -222,12 +204,21 @@ def metal_strength(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     return out[0], out[1]
 
 
-def load_cycles(table: pd.DataFrame) -> np.ndarray:
-    """Loads each anchor has borne, by age and visits, rounded up to `CYCLE_STEPS`."""
-    visits = table["visits_per_year"].to_numpy(float)
-    usual = np.nanmedian(visits) if (~np.isnan(visits)).any() else USUAL_VISITS
-    age = table["age_y"].to_numpy(float)
-    old = np.nanmedian(age) if (~np.isnan(age)).any() else USUAL_AGE_Y
+def load_cycles(table: pd.DataFrame, region: Region | None = None) -> np.ndarray:
+    """Loads each anchor has borne, by age and visits, rounded up to `CYCLE_STEPS`.
+
+    Unknown visits and age count as the medians of the region, or of the table.
+    """
+    visits, age = (table[name].to_numpy(float) for name in ("visits_per_year", "age_y"))
+    told = (
+        (median_or_nan(visits), median_or_nan(age))
+        if region is None
+        else (region.visits_per_year, region.age_y)
+    )
+    usual, old = (
+        default if np.isnan(found) else found
+        for found, default in zip(told, (USUAL_VISITS, USUAL_AGE_Y), strict=True)
+    )
     cycles = np.where(np.isnan(visits), usual, visits) * np.where(np.isnan(age), old, age)
     steps = np.array(CYCLE_STEPS)
     return steps[np.minimum(np.searchsorted(steps, cycles), len(steps) - 1)]
@@ -241,7 +232,11 @@ def axial_share(face_slope_deg: Any) -> np.ndarray:
 
 
 def rock_resistance(
-    table: pd.DataFrame, axial_kn: float, radial_kn: float = EN959_RADIAL_KN
+    table: pd.DataFrame,
+    axial_kn: float,
+    radial_kn: float = EN959_RADIAL_KN,
+    *,
+    region: Region | None = None,
 ) -> pd.DataFrame:
     """Resistance as placed, and what to place instead.
 
@@ -253,6 +248,8 @@ def rock_resistance(
         `rounded_rock`, `material_recommended` and `rock_veto`.
     axial_kn, radial_kn : float
         Required loads, kN.
+    region : Region, optional
+        What the whole register says, `rock` too, where the table is a part of it.
 
     Returns
     -------
@@ -273,11 +270,12 @@ def rock_resistance(
     """
     kind = table["kind"].fillna("").astype("str").to_numpy(object)
     diameter, embedment = (table[n].to_numpy(float) for n in ("diameter_mm", "embedment_mm"))
-    used_diameter, used_embedment = filled_sizes(table)
-    median, sigma = filled_strength(table)
+    sizes, known = (None, None) if region is None else (region.sizes_mm, region.rock)
+    used_diameter, used_embedment = filled_sizes(table, sizes)
+    median, sigma = filled_strength(table, known)
     rock = rounded_rock(table.assign(rock_strength_mpa=median, rock_sigma_ln=sigma))
     strength, shear = metal_strength(table)
-    glued, driven = kind_mixture(kind)
+    glued, driven = kind_mixture(kind) if region is None else region.kinds
     found = anchor_resistance(
         kind,
         used_diameter,
@@ -286,7 +284,7 @@ def rock_resistance(
         steel_strength_mpa=np.where(np.isnan(strength), STEEL_STRENGTH_MPA, strength),
         shear_ratio=np.where(np.isnan(shear), SHEAR_RATIO, shear),
         **{n: table[n].to_numpy(object) for n in NEW_BOND},
-        load_cycles=load_cycles(table) * (is_mechanical(kind) > 0),
+        load_cycles=load_cycles(table, region) * (is_mechanical(kind) > 0),
         unknown_bonded=glued,
         unknown_driven=driven,
     )

@@ -14,8 +14,19 @@ import numpy as np
 import pandas as pd
 
 from saltreach.assessment.learned import learned_factors
+from saltreach.assessment.region import (
+    FAILED,
+    Region,
+    Sizes,
+    is_recorded,
+    metal_in_place,
+    metal_shares,
+    oldest_y,
+    unknown_of,
+    years_since,
+)
+from saltreach.assessment.region import age_of_anchors as age_of_anchors
 from saltreach.assessment.resistance import filled_sizes, metal_strength
-from saltreach.intake.dates import year_fraction
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, years_to_loss
 from saltreach.science.rock.capacity import kind_shares
 from saltreach.science.rock.resistance import SHEAR_RATIO, steel_resistance_kn
@@ -32,36 +43,13 @@ from saltreach.science.time.reliability import (
     rock_failure_probability,
     rust_life_y,
 )
-from saltreach.science.time.updating import CONDITION_SHARES, batch_factor
-from saltreach.vocabulary.metals import FAMILIES, MATERIAL_NAMES, ZINC_UM
-from saltreach.vocabulary.words import UNKNOWN
+from saltreach.science.time.updating import batch_factor
+from saltreach.vocabulary.metals import MATERIAL_NAMES, ZINC_UM
 
-METAL_PRIOR: dict[str, float] = {
-    name: family.trade_share for name, family in FAMILIES.items() if family.trade_share
-}
-"""Shares of the metals in the trade: judgement."""
-METAL_PRIOR_WEIGHT = 10.0
-"""The trade's shares of the metals, and its ages, count as this many anchors beside the register's:
-new titanium elsewhere says little of an old anchor that nobody wrote down. Judgement."""
-CONDITION_PRIOR_WEIGHT = 20.0
-"""The trade's shares of the conditions count as at least this many anchors; judgement."""
-REGION_WEIGHT = 5.0
-"""The region's shares of the metals count as this many anchors beside a crag's own counts;
-judgement."""
-AGE_PRIOR_Y = (5.0, 12.0, 20.0, 28.0, 35.0)
-"""Ages of undated anchors in the trade: judgement."""
-AGE_QUANTILES = (0.1, 0.3, 0.5, 0.7, 0.9)
-"""Of the ages that the register knows, for those that it does not; judgement."""
-FAILED = 4
-"""Condition of an anchor that failed."""
 WORST_FIFTH = 0.8
 """The curve of a sector is that of its worst fifth; judgement."""
 SECTION_LEFT = 0.8
 """Coated steel is at the end of its life at this share of its section; judgement."""
-OLDEST_Y = 35.0
-"""Age of an undated anchor in a register that dates none; judgement."""
-
-
 RANGE_FACTOR = 5.0
 """A probability may be so many times lower or higher: the one population with figures (tropical
 marine stainless, 0.011 to 0.056 a year, derived) spans that much by itself. Judgement."""
@@ -75,42 +63,13 @@ class State(NamedTuple):
     curve: np.ndarray
 
 
-def is_recorded(table: pd.DataFrame, condition: int) -> np.ndarray:
-    """Whether an anchor is recorded in a condition; a blank one is not."""
-    return (table["condition"] == condition).to_numpy(bool, na_value=False)
-
-
-def age_of_anchors(table: pd.DataFrame, today: date) -> np.ndarray:
-    """Age of each anchor in years, NaN where its date is not known; not below 0."""
-    age = _now(today) - year_fraction(table["installed_on"])[0]
-    return np.maximum(np.asarray(age, float), 0.0)
-
-
-def _now(today: date) -> float:
-    return today.year + (today.timetuple().tm_yday - 0.5) / 365.25
-
-
-def condition_shares(condition: pd.Series, gone: int = 0) -> np.ndarray:
-    """How usual the conditions 0 to 4 are: the register's counts and the trade's prior.
-
-    The prior counts as many anchors as are blank, at least `CONDITION_PRIOR_WEIGHT`: who writes
-    down the bad ones only has said little of the others. `gone` failed and were taken away since:
-    what is left must not look better for it.
-    """
-    known = condition.dropna().astype(int).clip(0, len(CONDITION_SHARES) - 1)
-    counts = known.value_counts().reindex(range(len(CONDITION_SHARES)), fill_value=0)
-    counts[FAILED] += gone
-    prior = np.array(CONDITION_SHARES) / np.sum(CONDITION_SHARES)
-    weight = max(CONDITION_PRIOR_WEIGHT, float(condition.isna().sum()))
-    return counts.to_numpy(float) + weight * prior
-
-
 def state_of_anchors(
     table: pd.DataFrame,
     today: date,
     *,
     capacity: bool = True,
     gone: pd.DataFrame | None = None,
+    region: Region | None = None,
 ) -> State:
     """Capacity and failure probabilities of the anchors in place.
 
@@ -126,6 +85,8 @@ def state_of_anchors(
     gone : DataFrame, optional
         Pieces whose metal failed and that are no longer in place (`Register.failed_before`): they
         speak for their like as failed anchors do.
+    region : Region, optional
+        What the whole register says, where the table is a part of it; a part has whole sectors.
 
     Returns
     -------
@@ -135,14 +96,14 @@ def state_of_anchors(
         new anchor as advised), `failure_probability_y10`, `_y30` (within 10 and 30 years).
     """
     metal = metal_in_place(table)
-    weights = material_weights(metal.to_numpy(object), metal_shares(table["crag"], metal))
+    told = unknown_of(table, today, gone) if region is None else region.unknown
+    weights = material_weights(metal.to_numpy(object), metal_shares(table["crag"], told.metals))
     weights = no_better_than(weights, table["hanger_material"])
     age = table["age_y"].to_numpy(float)
-    ages, age_weights = age_mixture(age, *_usual_ages(age))
-    since = _now(today) - np.asarray(year_fraction(table["last_inspected_on"])[0], float)
-    anchors = anchors_of(table, np.maximum(since, 0.0))
-    recorded = table.get("condition_recorded", table["condition"])
-    shares = condition_shares(recorded, 0 if gone is None else len(gone))
+    ages, age_weights = age_mixture(age, told.ages_y, told.age_weights)
+    sizes = None if region is None else region.sizes_mm
+    anchors = anchors_of(table, years_since(table["last_inspected_on"], today), sizes)
+    shares = told.conditions
     learned = learned_factors(table)
     metal_part, rock_part = _parts(table, weights, ages, anchors, age_weights, shares, learned)
     years = np.where(np.isnan(age), 0.0, age)
@@ -166,7 +127,7 @@ def state_of_anchors(
             if capacity
             else np.nan,
             "coating_life_y": coating_life_y(table, metal),
-            "steel_life_left_y": remaining_life_of_coated_y(table),
+            "steel_life_left_y": remaining_life_of_coated_y(table, told.oldest_y),
             "like_failed_share": like_failed_share(table, metal, gone),
             "failure_probability_y1": curve[:, 0],
             "failure_probability_y1_p10": curve[:, 0] / RANGE_FACTOR,
@@ -182,7 +143,9 @@ def state_of_anchors(
     return State(columns, curve)
 
 
-def anchors_of(table: pd.DataFrame, years_since_inspection: np.ndarray) -> Anchors:
+def anchors_of(
+    table: pd.DataFrame, years_since_inspection: np.ndarray, sizes_mm: Sizes | None = None
+) -> Anchors:
     """What the failure model needs of each anchor."""
     return Anchors(
         scc_hazard=table["scc_hazard"].to_numpy(float),
@@ -190,7 +153,7 @@ def anchors_of(table: pd.DataFrame, years_since_inspection: np.ndarray) -> Ancho
         steel_rate_um_y=table["steel_rate_um_y"].to_numpy(float),
         zinc_sigma_ln=sigma_ln(table, "zinc_rate_um_y"),
         steel_sigma_ln=sigma_ln(table, "steel_rate_um_y"),
-        diameter_mm=filled_sizes(table)[0],
+        diameter_mm=filled_sizes(table, sizes_mm)[0],
         metal_shear_mpa=np.multiply(*metal_strength(table)),
         legs=kind_shares(table["kind"].fillna("").astype("str").to_numpy(object))[2],
         rock_kn_p05=table["rock_kn_p05"].to_numpy(float),
@@ -236,17 +199,6 @@ def _parts(
     return metal, rock
 
 
-def _usual_ages(age_y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Ages an undated anchor may have and their shares: the register's and the trade's."""
-    known = np.sort(age_y[~np.isnan(age_y)])
-    if not len(known):
-        return np.array(AGE_PRIOR_Y), np.ones(len(AGE_PRIOR_Y))
-    ages = np.concatenate([np.quantile(known, AGE_QUANTILES), AGE_PRIOR_Y])
-    own = np.full(len(AGE_QUANTILES), len(known) / len(AGE_QUANTILES))
-    trade = np.full(len(AGE_PRIOR_Y), METAL_PRIOR_WEIGHT / len(AGE_PRIOR_Y))
-    return ages, np.concatenate([own, trade])
-
-
 def coating_life_y(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
     """Years from placing until the zinc of coated steel is used up; NaN for other metals.
 
@@ -256,11 +208,12 @@ def coating_life_y(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
     return years_to_loss(thin, table["zinc_rate_um_y"].to_numpy(float), EXPONENT_MEAN["zinc"])
 
 
-def remaining_life_of_coated_y(table: pd.DataFrame) -> np.ndarray:
+def remaining_life_of_coated_y(table: pd.DataFrame, oldest: float | None = None) -> np.ndarray:
     """Years until coated steel has lost a fifth of its section; NaN for other metals.
 
     The thin end of the usual coating, ISO 9224, and rust that is `Model.local_factor` times
-    deeper than the mean at its worst place. An unknown date counts as the oldest dated anchor.
+    deeper than the mean at its worst place. An unknown date counts as the oldest dated anchor
+    (of the table, where no age is given).
     """
     age_y = table["age_y"].to_numpy(float)
     metal = metal_in_place(table)
@@ -274,7 +227,7 @@ def remaining_life_of_coated_y(table: pd.DataFrame) -> np.ndarray:
         table["zinc_rate_um_y"].to_numpy(float),
         table["steel_rate_um_y"].to_numpy(float),
     )
-    oldest = np.nanmax(age_y) if (~np.isnan(age_y)).any() else OLDEST_Y
+    oldest = oldest_y(age_y) if oldest is None else oldest
     return np.maximum(life - np.where(np.isnan(age_y), oldest, age_y), 0.0)
 
 
@@ -293,35 +246,12 @@ def failure_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> l
     ]
 
 
-def metal_in_place(table: pd.DataFrame) -> pd.Series:
-    """The weaker of bolt and hanger where both are known; the bolt's metal otherwise."""
-    bolt, hanger = (MATERIAL_NAMES.rank(table[n]) for n in ("material", "hanger_material"))
-    weaker = np.minimum(bolt, hanger).fillna(bolt)
-    return MATERIAL_NAMES.word(weaker, UNKNOWN)
-
-
 def no_better_than(weights: np.ndarray, hanger: pd.Series) -> np.ndarray:
     """Shares of the metals, (n, 12), with what is better than a known hanger counted as it."""
     rank = MATERIAL_NAMES.rank(hanger).to_numpy(float)
     at = np.arange(len(MATERIAL_NAMES))
     above = np.where(at > rank[:, None], weights, 0.0)  # nothing is above NaN
     return weights - above + np.where(at == rank[:, None], above.sum(axis=1)[:, None], 0.0)
-
-
-def metal_shares(crag: pd.Series, metal: pd.Series) -> np.ndarray:
-    """Shares of the metals an unknown anchor of each crag may have, (n, 12).
-
-    Counts of the crag's known anchors, and the shares of the whole register worth `REGION_WEIGHT`
-    anchors, in which `METAL_PRIOR` counts as `METAL_PRIOR_WEIGHT` anchors.
-    """
-    known = metal[metal != UNKNOWN]
-    order = list(MATERIAL_NAMES)
-    total = known.value_counts().reindex(order, fill_value=0).to_numpy(float)
-    prior = np.array([METAL_PRIOR.get(name, 0.0) for name in order])
-    region = total + METAL_PRIOR_WEIGHT * prior
-    counts = pd.crosstab(crag[known.index], known).reindex(columns=order, fill_value=0)
-    own = counts.reindex(crag.to_numpy(), fill_value=0).to_numpy(float)
-    return own + REGION_WEIGHT * region / region.sum()
 
 
 def _batch(table: pd.DataFrame, metal: pd.Series, gone: pd.DataFrame | None) -> pd.DataFrame:
