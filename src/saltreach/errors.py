@@ -44,6 +44,10 @@ class OutputError(SaltreachError):
     """A place that nothing may, or can, be written to."""
 
 
+class WorkerError(SaltreachError):
+    """Workers that were lost while they worked for us."""
+
+
 _PASSWORD = re.compile(r"(\w+://[^\s/:@]*):[^\s@]*@")
 
 

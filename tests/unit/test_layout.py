@@ -7,8 +7,8 @@ import pytest
 
 SOURCE = Path(__file__).parents[2] / "src" / "saltreach"
 ROOMS = (
-    "errors", "vocabulary", "science", "folders", "intake", "layers", "assessment", "planning",
-    "records", "outputs", "cli",
+    "errors", "workers", "vocabulary", "science", "folders", "intake", "layers", "assessment",
+    "planning", "records", "outputs", "cli",
 )  # fmt: skip
 """From the ground up: a room imports only from itself and those before it."""
 FRONT = ("__init__", "__main__")

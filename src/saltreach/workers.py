@@ -1,0 +1,226 @@
+"""Work on many parts at once: by processes of this machine, or by a dask.distributed cluster.
+
+What is worked out does not depend on where, by how many or in which order: results come back in
+the order of the parts, and a part whose worker was lost is worked out again.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager, suppress
+from typing import Any, Protocol, TypeVar
+
+from saltreach.errors import OptionError, WorkerError, cause_of
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+AHEAD = 2
+"""Parts handed out for each worker: one in hand and one waiting, so that finished results that
+nobody has taken yet stay few."""
+TRIES = 3
+"""How often a part is begun before its worker's loss is said; a part too large for the memory
+kills every worker it meets."""
+CONNECT_S = 15
+"""How long a scheduler has to answer."""
+INSTALL = "pip install 'saltreach[surface]'"
+
+
+class Workers(Protocol):
+    """Those who work."""
+
+    def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
+        """`function` of each item, in the order of the items; few are taken ahead.
+
+        Parameters
+        ----------
+        function : callable
+            A function at the top of a module (it is sent to the workers by its name). What it
+            opens it should keep by `functools.lru_cache`, so that a worker opens it once.
+        items : iterable
+            Small: they are sent to the workers.
+
+        Raises
+        ------
+        WorkerError
+            When a part lost its worker `TRIES` times, or the cluster is gone. What `function`
+            raises is raised here, at the item's turn.
+        """
+
+
+@contextmanager
+def workers(scheduler: str | None = None, *, count: int | None = None) -> Iterator[Workers]:
+    """Workers, dismissed at the end however it comes.
+
+    Parameters
+    ----------
+    scheduler : str, optional
+        Address of the scheduler of a dask.distributed cluster, such as `tcp://10.0.0.7:8786`;
+        saltreach and the files it is to read must be there under the same paths. Else processes
+        of this machine.
+    count : int, optional
+        Processes; by default one a core that this process may use. 1: this process itself.
+
+    Raises
+    ------
+    OptionError
+        The scheduler cannot be reached, or dask.distributed is not installed.
+    """
+    if scheduler is None:
+        most = _cores() if count is None else count
+        yield _Here() if most <= 1 else _Processes(most)
+        return
+    client = _client(scheduler)
+    try:
+        yield _Cluster(client)
+    finally:
+        client.close()
+
+
+class _Here:
+    """This process."""
+
+    def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
+        return map(function, items)
+
+
+class _Processes:
+    """Processes of this machine."""
+
+    def __init__(self, count: int) -> None:
+        self.count = count
+
+    def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
+        pool, coming = self._pool(), iter(items)
+        asked: deque[tuple[Item, Future[Result], int]] = deque()
+        try:
+            while True:
+                while len(asked) < AHEAD * self.count:
+                    try:
+                        item = next(coming)
+                    except StopIteration:
+                        break
+                    asked.append((item, pool.submit(function, item), 1))
+                if not asked:
+                    return
+                item, future, tries = asked[0]
+                try:
+                    result = future.result()
+                except BrokenProcessPool as error:
+                    # which part it was is not told: the first unfinished one bears the count
+                    if tries >= TRIES:
+                        raise WorkerError(
+                            f"a worker was lost {TRIES} times at the same part (killed, or out of "
+                            "memory): run fewer workers, or give them more memory"
+                        ) from error
+                    pool.shutdown(wait=False, cancel_futures=True)
+                    pool = self._pool()
+                    asked = deque(
+                        (one, done if _finished(done) else pool.submit(function, one), n + (i == 0))
+                        for i, (one, done, n) in enumerate(asked)
+                    )
+                    continue
+                asked.popleft()
+                yield result
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+    def _pool(self) -> ProcessPoolExecutor:
+        from multiprocessing import get_context
+
+        # a fork of a process with threads may hang
+        return ProcessPoolExecutor(
+            self.count, mp_context=get_context("spawn"), initializer=_end_with_the_parent
+        )
+
+
+def _finished(future: Future[Any]) -> bool:
+    return future.done() and not isinstance(future.exception(), BrokenProcessPool)
+
+
+def _end_with_the_parent() -> None:
+    """A worker whose parent was killed would wait for work for ever."""
+    from multiprocessing import parent_process
+    from multiprocessing.connection import wait
+    from threading import Thread
+
+    parent = parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        wait([parent.sentinel])
+        os._exit(1)
+
+    Thread(target=watch, daemon=True).start()
+
+
+class _Cluster:
+    """A dask.distributed cluster."""
+
+    def __init__(self, client: Any) -> None:
+        self.client = client
+
+    def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
+        from concurrent.futures import CancelledError
+
+        from distributed import KilledWorker
+
+        coming, asked = iter(items), deque[Any]()
+        try:
+            while True:
+                most = AHEAD * max(1, sum(self.client.nthreads().values()))
+                while len(asked) < most:
+                    try:
+                        item = next(coming)
+                    except StopIteration:
+                        break
+                    asked.append(self.client.submit(function, item, pure=False))
+                if not asked:
+                    return
+                try:
+                    result = asked[0].result()
+                except KilledWorker as error:
+                    raise WorkerError(
+                        f"the cluster lost every worker that took one part ({cause_of(error)}): "
+                        "give its workers more memory"
+                    ) from error
+                except (CancelledError, OSError) as error:
+                    if isinstance(error, OSError) and self.client.status == "running":
+                        raise
+                    raise WorkerError(
+                        "the scheduler of the cluster is gone: start it again, then the same "
+                        "command"
+                    ) from error
+                asked.popleft()
+                yield result
+        finally:
+            with suppress(Exception):  # a cluster that is gone has nothing to cancel
+                self.client.cancel(list(asked))
+
+
+def _client(scheduler: str) -> Any:
+    try:
+        from distributed import Client
+    except ImportError as error:
+        raise OptionError(
+            f"scheduler {scheduler}: the package distributed is not installed; {INSTALL}"
+        ) from error
+    try:
+        return Client(scheduler, timeout=CONNECT_S, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise OptionError(
+            f"scheduler {scheduler} does not answer ({cause_of(error)}): give the address that "
+            "`dask scheduler` prints, such as tcp://10.0.0.7:8786"
+        ) from error
+
+
+def _cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
