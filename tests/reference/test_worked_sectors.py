@@ -17,7 +17,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.assessment.groups import grouped
+from saltreach.assessment.groups import grouped, ranked
+from saltreach.assessment.priority import rank_of_sector
 from saltreach.assessment.rock import rock_mass
 from saltreach.intake.policy import DEFAULT
 from saltreach.intake.survey import read_survey, survey_at
@@ -107,7 +108,10 @@ def grouped_as(file):
         crs=4326,
     )
     policy = replace(DEFAULT, order=said.get("order", DEFAULT.order))
-    return said, grouped(table, register, curve, policy)
+    anchors, groups = grouped(table, register, curve)
+    sectors, crags = ranked([groups], policy)
+    rank = rank_of_sector(anchors, sectors)
+    return said, (anchors.assign(priority_rank=rank), sectors, crags)
 
 
 def same(column, got, want):

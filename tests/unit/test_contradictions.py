@@ -21,10 +21,10 @@ def contradict(monkeypatch, *, raster=np.nan, mapped=400.0, side="land", shore_m
     found = {"raster_elevation_m": np.array([raster]), "coast_side": np.array([side]),
              "shore_distance_m": np.array([shore_m]), "shore_sd_m": np.array([250.0])}  # fmt: skip
     monkeypatch.setattr(contradictions, "map_elevation_m", lambda lon, lat: lon * 0 + mapped)
-    register, doubts = contradicted(register, found)
+    anchors, doubts = contradicted(register.anchors, register.file, found)
     assert list(doubts.columns) == list(REJECTED_COLUMNS)
-    assert len(register.anchors) == 1
-    return register.anchors.iloc[0], doubts
+    assert len(anchors) == 1
+    return anchors.iloc[0], doubts
 
 
 # the map may be off by 1500 m, a raster by 300 m; 500 m more cannot be

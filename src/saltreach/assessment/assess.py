@@ -23,6 +23,10 @@ def assess(
     options: Options | None = None,
     *,
     on_step: Callable[[str], None] = lambda _: None,
+    scheduler: str | None = None,
+    processes: int | None = 1,
+    part_rows: int | None = None,
+    keep_working: bool | None = None,
 ) -> Assessment:
     """Assess every anchor of a register.
 
@@ -35,6 +39,17 @@ def assess(
         Settings; the defaults are stated in the provenance.
     on_step : callable, optional
         Told the name of each step as it begins.
+    scheduler : str, optional
+        Address of the scheduler of a dask.distributed cluster that works out the parts of a large
+        register; files that the options name must be there under the same paths.
+    processes : int, optional
+        Without a cluster: processes of this machine, None for one a core. A script that asks for
+        more than one must guard its own start by ``if __name__ == "__main__":``.
+    part_rows : int, optional
+        Anchors worked out at once (`parts.PART_ROWS`); memory depends on it, results do not.
+    keep_working : bool, optional
+        Whether to keep every value met on the way (`Assessment.working`); by default only where
+        the register is not worked out in parts.
 
     Returns
     -------
@@ -47,39 +62,35 @@ def assess(
     NoGoodRowsError
         When no row is left to assess.
     OptionError
-        When `options` are no `Options`.
+        When `options` are no `Options`, or the scheduler does not answer.
+    WorkerError
+        When a part of a large register loses its worker again and again.
     """
+    import json
+
+    import numpy as np
     import pandas as pd
 
     from saltreach.assessment import inputs
     from saltreach.assessment.backdrop import backdrop_of
-    from saltreach.assessment.contradictions import contradicted, sentences
-    from saltreach.assessment.corrosivity import (
-        CLASS_PROBABILITY_COLUMNS,
-        PROBABILITY_COLUMNS,
-        corrosivity,
-        probabilities_json,
-        wet_and_liquid,
-    )
-    from saltreach.assessment.find_out import worth_finding_out
+    from saltreach.assessment.contradictions import sentences
+    from saltreach.assessment.find_out import rows_asked, worth_finding_out
     from saltreach.assessment.findings import findings_apart, found_at
-    from saltreach.assessment.groups import grouped
-    from saltreach.assessment.interval import inspection_interval
-    from saltreach.assessment.learned import with_learned_metal, with_learned_place
-    from saltreach.assessment.material import choose_material, stress_corrosion_hazard
-    from saltreach.assessment.priority import anchor_priority
-    from saltreach.assessment.proof_tests import tests_of
+    from saltreach.assessment.frames import anchor_frame
+    from saltreach.assessment.groups import ranked
+    from saltreach.assessment.part import Given, Part, assess_part, work
+    from saltreach.assessment.parts import PART_ROWS, parts_of, together
+    from saltreach.assessment.priority import rank_of_sector
+    from saltreach.assessment.proof_tests import in_order
     from saltreach.assessment.provenance import provenance
-    from saltreach.assessment.resistance import rock_resistance
-    from saltreach.assessment.risk import action_of, bands_of
-    from saltreach.assessment.rock import rock_mass, rock_strength
-    from saltreach.assessment.state import age_of_anchors, state_of_anchors
-    from saltreach.assessment.warnings import warnings_of
+    from saltreach.assessment.region import region_of, with_rock
+    from saltreach.assessment.rock import rock_strength
     from saltreach.intake import Register, read_register
     from saltreach.intake.names import shortened
     from saltreach.intake.survey import survey_at
     from saltreach.layers.coast import embedded_origin
-    from saltreach.layers.join import open_layers, sample_layers, with_layers
+    from saltreach.layers.join import BY_NAME, open_layers, sample_layers
+    from saltreach.workers import workers
 
     options = Options() if options is None else options
     if not isinstance(options, Options):
@@ -89,77 +100,94 @@ def assess(
     if options.survey_file is None:  # a sheet of the register's own workbook
         options = replace(options, survey_file=register.survey_file)
     on_step("tables beside the register")
-    given = inputs.beside(options, register)
-    policy, stock = given.policy, given.stock
+    tables = inputs.beside(options, register)
+    policy, stock = tables.policy, tables.stock
     today = options.today or date.today()
-    on_step("coast")
+    on_step("coast and rock type")
     sources = open_layers(options)
     shore = sample_layers(register.anchors, sources, ["coast"])
     register, shore = inputs.usable(register, shore, options.offshore_limit_m)
-    shore = sample_layers(register.anchors, sources, ["terrain"], known=shore)
-    register, doubts = contradicted(register, shore)
-    apart = findings_apart(register.anchors, register.file)
-    said = shortened(sentences(doubts), "values that the layers contradict")
+    anchors = register.anchors
+    known = sample_layers(anchors, sources, ["geology"], known=shore)
+    rock_map = known.pop("rock_map")
+    rock = {value.name: known[value.name] for value in BY_NAME["geology"].gives}
+    on_step("survey")
+    surveyed, survey = survey_at(tables.survey, anchors)
+    on_step("what the register as a whole says")
+    gone = register.failed_before
+    region = region_of(anchors, today, None if gone is None else gone[gone["metal_failed"]])
+    seen = found_at(anchors, today, policy, region=region)
+    told = anchors.assign(**rock, **dict(seen.items()))
+    region = with_rock(region, told[["crag"]].join(rock_strength(told)))
+    asked = rows_asked(len(anchors))
+    rows = parts_of(anchors, part_rows or PART_ROWS)
+    given = Given(
+        file=register.file, options=options, today=today, policy=policy, stock=stock,
+        lessons=tables.lessons, left_out=tables.left_out, region=region, gone=gone,
+        keep_working=len(rows) == 1 if keep_working is None else keep_working,
+    )  # fmt: skip
+    parts = (
+        Part(
+            rows=at,
+            anchors=anchors.iloc[at].reset_index(drop=True),
+            known={name: values[at] for name, values in known.items()},
+            seen=seen.iloc[at].reset_index(drop=True),
+            surveyed=surveyed.iloc[at].reset_index(drop=True),
+            asked=np.flatnonzero(np.isin(at, asked)),
+        )
+        for at in rows
+    )
+    found = []
+    if len(rows) == 1:
+        found.append(assess_part(next(parts), given, sources, on_step=on_step))
+    else:
+        version = json.dumps(options.record())
+        with workers(scheduler, count=processes) as pool:
+            for part in pool.map(work, ((part, given, version) for part in parts)):
+                found.append(part)
+                on_step(f"anchors: part {len(found)} of {len(rows)}")
+    on_step("worth finding out")
+    working = _rows([part.working for part in found]) if given.keep_working else None
+    questions = worth_finding_out(
+        _rows([part.asked for part in found]), len(anchors), today, options.axial_kn, policy, stock
+    )
+    on_step("order of rebolting")
+    sectors, crags = ranked([part.groups for part in found], policy)
+    doubts = _rows([part.doubts for part in found]).sort_values("row", kind="stable", ignore_index=True)
+    tests = [part.tests for part in found if part.tests is not None]
+    columns = together([part.columns for part in found], rows).set_axis(anchors.index)
+    table = anchors.assign(**dict(columns.items()))
+    table["priority_rank"] = rank_of_sector(table, sectors)
     register = replace(
         register,
-        notes=(*register.notes, *said),
-        doubts=pd.concat([register.doubts, doubts, apart], ignore_index=True),
+        notes=(*register.notes, *shortened(sentences(doubts), "values that the layers contradict")),
+        doubts=pd.concat(
+            [register.doubts, doubts, findings_apart(anchors, register.file)], ignore_index=True
+        ),
     )
-    on_step("climate, openness, terrain and rock type")
-    found = sample_layers(register.anchors, sources, known=shore)
-    table = with_learned_place(with_layers(register.anchors, found), given.lessons)
-    seen = found_at(table, today, policy)
-    as_given = table[[name for name in seen if name in table]]
-    table = table.assign(**dict(seen.items()))
-    on_step("survey")
-    surveyed, survey = survey_at(given.survey, register.anchors)
-    on_step("corrosivity")
-    months = found["temperature_c_by_month"], found["relative_humidity_pct_by_month"]
-    counted = found["wet_counted_h_y"], found["liquid_salt_counted_share"]
-    air = corrosivity(table)
-    table = table.drop(columns=[c for c in air if c in table]).join(air)
-    table = table.join(wet_and_liquid(*months, *counted)).join(rock_strength(table))
-    on_step("metal")
-    table["warm_month_c"] = months[0].max(axis=1)
-    table = table.join(stress_corrosion_hazard(table))
-    table = table.join(choose_material(table, policy, stock))
-    on_step("rock")
-    learned_name = Path(options.learned_file or "").name
-    table = with_learned_metal(table, given.lessons, learned_name)
-    table["age_y"] = age_of_anchors(table, today)
-    table = table.join(rock_mass(table, surveyed))
-    table = table.join(rock_resistance(table, options.axial_kn))
-    on_step("decisions")
-    gone = register.failed_before
-    metal_gone = None if gone is None else gone[gone["metal_failed"]]
-    state = state_of_anchors(table, today, gone=metal_gone)
-    table = table.join(state.columns)
-    table = table.join(bands_of(table))
-    table = table.join(action_of(table, today))
-    table = table.join(inspection_interval(table, state.curve, today, policy))
-    table = table.join(anchor_priority(table, policy))
-    table["warnings"] = warnings_of(table, policy, given.left_out)
-    table["category_probabilities"] = probabilities_json(table, PROBABILITY_COLUMNS)
-    table["crc_probabilities"] = probabilities_json(table, CLASS_PROBABILITY_COLUMNS)
-    on_step("sectors and crags")
-    asked = worth_finding_out(table, today, options.axial_kn, policy, stock)
-    table = table.assign(**dict(as_given.items()))  # as it was handed in
-    anchors, sectors, crags = grouped(table, register.anchors, state.curve, policy)
     flat = Flat(
-        anchors=anchors,
+        anchors=anchor_frame(table.drop(columns="layer_notes"), anchors),
         sectors=sectors,
         crags=crags,
         rejected=inputs.refused(register, survey),
         doubts=register.doubts,
-        find_out=asked,
-        tests=tests_of(table, policy, gone),
+        find_out=questions,
+        tests=in_order(tests) if tests else None,
     )
     record = provenance(
-        register, options, today, policy, sources=sources, found=found, table=table, survey=survey,
-        left_out=given.left_out, notes=given.notes(), learned_from=given.learned_from,
+        register, options, today, policy, sources=sources, rock_map=rock_map,
+        table=table.assign(**rock), survey=survey,
+        left_out=tables.left_out, notes=tables.notes(), learned_from=tables.learned_from,
     )  # fmt: skip
     coast = sources["coast"]
     embedded = coast.origins == (embedded_origin(),)
     behind = backdrop_of(sources["roads"], sources["terrain"], table["lon"], table["lat"])
     own_shore = None if embedded else coast
-    return Assessment(flat, record, table, own_shore, behind, register.last_events)
+    return Assessment(flat, record, working, own_shore, behind, register.last_events)
+
+
+def _rows(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    """Rows of parts, in the order of the register."""
+    import pandas as pd
+
+    return parts[0] if len(parts) == 1 else pd.concat(parts).sort_index(kind="stable")

@@ -9,8 +9,7 @@ the register's own distance is how a user says so. An anchor always stays.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,9 +19,6 @@ from saltreach.intake.formats import cell_text
 from saltreach.layers.climate import HEIGHT_DOUBT_M, map_elevation_m
 from saltreach.layers.coast_layer import distances_differ
 
-if TYPE_CHECKING:
-    from saltreach.intake import Register
-
 RASTER_ERROR_M = 300.0
 """A face of this height may lie within one cell of a height raster, which has one height for it;
 judgement. The map's error is `layers.climate.HEIGHT_DOUBT_M`: relief within its cells of 9 km."""
@@ -30,29 +26,34 @@ IMPOSSIBLE_M = 500.0
 """Beyond the layer's error by more than this a height cannot be right; judgement."""
 BELOW_SEA_M = -10.0
 """Lower than this, where the ground is above the sea, is worth a second look; judgement."""
+HEIGHTS = {"elevation_m": False, "height_above_sea_m": True}
+"""Columns with a height, and whether the ground can only be below it."""
 
 
-def contradicted(register: Register, found: Mapping[str, Any]) -> tuple[Register, pd.DataFrame]:
-    """A register without heights that cannot be right, and every value that a layer contradicts.
+def contradicted(
+    anchors: pd.DataFrame, file: str, found: Mapping[str, Any]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Anchors without heights that cannot be right, and every value that a layer contradicts.
 
     Parameters
     ----------
-    register : Register
-        Good anchors.
+    anchors : DataFrame
+        Good anchors of a register, or some of them.
+    file : str
+        Name of the register.
     found : mapping
         What the layers coast and terrain gave and passed there (`layers.join.sample_layers`).
 
     Returns
     -------
-    register : Register
-        The same anchors; impossible heights are unknown.
+    anchors : DataFrame
+        The same; impossible heights are unknown.
     doubts : DataFrame
         Columns as of refused rows, one row per value: file, row, column, value, reason, fix.
     """
-    anchors = register.anchors
     ground, error, source = _ground(anchors, found)
     doubts, unknown = [], {}
-    for name, higher_only in (("elevation_m", False), ("height_above_sea_m", True)):
+    for name, higher_only in HEIGHTS.items():
         given = anchors[name].to_numpy(float)
         with np.errstate(invalid="ignore"):
             apart = given - ground if higher_only else np.abs(given - ground)
@@ -61,20 +62,20 @@ def contradicted(register: Register, found: Mapping[str, Any]) -> tuple[Register
         level = pd.Series([f"{g:.0f} m over the sea by {s}" for g, s in zip(ground, source,
                           strict=True)], dtype="str")  # fmt: skip
         doubts += [
-            _doubts(register, wrong, name, "cannot be: the ground is " + level
+            _doubts(anchors, file, wrong, name, "cannot be: the ground is " + level
                     + "; taken as unknown", "give it in metres (not feet or centimetres), or "
                     "correct the position"),
-            _doubts(register, odd & ~wrong, name, "the ground is " + level + "; used as given",
+            _doubts(anchors, file, odd & ~wrong, name, "the ground is " + level + "; used as given",
                     "check it and the position"),
-            _doubts(register, low, name, "below the sea; used as given",
+            _doubts(anchors, file, low, name, "below the sea; used as given",
                     "check its sign"),
         ]  # fmt: skip
         if wrong.any():
             unknown[name] = np.where(wrong, np.nan, given)
-    doubts.append(_distances(register, found))
+    doubts.append(_distances(anchors, file, found))
     table = pd.concat(doubts, ignore_index=True)
     table = table.sort_values("row", kind="stable", ignore_index=True)
-    return replace(register, anchors=anchors.assign(**unknown)), table
+    return anchors.assign(**unknown), table
 
 
 def sentences(doubts: pd.DataFrame) -> list[str]:
@@ -99,21 +100,22 @@ def _ground(
     )
 
 
-def _distances(register: Register, found: Mapping[str, Any]) -> pd.DataFrame:
-    given = register.anchors["coast_distance_m"].to_numpy(float)
+def _distances(anchors: pd.DataFrame, file: str, found: Mapping[str, Any]) -> pd.DataFrame:
+    given = anchors["coast_distance_m"].to_numpy(float)
     layer = np.where(found["coast_side"] == "sea", 0.0, found["shore_distance_m"])
     differ = distances_differ(given, layer, found["shore_sd_m"])
     metres = pd.Series([f"{d:.0f} m" for d in layer], dtype="str")
     return _doubts(
-        register, differ, "coast_distance_m", "the shoreline is " + metres + " away; used as given",
+        anchors, file, differ, "coast_distance_m", "the shoreline is " + metres + " away; used as given",
         "check it and the position; leave it empty to take the shoreline's",
     )  # fmt: skip
 
 
 def _doubts(
-    register: Register, mask: np.ndarray, column: str, reason: pd.Series | str, fix: str
-) -> pd.DataFrame:
-    value = register.anchors[column].map(cell_text).astype("str")
-    rows = register.anchors["source_row"].to_numpy()
+    anchors: pd.DataFrame, file: str, mask: np.ndarray, column: str, reason: pd.Series | str,
+    fix: str,
+) -> pd.DataFrame:  # fmt: skip
+    value = anchors[column].map(cell_text).astype("str")
+    rows = anchors["source_row"].to_numpy()
     found = check.problems(mask, column, value, reason, fix)
-    return check.rejected_table(found, rows, register.file)
+    return check.rejected_table(found, rows, file)

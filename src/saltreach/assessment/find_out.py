@@ -68,8 +68,18 @@ class Candidates(NamedTuple):
     unknown: Any
 
 
+def rows_asked(count: int) -> np.ndarray:
+    """Places of the anchors that speak for all of a register: every one, or `MOST_ANCHORS`."""
+    return np.unique(np.floor(np.arange(0, count, _scale(count))).astype(int))
+
+
+def _scale(count: int) -> float:
+    return max(1.0, count / MOST_ANCHORS)
+
+
 def worth_finding_out(
-    table: pd.DataFrame,
+    rows: pd.DataFrame,
+    count: int,
     today: date,
     axial_kn: float,
     policy: Policy = DEFAULT,
@@ -79,8 +89,10 @@ def worth_finding_out(
 
     Parameters
     ----------
-    table : DataFrame
-        The assessed anchors with every working column of the pipeline.
+    rows : DataFrame
+        The anchors at `rows_asked`, with every working column of the pipeline.
+    count : int
+        Anchors of the register.
     today : date
         Day the assessment speaks for.
     axial_kn : float
@@ -96,8 +108,6 @@ def worth_finding_out(
         `crag`, `sector`, `find_out`, `anchors_unknown`, `decisions_changed` (expected number),
         most valuable first within each crag. Rows that would change nothing are left out.
     """
-    scale = max(1.0, len(table) / MOST_ANCHORS)
-    rows = table.iloc[np.unique(np.floor(np.arange(0, len(table), scale)).astype(int))]
     candidates = _candidates(rows, today)
     cases = [
         _case(rows, name, value, j) for name, value in candidates.items() for j in _cases(value)
@@ -117,7 +127,7 @@ def worth_finding_out(
         changed = (chance * np.stack(differs, axis=1)).sum(axis=1)
         part = rows.iloc[unknown][["crag", "sector"]]
         found.append(part.assign(find_out=name, anchors_unknown=1.0, decisions_changed=changed))
-    total = pd.concat(found).groupby(COLUMNS[:3], dropna=False).sum().mul(scale).reset_index()
+    total = pd.concat(found).groupby(COLUMNS[:3], dropna=False).sum().mul(_scale(count)).reset_index()
     total["anchors_unknown"] = total["anchors_unknown"].round().astype(int)
     total = total[total["decisions_changed"] >= 0.05]
     total = total.sort_values(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
@@ -11,24 +11,42 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
+from saltreach.assessment.contradictions import HEIGHTS
 from saltreach.assessment.parts import shrunk
 from saltreach.intake.options import Options
+from saltreach.layers.catalogue import LAYERS
 from saltreach.vocabulary.columns import ANCHORS_BY_NAME, REGISTER_BY_NAME
 
 if TYPE_CHECKING:
     import geopandas as gpd
     import numpy as np
+    from numpy.typing import NDArray
 
+    from saltreach.assessment.groups import Groups
     from saltreach.assessment.region import Region
     from saltreach.intake.lessons import Lessons
     from saltreach.intake.policy import Policy
     from saltreach.layers.join import Found
 
+CHANGED = {value.name for layer in LAYERS for value in layer.gives} | {*HEIGHTS, "sea_cliff"}
+"""Columns of the register that the result may have otherwise."""
+OWN = [
+    name
+    for name in ANCHORS_BY_NAME
+    if name != "priority_rank" and (name not in REGISTER_BY_NAME or name in CHANGED)
+]
+"""Columns of the result that a part finds."""
+
 
 @dataclass(frozen=True)
 class Given:
-    """What all parts have in common: settings, tables beside the register, and the region."""
+    """What all parts have in common: settings, tables beside the register, and the region.
 
+    `file`: name of the register. `gone`: what failed and is no longer in place. `keep_working`:
+    whether every value met on the way is wanted.
+    """
+
+    file: str
     options: Options
     today: date
     policy: Policy
@@ -37,46 +55,39 @@ class Given:
     left_out: tuple[str, ...]
     region: Region
     gone: pd.DataFrame | None
-    keep_working: bool = False
+    keep_working: bool
 
 
 @dataclass(frozen=True)
 class Part:
-    """Rows of a register.
+    """Rows of a register, whole crags, numbered from 0; `rows` says which they are.
 
-    `anchors`: columns of the register. `known`: what layers gave at them already. `seen`: what
-    findings make of the recorded columns (`findings.found_at`). `surveyed`: the survey's columns.
-    `asked`: places of the rows that are asked what is worth finding out.
+    `known`: what layers gave there already. `seen`: what findings make of the recorded columns
+    (`findings.found_at`). `surveyed`: the survey's columns. `asked`: places of the rows that are
+    asked what is worth finding out.
     """
 
-    anchors: pd.DataFrame
+    rows: NDArray[np.int64]
+    anchors: gpd.GeoDataFrame
     known: Found
     seen: pd.DataFrame
-    surveyed: pd.DataFrame | None
-    asked: np.ndarray
+    surveyed: pd.DataFrame
+    asked: NDArray[np.int64]
 
 
 class PartFound(NamedTuple):
     """What was found of a part.
 
-    `columns`: what the result has beside the register's own columns, and `working` what
-    explanations need beyond it, both shrunk. `asked`: the rows to ask, with every column.
+    `columns`: those of `OWN`, and `layer_notes`, shrunk. `asked`: the rows that are asked, with
+    every value met on the way; `working`: all rows so, where they are wanted.
     """
 
     columns: pd.DataFrame
-    sectors: gpd.GeoDataFrame
-    crags: gpd.GeoDataFrame
-    tests: pd.DataFrame | None
+    groups: Groups
+    doubts: pd.DataFrame
     asked: pd.DataFrame
+    tests: pd.DataFrame | None
     working: pd.DataFrame | None
-
-
-@lru_cache(maxsize=1)
-def opened(options: Options) -> dict[str, Any]:
-    """Layers, opened once in each process."""
-    from saltreach.layers.join import open_layers
-
-    return open_layers(options)
 
 
 def assess_part(
@@ -123,7 +134,7 @@ def assess_part(
     options, today, policy, region = given.options, given.today, given.policy, given.region
     on_step("climate, openness, terrain and rock type")
     shore = sample_layers(part.anchors, sources, ["terrain"], known=part.known)
-    anchors, doubts = contradicted(part.anchors, shore)
+    anchors, doubts = contradicted(part.anchors, given.file, shore)
     found = sample_layers(anchors, sources, known=shore)
     table = with_learned_place(with_layers(anchors, found), given.lessons)
     as_given = table[[name for name in part.seen if name in table]]
@@ -143,6 +154,43 @@ def assess_part(
     table = with_learned_metal(table, given.lessons, learned_name)
     table["age_y"] = age_of_anchors(table, today)
     table = table.join(rock_mass(table, part.surveyed))
-    table = table.join(rock_resistance(table, options.axial_kn, region))
+    table = table.join(rock_resistance(table, options.axial_kn, region=region))
     on_step("decisions")
-    state = state_of_anchors(table, today, region=region, gone=given.gone)
+    metal_gone = None if given.gone is None else given.gone[given.gone["metal_failed"]]
+    state = state_of_anchors(table, today, gone=metal_gone, region=region)
+    table = table.join(state.columns)
+    table = table.join(bands_of(table))
+    table = table.join(action_of(table, today))
+    table = table.join(inspection_interval(table, state.curve, today, policy))
+    table = table.join(anchor_priority(table, policy, region=region))
+    table["warnings"] = warnings_of(table, policy, given.left_out)
+    table["category_probabilities"] = probabilities_json(table, PROBABILITY_COLUMNS)
+    table["crc_probabilities"] = probabilities_json(table, CLASS_PROBABILITY_COLUMNS)
+    on_step("sectors and crags")
+    asked = table.iloc[part.asked]
+    table = table.assign(**dict(as_given.items()))  # as it was handed in
+    anchors, groups = grouped(table, part.anchors, state.curve)
+    return PartFound(
+        columns=shrunk(anchors[OWN].assign(layer_notes=table["layer_notes"])),
+        groups=groups,
+        doubts=doubts,
+        asked=asked.set_axis(part.rows[part.asked]),
+        tests=tests_of(table, policy, given.gone),
+        working=table.set_axis(part.rows) if given.keep_working else None,
+    )
+
+
+def work(item: tuple[Part, Given, str]) -> PartFound:
+    """`assess_part` in a worker, which opens the layers once.
+
+    The text tells apart files of one name that were changed between two runs.
+    """
+    part, given, version = item
+    return assess_part(part, given, _opened(given.options, version))
+
+
+@lru_cache(maxsize=1)
+def _opened(options: Options, version: str) -> dict[str, Any]:
+    from saltreach.layers.join import open_layers
+
+    return open_layers(options)

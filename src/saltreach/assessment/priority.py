@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.assessment.learned import learned_factors
+from saltreach.assessment.region import Region, median_or_nan
 from saltreach.assessment.risk import band_of, least_of
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.time.consequence import (
@@ -24,7 +25,9 @@ BOUGHT = ("replace", OUT_OF_USE)
 """Actions for which a new anchor is bought. A spot whose rock refuses one is not among them."""
 
 
-def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame:
+def anchor_priority(
+    table: pd.DataFrame, policy: Policy = DEFAULT, *, region: Region | None = None
+) -> pd.DataFrame:
     """Loss, cost and score of replacing each anchor with the metal recommended for it.
 
     Parameters
@@ -35,6 +38,8 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
         `material_recommended`, `diameter_required_mm`, `action`, `kind_advised`.
     policy : Policy
         Prices and cost of the work.
+    region : Region, optional
+        What the whole register says, where the table is a part of it: its usual visits.
 
     Returns
     -------
@@ -44,7 +49,8 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
         numbers, not money.
     """
     visits = table["visits_per_year"].to_numpy(float)
-    usual = float(np.nanmedian(visits)) if (~np.isnan(visits)).any() else UNKNOWN_VISITS_PER_YEAR
+    usual = median_or_nan(visits) if region is None else region.visits_per_year
+    usual = UNKNOWN_VISITS_PER_YEAR if np.isnan(usual) else usual
     weights = material_weights(table["material_recommended"].replace("", UNKNOWN).to_numpy(object))
     fresh = Anchors(
         scc_hazard=table["scc_hazard"].to_numpy(float),
@@ -81,17 +87,42 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
     )
 
 
+def sector_sums(sectors: pd.DataFrame, anchors: pd.DataFrame) -> pd.DataFrame:
+    """What the order of the sectors rests on, summed over the anchors of each.
+
+    Parameters
+    ----------
+    sectors : DataFrame
+        `crag`, `sector`.
+    anchors : DataFrame
+        Anchors with the columns of `anchor_priority`, `crag`, `sector`.
+
+    Returns
+    -------
+    DataFrame
+        `yearly_loss`, `avoided`, `replacement_cost`, `to_replace`, in the sectors' order.
+    """
+    work = anchors.assign(
+        avoided=(anchors["yearly_loss"] - anchors["yearly_loss_after"]).clip(lower=0),
+        to_replace=anchors["replacement_cost"] > 0,
+    )
+    names = ["yearly_loss", "avoided", "replacement_cost", "to_replace"]
+    sums = work.groupby(["crag", "sector"], dropna=False)[names].sum(min_count=1)
+    found = sectors[["crag", "sector"]].merge(sums, on=["crag", "sector"], how="left")
+    return found[names].set_axis(sectors.index)
+
+
 def sector_priority(
-    sectors: pd.DataFrame, anchors: pd.DataFrame, policy: Policy = DEFAULT
+    sectors: pd.DataFrame, found: pd.DataFrame, policy: Policy = DEFAULT
 ) -> pd.DataFrame:
-    """Score, rank and reason of each sector.
+    """Score, rank and reason of each sector of a whole register.
 
     Parameters
     ----------
     sectors : DataFrame
         Aggregated sectors: `crag`, `sector`, `risk_band`, `sea_cliff`, `materials_present`.
-    anchors : DataFrame
-        Anchors with the columns of `anchor_priority`, `crag`, `sector`.
+    found : DataFrame
+        From `sector_sums`, row for row.
     policy : Policy
         Order of rebolting.
 
@@ -101,14 +132,6 @@ def sector_priority(
         `priority_score`, `priority_rank` (from 1), `priority_reasons`, `anchors_to_replace`,
         `replacement_cost`, `loss_avoided`, in the sectors' order.
     """
-    work = anchors.assign(
-        avoided=(anchors["yearly_loss"] - anchors["yearly_loss_after"]).clip(lower=0),
-        to_replace=anchors["replacement_cost"] > 0,
-    )
-    sums = work.groupby(["crag", "sector"], dropna=False)[
-        ["yearly_loss", "avoided", "replacement_cost", "to_replace"]
-    ].sum(min_count=1)
-    found = sectors[["crag", "sector"]].merge(sums, on=["crag", "sector"], how="left")
     cost = found["replacement_cost"].to_numpy(float)
     avoided = found["avoided"].to_numpy(float)
     score = np.where(cost > 0, avoided / np.where(cost > 0, cost, 1.0), 0.0)

@@ -7,6 +7,8 @@ faults, then what nobody wrote down, then the worst rock, and last a spread alon
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -108,8 +110,15 @@ def tests_of(
     found["test_next"] = found["test_next"].fillna("")
     found["test_load_kn"] = policy.proof_load_kn
     found["why"] = _why(found, asked, policy)
-    order = found.sort_values(["to_test", *keys], ascending=[False] + [True] * len(keys))
-    return order[NAMES].reset_index(drop=True)
+    return in_order([found[NAMES]])
+
+
+def in_order(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Batches of parts of a register, most to test first."""
+    keys = ["crag", "sector", "kind", "placed_in"]
+    table = parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True)
+    ascending = [False] + [True] * len(keys)
+    return table.sort_values(["to_test", *keys], ascending=ascending, ignore_index=True)
 
 
 def _batches(table: pd.DataFrame, policy: Policy) -> pd.DataFrame:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from saltreach.intake.options import Options
     from saltreach.intake.policy import Policy
     from saltreach.intake.sheets import Sheet
+    from saltreach.layers.geology import RockMap
 
 DISAGREE = NOTE_DISAGREE.partition("(")[0]
 PACKAGES = ("numpy", "pandas", "geopandas", "shapely", "pyproj", "scipy", "xarray", "folium")
@@ -33,7 +34,7 @@ def provenance(
     policy: Policy,
     *,
     sources: Mapping[str, Any],
-    found: Mapping[str, Any],
+    rock_map: RockMap | None,
     table: pd.DataFrame,
     survey: Sheet | None,
     left_out: Sequence[str] = (),
@@ -46,8 +47,10 @@ def provenance(
     ----------
     register, options, today, policy
         What was assessed, how, and for which day.
-    sources, found : mapping
-        The layers as opened, and what they gave.
+    sources : mapping
+        The layers as opened.
+    rock_map : RockMap or None
+        What a geological map says.
     table : DataFrame
         Anchors with the columns of the layers.
     survey : Sheet or None
@@ -77,7 +80,7 @@ def provenance(
             *([learned_from] if learned_from else []),
         ],  # fmt: skip
         "caution": CAUTION,
-        "rock": rock_record(table, found["rock_map"]),
+        "rock": rock_record(table, rock_map),
         "survey": None if survey is None else survey.record(),
         "pack": _pack_record(options, table),
         "drawings_left_out": [],
