@@ -42,7 +42,7 @@ def register(tmp_path_factory):
 def record(register, options=None, policy=DEFAULT, survey=None):
     return provenance(
         register, options or Options(), TODAY, policy,
-        sources={}, found={"rock_map": None}, table=LAYERED, survey=survey,
+        sources={}, rock_map=None, table=LAYERED, survey=survey,
     )  # fmt: skip
 
 

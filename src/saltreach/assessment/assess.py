@@ -149,8 +149,9 @@ def assess(
     on_step("worth finding out")
     working = _rows([part.working for part in found]) if given.keep_working else None
     questions = worth_finding_out(
-        _rows([part.asked for part in found]), len(anchors), today, options.axial_kn, policy, stock
-    )
+        _rows([part.asked for part in found]), today, options.axial_kn, policy, stock,
+        count=len(anchors),
+    )  # fmt: skip
     on_step("order of rebolting")
     sectors, crags = ranked([part.groups for part in found], policy)
     doubts = _rows([part.doubts for part in found]).sort_values("row", kind="stable", ignore_index=True)

@@ -78,21 +78,20 @@ def _scale(count: int) -> float:
 
 
 def worth_finding_out(
-    rows: pd.DataFrame,
-    count: int,
+    table: pd.DataFrame,
     today: date,
     axial_kn: float,
     policy: Policy = DEFAULT,
     stock: Collection[str] | None = None,
+    *,
+    count: int | None = None,
 ) -> pd.DataFrame:
     """Unknowns by sector and the number of anchors whose decision they would likely change.
 
     Parameters
     ----------
-    rows : DataFrame
-        The anchors at `rows_asked`, with every working column of the pipeline.
-    count : int
-        Anchors of the register.
+    table : DataFrame
+        The assessed anchors with every working column of the pipeline.
     today : date
         Day the assessment speaks for.
     axial_kn : float
@@ -101,6 +100,8 @@ def worth_finding_out(
         Rules of the association.
     stock : collection of str, optional
         As for `material.choose_material`.
+    count : int, optional
+        Anchors of the register, where the table holds those at `rows_asked` alone.
 
     Returns
     -------
@@ -108,6 +109,7 @@ def worth_finding_out(
         `crag`, `sector`, `find_out`, `anchors_unknown`, `decisions_changed` (expected number),
         most valuable first within each crag. Rows that would change nothing are left out.
     """
+    rows = table if count is not None else table.iloc[rows_asked(len(table))]
     candidates = _candidates(rows, today)
     cases = [
         _case(rows, name, value, j) for name, value in candidates.items() for j in _cases(value)
@@ -127,7 +129,7 @@ def worth_finding_out(
         changed = (chance * np.stack(differs, axis=1)).sum(axis=1)
         part = rows.iloc[unknown][["crag", "sector"]]
         found.append(part.assign(find_out=name, anchors_unknown=1.0, decisions_changed=changed))
-    total = pd.concat(found).groupby(COLUMNS[:3], dropna=False).sum().mul(_scale(count)).reset_index()
+    total = pd.concat(found).groupby(COLUMNS[:3], dropna=False).sum().mul(_scale(count or len(table))).reset_index()
     total["anchors_unknown"] = total["anchors_unknown"].round().astype(int)
     total = total[total["decisions_changed"] >= 0.05]
     total = total.sort_values(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from enum import StrEnum
@@ -297,6 +297,8 @@ def assess_file(
     language: str = "en",
     context: typer.Context,
     beside: bool = False,
+    draw_map: bool = True,
+    working_out: Mapping[str, Any] | None = None,
     **reading: Any,
 ) -> Assessment:
     """Read a register, assess it and write every result file."""
@@ -314,7 +316,9 @@ def assess_file(
         found = read_register(file, today=options.today, **reading)
         tell_reading(found)
         try:
-            result = assess_register(found, options, on_step=step)
+            result = assess_register(
+                found, options, on_step=step, processes=None, **working_out or {}
+            )
         except NoGoodRowsError as error:
             tell(f"refused rows: {write_rejected(error.rejected, folder)}")
             raise
@@ -324,8 +328,9 @@ def assess_file(
             tell(f"pack, {part}: {said['used']}")
         step("files and map")
         missing = write_results(
-            result, folder, title=title, tiles=tiles, plots=plots, language=language
-        )
+            result, folder, title=title, tiles=tiles, plots=plots, language=language,
+            draw_map=draw_map,
+        )  # fmt: skip
         for note in missing:
             tell(f"note: {note}")
     return result

@@ -101,6 +101,21 @@ AxialLoad = Annotated[
 Plots = Annotated[
     bool, typer.Option("--plots", help="Also draw resistance against embedment per sector.")
 ]
+Scheduler = Annotated[
+    str | None,
+    typer.Option(
+        "--scheduler", metavar="ADDRESS",
+        help="Scheduler of a dask.distributed cluster that works out the parts of a large register.",
+    ),
+]  # fmt: skip
+PartRows = Annotated[
+    int | None,
+    typer.Option(
+        "--part-rows", min=1,
+        help="Anchors worked out at once: fewer take less memory, the results are the same.",
+    ),
+]  # fmt: skip
+DrawMap = Annotated[bool, typer.Option("--map/--no-map", help="Whether to write map.html too.")]
 EXAMPLE = "saltreach assess anchors.csv --out results"
 
 
@@ -134,6 +149,9 @@ def assess(
     learned: LearnedFile = None,
     leave_out_refused: LeaveOut = False,
     plots: Plots = False,
+    draw_map: DrawMap = True,
+    scheduler: Scheduler = None,
+    part_rows: PartRows = None,
     today: Today = None,
     title: Title = None,
     tiles: Tiles = None,
@@ -173,6 +191,12 @@ def assess(
             plots=plots,
             context=context,
             beside=beside_other_files,
+            draw_map=draw_map,
+            working_out={
+                "scheduler": scheduler,
+                "part_rows": part_rows,
+                "keep_working": None if explain is None else True,
+            },
         )
         if explain is None:
             print_summary(result, out, as_json)

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
 
 GEOPACKAGE_VERSION = "1.2"
+MOST_IN_GEOPACKAGE = 250_000
+"""Anchors that the GeoPackage holds, some 15 s and 600 MB of writing; of more the GeoParquet alone
+holds them, which GIS programs open too. Our own choice."""
 REFUSED = "refused rows"
 """The set of a run that could assess nothing."""
 
@@ -33,6 +36,7 @@ def write_results(
     tiles: str | None = None,
     plots: bool = False,
     language: str = "en",
+    draw_map: bool = True,
     beside_other_files: bool = False,
 ) -> list[str]:
     """Write every result file into a folder in place of those of a former run, all or none.
@@ -55,6 +59,8 @@ def write_results(
         Also write `plots/`, resistance against embedment for each sector.
     language : str
         Language the map opens in: en, de, es or fr.
+    draw_map : bool
+        Whether to write `map.html`.
     beside_other_files : bool
         Write although the folder holds files that saltreach did not write, or wrote and somebody
         changed since. They stay; one that is in the way is kept under another name.
@@ -72,6 +78,11 @@ def write_results(
     from saltreach.vocabulary.words import CAUTION
 
     notes = _no_shape(result)
+    if len(result.flat.anchors) > MOST_IN_GEOPACKAGE:
+        notes.append(
+            f"saltreach.gpkg holds sectors and crags alone: {len(result.flat.anchors)} anchors are "
+            f"more than the {MOST_IN_GEOPACKAGE} it is meant for; anchors.parquet holds them"
+        )
     with result_set(
         out, ASSESS, assessment=result.provenance["time"], drops=[REFUSED],
         beside_other_files=beside_other_files,
@@ -109,8 +120,9 @@ def write_results(
             shapes.to_parquet(work / "shoreline.parquet", index=False)
         if result.backdrop is not None:
             write_backdrop(result.backdrop, work)
-        with left_out_on_failure("map.html", notes):
-            write_map(result, work / "map.html", title=title, tiles=tiles, language=language)
+        if draw_map:
+            with left_out_on_failure("map.html", notes):
+                write_map(result, work / "map.html", title=title, tiles=tiles, language=language)
         record = {**result.provenance, "drawings_left_out": notes}
         text = json.dumps(record, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
@@ -189,10 +201,12 @@ def write_geopackage(result: Assessment, path: Path) -> None:
         "sectors": result.flat.sectors,
         "crags": result.flat.crags,
     }
+    if len(result.flat.anchors) > MOST_IN_GEOPACKAGE:
+        del frames["anchors"]
     for layer, frame in frames.items():
         frame.to_file(
             path, layer=layer, driver="GPKG", engine="pyogrio", VERSION=GEOPACKAGE_VERSION,
             DESCRIPTION=_caution(result),
         )  # fmt: skip
     kinds = {"anchors": "marker", "sectors": "fill", "crags": "fill"}
-    add_styles(path, kinds, result.provenance["time"])
+    add_styles(path, {layer: kinds[layer] for layer in frames}, result.provenance["time"])
