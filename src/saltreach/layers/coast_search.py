@@ -72,6 +72,12 @@ def first_of_least(owner: Ints, value: Floats, piece: Ints, count: int) -> Ints:
     return np.flatnonzero(equal & (piece == first[owner]))
 
 
+def cube_numbers(points_m: Floats, side_m: float) -> Ints:
+    """One number for the cube of space each place lies in (sides of 7 m and more)."""
+    at = np.round(points_m / side_m).astype(np.int64) + (1 << 20)
+    return np.asarray((at[:, 0] << 42) | (at[:, 1] << 21) | at[:, 2])
+
+
 def curve_order(points_m: Floats) -> Ints:
     """An order in which neighbours in space come one after another (Morton 1966)."""
     cell = np.floor(points_m / _CURVE_M).astype(np.int64) + (1 << 20)
