@@ -101,20 +101,32 @@ class Coast:
         """The part of the coast that can hold the nearest piece of any given point."""
         points = ecef_m(np.atleast_1d(lon), np.atleast_1d(lat))
         blocks = _blocks_needed(self, points[np.isfinite(points).all(axis=1)])
-        if self._loaded and np.isin(blocks, self._loaded[0][0], assume_unique=True).all():
-            return self._loaded[0][1]
+        return self.index_of(blocks, closing=False)
+
+    def index_of(self, blocks: Ints, *, closing: bool = True) -> CoastIndex:
+        """Index of some blocks (sorted) at least; `closing`: with what only closes rings.
+
+        The last one is kept for as long as it holds what is asked: more of the coast changes no
+        answer.
+        """
+        for with_closing, (loaded, index) in self._loaded.items():
+            same = self.closing is None or closing == with_closing
+            if same and np.isin(blocks, loaded, assume_unique=True).all():
+                return index
+        if len(blocks) > _ALL_FROM * len(self.block_radius_m):
+            blocks = np.arange(len(self.block_radius_m))
         first = (blocks[:, None] * BLOCK + np.arange(BLOCK)).ravel()
         first = first[first < len(self.vertex_deg) - 1]
-        if self.closing is not None:
+        if self.closing is not None and not closing:
             first = first[~self.closing[first]]
         index = build_index(self.vertex_deg, self.line_start, first, sided=self.sided)
-        self._loaded[:] = [(blocks, index)]
+        self._loaded[closing] = blocks, index
         return index
 
     @cached_property
-    def _loaded(self) -> list[tuple[Ints, CoastIndex]]:
-        """The blocks loaded last and their index: which others it holds changes no answer."""
-        return []
+    def _loaded(self) -> dict[bool, tuple[Ints, CoastIndex]]:
+        """The blocks loaded last and their index, with what only closes rings and without."""
+        return {}
 
     def shore(self, lon: ArrayLike, lat: ArrayLike) -> NearestShore:
         """Distance to the nearest shoreline, the side of it, and the nearest place on it.
@@ -371,9 +383,7 @@ def _blocks_needed(coast: Coast, points: Floats) -> Ints:
         block = members[np.fromiter((i for hit in lists for i in hit), np.int64, len(cell))]
         gap = np.linalg.norm(coast.block_centre_m[block] - cells[cell], axis=1)
         needed.append(block[gap - coast.block_radius_m[block] <= bound[cell]])
-    blocks = np.unique(np.concatenate(needed))
-    many = len(coast.block_radius_m)
-    return np.arange(many) if len(blocks) > _ALL_FROM * many else blocks
+    return np.unique(np.concatenate(needed))
 
 
 def _cells(points: Floats, size_m: float) -> Floats:

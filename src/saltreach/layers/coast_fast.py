@@ -159,3 +159,35 @@ def within(  # type: ignore[no-untyped-def]
                     box_of[top], depth_of[top] = child, depth + 1
                     top += 1
     return owner[:many].copy(), piece[:many].copy(), share[:many].copy()
+
+
+@njit(cache=True, nogil=True)
+def sea_cells(flat: NDArray[np.bool_], cell: Ints, offset: Ints, allowed: int):  # type: ignore[no-untyped-def]
+    """Cells of sea on each ray (cells, directions) before it has crossed too many of land.
+
+    Parameters
+    ----------
+    flat : ndarray of bool
+        Which cells are land.
+    cell : ndarray of int, shape (n,)
+        Where rays start.
+    offset : ndarray of int, shape (directions, steps)
+        What is added to a cell's number along each ray.
+    allowed : int
+        Cells of land that end no ray yet.
+    """
+    directions, steps = offset.shape
+    sea = np.zeros((len(cell), directions), np.uint8)
+    for i in range(len(cell)):
+        for d in range(directions):
+            land = 0
+            count = 0
+            for s in range(steps):
+                if flat[cell[i] + offset[d, s]]:
+                    land += 1
+                    if land > allowed:
+                        break
+                else:
+                    count += 1
+            sea[i, d] = count
+    return sea
