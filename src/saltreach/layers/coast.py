@@ -21,7 +21,8 @@ from saltreach.errors import LayerError
 from saltreach.intake import sizes
 from saltreach.intake.gdal import about_layers, existing, layer_read, readable
 from saltreach.intake.positions import is_usable
-from saltreach.layers.coast_index import CoastIndex, Floats, Ints, NearestShore, build_index
+from saltreach.layers.coast_index import CoastIndex, NearestShore, build_index, chord_play_m
+from saltreach.layers.coast_search import Floats, Ints, cube_numbers
 from saltreach.layers.embedded import embedded_file, sha256_of
 from saltreach.layers.geodesy import ecef_m
 from saltreach.layers.layer import Origin
@@ -43,6 +44,9 @@ FILE_SD_M = 50.0
 _COAST_FIX = "give land as polygons or shorelines as lines (GeoPackage, GeoJSON, shapefile ...)"
 _KM_PER_DEGREE = 111
 _CELL_M = 20_000.0  # points closer than this are served by one look-up of blocks
+_MOST_CELLS = 4_000  # more of them, and cells twice as wide are looked up
+_ALL_FROM = 0.5  # share of the blocks from which all are loaded, which serves the next points
+_CUBES = (1 << 21) - 1
 
 
 class Measured(NamedTuple):
@@ -97,11 +101,32 @@ class Coast:
         """The part of the coast that can hold the nearest piece of any given point."""
         points = ecef_m(np.atleast_1d(lon), np.atleast_1d(lat))
         blocks = _blocks_needed(self, points[np.isfinite(points).all(axis=1)])
+        return self.index_of(blocks, closing=False)
+
+    def index_of(self, blocks: Ints, *, closing: bool = True) -> CoastIndex:
+        """Index of some blocks (sorted) at least; `closing`: with what only closes rings.
+
+        The last one is kept for as long as it holds what is asked: more of the coast changes no
+        answer.
+        """
+        for with_closing, (loaded, index) in self._loaded.items():
+            same = self.closing is None or closing == with_closing
+            if same and np.isin(blocks, loaded, assume_unique=True).all():
+                return index
+        if len(blocks) > _ALL_FROM * len(self.block_radius_m):
+            blocks = np.arange(len(self.block_radius_m))
         first = (blocks[:, None] * BLOCK + np.arange(BLOCK)).ravel()
         first = first[first < len(self.vertex_deg) - 1]
-        if self.closing is not None:
+        if self.closing is not None and not closing:
             first = first[~self.closing[first]]
-        return build_index(self.vertex_deg, self.line_start, first, sided=self.sided)
+        index = build_index(self.vertex_deg, self.line_start, first, sided=self.sided)
+        self._loaded[closing] = blocks, index
+        return index
+
+    @cached_property
+    def _loaded(self) -> dict[bool, tuple[Ints, CoastIndex]]:
+        """The blocks loaded last and their index, with what only closes rings and without."""
+        return {}
 
     def shore(self, lon: ArrayLike, lat: ArrayLike) -> NearestShore:
         """Distance to the nearest shoreline, the side of it, and the nearest place on it.
@@ -335,11 +360,15 @@ def block_spheres(vertex_deg: Floats) -> tuple[Floats, Floats]:
 def _blocks_needed(coast: Coast, points: Floats) -> Ints:
     if not len(points):
         return np.empty(0, np.int64)
-    cells = np.unique(np.round(points / _CELL_M), axis=0) * _CELL_M
-    cell_radius = _CELL_M * np.sqrt(3) / 2
+    size = _CELL_M
+    cells, cell_radius = _cells(points, size), size * np.sqrt(3) / 2
+    while len(cells) > _MOST_CELLS:
+        size *= 2
+        cells, cell_radius = _cells(cells, size), cell_radius + size * np.sqrt(3) / 2
     # Any vertex is on the shore, so the nearest block's own vertex bounds the distance above.
     sample = ecef_m(*coast.vertex_deg[::BLOCK].T)
     bound = cKDTree(sample).query(cells, workers=-1)[0] + 2 * cell_radius
+    bound += chord_play_m(bound)
     needed: list[Ints] = []
     limits = (0.0, 1e4, 3e4, 1e5, 4e5, np.inf)
     for low, high in zip(limits[:-1], limits[1:], strict=True):
@@ -355,6 +384,13 @@ def _blocks_needed(coast: Coast, points: Floats) -> Ints:
         gap = np.linalg.norm(coast.block_centre_m[block] - cells[cell], axis=1)
         needed.append(block[gap - coast.block_radius_m[block] <= bound[cell]])
     return np.unique(np.concatenate(needed))
+
+
+def _cells(points: Floats, size_m: float) -> Floats:
+    """Centres of the cubes of space that hold some points."""
+    number = np.unique(cube_numbers(points, size_m))
+    at = np.stack([number >> 42, (number >> 21) & _CUBES, number & _CUBES], axis=1)
+    return (at - (1 << 20)) * size_m
 
 
 def _lines_touching(coast: Coast, west: float, south: float, east: float, north: float) -> Ints:

@@ -11,21 +11,35 @@ geodesic.
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
+from saltreach.layers import coast_search
+from saltreach.layers.coast_search import (
+    BoxTree,
+    FastSearch,
+    Floats,
+    Ints,
+    Nearest,
+    Pieces,
+    TreeSearch,
+    box_tree,
+    curve_order,
+    feet,
+    first_of_least,
+)
 from saltreach.layers.geodesy import GEOD, MEAN_RADIUS_M, ecef_m, lonlat_deg
 
 PIECE_M = 1000.0
 EXACT_BEYOND_M = 200_000.0
-_CHUNK = 20_000  # points measured at once, which bounds memory
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+_CHUNK = 20_000  # points measured at once by a core, which bounds memory
 
 
 class NearestShore(NamedTuple):
@@ -46,19 +60,37 @@ class NearestShore(NamedTuple):
 class CoastIndex:
     """Pieces of coast around some points, ready to be measured against.
 
-    `start_m`, `step_m` (k, 3): piece from `start_m` to `start_m + step_m`. `normal` (k, 3):
-    unit vector towards land. `before`, `after`: neighbouring piece, or -1.
+    `start_m`, `step_m` (k, 3): piece from `start_m` to `start_m + step_m`. `before`, `after`:
+    neighbouring piece, or -1.
     """
 
     start_m: Floats
     step_m: Floats
     step2_m2: Floats
-    normal: Floats
     before: Ints
     after: Ints
     half_m: float
     sided: bool
-    tree: cKDTree
+
+    @cached_property
+    def tree(self) -> cKDTree:
+        """Of the pieces' middles."""
+        return cKDTree(self.start_m + self.step_m / 2, leafsize=32)
+
+    @cached_property
+    def boxes(self) -> BoxTree:
+        """Around the pieces."""
+        return box_tree(self.pieces)
+
+    @property
+    def pieces(self) -> Pieces:
+        """What is searched."""
+        return Pieces(self.start_m, self.step_m, self.step2_m2)
+
+    @property
+    def normal(self) -> Floats:
+        """Unit vector of each piece towards land (k, 3)."""
+        return _normals(self.start_m, self.step_m)
 
     def shore(self, lon: ArrayLike, lat: ArrayLike) -> NearestShore:
         """The nearest piece and the side of it, for points this index was made for.
@@ -71,88 +103,111 @@ class CoastIndex:
         lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
         found = np.full((4, len(lon)), np.nan)
         known = np.flatnonzero(np.isfinite(lon) & np.isfinite(lat))
-        if not len(self.start_m):
+        if not len(self.start_m) or not len(known):
             return NearestShore(*found)
-        # Neighbours in space share pieces in memory: a curve order keeps the caches warm.
-        known = known[np.lexsort((lon[known], np.floor(lat[known] * 4)))]
-        for part in np.array_split(known, max(1, -(-len(known) // _CHUNK))):
-            found[:, part] = self._measure(lon[part], lat[part])
+        # neighbours in space share pieces in memory, and one is a first guess for the next
+        known = known[curve_order(ecef_m(lon[known], lat[known]))]
+        parts = np.array_split(known, -(-len(known) // _CHUNK))
+        search = self._search(len(known), alone=len(parts) == 1)
+
+        def measure(part: Ints) -> None:
+            found[:, part] = self._measure(lon[part], lat[part], search)
+
+        if len(parts) == 1:
+            measure(known)
+        else:
+            with ThreadPoolExecutor(os.cpu_count()) as threads:
+                list(threads.map(measure, parts))
         return NearestShore(*found)
 
-    def _measure(self, lon: Floats, lat: Floats) -> NearestShore:
+    def _search(self, count: int, *, alone: bool) -> TreeSearch | FastSearch:
+        """What finds the pieces; every core has its part of the points unless one is `alone`."""
+        fast = coast_search.compiled() if count >= coast_search.FAST_FROM else None
+        if fast is not None:
+            return FastSearch(self.pieces, self.boxes, fast)
+        return TreeSearch(self.pieces, self.half_m, self.tree, -1 if alone else 1)
+
+    def _measure(self, lon: Floats, lat: Floats, search: TreeSearch | FastSearch) -> NearestShore:
         points = ecef_m(lon, lat)
-        distance, piece, share = self._closest(lon, lat, points)
-        foot = self.start_m[piece] + share[:, None] * self.step_m[piece]
+        distance, piece, share = self._closest(lon, lat, points, search)
+        foot = self._foot(piece, share)
         side = np.full(len(lon), np.nan)
         if self.sided:
             side = self._on_land(points - foot, piece, share)
         return NearestShore(distance, side, *lonlat_deg(foot))
 
-    def _closest(self, lon: Floats, lat: Floats, points: Floats) -> tuple[Floats, Ints, Floats]:
+    def _closest(
+        self, lon: Floats, lat: Floats, points: Floats, search: TreeSearch | FastSearch
+    ) -> Nearest:
         """Distance, piece and the foot's place on it, 0 to 1."""
-        chord, piece, foot = self._nearest(points)
+        chord2, piece, share = search.nearest(points)
+        chord = np.sqrt(chord2)
         distance = 2 * MEAN_RADIUS_M * np.arcsin(np.minimum(chord / (2 * MEAN_RADIUS_M), 1))
         far = np.flatnonzero(distance > EXACT_BEYOND_M)
         if len(far):
-            distance[far], piece[far], foot[far] = self._farther(
-                lon[far], lat[far], points[far], chord[far]
+            distance[far], piece[far], share[far] = self._farther(
+                lon[far], lat[far], points[far], chord[far], search
             )
-        return distance, piece, foot
-
-    def _feet(self, points: Floats, piece: Ints) -> tuple[Floats, Floats]:
-        """Squared distance to a piece, and the foot's place on it, 0 to 1."""
-        away = points - self.start_m[piece]
-        step = self.step_m[piece]
-        foot = np.clip(np.einsum("ij,ij->i", away, step) / self.step2_m2[piece], 0, 1)
-        away -= foot[:, None] * step
-        return np.einsum("ij,ij->i", away, away), foot
-
-    def _nearest(self, points: Floats) -> tuple[Floats, Ints, Floats]:
-        middle, piece = self.tree.query(points, workers=-1)
-        best2, _ = self._feet(points, piece)
-        # A nearer piece has its middle within half a piece of the best distance so far.
-        owner, piece = self._within(points, np.sqrt(best2) + self.half_m)
-        distance2, foot = self._feet(points[owner], piece)
-        first = _first_of_least(owner, distance2, len(points))
-        return np.sqrt(distance2[first]), piece[first], foot[first]
-
-    def _within(self, points: Floats, radius_m: Floats) -> tuple[Ints, Ints]:
-        lists = self.tree.query_ball_point(points, radius_m + 0.01, workers=-1, return_sorted=False)
-        count = np.fromiter(map(len, lists), np.int64, len(lists))
-        piece = np.fromiter((i for hit in lists for i in hit), np.int64, int(count.sum()))
-        return np.repeat(np.arange(len(points)), count), piece
+        return Nearest(distance, piece, share)
 
     def _farther(
-        self, lon: Floats, lat: Floats, points: Floats, chord: Floats
-    ) -> tuple[Floats, Ints, Floats]:
+        self,
+        lon: Floats,
+        lat: Floats,
+        points: Floats,
+        chord: Floats,
+        search: TreeSearch | FastSearch,
+    ) -> Nearest:
         """Exact geodesics to every piece whose chord is within the ellipsoid's play."""
-        play = chord * (chord / MEAN_RADIUS_M) ** 2 * 1.5e-3  # twice the spread of radii / 24
-        owner, piece = self._within(points, chord + play + self.half_m)
-        _, foot = self._feet(points[owner], piece)
-        at_lon, at_lat = lonlat_deg(self.start_m[piece] + foot[:, None] * self.step_m[piece])
+        owner, piece, share = search.within(points, chord + chord_play_m(chord))
+        twice = self._ends_where_the_next_begins(points, owner, piece, share)
+        owner, piece, share = owner[~twice], piece[~twice], share[~twice]
+        at_lon, at_lat = lonlat_deg(self._foot(piece, share))
         exact = np.asarray(GEOD.inv(lon[owner], lat[owner], at_lon, at_lat)[2])
-        first = _first_of_least(owner, exact, len(points))
-        return exact[first], piece[first], foot[first]
+        first = first_of_least(owner, exact, piece, len(points))
+        return Nearest(exact[first], piece[first], share[first])
+
+    def _ends_where_the_next_begins(
+        self, points: Floats, owner: Ints, piece: Ints, share: Floats
+    ) -> NDArray[np.bool_]:
+        """Which feet lie on the vertex that is also the foot on the next piece, named once more."""
+        twice = (share >= 1) & (self.after[piece] >= 0)
+        at = np.flatnonzero(twice)
+        twice[at] = feet(self.pieces, points[owner[at]], self.after[piece[at]])[1] <= 0
+        return twice
+
+    def _foot(self, piece: Ints, share: Floats) -> Floats:
+        """Places on pieces, (n, 3), each axis in one run of memory: rounding may not depend on
+        how many are asked, as it may where a library takes another road through memory."""
+        return np.stack(
+            [self.start_m[piece, axis] + share * self.step_m[piece, axis] for axis in range(3)]
+        ).T
 
     def _on_land(self, away: Floats, piece: Ints, foot: Floats) -> Floats:
         """Side by the normal of the piece, or of both pieces that meet where the foot is.
 
         `away`: from the foot to the point; `foot`: the foot's place on the piece, 0 to 1.
         """
-        normal = self.normal[piece].copy()
+        normal = _normals(self.start_m[piece], self.step_m[piece])
         for end, neighbour in ((foot <= 0, self.before), (foot >= 1, self.after)):
-            other = neighbour[piece]
-            use = end & (other >= 0)
-            normal[use] += self.normal[other[use]]
-        return (np.einsum("ij,ij->i", away, normal) >= 0).astype(float)
+            use = np.flatnonzero(end & (neighbour[piece] >= 0))
+            other = neighbour[piece[use]]
+            normal[use] += _normals(self.start_m[other], self.step_m[other])
+        x, y, z = (away * normal).T
+        return (x + y + z >= 0).astype(float)
 
 
-def _first_of_least(owner: Ints, value: Floats, count: int) -> Ints:
-    """Row of the least value of each owner; owners are sorted and each has a row."""
-    starts = np.searchsorted(owner, np.arange(count))
-    least = np.minimum.reduceat(value, starts)
-    rows = np.flatnonzero(value == least[owner])
-    return rows[np.searchsorted(owner[rows], np.arange(count))]
+def chord_play_m(chord_m: Floats) -> Floats:
+    """By how much a longer chord may belong to a shorter geodesic; points on the ellipsoid."""
+    return chord_m * (chord_m / MEAN_RADIUS_M) ** 2 * 1.5e-3  # twice the spread of radii / 24
+
+
+def _normals(start_m: Floats, step_m: Floats) -> Floats:
+    """Unit vectors (n, 3) to the left of pieces, along the ground."""
+    (a, b, c), (u, v, w) = (start_m + step_m / 2).T, step_m.T
+    x, y, z = b * w - c * v, c * u - a * w, a * v - b * u
+    length = np.maximum(np.sqrt(x * x + y * y + z * z), 1e-9)
+    return np.stack([x / length, y / length, z / length], axis=1)
 
 
 def build_index(vertex_deg: Floats, line_start: Ints, first: Ints, *, sided: bool) -> CoastIndex:
@@ -176,30 +231,39 @@ def build_index(vertex_deg: Floats, line_start: Ints, first: Ints, *, sided: boo
     seam |= (np.abs(a[:, 1]) >= 89.999) | (np.abs(b[:, 1]) >= 89.999)  # and closed at the pole
     keep = ~last_of_line[first] & ~seam
     first, a, b = first[keep], a[keep], b[keep]
-    length = np.linalg.norm(ecef_m(*b.T) - ecef_m(*a.T), axis=1)
+    begin, end = _ends_m(vertex_deg, first)
+    length = np.linalg.norm(end - begin, axis=1)
     parts = np.maximum(1, np.ceil(length / PIECE_M)).astype(np.int64)
     segment = np.repeat(np.arange(len(first)), parts)
     nth = np.arange(len(segment)) - np.repeat(np.cumsum(parts) - parts, parts)
-    share = (nth / parts[segment])[:, None]
-    share_end = ((nth + 1) / parts[segment])[:, None]
-    start = ecef_m(*(a[segment] + share * (b - a)[segment]).T)
-    step = ecef_m(*(a[segment] + share_end * (b - a)[segment]).T) - start
-    step2 = np.einsum("ij,ij->i", step, step)
-    up = start + step / 2
-    normal = np.cross(up, step)
-    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-9)[:, None]
+    start, step = begin[segment], end[segment]
+    inner = np.flatnonzero(nth > 0)
+    cut = segment[inner]
+    share = (nth[inner] / parts[cut])[:, None]
+    start[inner] = ecef_m(*(a[cut] + share * (b - a)[cut]).T)
+    step[inner - 1] = start[inner]
+    step -= start
+    x, y, z = step.T
+    step2 = x * x + y * y + z * z
     before, after = _neighbours(vertex_deg, line_start, first, parts)
     return CoastIndex(
         start_m=start,
         step_m=step,
         step2_m2=np.maximum(step2, 1e-9),
-        normal=normal,
         before=before,
         after=after,
         half_m=float(np.sqrt(step2.max()) / 2) if len(step2) else 0.0,
         sided=sided,
-        tree=cKDTree(up, leafsize=32),
     )
+
+
+def _ends_m(vertex_deg: Floats, first: Ints) -> tuple[Floats, Floats]:
+    """Both ends of segments (n, 3), each vertex worked out once."""
+    used = np.zeros(len(vertex_deg), bool)
+    used[first] = used[first + 1] = True
+    place = ecef_m(*vertex_deg[used].T)
+    row = np.cumsum(used) - 1
+    return place[row[first]], place[row[first + 1]]
 
 
 def _neighbours(

@@ -7,22 +7,30 @@ than the shoreline's own error decides; the sea it has crossed by then is its fe
 the mean fetch over all directions as a share of `FETCH_M`: about 0.5 on a straight
 coast, more on a headland, less in a bay, near 0 at the head of a ria or fjord.
 
-The coast is drawn on square cells of `CELL_M` in planes of about 100 km that touch the globe, so
-the antimeridian and the poles are ordinary places. Rays start in the cell with the most sea
+The coast is drawn on square cells of `CELL_M` in planes that touch the globe, one for each of the
+Earth's tiles of about `TILE_DEG`: the antimeridian and the poles are ordinary places, and a foot
+has the same value whichever others are asked with it. Rays start in the cell with the most sea
 around it among the foot's own and its eight neighbours: on the shoreline itself, a metre would
 decide whether a ray along the shore is at sea. Anchors that share this cell share a value.
 """
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+import os
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from types import ModuleType
+from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from saltreach.layers.coast import BLOCK, Coast
-from saltreach.layers.coast_index import CoastIndex, Floats, Ints, build_index
-from saltreach.layers.geodesy import ecef_m, lonlat_deg
+from saltreach.layers import coast_search
+from saltreach.layers.coast import Coast
+from saltreach.layers.coast_index import CoastIndex
+from saltreach.layers.coast_search import Floats, Ints
+from saltreach.layers.geodesy import ecef_m, lonlat_deg, metres_per_degree
 from saltreach.layers.layer import Layer, Value, lonlat
 
 FETCH_M = 20_000.0
@@ -32,8 +40,12 @@ CELL_M = 125.0
 """Rays at a place, and their steps."""
 LAND_TOLERANCE_M = 500.0
 """Land a ray may cross in all, m: twice the embedded shoreline's standard deviation."""
-_TILE_M = 80_000.0
+TILE_DEG = 0.18
+"""Height of a tile, 20 km; none is wider than that."""
+_HALF_CELLS = 245  # from a tile's middle: its half and the fetch, 30.1 km, and 4 cells to spare
 _RAYS_AT_ONCE = 20_000  # bounds memory: a ray of 20 km has 160 samples
+_LEGS = (8, 24, 64)  # samples after which ended rays are left: most that end do so soon
+_TILES_KEPT = 128  # a quarter of a megabyte each
 
 
 class SeaFetch(NamedTuple):
@@ -75,10 +87,11 @@ def sea_openness(
     ndarray, shape (n,)
         Mean over the directions of fetch over `FETCH_M`.
     """
-    rays = sea_fetch(lon, lat, coast, directions=directions, shore=shore)
-    share = rays.fetch_m / np.float32(FETCH_M) @ np.ones(directions) / directions
-    out = np.full(len(rays.place), np.nan)
-    out[rays.place >= 0] = share[rays.place[rays.place >= 0]]
+    out = np.full(len(np.atleast_1d(lon)), np.nan)
+    for rows, own, rays in _by_tile(lon, lat, coast, shore, _bearings(directions)):
+        # a fetch is a whole number of cells: no order of adding changes the sum
+        share = rays.fetch_m.sum(axis=1, dtype=float) / (FETCH_M * directions)
+        out[rows] = share[own]
     return out
 
 
@@ -108,56 +121,133 @@ def sea_fetch(
     SeaFetch
         Known to about `CELL_M`. Position errors of the shoreline come on top.
     """
-    lon, lat = (np.atleast_1d(np.asarray(v, float)) for v in (lon, lat))
-    bearing = (np.arange(directions) + 0.5) * 360 / directions
-    place = np.full(len(lon), -1, np.int64)
-    none = SeaFetch(np.empty((0, directions), np.float32), place, bearing, *np.empty((2, 0)))
+    bearing = _bearings(directions)
+    place = np.full(len(np.atleast_1d(lon)), -1, np.int64)
+    fetch, starts, count = [np.empty((0, directions), np.float32)], [np.empty((0, 3))], 0
+    for rows, own, rays in _by_tile(lon, lat, coast, shore, bearing):
+        place[rows] = count + own
+        count += len(rays.fetch_m)
+        fetch.append(rays.fetch_m)
+        starts.append(rays.start_m)
+    return SeaFetch(np.concatenate(fetch), place, bearing, *lonlat_deg(np.concatenate(starts)))
+
+
+def _bearings(directions: int) -> Floats:
+    return (np.arange(directions) + 0.5) * 360 / directions
+
+
+class _Rays(NamedTuple):
+    """Fetch of distinct places (places, directions), and where their rays start (places, 3)."""
+
+    fetch_m: NDArray[np.float32]
+    start_m: Floats
+
+
+def _by_tile(
+    lon: ArrayLike,
+    lat: ArrayLike,
+    coast: Coast,
+    shore: tuple[ArrayLike, ArrayLike] | None,
+    bearing_deg: Floats,
+) -> Iterator[tuple[Ints, Ints, _Rays]]:
+    """Tile by tile: the rows whose feet it holds, the place of each among its rays, and these."""
     if not coast.sided:
-        return none
+        return
     if shore is None:
         shore = coast.shore(lon, lat)[2:]
-    foot = ecef_m(*shore)
-    known = np.flatnonzero(np.isfinite(foot).all(axis=1))
-    if not len(known):
-        return none
-    tile_of, tiles = _tiles(foot[known])
-    pieces = _pieces_near(coast, foot[known])
-    found, starts, rows = [], [], 0
-    for tile in range(tiles):
-        member = known[tile_of == tile]
-        fetch, start, own = _tile_fetch(foot[member], pieces, bearing)
-        place[member] = rows + own
-        rows += len(fetch)
-        found.append(fetch)
-        starts.append(start)
-    return SeaFetch(np.concatenate(found), place, bearing, *lonlat_deg(np.concatenate(starts)))
+    at_lon, at_lat = (np.atleast_1d(np.asarray(v, float)) for v in shore)
+    known = np.flatnonzero(np.isfinite(at_lon) & np.isfinite(at_lat))
+    number = tile_numbers(at_lon[known], at_lat[known])
+    order = np.argsort(number, kind="stable")
+    known, number = known[order], number[order]
+    begin = np.flatnonzero(np.diff(number, prepend=-1))
+    wanted = number[begin]
+    tiles = _Tiles(coast, wanted)
+    fast = coast_search.compiled() if len(known) >= coast_search.FAST_FROM else None
+
+    def work(tile: int, rows: Ints) -> tuple[Ints, Ints, _Rays]:
+        return rows, *_tile_rays(
+            ecef_m(at_lon[rows], at_lat[rows]), tiles.drawn(tile), bearing_deg, fast
+        )
+
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        run = threads.map if len(begin) > 1 else map
+        yield from run(work, wanted.tolist(), np.split(known, begin[1:]))
 
 
-def _tiles(foot: Floats) -> tuple[Ints, int]:
-    key, own = np.unique(_cube(foot, _TILE_M), return_inverse=True)
-    return own, len(key)
+def tile_numbers(lon: Floats, lat: Floats) -> Ints:
+    """Which of the Earth's tiles holds each place.
+
+    Parameters
+    ----------
+    lon, lat : ndarray, shape (n,)
+        Degrees, WGS 84.
+    """
+    row = np.clip(np.floor((lat + 90) / TILE_DEG), 0, _ROWS - 1).astype(np.int64)
+    column = np.floor((lon + 180) / 360 * _COLUMNS[row]).astype(np.int64)
+    return _FIRST[row] + column % _COLUMNS[row]
 
 
-def _cube(foot: Floats, side_m: float) -> Ints:
-    """One number for the cube of space a place lies in (sides of 7 m and more)."""
-    at = np.round(foot / side_m).astype(np.int64) + (1 << 20)
-    return np.asarray((at[:, 0] << 42) | (at[:, 1] << 21) | at[:, 2])
+def tile_middles(number: Ints) -> Floats:
+    """Earth-centred places (n, 3) of the middles of tiles, m."""
+    row = np.searchsorted(_FIRST, number, side="right") - 1
+    column = number - _FIRST[row]
+    return ecef_m((column + 0.5) * 360 / _COLUMNS[row] - 180, (row + 0.5) * TILE_DEG - 90)
 
 
-def _pieces_near(coast: Coast, foot: Floats) -> CoastIndex:
-    """Every piece of coast that a ray can reach, with some to spare."""
+def _columns() -> Ints:
+    """Tiles around the Earth in each row, where it is widest no wider than they are high."""
+    south = np.arange(_ROWS) * TILE_DEG - 90
+    east_m, _ = metres_per_degree(np.minimum(np.abs(south), np.abs(south + TILE_DEG)))
+    return np.ceil(360 * east_m / (TILE_DEG * metres_per_degree(0.0)[1])).astype(np.int64)
+
+
+_ROWS = round(180 / TILE_DEG)
+_COLUMNS = _columns()
+_FIRST = np.cumsum(_COLUMNS) - _COLUMNS
+
+
+class _Drawn(NamedTuple):
+    """Cells of a tile and of what lies around it: `origin_m` (3,) is the centre of the middle
+    one, `axes` (2, 3) are east and north; row 0 is the south."""
+
+    land: NDArray[np.bool_]
+    origin_m: Floats
+    axes: Floats
+
+
+_KEPT: WeakKeyDictionary[Coast, dict[int, _Drawn]] = WeakKeyDictionary()
+
+
+class _Tiles:
+    """Some tiles of a coast: those drawn not long ago, and others, drawn when they are asked."""
+
+    def __init__(self, coast: Coast, wanted: Ints) -> None:
+        self.kept = _KEPT.setdefault(coast, {})
+        self.ready = {n: self.kept[n] for n in wanted.tolist() if n in self.kept}
+        new = np.array([n for n in wanted.tolist() if n not in self.ready], np.int64)
+        middle = tile_middles(new)
+        self.middle = dict(zip(new.tolist(), middle, strict=True))
+        self.pieces = _pieces_near(coast, middle)
+
+    def drawn(self, number: int) -> _Drawn:
+        """One of them."""
+        tile = self.ready.get(number)
+        if tile is None:
+            tile = _draw(self.middle[number], self.pieces)
+            self.kept[number] = tile
+            if len(self.kept) > _TILES_KEPT:
+                self.kept.pop(next(iter(self.kept)), None)
+        return tile
+
+
+def _pieces_near(coast: Coast, middle: Floats) -> CoastIndex:
+    """Every piece of coast that is drawn with some tiles, corners and all, and some to spare."""
     from scipy.spatial import cKDTree
 
-    spacing = FETCH_M / 2
-    _, one_of = np.unique(_cube(foot, spacing), return_index=True)
-    cells = np.round(foot[one_of] / spacing) * spacing
-    # A tile is drawn whole, corners and all.
-    reach = (FETCH_M + _TILE_M) * np.sqrt(2) + spacing
-    gap = cKDTree(cells).query(coast.block_centre_m, workers=-1)[0]
-    blocks = np.flatnonzero(gap - coast.block_radius_m <= reach)
-    first = (blocks[:, None] * BLOCK + np.arange(BLOCK)).ravel()
-    first = first[first < len(coast.vertex_deg) - 1]
-    return build_index(coast.vertex_deg, coast.line_start, first, sided=True)
+    reach = (_HALF_CELLS + 8) * CELL_M * np.sqrt(2)
+    gap = cKDTree(middle).query(coast.block_centre_m, workers=-1)[0]
+    return coast.index_of(np.flatnonzero(gap - coast.block_radius_m <= reach))
 
 
 class _Grid(NamedTuple):
@@ -169,31 +259,42 @@ class _Grid(NamedTuple):
     rows: int
 
 
-def _tile_fetch(
-    foot: Floats, pieces: CoastIndex, bearing_deg: Floats
-) -> tuple[NDArray[np.float32], Floats, Ints]:
-    """Fetch (places, directions), where its rays start (places, 3), and the row of each foot."""
-    origin = foot.mean(axis=0)
+def _draw(origin: Floats, pieces: CoastIndex) -> _Drawn:
+    """The tile whose middle is at a place."""
     axes = _plane(origin)
-    at = (foot - origin) @ axes.T
-    margin = FETCH_M + 4 * CELL_M
-    low, high = at.min(axis=0) - margin, at.max(axis=0) + margin
-    columns, rows = (int(n) for n in np.ceil((high - low) / CELL_M))
-    grid = _Grid(float(low[0]), float(low[1]), columns, rows)
-    reach = float(np.linalg.norm(np.maximum(np.abs(low), np.abs(high))))
+    half_m = _HALF_CELLS * CELL_M
+    wide = 2 * _HALF_CELLS + 1
     # The plane lies above the globe by reach^2 / 2R at most; the chord is that much longer.
-    near = pieces.tree.query_ball_point(origin, reach * 1.01 + pieces.half_m + CELL_M)
+    near = pieces.tree.query_ball_point(
+        origin, (_HALF_CELLS + 4) * CELL_M * np.sqrt(2) + pieces.half_m
+    )
     near = np.asarray(near, np.int64)
-    start = (pieces.start_m[near] - origin) @ axes.T
-    end = start + pieces.step_m[near] @ axes.T
-    # Whole centimetres, so that the shared end of two pieces is one number.
-    land = _land_cells(np.round(start, 2), np.round(end, 2), grid)
-    column, row = np.round((at - low) / CELL_M).astype(np.int64).T
+    start, end = (
+        # Whole centimetres, so that the shared end of two pieces is one number.
+        np.round(_on_plane(place, origin, axes), 2)
+        for place in (pieces.start_m[near], pieces.start_m[near] + pieces.step_m[near])
+    )
+    return _Drawn(_land_cells(start, end, _Grid(-half_m, -half_m, wide, wide)), origin, axes)
+
+
+def _on_plane(place: Floats, origin: Floats, axes: Floats) -> Floats:
+    """Places (n, 3) as metres east and north of an origin (n, 2), each for itself."""
+    x, y, z = (place - origin).T
+    return np.stack([x * a + y * b + z * c for a, b, c in axes], axis=1)
+
+
+def _tile_rays(
+    foot: Floats, tile: _Drawn, bearing_deg: Floats, fast: ModuleType | None
+) -> tuple[Ints, _Rays]:
+    """The place of each foot among the rays of a tile, and these."""
+    columns = tile.land.shape[1]
+    at = _on_plane(foot, tile.origin_m, tile.axes)
+    column, row = np.round(at / CELL_M).astype(np.int64).T + _HALF_CELLS
     cell, own = np.unique(row * columns + column, return_inverse=True)
-    cell, start_of = np.unique(_start_cells(land, cell), return_inverse=True)
-    place = origin + (low + CELL_M * np.column_stack([cell % columns, cell // columns])) @ axes
-    fetch = _cast(land, cell, bearing_deg)
-    return fetch, place, start_of[own.ravel()]
+    cell, start_of = np.unique(_start_cells(tile.land, cell), return_inverse=True)
+    on, up = (cell % columns - _HALF_CELLS)[:, None], (cell // columns - _HALF_CELLS)[:, None]
+    start = tile.origin_m + CELL_M * (on * tile.axes[0] + up * tile.axes[1])
+    return start_of[own.ravel()], _Rays(_cast(tile.land, cell, bearing_deg, fast), start)
 
 
 def _plane(origin: Floats) -> Floats:
@@ -270,25 +371,47 @@ def _start_cells(land: NDArray[np.bool_], cell: Ints) -> Ints:
     return np.asarray(cell + (rows_up * columns + columns_on)[count.argmax(axis=1)])
 
 
-def _cast(land: NDArray[np.bool_], cell: Ints, bearing_deg: Floats) -> NDArray[np.float32]:
-    """Fetch of rays from some cells; all rays of one direction visit the same cells."""
+def _cast(
+    land: NDArray[np.bool_], cell: Ints, bearing_deg: Floats, fast: ModuleType | None = None
+) -> NDArray[np.float32]:
+    """Fetch of rays from some cells; all rays of one direction visit the same cells.
+
+    `fast`: the compiled search, if it is to be used; the numbers are the same.
+    """
     columns = land.shape[1]
     steps = int(np.ceil(FETCH_M / CELL_M))
     length = FETCH_M / steps
     along = (np.arange(steps) + 0.5) * length / CELL_M
     angle = np.radians(bearing_deg)[:, None]
     rows_up = np.round(np.cos(angle) * along).astype(np.int64)
-    offset = (rows_up * columns + np.round(np.sin(angle) * along).astype(np.int64)).ravel()
+    offset = rows_up * columns + np.round(np.sin(angle) * along).astype(np.int64)
     flat = land.ravel()
     allowed = int(LAND_TOLERANCE_M / length)
-    fetch = np.empty((len(cell), len(bearing_deg)), np.float32)
-    at_once = max(1, _RAYS_AT_ONCE // len(bearing_deg))
+    if fast is not None:
+        return np.asarray(fast.sea_cells(flat, cell, offset, allowed) * np.float32(length))
+    sea = np.empty((len(cell), len(offset)), np.uint8)
+    at_once = max(1, _RAYS_AT_ONCE // len(offset))
     for begin in range(0, len(cell), at_once):
         part = slice(begin, begin + at_once)
-        seen = flat[cell[part, None] + offset].reshape(-1, len(bearing_deg), steps)
-        crossed: NDArray[Any] = np.cumsum(seen, axis=2, dtype=np.uint8)  # 160 steps
-        fetch[part] = ((crossed <= allowed) & ~seen).sum(axis=2, dtype=np.uint16) * length
-    return fetch
+        sea[part] = _sea_cells(flat, cell[part], offset, allowed)
+    return np.asarray(sea * np.float32(length))
+
+
+def _sea_cells(
+    flat: NDArray[np.bool_], cell: Ints, offset: Ints, allowed: int
+) -> NDArray[np.uint8]:
+    """Cells of sea on each ray (cells, directions) before it has crossed too many of land."""
+    steps = offset.shape[1]
+    ray = np.arange(len(cell) * len(offset))
+    sea, crossed = np.zeros((2, len(ray)), np.uint8)  # 160 steps
+    start = np.repeat(cell, len(offset))
+    for begin, end in zip((0, *_LEGS), (*_LEGS, steps), strict=True):
+        seen = flat[start[ray, None] + offset[ray % len(offset), begin:end]]
+        land = np.cumsum(seen, axis=1, dtype=np.uint8) + crossed[ray, None]
+        sea[ray] += ((land <= allowed) & ~seen).sum(axis=1, dtype=np.uint8)
+        crossed[ray] = land[:, -1]
+        ray = ray[land[:, -1] <= allowed]
+    return sea.reshape(len(cell), len(offset))
 
 
 LAYER = Layer(
