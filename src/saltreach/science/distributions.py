@@ -249,8 +249,10 @@ def mixture_quantiles(centre: Floats, sigma: Floats, weight: Floats, probability
     for begin in range(0, count, _ROWS_AT_ONCE):
         rows = slice(begin, begin + _ROWS_AT_ONCE)
         share = weight if len(weight) == 1 else weight[rows]
-        parts = (np.ascontiguousarray(v.T) for v in (centre[rows], sigma[rows], share))
-        out[rows] = mixture_quantiles_of(*parts, probability, scratch).T
+        mean, spread, share = (
+            np.ascontiguousarray(v.T) for v in (centre[rows], sigma[rows], share)
+        )
+        out[rows] = mixture_quantiles_of(mean, spread, share, probability, scratch).T
     return out
 
 

@@ -7,6 +7,8 @@ of a mixture in their order.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from saltreach.science.types import Floats, Values, number
@@ -34,7 +36,7 @@ class Scratch:
 
     def array(self, name: str, *shape: int) -> Floats:
         """An array of that shape, its values whatever was left."""
-        size = int(np.prod(shape))
+        size = math.prod(shape)
         held = self._held.get(name)
         if held is None or held.size < size:
             held = self._held[name] = np.empty(size)
@@ -157,11 +159,21 @@ def mixture_quantiles_of(
     low, high = (np.broadcast_to(v, at.shape).copy() for v in (low, high))
     close = _CLOSE * spread
     left: list[Floats] = []
-    for row, p in enumerate(wanted):
-        step = _step(centre, inverse, all_parts, height, p, at[row], low[row], high[row], scratch)
-        at[row] -= step
+    for place_of_p, p in enumerate(wanted):
+        step = _step(
+            centre,
+            inverse,
+            all_parts,
+            height,
+            p,
+            at[place_of_p],
+            low[place_of_p],
+            high[place_of_p],
+            scratch,
+        )
+        at[place_of_p] -= step
         left.append(np.abs(step) > close)
-    rows, columns = np.nonzero(np.array(left))
+    rows, columns = (np.asarray(v) for v in np.nonzero(np.array(left)))
     for _ in range(_STEPS):
         if not len(rows):
             break
@@ -170,13 +182,13 @@ def mixture_quantiles_of(
         for begin in range(0, len(rows), most):
             part = slice(begin, begin + most)
             row, column = rows[part], columns[part]
-            some = (
-                np.take(v, column, axis=1, out=scratch.array(f"{n} some", len(v), len(column)),
+            mean, over, share, tall = (
+                np.take(v, column, axis=1, out=scratch.array(name, len(v), len(column)),
                         mode="clip")
-                for n, v in (("c", centre), ("i", inverse), ("w", all_parts), ("h", height))
+                for name, v in zip("cowh", (centre, inverse, all_parts, height), strict=True)
             )  # fmt: skip
             place, down, up = at[row, column], low[row, column], high[row, column]
-            step = _step(*some, wanted[row], place, down, up, scratch)
+            step = _step(mean, over, share, tall, wanted[row], place, down, up, scratch)
             at[row, column], low[row, column], high[row, column] = place - step, down, up
             going[part] = np.abs(step) > close[column]
         rows, columns = rows[going], columns[going]

@@ -43,7 +43,7 @@ HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT = 1.0, 100.0
 """Ends of a humidity that is not known exactly; the low one is judgement."""
 INPUTS = ("coast_distance", "chloride", "temperature", "relative_humidity", "so2", "function")
 """Sources of uncertainty, in the order of `variance_shares`."""
-SAMPLES_AT_ONCE = 400_000
+SAMPLES_AT_ONCE = 200_000
 """Anchors times nodes in memory at once."""
 _DISTANCE_NODES, _CHLORIDE_NODES, _TEMPERATURE_NODES, _SHARE_NODES = 8, 13, 4, 16
 _CHLORIDE_END = 3.6
@@ -255,8 +255,10 @@ def _quadrature(air: Exposure, chloride: Chloride, rows: slice, scratch: Scratch
     salt_z, by_salt = even_nodes(_CHLORIDE_NODES, _CHLORIDE_END)
     warmth_z, by_warmth = normal_nodes(_TEMPERATURE_NODES)
     wanted = np.concatenate([QUANTILES, ndtr(salt_z)])
-    parts = (np.ascontiguousarray(v.T) for v in (np.log(median), sigma_ln, by_distance))
-    salt = np.exp(mixture_quantiles_of(*parts, wanted, scratch))
+    centre, sigma, share = (
+        np.ascontiguousarray(v.T) for v in (np.log(median), sigma_ln, by_distance)
+    )
+    salt = np.exp(mixture_quantiles_of(centre, sigma, share, wanted, scratch))
     humidity, humidity_sd = truncated_normal_moments(
         air.relative_humidity_pct, air.relative_humidity_sd_pct, HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT
     )
