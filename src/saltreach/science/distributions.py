@@ -8,10 +8,10 @@ import numpy as np
 
 from saltreach.errors import OptionError
 from saltreach.science.labelled import labelled
+from saltreach.science.normal import Scratch, mixture_quantiles_of
 from saltreach.science.types import Floats, Values, numbers
 
-_NEWTON_STEPS = 40  # two or three are the rule
-_CLOSE = 1e-3  # of the spread; the step after it would be its square
+_ROWS_AT_ONCE = 2048
 
 
 class Lognormal(NamedTuple):
@@ -237,36 +237,22 @@ def mixture_quantiles(centre: Floats, sigma: Floats, weight: Floats, probability
     Returns
     -------
     ndarray, shape (n, q)
-        By Newton's method from the normal with the mixture's mean and variance, halving the
-        bracket where a step would leave it.
+        See `normal.mixture_quantiles_of`.
 
     References
     ----------
-    Newton's method on the distribution function: textbook.
+    As there.
     """
-    from scipy.special import ndtr, ndtri
-
-    mean = (centre * weight).sum(axis=1)
-    spread = np.sqrt((((centre - mean[:, None]) ** 2 + sigma**2) * weight).sum(axis=1))
-    height = weight / sigma / np.sqrt(2 * np.pi)
-    out = np.empty((len(centre), len(probability)))
-    for column, wanted in enumerate(probability):
-        z_wanted = float(ndtri(wanted))
-        ends = centre + z_wanted * sigma  # the mixture's quantile lies between its parts'
-        low, high = ends.min(axis=1), ends.max(axis=1)
-        at = np.clip(mean + z_wanted * spread, low, high)
-        for _ in range(_NEWTON_STEPS):
-            z = (at[:, None] - centre) / sigma
-            density = (np.exp(-0.5 * z * z) * height).sum(axis=1)
-            excess = (ndtr(z) * weight).sum(axis=1) - wanted
-            low, high = np.where(excess < 0, at, low), np.where(excess > 0, at, high)
-            step = excess / np.maximum(density, 1e-300)
-            inside = (at - step >= low) & (at - step <= high)
-            step = np.where(inside, step, at - (low + high) / 2)
-            at = at - step
-            if not (np.abs(step) > _CLOSE * spread).any():
-                break
-        out[:, column] = at
+    scratch, count = Scratch(), len(centre)
+    weight = np.atleast_2d(weight)
+    out = np.empty((count, len(probability)))
+    for begin in range(0, count, _ROWS_AT_ONCE):
+        rows = slice(begin, begin + _ROWS_AT_ONCE)
+        share = weight if len(weight) == 1 else weight[rows]
+        mean, spread, share = (
+            np.ascontiguousarray(v.T) for v in (centre[rows], sigma[rows], share)
+        )
+        out[rows] = mixture_quantiles_of(mean, spread, share, probability, scratch).T
     return out
 
 

@@ -136,7 +136,9 @@ def first_year_loss_um_y(
     >>> round(float(first_year_loss_um_y("steel", 10, 75, 10, 10)), 2)
     33.8
     """
-    so2, salt = _parts(metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d)
+    so2, salt = loss_parts_um_y(
+        metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d
+    )
     return so2 + salt
 
 
@@ -147,9 +149,17 @@ def _coefficients(metal: str) -> DoseResponse:
         raise OptionError(f"metal {metal!r}: give one of {', '.join(DOSE_RESPONSE)}") from None
 
 
-def _parts(
+def loss_parts_um_y(
     metal: str, temperature: Values, humidity: Values, so2: Values, salt: Values
 ) -> tuple[Floats, Floats]:
+    """The two terms of `first_year_loss_um_y`, of SO2 and of salt, um/y.
+
+    Each has the broadcast shape of what it depends on, and no more.
+
+    References
+    ----------
+    As `first_year_loss_um_y`.
+    """
     k = _coefficients(metal)
     temperature, humidity, so2, salt = numbers(temperature, humidity, so2, salt)
     above_10 = temperature - 10.0
@@ -204,13 +214,29 @@ def error_sigma_ln(
     >>> round(float(inside), 2), round(float(outside), 2)
     (0.41, 0.56)
     """
+    return np.sqrt(
+        error_variance(
+            metal, temperature_c, relative_humidity_pct, so2_mg_m2_d, chloride_mg_m2_d, so2_share
+        )
+    )
+
+
+def error_variance(
+    metal: str, temperature: Values, humidity: Values, so2: Values, salt: Values, so2_share: Values
+) -> Floats:
+    """The square of `error_sigma_ln`.
+
+    References
+    ----------
+    As `error_sigma_ln`.
+    """
     so2_share = number(so2_share)
-    over_t = _overshoot("temperature_c", temperature_c)
-    over_h = _overshoot("relative_humidity_pct", relative_humidity_pct)
-    over_p = so2_share * _overshoot("so2_mg_m2_d", so2_mg_m2_d)
-    over_s = (1.0 - so2_share) * _overshoot("chloride_mg_m2_d", chloride_mg_m2_d)
-    beyond = over_t**2 + over_h**2 + over_p**2 + over_s**2
-    return np.sqrt(_coefficients(metal).error_sigma_ln ** 2 + BEYOND_SIGMA_LN**2 * beyond)
+    by_air = _overshoot("temperature_c", temperature) ** 2
+    by_air = by_air + _overshoot("relative_humidity_pct", humidity) ** 2
+    over_p = BEYOND_SIGMA_LN * _overshoot("so2_mg_m2_d", so2)
+    over_s = BEYOND_SIGMA_LN * _overshoot("chloride_mg_m2_d", salt)
+    inside = _coefficients(metal).error_sigma_ln ** 2 + BEYOND_SIGMA_LN**2 * by_air
+    return inside + (so2_share * over_p) ** 2 + ((1.0 - so2_share) * over_s) ** 2
 
 
 def _overshoot(name: str, value: Values) -> Floats:

@@ -21,12 +21,12 @@ import numpy as np
 from saltreach.science.air import atmosphere
 from saltreach.science.distributions import (
     even_nodes,
-    mixture_quantiles,
     non_negative_nodes,
     normal_nodes,
     truncated_normal,
     truncated_normal_moments,
 )
+from saltreach.science.normal import Scratch, above_half, mixture_quantiles_of, total
 from saltreach.science.types import Column, Floats, Values, numbers
 
 Chloride = Callable[[Floats, slice], tuple[Values, Values]]
@@ -43,7 +43,7 @@ HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT = 1.0, 100.0
 """Ends of a humidity that is not known exactly; the low one is judgement."""
 INPUTS = ("coast_distance", "chloride", "temperature", "relative_humidity", "so2", "function")
 """Sources of uncertainty, in the order of `variance_shares`."""
-SAMPLES_AT_ONCE = 400_000
+SAMPLES_AT_ONCE = 200_000
 """Anchors times nodes in memory at once."""
 _DISTANCE_NODES, _CHLORIDE_NODES, _TEMPERATURE_NODES, _SHARE_NODES = 8, 13, 4, 16
 _CHLORIDE_END = 3.6
@@ -101,7 +101,7 @@ def spread_by_quadrature(exposure: Exposure, chloride: Chloride) -> Spread:
     and nodes of temperature (4, because the functions bend at 10 degC) carry on; at each pair
     ln(loss) is normal, with the function's own error and, to second order, those of humidity and
     SO2. Humidity has the mean and standard deviation of the cut-off normal. Quantiles are the
-    mixture's, by Newton's method.
+    mixture's (`normal.mixture_quantiles_of`).
 
     References
     ----------
@@ -109,7 +109,8 @@ def spread_by_quadrature(exposure: Exposure, chloride: Chloride) -> Spread:
     held to random draws in the tests, within 2 % of a loss.
     """
     at_once = SAMPLES_AT_ONCE // (_CHLORIDE_NODES * _TEMPERATURE_NODES)
-    return _in_parts(exposure, at_once, lambda air, rows: _quadrature(air, chloride, rows))
+    scratch = Scratch()
+    return _in_parts(exposure, at_once, lambda air, rows: _quadrature(air, chloride, rows, scratch))
 
 
 def variance_shares(metal: str, exposure: Exposure, chloride: Chloride) -> dict[str, Floats]:
@@ -243,7 +244,8 @@ def _draw(
     )
 
 
-def _quadrature(air: Exposure, chloride: Chloride, rows: slice) -> Spread:
+def _quadrature(air: Exposure, chloride: Chloride, rows: slice, scratch: Scratch) -> Spread:
+    """An axis for each kind of node, the anchors on the last one."""
     from scipy.special import ndtr
 
     distance, by_distance = non_negative_nodes(
@@ -253,29 +255,49 @@ def _quadrature(air: Exposure, chloride: Chloride, rows: slice) -> Spread:
     salt_z, by_salt = even_nodes(_CHLORIDE_NODES, _CHLORIDE_END)
     warmth_z, by_warmth = normal_nodes(_TEMPERATURE_NODES)
     wanted = np.concatenate([QUANTILES, ndtr(salt_z)])
-    salt = np.exp(mixture_quantiles(np.log(median), sigma_ln, by_distance, wanted))
+    centre, sigma, share = (
+        np.ascontiguousarray(v.T) for v in (np.log(median), sigma_ln, by_distance)
+    )
+    salt = np.exp(mixture_quantiles_of(centre, sigma, share, wanted, scratch))
     humidity, humidity_sd = truncated_normal_moments(
         air.relative_humidity_pct, air.relative_humidity_sd_pct, HUMIDITY_LOW_PCT, HUMIDITY_HIGH_PCT
     )
-    warmth = air.temperature_c[:, None] + air.temperature_sd_c[:, None] * warmth_z
-    weight = np.outer(by_salt, by_warmth).ravel()
+    weight = np.outer(by_salt, by_warmth).reshape(-1, 1)
     nodes = (
-        np.tile(warmth, (1, len(salt_z))),
-        humidity[:, None],
-        atmosphere.so2_deposition_mg_m2_d(air.so2_ug_m3)[:, None],
-        np.repeat(salt[:, len(QUANTILES) :], len(warmth_z), axis=1),
+        air.temperature_c + air.temperature_sd_c * warmth_z[:, None],
+        humidity,
+        atmosphere.so2_deposition_mg_m2_d(air.so2_ug_m3),
+        salt[len(QUANTILES) :, None],
     )
-    rates, below = {}, []
+    rates, losses = {}, []
     for metal in METALS:
-        centre, sigma = _ln_loss(metal, nodes, humidity_sd[:, None], air.so2_sigma_ln[:, None])
-        rates[metal] = np.exp(mixture_quantiles(centre, sigma, weight, np.array(QUANTILES)))
-        limits = np.log(atmosphere.UPPER_LIMIT_UM_Y[metal][:-1])
-        below.append([(limit - centre) / sigma for limit in limits])
-    not_above = np.stack(
-        [ndtr(np.minimum(steel, zinc)) @ weight for steel, zinc in zip(*below, strict=True)],
-        axis=1,
-    )
-    return _spread(salt[:, : len(QUANTILES)], rates, not_above)
+        loss = _ln_loss(metal, nodes, humidity_sd, air.so2_sigma_ln)
+        centre, sigma = (np.ascontiguousarray(v).reshape(len(weight), -1) for v in loss)
+        rates[metal] = np.exp(mixture_quantiles_of(centre, sigma, weight, QUANTILES, scratch)).T
+        losses.append((centre, 1.0 / sigma, np.log(atmosphere.UPPER_LIMIT_UM_Y[metal][:-1])))
+    return _spread(salt[: len(QUANTILES)].T, rates, _not_above(losses, weight, scratch))
+
+
+def _not_above(
+    losses: list[tuple[Floats, Floats, Floats]], weight: Floats, scratch: Scratch
+) -> Floats:
+    """Chance that no metal's loss exceeds its limit, by limit, (n, number of limits).
+
+    For each metal the mean of ln(loss) at the nodes, one over its deviation, and the limits.
+    """
+    shape = losses[0][0].shape
+    least, other, bell = (scratch.array(name, *shape) for name in ("z", "cdf", "bell"))
+    found = []
+    for limits in zip(*(limits for _, _, limits in losses), strict=True):
+        for at, (limit, (centre, inverse, _)) in enumerate(zip(limits, losses, strict=True)):
+            z = other if at else least
+            np.subtract(limit, centre, out=z)
+            z *= inverse
+            np.minimum(least, z, out=least)
+        above_half(least, least, bell, scratch)
+        least *= weight
+        found.append(total(least) + 0.5)
+    return np.stack(found, axis=1)
 
 
 def _ln_loss(
@@ -288,23 +310,24 @@ def _ln_loss(
     of their shares.
     """
     k = atmosphere.DOSE_RESPONSE[metal]
-    whole = atmosphere.first_year_loss_um_y(metal, *air)
-    so2_share = atmosphere.first_year_loss_um_y(metal, *air[:3], 0.0) / whole
-    salt_share = 1 - so2_share
-    by_so2 = k.so2_power * so2_sigma_ln
-    apart = by_so2**2 + ((k.so2_humidity - k.salt_humidity) * humidity_sd) ** 2
-    by_humidity = (so2_share * k.so2_humidity + salt_share * k.salt_humidity) * humidity_sd
-    own = atmosphere.error_sigma_ln(metal, *air, so2_share)
-    sigma = np.sqrt(own**2 + (so2_share * by_so2) ** 2 + by_humidity**2)
+    by_so2, by_salt = atmosphere.loss_parts_um_y(metal, *air)
+    whole = by_so2 + by_salt
+    share = by_so2 / whole
+    sigma_so2 = k.so2_power * so2_sigma_ln
+    apart = (sigma_so2**2 + ((k.so2_humidity - k.salt_humidity) * humidity_sd) ** 2) / 2
+    by_humidity = share * ((k.so2_humidity - k.salt_humidity) * humidity_sd)
+    by_humidity += k.salt_humidity * humidity_sd
+    variance = atmosphere.error_variance(metal, *air, share)
+    variance += by_humidity * by_humidity
+    variance += (share * sigma_so2) ** 2
     with np.errstate(divide="ignore"):
-        return np.log(whole) + apart * so2_share * salt_share / 2, sigma
+        return np.log(whole) + apart * (share * (1.0 - share)), np.sqrt(variance)
 
 
 def _own_sigma_ln(metal: str, air: Drawn) -> Floats:
     """The function's own error at inputs known exactly."""
-    whole = atmosphere.first_year_loss_um_y(metal, *air)
-    so2_share = atmosphere.first_year_loss_um_y(metal, *air[:3], 0.0) / whole
-    return np.asarray(atmosphere.error_sigma_ln(metal, *air, so2_share))
+    so2, salt = atmosphere.loss_parts_um_y(metal, *air)
+    return np.asarray(atmosphere.error_sigma_ln(metal, *air, so2 / (so2 + salt)))
 
 
 def _spread(salt: Floats, rates: dict[str, Floats], not_above: Floats) -> Spread:
