@@ -9,7 +9,13 @@ import pandas as pd
 
 from saltreach.assessment.corrosivity import PROBABILITY_COLUMNS
 from saltreach.assessment.frames import anchor_frame, with_shapes
-from saltreach.assessment.priority import PRIORITY_WORK, rank_of_sector, sector_priority
+from saltreach.assessment.grouping import groups_of
+from saltreach.assessment.priority import (
+    PRIORITY_WORK,
+    rank_of_sector,
+    sector_priority,
+    sector_sums,
+)
 from saltreach.assessment.sectors import aggregate
 from saltreach.assessment.state import failure_curves
 from saltreach.intake.policy import Policy
@@ -38,12 +44,20 @@ def grouped(
     """
     anchors = anchor_frame(table, register)
     extra = [c for c in (*PROBABILITY_COLUMNS, *PRIORITY_WORK) if c not in anchors]
-    working = anchors.join(table[extra])
-    sectors = aggregate(working, SECTOR)
-    sectors = sectors.join(sector_priority(sectors, working, policy))
-    sectors["failure_curve"] = failure_curves(working, curve, SECTOR)
-    anchors["priority_rank"] = rank_of_sector(anchors, sectors)
-    best = sectors.groupby("crag")[["priority_score", "priority_rank"]]
-    best = best.agg({"priority_score": "max", "priority_rank": "min"})
-    crags = aggregate(working, CRAG).join(best, on="crag")
+    working = pd.DataFrame(anchors, copy=False).join(table[extra])
+    by_sector = groups_of(working, SECTOR)
+    by_crag = by_sector.within(CRAG)
+    sectors = aggregate(working, SECTOR, by_sector)
+    sectors = sectors.join(sector_priority(sectors, sector_sums(working, by_sector), policy))
+    sectors["failure_curve"] = failure_curves(curve, by_sector)
+    rank = rank_of_sector(by_sector, sectors)
+    anchors["priority_rank"] = rank.set_axis(anchors.index)
+    crags = aggregate(working, CRAG, by_crag)
+    crags = crags.join(best_of_crags(sectors), on="crag")
     return anchors, with_shapes(sectors, register), with_shapes(crags, register)
+
+
+def best_of_crags(sectors: pd.DataFrame) -> pd.DataFrame:
+    """Highest score and first rank of each crag's sectors, by crag; of the whole region."""
+    best = sectors.groupby("crag")[["priority_score", "priority_rank"]]
+    return best.agg({"priority_score": "max", "priority_rank": "min"})
