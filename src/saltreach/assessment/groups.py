@@ -54,7 +54,8 @@ def grouped(
     anchors["priority_rank"] = rank.set_axis(anchors.index)
     crags = aggregate(working, CRAG, by_crag)
     crags = crags.join(best_of_crags(sectors), on="crag")
-    return anchors, with_shapes(sectors, register), with_shapes(crags, register)
+    sectors = with_shapes(sectors, register)
+    return anchors, sectors, with_shapes(crags, register, sectors)
 
 
 def best_of_crags(sectors: pd.DataFrame) -> pd.DataFrame:
