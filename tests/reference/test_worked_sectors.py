@@ -18,7 +18,6 @@ import pandas as pd
 import pytest
 
 from saltreach.assessment.groups import grouped, ranked
-from saltreach.assessment.priority import rank_of_sector
 from saltreach.assessment.rock import rock_mass
 from saltreach.intake.policy import DEFAULT
 from saltreach.intake.survey import read_survey, survey_at
@@ -109,8 +108,7 @@ def grouped_as(file):
     )
     policy = replace(DEFAULT, order=said.get("order", DEFAULT.order))
     anchors, groups = grouped(table, register, curve)
-    sectors, crags = ranked([groups], policy)
-    rank = rank_of_sector(anchors, sectors)
+    sectors, crags, rank = ranked([groups], anchors, policy)
     return said, (anchors.assign(priority_rank=rank), sectors, crags)
 
 

@@ -137,7 +137,7 @@ def test_pure_risk_follows_the_score_alone(assessed_demo):
     )
     plain = plain[["crag", "sector", "anchors", "risk_band", "sea_cliff", "spots_refused",
                    "to_take_out_of_use"]]  # fmt: skip
-    found = sector_priority(plain, sector_sums(plain, anchors), replace(DEFAULT, order="pure-risk"))
+    found = sector_priority(plain, sector_sums(anchors), replace(DEFAULT, order="pure-risk"))
     by_rank = found.sort_values("priority_rank")["priority_score"]
     assert by_rank.is_monotonic_decreasing
 

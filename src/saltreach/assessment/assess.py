@@ -80,7 +80,6 @@ def assess(
     from saltreach.assessment.groups import ranked
     from saltreach.assessment.part import Given, Part, assess_part, work
     from saltreach.assessment.parts import PART_ROWS, parts_of, together
-    from saltreach.assessment.priority import rank_of_sector
     from saltreach.assessment.proof_tests import in_order
     from saltreach.assessment.provenance import provenance
     from saltreach.assessment.region import region_of, with_rock
@@ -153,12 +152,11 @@ def assess(
         count=len(anchors),
     )  # fmt: skip
     on_step("order of rebolting")
-    sectors, crags = ranked([part.groups for part in found], policy)
+    sectors, crags, rank = ranked([part.groups for part in found], anchors, policy)
     doubts = _rows([part.doubts for part in found]).sort_values("row", kind="stable", ignore_index=True)
     tests = [part.tests for part in found if part.tests is not None]
     columns = together([part.columns for part in found], rows).set_axis(anchors.index)
-    table = anchors.assign(**dict(columns.items()))
-    table["priority_rank"] = rank_of_sector(table, sectors)
+    table = anchors.assign(**dict(columns.items()), priority_rank=rank)
     register = replace(
         register,
         notes=(*register.notes, *shortened(sentences(doubts), "values that the layers contradict")),

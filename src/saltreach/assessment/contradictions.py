@@ -59,16 +59,16 @@ def contradicted(
             apart = given - ground if higher_only else np.abs(given - ground)
             wrong, odd = apart > error + IMPOSSIBLE_M, apart > error
             low = (given < 0 if higher_only else (given < BELOW_SEA_M) & (ground >= 0)) & ~odd
-        level = pd.Series([f"{g:.0f} m over the sea by {s}" for g, s in zip(ground, source,
-                          strict=True)], dtype="str")  # fmt: skip
+        odd &= ~wrong
         doubts += [
-            _doubts(anchors, file, wrong, name, "cannot be: the ground is " + level
-                    + "; taken as unknown", "give it in metres (not feet or centimetres), or "
-                    "correct the position"),
-            _doubts(anchors, file, odd & ~wrong, name, "the ground is " + level + "; used as given",
+            _doubts(anchors, file, wrong, name,
+                    [f"cannot be: the ground is {level}; taken as unknown"
+                     for level in _levels(ground[wrong], source[wrong])],
+                    "give it in metres (not feet or centimetres), or correct the position"),
+            _doubts(anchors, file, odd, name, [f"the ground is {level}; used as given"
+                     for level in _levels(ground[odd], source[odd])],
                     "check it and the position"),
-            _doubts(anchors, file, low, name, "below the sea; used as given",
-                    "check its sign"),
+            _doubts(anchors, file, low, name, "below the sea; used as given", "check its sign"),
         ]  # fmt: skip
         if wrong.any():
             unknown[name] = np.where(wrong, np.nan, given)
@@ -100,22 +100,34 @@ def _ground(
     )
 
 
+def _levels(ground: np.ndarray, source: np.ndarray) -> list[str]:
+    """Heights of the ground in words."""
+    return [f"{g:.0f} m over the sea by {s}" for g, s in zip(ground, source, strict=True)]
+
+
 def _distances(anchors: pd.DataFrame, file: str, found: Mapping[str, Any]) -> pd.DataFrame:
     given = anchors["coast_distance_m"].to_numpy(float)
     layer = np.where(found["coast_side"] == "sea", 0.0, found["shore_distance_m"])
     differ = distances_differ(given, layer, found["shore_sd_m"])
-    metres = pd.Series([f"{d:.0f} m" for d in layer], dtype="str")
+    said = [f"the shoreline is {d:.0f} m away; used as given" for d in layer[differ]]
     return _doubts(
-        anchors, file, differ, "coast_distance_m", "the shoreline is " + metres + " away; used as given",
+        anchors, file, differ, "coast_distance_m", said,
         "check it and the position; leave it empty to take the shoreline's",
     )  # fmt: skip
 
 
 def _doubts(
-    anchors: pd.DataFrame, file: str, mask: np.ndarray, column: str, reason: pd.Series | str,
+    anchors: pd.DataFrame,
+    file: str,
+    mask: np.ndarray,
+    column: str,
+    reason: list[str] | str,
     fix: str,
-) -> pd.DataFrame:  # fmt: skip
-    value = anchors[column].map(cell_text).astype("str")
-    rows = anchors["source_row"].to_numpy()
-    found = check.problems(mask, column, value, reason, fix)
+) -> pd.DataFrame:
+    """Doubts about the rows of a mask; `reason` is one for all, or one for each of them."""
+    at = np.flatnonzero(mask)
+    value = anchors[column].iloc[at].map(cell_text).astype("str")
+    reasons = reason if isinstance(reason, str) else pd.Series(reason, dtype="str")
+    found = check.problems(np.ones(len(at), dtype=bool), column, value, reasons, fix)
+    rows = anchors["source_row"].to_numpy()[at]
     return check.rejected_table(found, rows, file)

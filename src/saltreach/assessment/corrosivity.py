@@ -201,9 +201,30 @@ def wet_and_liquid(
 def probabilities_json(table: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
     """Working columns as one JSON text per row, empty where unknown."""
     values = table[list(columns)].to_numpy(float)
-    text = np.array("{", object)
-    for i, column in enumerate(columns):
-        number = np.char.mod("%.3f", np.nan_to_num(values[:, i])).astype(object)
-        text = text + f'{", " if i else ""}"{column.removeprefix("probability_")}": ' + number
-    text = np.where(np.isnan(values).any(axis=1), "", text + "}")
+    known = ~np.isnan(values).any(axis=1)
+    text = np.full(len(values), "", dtype=object)
+    names = [column.removeprefix("probability_") for column in columns]
+    form = "{" + ", ".join(f'"{name}": %.3f' for name in names) + "}"
+    # rows that read alike are written once
+    code, first = _alike(values[known])
+    said = np.array([form % tuple(row) for row in values[known][first].tolist()], dtype=object)
+    text[known] = said[code]
     return pd.Series(text, index=table.index, dtype=object)
+
+
+def _alike(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Number of each row, the same where all its values have the same three decimals, and the
+    first row of each number."""
+    steps = values * 1000.0
+    nearest = np.rint(steps)
+    # the decimals of what lies in the middle of two steps are left to the writing of each value
+    plain = (np.abs(steps - nearest) < 0.4999) & (values > 0.0) & (values <= 1.0)
+    cells = np.where(plain | (values == 0.0) & ~np.signbit(values), nearest / 1000.0, values)
+    code = np.zeros(len(cells), dtype=np.int64)
+    for column in cells.T:
+        # by their bits: -0.0 is written otherwise than 0.0
+        found, distinct = pd.factorize(np.ascontiguousarray(column).view(np.int64))
+        code = pd.factorize(code * len(distinct) + found)[0]
+    first = np.zeros(int(code.max(initial=-1)) + 1, dtype=np.int64)
+    first[code[::-1]] = np.arange(len(code))[::-1]
+    return code, first

@@ -47,14 +47,31 @@ def _typed(column: pd.Series, kind: str | None) -> pd.Series:
     return column if kind is None else column.fillna("").astype("str")
 
 
-def with_shapes(groups: pd.DataFrame, register: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Groups of anchors (sectors or crags) with a polygon around each one's anchors."""
+def with_shapes(
+    groups: pd.DataFrame, register: gpd.GeoDataFrame, within: gpd.GeoDataFrame | None = None
+) -> gpd.GeoDataFrame:
+    """Groups of anchors (sectors or crags) with a polygon around each one's anchors.
+
+    Parameters
+    ----------
+    groups : DataFrame
+        Columns `crag` and, of sectors, `sector`.
+    register : GeoDataFrame
+        Their anchors: all of the region, or a part of it that holds whole groups.
+    within : GeoDataFrame, optional
+        The sectors of the same anchors with their shapes: a crag of one sector has its shape.
+    """
     import geopandas as gpd
 
     from saltreach.assessment.shapes import sector_shapes
 
     by = [name for name in ("crag", "sector") if name in groups]
     points = register[["crag", "sector", register.geometry.name]]
+    if within is not None:
+        alone = within[~within["crag"].duplicated(keep=False)]
+        points = points[~points["crag"].isin(alone["crag"])]
     shapes = sector_shapes(points if "sector" in by else points.assign(sector=""))
+    if within is not None:
+        shapes = pd.concat([shapes, alone[["crag", "geometry"]]], ignore_index=True)
     merged = groups.merge(shapes[[*by, shapes.geometry.name]], on=by, how="left", validate="1:1")
     return gpd.GeoDataFrame(merged, geometry=shapes.geometry.name, crs=shapes.crs)

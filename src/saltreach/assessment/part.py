@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from saltreach.assessment.groups import Groups
+    from saltreach.assessment.groups import Unranked
     from saltreach.assessment.region import Region
     from saltreach.intake.lessons import Lessons
     from saltreach.intake.policy import Policy
@@ -83,7 +83,7 @@ class PartFound(NamedTuple):
     """
 
     columns: pd.DataFrame
-    groups: Groups
+    groups: Unranked
     doubts: pd.DataFrame
     asked: pd.DataFrame
     tests: pd.DataFrame | None

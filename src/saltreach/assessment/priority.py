@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.grouping import Groups, groups_of
 from saltreach.assessment.learned import learned_factors
 from saltreach.assessment.region import Region, median_or_nan
 from saltreach.assessment.risk import band_of, least_of
@@ -87,42 +88,41 @@ def anchor_priority(
     )
 
 
-def sector_sums(sectors: pd.DataFrame, anchors: pd.DataFrame) -> pd.DataFrame:
-    """What the order of the sectors rests on, summed over the anchors of each.
+def sector_sums(anchors: pd.DataFrame, groups: Groups | None = None) -> pd.DataFrame:
+    """What `sector_priority` needs of the anchors, summed by sector.
 
     Parameters
     ----------
-    sectors : DataFrame
-        `crag`, `sector`.
     anchors : DataFrame
-        Anchors with the columns of `anchor_priority`, `crag`, `sector`.
+        Columns `crag`, `sector` and `PRIORITY_WORK`, of the whole register or a part of it that
+        holds whole sectors.
+    groups : Groups, optional
+        Sectors of these anchors, where they are known already.
 
     Returns
     -------
     DataFrame
-        `yearly_loss`, `avoided`, `replacement_cost`, `to_replace`, in the sectors' order.
+        `crag`, `sector`, `yearly_loss`, `avoided`, `replacement_cost`, `to_replace`.
     """
-    work = anchors.assign(
+    groups = groups_of(anchors, ["crag", "sector"]) if groups is None else groups
+    work = anchors[["yearly_loss", "replacement_cost"]].assign(
         avoided=(anchors["yearly_loss"] - anchors["yearly_loss_after"]).clip(lower=0),
         to_replace=anchors["replacement_cost"] > 0,
     )
-    names = ["yearly_loss", "avoided", "replacement_cost", "to_replace"]
-    sums = work.groupby(["crag", "sector"], dropna=False)[names].sum(min_count=1)
-    found = sectors[["crag", "sector"]].merge(sums, on=["crag", "sector"], how="left")
-    return found[names].set_axis(sectors.index)
+    return groups.names.join(work.groupby(groups.of).sum(min_count=1))
 
 
 def sector_priority(
-    sectors: pd.DataFrame, found: pd.DataFrame, policy: Policy = DEFAULT
+    sectors: pd.DataFrame, sums: pd.DataFrame, policy: Policy = DEFAULT
 ) -> pd.DataFrame:
-    """Score, rank and reason of each sector of a whole register.
+    """Score, rank and reason of each sector, which compare it with all others of the region.
 
     Parameters
     ----------
     sectors : DataFrame
         Aggregated sectors: `crag`, `sector`, `risk_band`, `sea_cliff`, `materials_present`.
-    found : DataFrame
-        From `sector_sums`, row for row.
+    sums : DataFrame
+        From `sector_sums`, of the same sectors in any order.
     policy : Policy
         Order of rebolting.
 
@@ -132,6 +132,7 @@ def sector_priority(
         `priority_score`, `priority_rank` (from 1), `priority_reasons`, `anchors_to_replace`,
         `replacement_cost`, `loss_avoided`, in the sectors' order.
     """
+    found = sectors[["crag", "sector"]].merge(sums, on=["crag", "sector"], how="left")
     cost = found["replacement_cost"].to_numpy(float)
     avoided = found["avoided"].to_numpy(float)
     score = np.where(cost > 0, avoided / np.where(cost > 0, cost, 1.0), 0.0)
@@ -201,8 +202,15 @@ def _why(
     )
 
 
-def rank_of_sector(anchors: pd.DataFrame, sectors: pd.DataFrame) -> pd.Series:
-    """The rank of each anchor's sector, in the anchors' order."""
-    rank = sectors.set_index(["crag", "sector"])["priority_rank"]
-    keys = pd.MultiIndex.from_frame(anchors[["crag", "sector"]])
-    return pd.Series(rank.reindex(keys).array, index=anchors.index)
+def rank_of_sector(groups: Groups, sectors: pd.DataFrame) -> pd.Series:
+    """The rank of each anchor's sector.
+
+    Parameters
+    ----------
+    groups : Groups
+        Sectors of the anchors, of the whole register or a part of it.
+    sectors : DataFrame
+        `crag`, `sector`, `priority_rank` of the region.
+    """
+    rank = groups.names.merge(sectors[[*groups.names, "priority_rank"]], how="left")
+    return pd.Series(rank["priority_rank"].array.take(groups.of))

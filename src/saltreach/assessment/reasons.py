@@ -66,20 +66,34 @@ def short(note: str, file: object) -> str:
 
 
 class Reasons:
-    """One text per row, built from sentences that apply to some of the rows."""
+    """One text per row, built from sentences that apply to some of the rows.
+
+    Rows that read alike share one text, so that each is put together once.
+    """
 
     def __init__(self, index: pd.Index) -> None:
-        self._text = pd.Series("", index=index, dtype=object)
+        self._index = index
+        self._texts = [""]
+        self._of = np.zeros(len(index), dtype=np.int64)
 
     def add(self, where: object, sentence: object) -> None:
         """Append a sentence (one string, or one per row) where the mask is true."""
-        mask = np.broadcast_to(np.asarray(where, bool), len(self._text))
-        if not mask.any():
+        rows = np.flatnonzero(np.broadcast_to(np.asarray(where, bool), len(self._of)))
+        if not len(rows):
             return
-        new = sentence if isinstance(sentence, str) else np.asarray(sentence, object)[mask]
-        old = self._text[mask]
-        self._text[mask] = np.where(old == "", "", old + SEPARATOR) + new
+        if isinstance(sentence, str):
+            said, words = np.zeros(len(rows), dtype=np.int64), np.array([sentence], dtype=object)
+        else:
+            said, words = pd.factorize(np.asarray(sentence, object)[rows])
+        pair, distinct = pd.factorize(self._of[rows] * len(words) + said)
+        before, new = (part.tolist() for part in np.divmod(distinct, len(words)))
+        self._of[rows] = pair + len(self._texts)
+        self._texts += [
+            f"{self._texts[old]}{SEPARATOR}{words[at]}" if self._texts[old] else words[at]
+            for old, at in zip(before, new, strict=True)
+        ]
 
     def text(self) -> pd.Series:
         """The gathered text, empty where nothing applied."""
-        return self._text.astype("str")
+        texts = pd.Series(self._texts, dtype="str")
+        return pd.Series(texts.array.take(self._of), index=self._index)

@@ -59,7 +59,7 @@ from saltreach.vocabulary.metals import (
     MATERIALS,
     MECHANICAL,
 )
-from saltreach.vocabulary.words import ADVICE, DO_NOT_PLACE, UNKNOWN
+from saltreach.vocabulary.words import DO_NOT_PLACE
 
 STRENGTH_STEP_LN, SIGMA_STEP, SPACING_STEP_LN, GSI_STEP = 0.03, 0.02, 0.05, 2.0
 NEAR_STEP_MM, FAR_STEP_MM, FAR_MM = 10.0, 50.0, 200.0
@@ -458,53 +458,3 @@ def _spoilt(
         strong = rock["strength_median_mpa"][asked] > TOO_WEAK_MEDIAN_MPA
         out[asked] = ~np.isnan(needed) & strong
     return out
-
-
-def sector_kind(anchors: pd.DataFrame, by: list[str]) -> pd.DataFrame:
-    """The kind advised for each sector, and why.
-
-    Parameters
-    ----------
-    anchors : DataFrame
-        Columns `kind_advised`, `kind_reasons` and the group's.
-    by : list of str
-        Columns of the group.
-
-    Returns
-    -------
-    DataFrame
-        `kind_advised`: the worst advice among the places of the group where an anchor may be
-        placed at all. A hollow tap, rotten rock or a crack too near holds for its own spot:
-        `spots_refused` counts these, and only a group of nothing else is `do not place here`.
-        `kind_reasons`: the distinct reasons of the anchors that set it, each with how many of
-        the group it is about, and those of the spots refused.
-    """
-    rank = ADVICE.rank(anchors["kind_advised"])
-    refused = rank == 0
-    counts = rank.where(~refused)
-    keys = [anchors[name] for name in by]
-    worst = counts.groupby(keys, dropna=False).transform("min")
-    worst = worst.fillna(rank.groupby(keys, dropna=False).transform("min"))
-    sets = (rank == worst) | worst.isna() | refused
-    parts = anchors.loc[sets, [*by, "kind_reasons"]]
-    parts = parts.assign(kind_reasons=parts["kind_reasons"].str.split(SEPARATOR, regex=False))
-    parts = parts.explode("kind_reasons")
-    # the depth of the deepest place stands for all of them: one length is bought for a sector
-    first = parts[~parts["kind_reasons"].str.contains(" governs.", regex=False)]
-    count = first.groupby([*by, "kind_reasons"], dropna=False).size().rename("n")
-    size = anchors.groupby(by, dropna=False).size().rename("of")
-    count = count.reset_index().join(size, on=by)
-    some = " (" + count["n"].astype("str") + " of " + count["of"].astype("str") + " anchors)"
-    count["kind_reasons"] += some.where(count["n"] < count["of"], "")
-    deepest = anchors.assign(depth=anchors["embedment_required_mm"].where(sets & ~refused))
-    deepest = deepest[deepest["depth"].notna()].sort_values("depth", kind="stable")
-    last = deepest["kind_reasons"].str.split(SEPARATOR, regex=False).str[-1]
-    deepest = deepest.assign(kind_reasons="Deepest place: " + last)
-    deepest = deepest.drop_duplicates(by, keep="last")
-    text = pd.concat([count[[*by, "kind_reasons"]], deepest[[*by, "kind_reasons"]]])
-    grouped = worst.groupby(keys, dropna=False)
-    out = grouped.first().to_frame("kind_advised")
-    out["spots_refused"] = refused.groupby(keys, dropna=False).sum().astype("Int64")
-    out["kind_advised"] = ADVICE.word(out["kind_advised"], UNKNOWN)
-    out["kind_reasons"] = text.groupby(by, dropna=False)["kind_reasons"].agg(SEPARATOR.join)
-    return out.fillna({"kind_reasons": ""})

@@ -27,6 +27,9 @@ each part then has its own; our own drawing choice."""
 PART_M = 20_000.0
 """Side of the cubes that make those parts; our own drawing choice."""
 
+NEAR_SHARE = 0.95
+"""Nearer than this share of `WIDE_M` in a straight line nothing is farther on the ellipsoid."""
+
 MERCATOR_LIMIT_DEG = 85.05
 """The web map's projection ends here."""
 
@@ -147,9 +150,16 @@ def _parts(lon: np.ndarray, lat: np.ndarray, group: np.ndarray) -> tuple[np.ndar
     """Part of each position that gets a hull of its own, and the group each part belongs to."""
     from pyproj import Geod
 
-    middle = _sphere_means(lon, lat, group, int(group.max()) + 1)
-    _, _, away_m = Geod(ellps="WGS84").inv(middle[0][group], middle[1][group], lon, lat)
-    farthest = np.zeros(int(group.max()) + 1)
+    centre_lon, centre_lat = _sphere_means(lon, lat, group, int(group.max()) + 1)
+    away_m = np.zeros(len(lon))
+    # a straight line on a sphere is near enough to leave out what is close by
+    may = (
+        np.linalg.norm(earth_m(centre_lon, centre_lat)[group] - earth_m(lon, lat), axis=1)
+        > NEAR_SHARE * WIDE_M
+    )
+    at = group[may]
+    away_m[may] = Geod(ellps="WGS84").inv(centre_lon[at], centre_lat[at], lon[may], lat[may])[2]
+    farthest = np.zeros(len(centre_lon))
     np.maximum.at(farthest, group, away_m)
     wide = farthest[group] > WIDE_M
     if not wide.any():
@@ -194,8 +204,10 @@ def _hulls(lon: np.ndarray, lat: np.ndarray, group: np.ndarray, buffer_m: float)
     north_m = distance_m * np.cos(np.radians(azimuth_deg))
 
     order = np.argsort(group, kind="stable")
-    clouds = shapely.multipoints(
-        shapely.points(east_m[order], north_m[order]), indices=group[order]
+    clouds = shapely.from_ragged_array(
+        shapely.GeometryType.MULTIPOINT,
+        np.column_stack([east_m[order], north_m[order]]),
+        (np.append(0, np.cumsum(np.bincount(group))),),
     )
     hulls = shapely.concave_hull(clouds, ratio=CONCAVE_RATIO)
     # The hull may fall inside the points by rounding; the points themselves are kept in.

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from saltreach.assessment.grouping import Groups, quantiles
 from saltreach.assessment.learned import learned_factors
 from saltreach.assessment.region import (
     FAILED,
@@ -231,19 +232,28 @@ def remaining_life_of_coated_y(table: pd.DataFrame, oldest: float | None = None)
     return np.maximum(life - np.where(np.isnan(age_y), oldest, age_y), 0.0)
 
 
-def failure_curves(anchors: pd.DataFrame, curve: np.ndarray, by: list[str]) -> list[str]:
+def failure_curves(curve: np.ndarray, groups: Groups) -> list[str]:
     """For each group, the yearly failure probability of its worst fifth, as JSON of 31 values.
 
     The 80th percentile of the group's anchors in each year: one anchor does not colour a
-    sector for thirty years, a fifth of them does. Rows in the order of a sorted group-by.
+    sector for thirty years, a fifth of them does. In the order of the groups.
     """
-    years = pd.DataFrame(curve, index=anchors.index)
-    keys = [anchors[name] for name in by]
-    worst = years.groupby(keys, dropna=False).quantile(WORST_FIFTH)
+    worst = quantiles(groups, curve, WORST_FIFTH)
+    form = "%.2g " * worst.shape[1]
+    written = _Written()
     return [
-        "" if np.isnan(row).any() else json.dumps([float(f"{p:.2g}") for p in row])
-        for row in worst.to_numpy()
-    ]
+        "" if np.isnan(row).any()
+        else "[" + ", ".join([written[p] for p in (form % tuple(row)).split()]) + "]"
+        for row in worst
+    ]  # fmt: skip
+
+
+class _Written(dict[str, str]):
+    """Numbers of two digits as JSON has them; few, so that each is worked out once."""
+
+    def __missing__(self, text: str) -> str:
+        self[text] = found = json.dumps(float(text))
+        return found
 
 
 def no_better_than(weights: np.ndarray, hanger: pd.Series) -> np.ndarray:

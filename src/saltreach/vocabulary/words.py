@@ -62,11 +62,15 @@ class Scale(tuple[str, ...]):
         numpy.ndarray or pandas.Series of float
             In the shape of `words`.
         """
-        place = {word: float(at) for at, word in enumerate(self)}
-        if hasattr(words, "map"):
-            return words.map(place).astype(float)
         import numpy as np
 
+        place = {word: float(at) for at, word in enumerate(self)}
+        if hasattr(words, "map"):
+            import pandas as pd
+
+            code, found = pd.factorize(words)  # each word once
+            rank = [place.get(word, np.nan) for word in found]
+            return type(words)(np.array([*rank, np.nan])[code], words.index, name=words.name)
         keys = np.asarray(words, dtype=object)
         flat = [place.get(word, np.nan) for word in keys.ravel()]
         return np.array(flat, dtype=float).reshape(keys.shape)[()]
@@ -86,11 +90,11 @@ class Scale(tuple[str, ...]):
         numpy.ndarray or pandas.Series of object
             In the shape of `ranks`.
         """
-        if hasattr(ranks, "map"):
-            words = ranks.map(dict(enumerate(self))).astype(object)
-            return words.where(words.notna(), unknown)
         import numpy as np
 
+        if hasattr(ranks, "map"):
+            words = self.word(ranks.to_numpy(float, na_value=np.nan), unknown)
+            return type(ranks)(words, ranks.index, dtype=object, name=ranks.name)
         places = np.asarray(ranks, dtype=float)
         at = np.where(np.isnan(places), len(self), places).astype(int)
         return np.array([*self, unknown], dtype=object)[at]
