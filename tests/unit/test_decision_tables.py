@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from saltreach.assessment.find_out import FAR_M, worth_finding_out
-from saltreach.assessment.priority import anchor_priority, sector_priority
+from saltreach.assessment.priority import anchor_priority, sector_priority, sector_sums
 from saltreach.assessment.state import (
     METAL_PRIOR,
     age_of_anchors,
@@ -144,7 +144,7 @@ def test_pure_risk_follows_the_score_alone(assessed_demo):
     )
     plain = plain[["crag", "sector", "anchors", "risk_band", "sea_cliff", "spots_refused",
                    "to_take_out_of_use"]]  # fmt: skip
-    found = sector_priority(plain, anchors, replace(DEFAULT, order="pure-risk"))
+    found = sector_priority(plain, sector_sums(anchors), replace(DEFAULT, order="pure-risk"))
     by_rank = found.sort_values("priority_rank")["priority_score"]
     assert by_rank.is_monotonic_decreasing
 

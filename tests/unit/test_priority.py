@@ -6,7 +6,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.assessment.priority import anchor_priority, rank_of_sector, sector_priority
+from saltreach.assessment.grouping import groups_of
+from saltreach.assessment.priority import (
+    anchor_priority,
+    rank_of_sector,
+    sector_priority,
+    sector_sums,
+)
 from saltreach.intake.policy import DEFAULT
 from saltreach.science.time.failure import Anchors, failure_parts
 from saltreach.science.time.reliability import material_weights
@@ -130,7 +136,7 @@ def world():
 @pytest.mark.pinned("worked", answers=4)
 def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
     sectors, anchors = world()
-    found = sector_priority(sectors, anchors)
+    found = sector_priority(sectors, sector_sums(anchors))
     assert found["priority_score"].tolist() == pytest.approx([1.8, 6.0, 0.0, 0.5])
     assert found["priority_rank"].tolist() == [2, 3, 4, 1]
     assert found["anchors_to_replace"].tolist() == [1, 2, 0, 1]
@@ -138,9 +144,9 @@ def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
     assert found["loss_avoided"].tolist() == [18.0, 60.0, 0.0, 4.0]
     idle = sectors.assign(risk_band=["moderate", "severe", "low", "raised"])
     none = anchors.assign(replacement_cost=0.0)
-    assert sector_priority(idle, none)["priority_rank"].tolist() == [3, 1, 4, 2]
+    assert sector_priority(idle, sector_sums(none))["priority_rank"].tolist() == [3, 1, 4, 2]
     idle = sectors.assign(risk_band=["moderate", "", "low", "raised"])
-    assert sector_priority(idle, none)["priority_rank"].tolist() == [2, 4, 3, 1]
+    assert sector_priority(idle, sector_sums(none))["priority_rank"].tolist() == [2, 4, 3, 1]
     rule = (
         "Order: worse risk first, sea cliffs before inland within a band, then loss avoided per "
         "cost."
@@ -155,7 +161,7 @@ def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
         "Place 1: risk high, place unknown; replacing 1 of 1 anchors avoids 4.0 % of the region's "
         f"expected loss for 8 cost units. {rule}",
     ]
-    ranks = rank_of_sector(anchors, sectors.join(found))
+    ranks = rank_of_sector(groups_of(anchors, ["crag", "sector"]), sectors.join(found))
     assert ranks.tolist() == [2, 2, 3, 3, 4, 1]
 
 
@@ -163,7 +169,7 @@ def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
 def test_a_low_risk_that_can_be_bought_for_comes_before_a_severe_one_that_cannot():
     sectors, anchors = world()
     sectors.loc[3, "risk_band"] = "low"
-    assert sector_priority(sectors, anchors)["priority_rank"].tolist() == [1, 2, 4, 3]
+    assert sector_priority(sectors, sector_sums(anchors))["priority_rank"].tolist() == [1, 2, 4, 3]
 
 
 def test_shares_of_the_regions_loss_do_not_depend_on_its_unit():
@@ -172,14 +178,16 @@ def test_shares_of_the_regions_loss_do_not_depend_on_its_unit():
         yearly_loss=anchors["yearly_loss"] / 1000,
         yearly_loss_after=anchors["yearly_loss_after"] / 1000,
     )
-    said = [sector_priority(sectors, table)["priority_reasons"].tolist()
+    said = [sector_priority(sectors, sector_sums(table))["priority_reasons"].tolist()
             for table in (anchors, small)]  # fmt: skip
     assert said[0] == said[1]
 
 
 def test_where_nothing_can_be_lost_no_share_of_it_is_avoided():
     sectors, anchors = world()
-    none = sector_priority(sectors, anchors.assign(yearly_loss=0.0, yearly_loss_after=0.0))
+    none = sector_priority(
+        sectors, sector_sums(anchors.assign(yearly_loss=0.0, yearly_loss_after=0.0))
+    )
     assert none["loss_avoided"].tolist() == [0.0] * 4
     assert "avoids 0.0 % of the region's expected loss" in none["priority_reasons"].iloc[0]
 
@@ -187,7 +195,7 @@ def test_where_nothing_can_be_lost_no_share_of_it_is_avoided():
 def test_places_do_not_depend_on_the_unit_of_money():
     sectors, anchors = world()
     cents = anchors.assign(replacement_cost=anchors["replacement_cost"] / 100)
-    found, same = (sector_priority(sectors, table) for table in (anchors, cents))
+    found, same = (sector_priority(sectors, sector_sums(table)) for table in (anchors, cents))
     for name in ("priority_rank", "anchors_to_replace", "loss_avoided"):
         assert same[name].tolist() == found[name].tolist()
     assert (same["priority_score"] / 100).tolist() == pytest.approx(found["priority_score"])
@@ -196,6 +204,6 @@ def test_places_do_not_depend_on_the_unit_of_money():
 @pytest.mark.pinned("worked", answers=4)
 def test_pure_risk_is_loss_avoided_per_cost_alone():
     sectors, anchors = world()
-    found = sector_priority(sectors, anchors, replace(DEFAULT, order="pure-risk"))
+    found = sector_priority(sectors, sector_sums(anchors), replace(DEFAULT, order="pure-risk"))
     assert found["priority_rank"].tolist() == [2, 1, 4, 3]
     assert found["priority_reasons"].iloc[1].endswith("Order: loss avoided per cost alone.")

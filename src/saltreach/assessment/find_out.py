@@ -78,6 +78,8 @@ def worth_finding_out(
     axial_kn: float,
     policy: Policy = DEFAULT,
     stock: Collection[str] | None = None,
+    *,
+    count: int | None = None,
 ) -> pd.DataFrame:
     """Unknowns by sector and the number of anchors whose decision they would likely change.
 
@@ -93,6 +95,8 @@ def worth_finding_out(
         Rules of the association.
     stock : collection of str, optional
         As for `material.choose_material`.
+    count : int, optional
+        Anchors of the region, where `table` holds those of them that `sampled` names.
 
     Returns
     -------
@@ -100,8 +104,8 @@ def worth_finding_out(
         `crag`, `sector`, `find_out`, `anchors_unknown`, `decisions_changed` (expected number),
         most valuable first within each crag. Rows that would change nothing are left out.
     """
-    scale = max(1.0, len(table) / MOST_ANCHORS)
-    rows = table.iloc[np.unique(np.floor(np.arange(0, len(table), scale)).astype(int))]
+    rows = table.iloc[sampled(len(table))] if count is None else table
+    scale = _scale(len(table) if count is None else count)
     candidates = _candidates(rows, today)
     cases = [
         _case(rows, name, value, j) for name, value in candidates.items() for j in _cases(value)
@@ -128,6 +132,21 @@ def worth_finding_out(
         ["crag", "decisions_changed", "sector", "find_out"], ascending=[True, False, True, True]
     )
     return total[COLUMNS].round({"decisions_changed": 1}).reset_index(drop=True)
+
+
+def sampled(count: int) -> np.ndarray:
+    """Places of the anchors that stand for all of a region, evenly along its register.
+
+    Examples
+    --------
+    >>> sampled(10_000)[:4].tolist(), len(sampled(10_000)), len(sampled(600))
+    ([0, 2, 4, 6], 5000, 600)
+    """
+    return np.unique(np.floor(np.arange(0, count, _scale(count))).astype(int))
+
+
+def _scale(count: int) -> float:
+    return max(1.0, count / MOST_ANCHORS)
 
 
 def _candidates(rows: pd.DataFrame, today: date) -> dict[str, Candidates]:

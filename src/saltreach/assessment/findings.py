@@ -16,10 +16,10 @@ import pandas as pd
 
 from saltreach.assessment.placement import has_any, placement_rules
 from saltreach.assessment.reasons import Reasons
-from saltreach.assessment.state import OLDEST_Y, age_of_anchors
+from saltreach.assessment.state import age_of_anchors
+from saltreach.assessment.usual import Usual, usual_of
 from saltreach.intake import check
 from saltreach.intake.policy import DEFAULT, Policy
-from saltreach.science.time.consequence import UNKNOWN_VISITS_PER_YEAR
 from saltreach.vocabulary.columns import REJECTED_COLUMNS
 from saltreach.vocabulary.words import FINDINGS, JOIN, OUT_OF_USE, SEPARATOR
 
@@ -132,7 +132,9 @@ def texts(table: pd.DataFrame, name: str) -> np.ndarray:
     return found.to_numpy(object)
 
 
-def found_at(table: pd.DataFrame, today: date, policy: Policy = DEFAULT) -> pd.DataFrame:
+def found_at(
+    table: pd.DataFrame, today: date, policy: Policy = DEFAULT, usual: Usual | None = None
+) -> pd.DataFrame:
     """What findings, doubts about the placing and closures change.
 
     Parameters
@@ -143,6 +145,8 @@ def found_at(table: pd.DataFrame, today: date, policy: Policy = DEFAULT) -> pd.D
         Day the assessment speaks for.
     policy : Policy
         Its proof test.
+    usual : Usual, optional
+        Of the region, where these are a part of its anchors.
 
     Returns
     -------
@@ -166,7 +170,7 @@ def found_at(table: pd.DataFrame, today: date, policy: Policy = DEFAULT) -> pd.D
     answer = cells.map({cell: r.answer for cell, r in records.items()})
     recorded = table["condition"].to_numpy(float, na_value=np.nan)
     proud = has_any(cells, ("proud",))
-    life = np.where(proud, proud_life_left_months(table, today), NONE)
+    life = np.where(proud, proud_life_left_months(table, today, usual), NONE)
     hollow = has_any(cells, ("hollow",))
     crusted = has_any(cells, CRUSTS)
     says = Reasons(table.index)
@@ -208,22 +212,24 @@ def found_at(table: pd.DataFrame, today: date, policy: Policy = DEFAULT) -> pd.D
     )
 
 
-def proud_life_left_months(table: pd.DataFrame, today: date) -> np.ndarray:
+def proud_life_left_months(
+    table: pd.DataFrame, today: date, usual: Usual | None = None
+) -> np.ndarray:
     """Months until an anchor that stands proud has borne `PROUD_CYCLES` lowers, 0 where it has.
 
     Uncounted visits are the register's median, else the usual ones; an unknown date counts as the
     oldest dated anchor.
     """
     visits = table["visits_per_year"].to_numpy(float)
-    usual = float(np.nanmedian(visits)) if (~np.isnan(visits)).any() else UNKNOWN_VISITS_PER_YEAR
-    visits = np.where(np.isnan(visits), usual, visits)
+    age = age_of_anchors(table, today)
+    if usual is None:
+        usual = usual_of(visits, age)
+    visits = np.where(np.isnan(visits), usual.visits_per_year, visits)
     runner = (table["position"] == "runner").to_numpy(bool)
     lowers = visits * np.where(runner, LOWERS_PER_VISIT_RUNNER, LOWERS_PER_VISIT)
-    age = age_of_anchors(table, today)
-    oldest = np.nanmax(age) if (~np.isnan(age)).any() else OLDEST_Y
     with np.errstate(divide="ignore"):
         life_y = PROUD_CYCLES / lowers
-    return np.maximum(12.0 * (life_y - np.where(np.isnan(age), oldest, age)), 0.0)
+    return np.maximum(12.0 * (life_y - np.where(np.isnan(age), usual.oldest_y, age)), 0.0)
 
 
 def findings_apart(anchors: pd.DataFrame, file: str) -> pd.DataFrame:

@@ -8,9 +8,9 @@ import pandas as pd
 from saltreach.assessment.grouping import Groups, groups_of
 from saltreach.assessment.learned import learned_factors
 from saltreach.assessment.risk import band_of, least_of
+from saltreach.assessment.usual import Usual, usual_of
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.time.consequence import (
-    UNKNOWN_VISITS_PER_YEAR,
     priority_rank,
     priority_score,
     yearly_loss,
@@ -25,7 +25,9 @@ BOUGHT = ("replace", OUT_OF_USE)
 """Actions for which a new anchor is bought. A spot whose rock refuses one is not among them."""
 
 
-def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFrame:
+def anchor_priority(
+    table: pd.DataFrame, policy: Policy = DEFAULT, usual: Usual | None = None
+) -> pd.DataFrame:
     """Loss, cost and score of replacing each anchor with the metal recommended for it.
 
     Parameters
@@ -36,6 +38,8 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
         `material_recommended`, `diameter_required_mm`, `action`, `kind_advised`.
     policy : Policy
         Prices and cost of the work.
+    usual : Usual, optional
+        Of the region, where these are a part of its anchors.
 
     Returns
     -------
@@ -45,7 +49,8 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
         numbers, not money.
     """
     visits = table["visits_per_year"].to_numpy(float)
-    usual = float(np.nanmedian(visits)) if (~np.isnan(visits)).any() else UNKNOWN_VISITS_PER_YEAR
+    if usual is None:
+        usual = usual_of(visits, np.empty(0))
     weights = material_weights(table["material_recommended"].replace("", UNKNOWN).to_numpy(object))
     fresh = Anchors(
         scc_hazard=table["scc_hazard"].to_numpy(float),
@@ -63,7 +68,10 @@ def anchor_priority(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
     after = combined(metal_after[:, 0], rock_after)
     position = table["position"].fillna("").to_numpy(object)
     seen = np.fmax(table["failure_probability_y1"].to_numpy(float), least_of(table["risk_band"]))
-    loss = [yearly_loss(p, position, visits, unknown_visits_per_year=usual) for p in (seen, after)]
+    loss = [
+        yearly_loss(p, position, visits, unknown_visits_per_year=usual.visits_per_year)
+        for p in (seen, after)
+    ]
     refused = (table["kind_advised"] == DO_NOT_PLACE).to_numpy()
     replace = table["action"].isin(BOUGHT).to_numpy() & ~refused
     price = table["material_recommended"].map(policy.prices).to_numpy(float)
