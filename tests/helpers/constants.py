@@ -23,6 +23,7 @@ TECHNICAL = {
     "intake.far_apart": {"_SLIPS": "signs"},
     "assessment.counts": {"MOST_TO_FIND_OUT": "rows shown"},
     "assessment.backdrop": {"EARTH_RADIUS_M": "EPSG:3857"},
+    "assessment.grouping": {"_ROWS_AT_ONCE": "memory"},
     "assessment.shapes": {"MERCATOR_LIMIT_DEG": "end of the web map"},
     "assessment.reasons": {"MOST_SHOWN": "names shown"},
     "assessment.resistance_curves": {"LENGTHS_MM": "points of a curve that is drawn"},

@@ -6,7 +6,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from saltreach.assessment.priority import anchor_priority, rank_of_sector, sector_priority, sector_sums
+from saltreach.assessment.grouping import groups_of
+from saltreach.assessment.priority import (
+    anchor_priority,
+    rank_of_sector,
+    sector_priority,
+    sector_sums,
+)
 from saltreach.intake.policy import DEFAULT
 from saltreach.science.time.failure import Anchors, failure_parts
 from saltreach.science.time.reliability import material_weights
@@ -155,7 +161,7 @@ def test_worse_risk_first_then_sea_cliffs_and_last_where_nothing_is_bought():
         "Place 1: risk high, place unknown; replacing 1 of 1 anchors avoids 4.0 % of the region's "
         f"expected loss for 8 cost units. {rule}",
     ]
-    ranks = rank_of_sector(anchors, sectors.join(found))
+    ranks = rank_of_sector(groups_of(anchors, ["crag", "sector"]), sectors.join(found))
     assert ranks.tolist() == [2, 2, 3, 3, 4, 1]
 
 
@@ -179,7 +185,9 @@ def test_shares_of_the_regions_loss_do_not_depend_on_its_unit():
 
 def test_where_nothing_can_be_lost_no_share_of_it_is_avoided():
     sectors, anchors = world()
-    none = sector_priority(sectors, sector_sums(anchors.assign(yearly_loss=0.0, yearly_loss_after=0.0)))
+    none = sector_priority(
+        sectors, sector_sums(anchors.assign(yearly_loss=0.0, yearly_loss_after=0.0))
+    )
     assert none["loss_avoided"].tolist() == [0.0] * 4
     assert "avoids 0.0 % of the region's expected loss" in none["priority_reasons"].iloc[0]
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from saltreach.assessment.grouping import groups_of
 from saltreach.assessment.resistance import UNTESTED
 from saltreach.assessment.risk import (
     BAND_LIMITS_PER_Y,
@@ -305,10 +306,8 @@ def test_a_weak_hold_is_replaced_only_where_a_new_anchor_holds_better():
 def test_a_sector_s_band_by_its_worst_anchor_and_the_share_concerned(bands, sector, said):
     """A fifth of 13, rounded up, is 3: with fewer the band is one below the worst, and both are
     said."""
-    keys = [pd.Series(["c"] * len(bands), name="crag")]
+    groups = groups_of(pd.DataFrame({"crag": ["c"] * len(bands)}), ["crag"])
     series = pd.Series(bands)
-    shared = _shared_band(series, keys)
-    assert shared.tolist() == [sector]
+    assert _shared_band(series, groups).tolist() == [sector]
     worst = next((b for b in BANDS[::-1] if b in bands), "")
-    out = pd.DataFrame({"worst_band": [worst], "anchors": [len(bands)]}, index=shared.index)
-    assert _risk_share(series, keys, out).tolist() == [said]
+    assert _risk_share(series, groups, pd.Series([worst])).tolist() == [said]

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from saltreach.assessment.grouping import groups_of
 from saltreach.assessment.resistance import (
     SPOILT,
     UNTESTED,
@@ -20,9 +21,9 @@ from saltreach.assessment.resistance import (
     load_cycles,
     rock_resistance,
     rounded_rock,
-    sector_kind,
 )
 from saltreach.assessment.rock import combined_grade, rock_notes, rock_strength
+from saltreach.assessment.sector_kind import sector_kind
 from saltreach.science.rock.capacity import anchor_resistance
 from saltreach.science.rock.placement import required_embedment_mm
 
@@ -337,6 +338,10 @@ def test_a_weathering_grade_counts_once():
     assert graded == pytest.approx(named)
 
 
+def kind_of(anchors):
+    return sector_kind(anchors, groups_of(anchors, ["crag", "sector"]))
+
+
 def advised(*pairs, sector="North"):
     return pd.DataFrame(
         [
@@ -353,7 +358,7 @@ def test_a_hollow_place_holds_for_its_spot_and_the_others_are_planned():
         ("do not place here", "Hollow sound under the hammer.", np.nan),
         ("mechanical or bonded", "Strong. | 80 mm bonded at 12 mm diameter: x governs.", 80.0),
     )
-    only = sector_kind(anchors, ["crag", "sector"]).iloc[0]
+    only = kind_of(anchors).iloc[0]
     assert only["kind_advised"] == "bonded"
     assert only["spots_refused"] == 1
     assert only["kind_reasons"] == (
@@ -361,7 +366,7 @@ def test_a_hollow_place_holds_for_its_spot_and_the_others_are_planned():
         "90 mm bonded at 12 mm diameter: x governs."
     )
     all_hollow = advised(*[("do not place here", "Hollow sound under the hammer.", np.nan)] * 3)
-    whole = sector_kind(all_hollow, ["crag", "sector"]).iloc[0]
+    whole = kind_of(all_hollow).iloc[0]
     assert (whole["kind_advised"], whole["spots_refused"]) == ("do not place here", 3)
 
 
@@ -370,7 +375,7 @@ def test_the_length_bought_is_that_of_the_places_that_set_the_kind():
         ("mechanical or bonded", "Strong. | 95 mm mechanical at 12 mm: x governs.", 95.0),
         ("bonded", "Weak. | 90 mm bonded at 12 mm diameter: x governs.", 90.0),
     )
-    found = sector_kind(anchors, ["crag", "sector"]).iloc[0]
+    found = kind_of(anchors).iloc[0]
     assert found["kind_reasons"].endswith(
         "Deepest place: 90 mm bonded at 12 mm diameter: x governs."
     )
@@ -380,21 +385,17 @@ def test_a_place_spoilt_by_its_own_crack_does_not_turn_the_sector():
     spoilt = ("do not place here", SPOILT, np.nan)
     good = ("bonded", "Weak. | 90 mm bonded at 12 mm diameter: x governs.", 90.0)
     deeper = ("bonded", "Weak. | 110 mm bonded at 12 mm diameter: y governs.", 110.0)
-    found = sector_kind(advised(good, spoilt, deeper), ["crag", "sector"]).iloc[0]
+    found = kind_of(advised(good, spoilt, deeper)).iloc[0]
     assert found["kind_advised"] == "bonded"
     assert found["kind_reasons"] == (
         f"{SPOILT} (1 of 3 anchors) | Weak. (2 of 3 anchors) | Deepest place: 110 mm bonded at "
         "12 mm diameter: y governs."
     )
-    assert sector_kind(advised(spoilt), ["crag", "sector"])["kind_advised"].tolist() == [
-        "do not place here"
-    ]
+    assert kind_of(advised(spoilt))["kind_advised"].tolist() == ["do not place here"]
 
 
 def test_a_sector_of_unknown_rock_says_so():
-    found = sector_kind(
-        advised(("unknown", "Strength of the rock not known.", np.nan)), ["crag", "sector"]
-    ).iloc[0]
+    found = kind_of(advised(("unknown", "Strength of the rock not known.", np.nan))).iloc[0]
     assert found[["kind_advised", "kind_reasons"]].tolist() == [
         "unknown", "Strength of the rock not known.",
     ]  # fmt: skip

@@ -74,7 +74,7 @@ def assess(
     from saltreach.assessment import inputs
     from saltreach.assessment.backdrop import backdrop_of
     from saltreach.assessment.contradictions import sentences
-    from saltreach.assessment.find_out import rows_asked, worth_finding_out
+    from saltreach.assessment.find_out import sampled, worth_finding_out
     from saltreach.assessment.findings import findings_apart, found_at
     from saltreach.assessment.frames import anchor_frame
     from saltreach.assessment.groups import ranked
@@ -118,7 +118,7 @@ def assess(
     seen = found_at(anchors, today, policy, region=region)
     told = anchors.assign(**rock, **dict(seen.items()))
     region = with_rock(region, told[["crag"]].join(rock_strength(told)))
-    asked = rows_asked(len(anchors))
+    asked = sampled(len(anchors))
     rows = parts_of(anchors, part_rows or PART_ROWS)
     given = Given(
         file=register.file, options=options, today=today, policy=policy, stock=stock,

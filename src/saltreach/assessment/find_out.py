@@ -68,15 +68,6 @@ class Candidates(NamedTuple):
     unknown: Any
 
 
-def rows_asked(count: int) -> np.ndarray:
-    """Places of the anchors that speak for all of a register: every one, or `MOST_ANCHORS`."""
-    return np.unique(np.floor(np.arange(0, count, _scale(count))).astype(int))
-
-
-def _scale(count: int) -> float:
-    return max(1.0, count / MOST_ANCHORS)
-
-
 def worth_finding_out(
     table: pd.DataFrame,
     today: date,
@@ -101,7 +92,7 @@ def worth_finding_out(
     stock : collection of str, optional
         As for `material.choose_material`.
     count : int, optional
-        Anchors of the register, where the table holds those at `rows_asked` alone.
+        Anchors of the region, where `table` holds those of them that `sampled` names.
 
     Returns
     -------
@@ -109,7 +100,8 @@ def worth_finding_out(
         `crag`, `sector`, `find_out`, `anchors_unknown`, `decisions_changed` (expected number),
         most valuable first within each crag. Rows that would change nothing are left out.
     """
-    rows = table if count is not None else table.iloc[rows_asked(len(table))]
+    rows = table.iloc[sampled(len(table))] if count is None else table
+    scale = _scale(len(table) if count is None else count)
     candidates = _candidates(rows, today)
     cases = [
         _case(rows, name, value, j) for name, value in candidates.items() for j in _cases(value)
@@ -129,13 +121,28 @@ def worth_finding_out(
         changed = (chance * np.stack(differs, axis=1)).sum(axis=1)
         part = rows.iloc[unknown][["crag", "sector"]]
         found.append(part.assign(find_out=name, anchors_unknown=1.0, decisions_changed=changed))
-    total = pd.concat(found).groupby(COLUMNS[:3], dropna=False).sum().mul(_scale(count or len(table))).reset_index()
+    total = pd.concat(found).groupby(COLUMNS[:3], dropna=False).sum().mul(scale).reset_index()
     total["anchors_unknown"] = total["anchors_unknown"].round().astype(int)
     total = total[total["decisions_changed"] >= 0.05]
     total = total.sort_values(
         ["crag", "decisions_changed", "sector", "find_out"], ascending=[True, False, True, True]
     )
     return total[COLUMNS].round({"decisions_changed": 1}).reset_index(drop=True)
+
+
+def sampled(count: int) -> np.ndarray:
+    """Places of the anchors that stand for all of a region, evenly along its register.
+
+    Examples
+    --------
+    >>> sampled(10_000)[:4].tolist(), len(sampled(10_000)), len(sampled(600))
+    ([0, 2, 4, 6], 5000, 600)
+    """
+    return np.unique(np.floor(np.arange(0, count, _scale(count))).astype(int))
+
+
+def _scale(count: int) -> float:
+    return max(1.0, count / MOST_ANCHORS)
 
 
 def _candidates(rows: pd.DataFrame, today: date) -> dict[str, Candidates]:

@@ -85,7 +85,7 @@ class Tally(NamedTuple):
     group: np.ndarray
     word: np.ndarray
     """Place in `words`."""
-    count: np.ndarray
+    number: np.ndarray
     first: np.ndarray
     """Rises with where the group has it first."""
     words: np.ndarray
@@ -158,16 +158,16 @@ def of_all(count: np.ndarray, total: np.ndarray) -> np.ndarray:
 def counts_text(groups: Groups, values: pd.Series) -> pd.Series:
     """`316 x 12; unknown x 3`, the most frequent first."""
     tally = words_in(groups, values)
-    order = np.lexsort((tally.word, -tally.count, tally.group))
+    order = np.lexsort((tally.word, -tally.number, tally.group))
     pieces = pd.Series(tally.words[tally.word[order]], dtype=object)
-    pieces = pieces + " x " + pd.Series(tally.count[order]).astype("str").astype(object)
+    pieces = pieces + " x " + pd.Series(tally.number[order]).astype("str").astype(object)
     return joined(groups, tally.group[order], pieces.to_numpy(), "; ")
 
 
 def most_common(groups: Groups, values: pd.Series) -> pd.Series:
     """The most frequent entry of each group, the first in order of several; empty ones aside."""
     tally = words_in(groups, values.replace("", None))
-    order = np.lexsort((tally.word, -tally.count, tally.group))
+    order = np.lexsort((tally.word, -tally.number, tally.group))
     group, first = np.unique(tally.group[order], return_index=True)
     found = np.full(len(groups), "", dtype=object)
     found[group] = tally.words[tally.word[order][first]]
@@ -247,4 +247,5 @@ def _tally(
         summed = np.add.reduceat(count[sort], first) if len(first) else count[:0]
         place = np.minimum.reduceat(np.asarray(order)[sort], first) if len(first) else sort[:0]
     found = key[sort[first]]
-    return Tally(*np.divmod(found, max(len(words), 1)), summed, place, words)
+    group, word = np.divmod(found, max(len(words), 1))
+    return Tally(group, word, summed, place, words)

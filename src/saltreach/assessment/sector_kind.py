@@ -37,7 +37,7 @@ def sector_kind(anchors: pd.DataFrame, groups: Groups) -> pd.DataFrame:
     tally = sentences_in(groups, anchors["kind_reasons"], sets, empty=True)
     # the depth of the deepest place stands for all of them: one length is bought for a sector
     other = np.array([" governs." not in word for word in tally.words], dtype=bool)[tally.word]
-    group, word, count = tally.group[other], tally.word[other], tally.count[other]
+    group, word, count = tally.group[other], tally.word[other], tally.number[other]
     pieces = tally.words[word] + of_all(count, groups.size[group])
     deep, said = _deepest(anchors, groups, sets & ~refused)
     group, pieces = np.append(group, deep), np.append(pieces, said)

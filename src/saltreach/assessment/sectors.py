@@ -172,7 +172,7 @@ def _warnings(texts: pd.Series, groups: Groups) -> pd.Series:
     pressing = np.array(
         [-1 if w.startswith(LEFT_OUT) else at.get(w, len(at)) for w in tally.words], dtype=int
     )[tally.word]
-    pieces = tally.words[tally.word] + of_all(tally.count, groups.size[tally.group])
+    pieces = tally.words[tally.word] + of_all(tally.number, groups.size[tally.group])
     order = np.lexsort((tally.word, pressing, tally.group))
     return joined(groups, tally.group[order], pieces[order])
 
