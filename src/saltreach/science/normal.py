@@ -158,7 +158,7 @@ def mixture_quantiles_of(
     at = np.clip(mean + guess * spread, low, high)
     low, high = (np.broadcast_to(v, at.shape).copy() for v in (low, high))
     close = _CLOSE * spread
-    left: list[Floats] = []
+    left = []
     for place_of_p, p in enumerate(wanted):
         step = _step(
             centre,
