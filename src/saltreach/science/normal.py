@@ -67,10 +67,9 @@ def normal_cdf(z: Values) -> Floats:
     [0.5, 0.95]
     """
     given = number(z)
-    out = np.clip(given, -_FARTHEST, _FARTHEST)
-    above_half(
-        np.ascontiguousarray(out).reshape(-1), out.reshape(-1), np.empty(out.size), Scratch()
-    )
+    out = np.empty(given.shape)
+    np.clip(given, -_FARTHEST, _FARTHEST, out=out)
+    above_half(out, out, np.empty(out.shape), Scratch())
     out += 0.5
     return out
 
