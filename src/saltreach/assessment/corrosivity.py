@@ -14,6 +14,7 @@ from saltreach.science.metal import stainless
 from saltreach.vocabulary.words import CATEGORIES, CLASSES, UNKNOWN
 
 METALS = uncertainty.METALS
+ROWS_AT_ONCE = 2048
 PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CATEGORIES)
 CLASS_PROBABILITY_COLUMNS = tuple(f"probability_{c}" for c in CLASSES)
 """Working columns; written out as the JSON columns `category_probabilities` and
@@ -178,21 +179,19 @@ def wet_and_liquid(
     DataFrame
         `time_of_wetness_h_y`, `liquid_salt_share`, `wetness_source` (counted, estimated, unknown).
     """
-    parts = np.array_split(np.arange(len(temperature_c)), max(1, len(temperature_c) // 50_000))
-    wet = [wetness.time_of_wetness_h_y(temperature_c[p], relative_humidity_pct[p]) for p in parts]
-    liquid = [
-        wetness.deliquescent_share_of_year(temperature_c[p], relative_humidity_pct[p])
-        for p in parts
-    ]
+    hours, liquid = np.empty((2, len(temperature_c)))
+    for begin in range(0, len(temperature_c), ROWS_AT_ONCE):
+        p = slice(begin, begin + ROWS_AT_ONCE)
+        air = (temperature_c[p], relative_humidity_pct[p])
+        hours[p] = wetness.time_of_wetness_h_y(*air)
+        liquid[p] = wetness.deliquescent_share_of_year(*air)
     counted = np.isfinite(wet_counted_h_y)
-    hours = np.where(counted, wet_counted_h_y, np.concatenate(wet))
+    hours = np.where(counted, wet_counted_h_y, hours)
     by = np.where(counted, "counted", np.where(np.isfinite(hours), "estimated", UNKNOWN))
     return pd.DataFrame(
         {
             "time_of_wetness_h_y": hours,
-            "liquid_salt_share": np.where(
-                counted, liquid_salt_counted_share, np.concatenate(liquid)
-            ),
+            "liquid_salt_share": np.where(counted, liquid_salt_counted_share, liquid),
             "wetness_source": by.astype(object),
         }
     )

@@ -67,10 +67,9 @@ def normal_cdf(z: Values) -> Floats:
     [0.5, 0.95]
     """
     given = number(z)
-    out = np.clip(given, -_FARTHEST, _FARTHEST)
-    above_half(
-        np.ascontiguousarray(out).reshape(-1), out.reshape(-1), np.empty(out.size), Scratch()
-    )
+    out = np.empty(given.shape)
+    np.clip(given, -_FARTHEST, _FARTHEST, out=out)
+    above_half(out, out, np.empty(out.shape), Scratch())
     out += 0.5
     return out
 
@@ -158,7 +157,7 @@ def mixture_quantiles_of(
     at = np.clip(mean + guess * spread, low, high)
     low, high = (np.broadcast_to(v, at.shape).copy() for v in (low, high))
     close = _CLOSE * spread
-    left: list[Floats] = []
+    left = []
     for place_of_p, p in enumerate(wanted):
         step = _step(
             centre,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -73,3 +73,55 @@ def in_chunks(
     return tuple(
         np.concatenate(piece)[inverse].reshape(shape) for piece in zip(*parts, strict=True)
     )
+
+
+def on_distinct(
+    function: Callable[..., tuple[np.ndarray, ...]], *columns: np.ndarray
+) -> tuple[np.ndarray, ...]:
+    """Call a function of columns on their distinct rows, where there are few of them.
+
+    Parameters
+    ----------
+    function : callable
+        Takes the columns, returns arrays of their length; what it gives for a row must not depend
+        on the other rows.
+    *columns : ndarray, shape (n,)
+        Of one length; NaN equals NaN.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+
+    Examples
+    --------
+    >>> on_distinct(lambda a, b: (a + b,), np.array([1.0, 1.0]), np.array([2.0, 2.0]))[0].tolist()
+    [3.0, 3.0]
+    """
+    found = few_distinct(columns)
+    if found is None:
+        return function(*columns)
+    first, inverse = found
+    return tuple(part[inverse] for part in function(*(c[first] for c in columns)))
+
+
+_FEW = 0.7
+"""More distinct rows than this share are not worth looking for."""
+
+
+def few_distinct(columns: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray] | None:
+    """As `distinct_rows`, None as soon as most rows are known to differ."""
+    count = len(columns[0])
+    key, kinds = np.zeros(count, np.int64), 1
+    for column in columns:
+        values, code = np.unique(column, return_inverse=True)
+        if len(values) == 1:
+            continue
+        key = key * len(values) + code if kinds > 1 else code
+        kinds *= len(values)
+        if kinds > _FEW * count:
+            kept, key = np.unique(key, return_inverse=True)
+            kinds = len(kept)
+            if kinds > _FEW * count:
+                return None
+    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+    return first, inverse

@@ -14,6 +14,7 @@ Words: TypeAlias = ArrayLike
 Flags: TypeAlias = ArrayLike
 """True or false, in the same forms."""
 Floats: TypeAlias = NDArray[np.float64]
+Places: TypeAlias = NDArray[np.intp]
 Bools: TypeAlias = NDArray[np.bool_]
 Texts: TypeAlias = NDArray[np.object_]
 """Arrays of words."""

@@ -19,6 +19,7 @@ import numpy as np
 
 from saltreach.science.labelled import Axis, labelled
 from saltreach.science.lookup import classify
+from saltreach.science.normal import normal_cdf
 from saltreach.science.types import Floats, Texts, Values, Words, number, numbers
 from saltreach.vocabulary.words import UNKNOWN, Scale
 
@@ -48,6 +49,8 @@ TAU_UPPER_H_Y = (10.0, 250.0, 2500.0, 5500.0)
 
 PHASES = 24  # of half a wave; the other half mirrors it
 _COSINES = np.cos(np.pi * (np.arange(PHASES) + 0.5) / PHASES)
+_FEWER = np.cos(np.pi * (np.arange(PHASES // 2) + 0.5) / (PHASES // 2))
+_EVEN_WAVE = 2.0  # a wave up to twice the spread needs half the phases, to 1e-13 of the share
 
 
 @labelled(None)
@@ -125,16 +128,17 @@ def wet_share(
     temperature_amplitude_c, temperature_spread_c = numbers(
         temperature_amplitude_c, temperature_spread_c
     )
-    wave = _possible_amplitude(relative_humidity_pct, number(humidity_amplitude_pct))
-    spread_pct = number(humidity_spread_pct)
-    from scipy.special import ndtr
-
+    amplitude_pct, spread_pct = numbers(humidity_amplitude_pct, humidity_spread_pct)
+    wave = _possible_amplitude(relative_humidity_pct, amplitude_pct)
+    cosines = _cosines((amplitude_pct, spread_pct), (temperature_amplitude_c, temperature_spread_c))
+    above = relative_humidity_pct - WET_ABOVE_PCT
     total = number(0.0)
-    for cosine in _COSINES:
-        damp = ndtr((relative_humidity_pct + wave * cosine - WET_ABOVE_PCT) / spread_pct)
-        mild = ndtr((temperature_c - temperature_amplitude_c * cosine) / temperature_spread_c)
-        total = total + damp * mild
-    return total / PHASES
+    for cosine in cosines:
+        damp = normal_cdf((above + wave * cosine) / spread_pct)
+        damp *= normal_cdf(
+            (temperature_c - temperature_amplitude_c * cosine) / temperature_spread_c
+        )
+    return total / len(cosines)
 
 
 @labelled("h year-1", takes={"temperature_c": MONTHS, "relative_humidity_pct": MONTHS})
@@ -308,24 +312,27 @@ def deliquescent_share(
     temperature_c, relative_humidity_pct = numbers(temperature_c, relative_humidity_pct)
     amplitude_c, excess_c = numbers(temperature_amplitude_c, metal_excess_c)
     low_pct, high_pct, spread_pct = numbers(low_pct, high_pct, humidity_spread_pct)
-    wave = _possible_amplitude(relative_humidity_pct, number(humidity_amplitude_pct))
-    from scipy.special import ndtr
-
+    amplitude_pct = number(humidity_amplitude_pct)
+    wave = _possible_amplitude(relative_humidity_pct, amplitude_pct)
+    # the sun's warmth has a kink, which takes all phases
+    calm = excess_c.ndim == 0 and excess_c == 0
+    cosines = _cosines((amplitude_pct, spread_pct)) if calm else _COSINES
     total = number(0.0)
-    for cosine in _COSINES:
+    for cosine in cosines:
         air_c = temperature_c - amplitude_c * cosine
-        drier = humidity_at_surface_pct(1.0, air_c, air_c + excess_c * max(-cosine, 0.0))
+        drier = (
+            number(1.0)
+            if calm
+            else humidity_at_surface_pct(1.0, air_c, air_c + excess_c * max(-cosine, 0.0))
+        )
         mean = relative_humidity_pct + wave * cosine
         at_low, at_high = low_pct / drier, high_pct / drier  # humidity of the air, %
         # Air holds 100 % at most: a limit beyond that is never reached.
         total = total + np.maximum(
-            ndtr((at_high - mean) / spread_pct) * (at_high < 100)
-            + 1.0 * (at_high >= 100)
-            - ndtr((at_low - mean) / spread_pct) * (at_low < 100)
-            - 1.0 * (at_low >= 100),
+            _reached(at_high, mean, spread_pct) - _reached(at_low, mean, spread_pct),
             0.0,
         )
-    return total / PHASES
+    return total / len(cosines)
 
 
 @labelled("1", takes={"temperature_c": MONTHS, "relative_humidity_pct": MONTHS})
@@ -360,6 +367,20 @@ def deliquescent_share_of_year(
     return _hours_of_year(share) / HOURS_OF_YEAR
 
 
+def _cosines(*waves: tuple[Floats, Floats]) -> Floats:
+    """Phases for amplitudes and spreads; all of them where a place has its own."""
+    even = all(a.ndim == 0 and s.ndim == 0 and a <= _EVEN_WAVE * s for a, s in waves)
+    return _FEWER if even else _COSINES
+
+
+def _reached(limit_pct: Floats, mean_pct: Floats, spread_pct: Floats) -> Floats:
+    """Chance that the humidity does not exceed a limit; 1 from 100 % on."""
+    below = normal_cdf((limit_pct - mean_pct) / spread_pct)
+    if (limit_pct >= 100).any():
+        below = below * (limit_pct < 100) + 1.0 * (limit_pct >= 100)
+    return below
+
+
 def _possible_amplitude(mean_pct: Floats, amplitude_pct: Floats) -> Floats:
     """The wave, no higher than 100 % and no lower than 0 %."""
     return np.maximum(np.minimum(np.minimum(amplitude_pct, 100.0 - mean_pct), mean_pct), 0.0)
@@ -367,4 +388,5 @@ def _possible_amplitude(mean_pct: Floats, amplitude_pct: Floats) -> Floats:
 
 def _hours_of_year(share: Floats) -> Floats:
     """From shares of twelve months on the last axis; NaN where one is unknown."""
-    return number((share * HOURS_OF_MONTH).sum(-1))
+    hours = number(share) * HOURS_OF_MONTH
+    return number(np.add.accumulate(hours, axis=-1)[..., -1])  # in the order of the months

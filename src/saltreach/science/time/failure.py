@@ -2,78 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from saltreach.errors import OptionError
 from saltreach.science.labelled import labelled
-from saltreach.science.rock.capacity import STEEL_SIGMA_LN
-from saltreach.science.rock.resistance import steel_resistance_kn
-from saltreach.science.rows import distinct_rows
-from saltreach.science.time.reliability import (
-    MODEL,
-    Z_95,
-    Model,
-    overload_probability,
-    rock_failure_probability,
-    rock_quantiles_kn,
-    scc_scale_y,
-    steel_strength_kn,
-    weibull_conditional_probability,
-    weibull_probability,
-)
-from saltreach.science.time.updating import (
-    CONDITION_SHARES,
-    CONDITIONS,
-    odds_ratio,
-    odds_update,
-    unknown_condition,
-)
-from saltreach.science.types import Column, Floats, Values, number, numbers
-from saltreach.vocabulary.metals import COATED, MATERIAL_BY_NAME, MATERIAL_NAMES, ZINC_UM
+from saltreach.science.time.anchors import Anchors
+from saltreach.science.time.curves import metal_curve, rock_curve
+from saltreach.science.time.reliability import MODEL, Model
+from saltreach.science.time.strength_left import strength_quantile_kn
+from saltreach.science.time.updating import CONDITION_SHARES
+from saltreach.science.types import Floats, Values, number, numbers
+from saltreach.vocabulary.metals import MATERIAL_NAMES
+
+__all__ = [
+    "YEARS", "Anchors", "age_mixture", "capacity_quantile_kn", "combined", "failure_curve",
+    "failure_parts",
+]  # fmt: skip
 
 YEARS = 31
 """Years of a curve: the coming one and 30 more."""
 
-_CHUNK_ROWS = 32768
-_RATE_STEP_LN = 0.02
-_SCORES = np.linspace(-5.0, 5.0, 21)
-_SCORE_WEIGHTS = np.exp(-(_SCORES**2) / 2) / np.exp(-(_SCORES**2) / 2).sum()
-# even steps, not Gauss-Hermite: rusting through is a step that few nodes would miss by a third;
-# scores within 3.6 would lose up to a fifth of small probabilities
-_LEAST_KN = 1e-3
-_MOST_KN = 1e3
-_HALVINGS = 30
-_SURE = 1 - 1e-12
-
-
-class Anchors(NamedTuple):
-    """What the model needs of each anchor; arrays of shape (n,) or scalars.
-
-    `scc_hazard` 0 to 1; first-year losses in µm/y with the standard deviation of their
-    logarithm; `diameter_mm`, NaN: `Model.diameter_mm`; `metal_shear_mpa`, strength in shear,
-    NaN: the metal's own least (`materials.MATERIALS`); `legs`, rods of that diameter;
-    rock side in kN, NaN: the prior of `Model`; `condition` 0 to 4 or NaN, and the years since it
-    was recorded; `batch_factor` from `updating.batch_factor`.
-    """
-
-    scc_hazard: Column
-    zinc_rate_um_y: Column
-    steel_rate_um_y: Column
-    zinc_sigma_ln: Column = 0.4
-    steel_sigma_ln: Column = 0.4
-    """Where no spread is given: about what the functions of ISO 9223 have alone; judgement."""
-    diameter_mm: Column = np.nan
-    metal_shear_mpa: Column = np.nan
-    legs: Column = 1.0
-    rock_kn_p05: Column = np.nan
-    rock_kn_p50: Column = np.nan
-    condition: Column = np.nan
-    years_since_inspection: Column = np.nan
-    batch_factor: Column = 1.0
+_CHUNK_ROWS = 8192
+_COLUMNS = 512  # of a curve at once: they stay near the processor
 
 
 def age_mixture(age_y: Values, ages_y: Values, shares: Values) -> tuple[Floats, Floats]:
@@ -178,21 +131,25 @@ def failure_parts(
     factors = None if learned is None else number(learned)
     for start in range(0, len(chance), _CHUNK_ROWS):
         rows = slice(start, start + _CHUNK_ROWS)
-        total = np.zeros((len(chance[rows]), years))
+        total = np.zeros((years, len(chance[rows])))
         part = Anchors(*(c[rows] for c in columns))
         for metal in range(len(MATERIAL_NAMES)):
             for j in range(ages.shape[1]):
                 weight = chance[rows, metal] * share[rows, j]
-                held = np.flatnonzero(weight != 0)  # NaN counts as held and stays NaN
-                if len(held):
+                every = np.flatnonzero(weight != 0)  # NaN counts as held and stays NaN
+                for begin in range(0, len(every), _COLUMNS):
+                    held = every[begin : begin + _COLUMNS]
                     some = Anchors(*(c[held] for c in part))
-                    time = np.maximum(ages[rows][held, j], 0)[:, None] + ahead
+                    age = np.maximum(ages[rows][held, j], 0)
                     factor = None if factors is None else factors[rows][held]
-                    p = _metal_curve(metal, time, some, model, keep_rank, condition_shares, factor)
-                    total[held] += weight[held, None] * p
-        metal_part[rows] = total
-        age = (ages[rows] * share[rows]).sum(axis=1)
-        rock_part[rows] = _rock_curve(part, age, ahead, model, condition_shares)
+                    p = metal_curve(
+                        metal, age, ahead, some, model, keep_rank, condition_shares, factor
+                    )
+                    p *= weight[held]
+                    total[:, held] += p
+        metal_part[rows] = total.T
+        age = _weighted(ages[rows], share[rows])
+        rock_part[rows] = rock_curve(part, age, ahead, model, condition_shares).T
     return np.minimum(metal_part, 1.0), rock_part  # weights may sum to a digit more than 1
 
 
@@ -307,9 +264,18 @@ def capacity_quantile_kn(
         rows = slice(start, start + _CHUNK_ROWS)
         part = Anchors(*(c[rows] for c in columns))
         factor = None if factors is None else factors[rows]
-        terms = list(_strength_terms(chance[rows], ages[rows], share[rows], part, model, factor))
-        out[rows] = _quantile(terms, part, probability, model)
+        out[rows] = strength_quantile_kn(
+            chance[rows], ages[rows], share[rows], part, probability, model, factor
+        )
     return out
+
+
+def _weighted(values: Floats, share: Floats) -> Floats:
+    """Sum along each row in its order, whatever the number of rows."""
+    total = values[:, 0] * share[:, 0]
+    for j in range(1, values.shape[1]):
+        total += values[:, j] * share[:, j]
+    return total
 
 
 def _rows(
@@ -328,183 +294,3 @@ def _rows(
     share = np.ones_like(ages) if age_weights is None else number(age_weights)
     columns = [np.broadcast_to(number(v), (len(chance),)) for v in anchors]
     return chance, ages, share, columns
-
-
-def _metal_curve(
-    metal: int,
-    time: Floats,
-    a: Anchors,
-    model: Model,
-    keep_rank: bool,
-    condition_shares: ArrayLike,
-    learned: Floats | None = None,
-) -> Floats:
-    """Yearly probability that a metal (and the constant rest) fails, years on the last axis."""
-    name = MATERIAL_NAMES[metal]
-    as_304 = _learned(a, learned, MATERIAL_NAMES.index("304"))
-    a = _learned(a, learned, metal)
-    since = a.years_since_inspection[:, None] + time - time[:, :1]
-    seen = _ratio(a.condition[:, None], "visible", since, time[:, :1], condition_shares)
-    cracks = _ratio(a.condition[:, None], "cracking", since, time[:, :1], condition_shares)
-    rest = _more_often(np.full(time.shape, model.rest_per_y), a)
-    rest = odds_update(rest, seen)
-    if name in COATED:
-        p = odds_update(_more_often(_rust_curve(name, time, a, model), a), seen)
-        if keep_rank:
-            # what 304 would do here, where its hazard is known
-            p = np.fmax(p, _crack_curve("304", time, as_304, cracks, model)) + 0.0 * p
-    else:
-        p = _crack_curve(name, time, a, cracks, model)
-        torn = overload_probability(_median(_whole_kn(name, a, model)), STEEL_SIGMA_LN, model)
-        p = combined(p, torn[:, None])
-    p = combined(p, rest)
-    failed = np.where(
-        np.isnan(a.condition), unknown_condition("visible", time[:, 0], condition_shares)[1], 0.0
-    )
-    return combined(p, failed[:, None])
-
-
-def _ratio(condition: Floats, way: str, since: Floats, age_y: Floats, shares: ArrayLike) -> Floats:
-    """Factor on the odds by what was recorded, or by what usually goes unrecorded."""
-    unseen, _ = unknown_condition(way, age_y, shares)
-    return np.where(np.isnan(condition), unseen, odds_ratio(condition, way, since))
-
-
-def _whole_kn(name: str, a: Anchors, model: Model) -> Floats:
-    """Nominal shear strength of an uncracked bar."""
-    metal = MATERIAL_BY_NAME[name]
-    least = metal.shear_ratio * metal.strength_mpa
-    shear = np.where(np.isnan(a.metal_shear_mpa), least, a.metal_shear_mpa)
-    diameter = np.where(np.isnan(a.diameter_mm), model.diameter_mm, a.diameter_mm)
-    return a.legs * steel_resistance_kn(diameter, shear)
-
-
-def _learned(a: Anchors, factors: Floats | None, metal: int) -> Anchors:
-    """Anchors of one metal with what was learned of it."""
-    if factors is None:
-        return a
-    return a._replace(batch_factor=a.batch_factor * factors[:, metal])
-
-
-def _more_often(p: Floats, a: Anchors) -> Floats:
-    return -np.expm1(a.batch_factor[:, None] * np.log1p(-np.minimum(p, 1 - 1e-12)))
-
-
-def _crack_curve(name: str, time: Floats, a: Anchors, ratio: Floats, model: Model) -> Floats:
-    scale = scc_scale_y(a.scc_hazard, name, model)[:, None]
-    p = _more_often(weibull_conditional_probability(time, 1.0, scale, model.shape), a)
-    return odds_update(p, ratio)
-
-
-def _rust_nodes(name: str, a: Anchors, model: Model) -> Iterator[tuple[Any, ...]]:
-    """Diameter, coating and rates at nodes of one score: harsher air, thinner coating."""
-    low, high = ZINC_UM[name]
-    coating = np.sqrt(low * high)
-    spread = np.log(high / low) / (2 * 1.2815515655446004)
-    zinc_sigma = np.hypot(a.zinc_sigma_ln, spread)
-    steel_sigma = np.hypot(a.steel_sigma_ln, model.local_sigma_ln)
-    diameter = np.where(np.isnan(a.diameter_mm), model.diameter_mm, a.diameter_mm)
-    for z, weight in zip(_SCORES, _SCORE_WEIGHTS, strict=True):
-        zinc = a.zinc_rate_um_y * np.exp(zinc_sigma * z)
-        yield weight, diameter, coating, zinc, a.steel_rate_um_y * np.exp(steel_sigma * z)
-
-
-def _rust_curve(name: str, time: Floats, a: Anchors, model: Model) -> Floats:
-    """Yearly probability by rust; rates in steps of 2 %, so that like anchors are done once."""
-    rates = [_stepped(v) for v in (a.zinc_rate_um_y, a.steel_rate_um_y)]
-    others = [a.zinc_sigma_ln, a.steel_sigma_ln, a.diameter_mm, a.legs]
-    first, inverse = distinct_rows([time[:, 0], *rates, *others])
-    some = Anchors(
-        *(c[first] for c in a._replace(zinc_rate_um_y=rates[0], steel_rate_um_y=rates[1]))
-    )
-    ages = time[first]
-    total = np.zeros(ages.shape)
-    for weight, diameter, coating, zinc, steel in _rust_nodes(name, some, model):
-        strength = steel_strength_kn(
-            ages, diameter[:, None], coating, zinc[:, None], steel[:, None], model.local_factor
-        )
-        strength = some.legs[:, None] * strength
-        total += weight * overload_probability(_median(strength), STEEL_SIGMA_LN, model)
-    return total[inverse]
-
-
-def _stepped(rate_um_y: Floats) -> Floats:
-    return np.exp(np.round(np.log(np.maximum(rate_um_y, 1e-6)) / _RATE_STEP_LN) * _RATE_STEP_LN)
-
-
-def _median(nominal_kn: Floats) -> Floats:
-    """Nominal strength is read as the 5th percentile, as in `capacity`."""
-    return nominal_kn * np.exp(Z_95 * STEEL_SIGMA_LN)
-
-
-def _rock_curve(
-    a: Anchors, age_y: Floats, ahead: Floats, model: Model, condition_shares: ArrayLike
-) -> Floats:
-    p = rock_failure_probability(a.rock_kn_p05, a.rock_kn_p50, model)[:, None]
-    since = a.years_since_inspection[:, None] + ahead
-    condition = np.minimum(a.condition, CONDITIONS - 2)[:, None]
-    return odds_update(p, _ratio(condition, "rock", since, age_y[:, None], condition_shares))
-
-
-def _strength_terms(
-    chance: Floats,
-    ages: Floats,
-    share: Floats,
-    a: Anchors,
-    model: Model,
-    learned: Floats | None,
-) -> Iterator[tuple[Floats, Floats]]:
-    """Weight and ln(median strength) of each part of the metal's mixture, shape (n,)."""
-    for metal, name in enumerate(MATERIAL_NAMES):
-        for j in range(ages.shape[1]):
-            weight = chance[:, metal] * share[:, j]
-            if not (weight != 0).any():
-                continue
-            age = np.maximum(ages[:, j], 0)
-            with np.errstate(divide="ignore"):
-                if name in COATED:
-                    for w, bar, coating, zinc, steel in _rust_nodes(name, a, model):
-                        left = steel_strength_kn(age, bar, coating, zinc, steel, model.local_factor)
-                        yield _held(weight * w, np.log(_median(a.legs * left)))
-                    continue
-                cracked = weibull_probability(
-                    age, scc_scale_y(a.scc_hazard, name, model), model.shape
-                )
-                if learned is not None:
-                    cracked = -np.expm1(learned[:, metal] * np.log1p(-np.minimum(cracked, _SURE)))
-                cracked = odds_update(
-                    cracked, odds_ratio(a.condition, "cracking", a.years_since_inspection)
-                )
-                cracked = np.where(weight == 0, 0.0, cracked)  # nor its NaN, see `_held`
-                whole = np.log(_median(_whole_kn(name, a, model)))
-            yield _held(weight * cracked, np.full(len(age), -np.inf))
-            yield _held(weight * (1 - cracked), whole)
-
-
-def _held(weight: Floats, ln_kn: Floats) -> tuple[Floats, Floats]:
-    """Parts without weight must not spread their NaN."""
-    none = weight == 0
-    return weight, np.where(none, 0.0, ln_kn)
-
-
-def _quantile(
-    terms: list[tuple[Floats, Floats]], a: Anchors, probability: float, model: Model
-) -> Floats:
-    from scipy.special import ndtr
-
-    p05, p50 = rock_quantiles_kn(a.rock_kn_p05, a.rock_kn_p50, model)
-    rock_sigma = np.maximum(np.log(p50 / p05) / Z_95, 1e-9)
-
-    def below(ln_kn: Floats) -> Floats:
-        metal = sum(w * ndtr((ln_kn - median) / STEEL_SIGMA_LN) for w, median in terms)
-        return 1 - (1 - metal) * (1 - ndtr((ln_kn - np.log(p50)) / rock_sigma))
-
-    low = np.full(len(p50), np.log(_LEAST_KN))
-    high = np.full(len(p50), np.log(_MOST_KN))
-    none = (below(low) >= probability) | (a.condition == 4)
-    unknown = np.isnan(below(low))
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        above = below(middle) >= probability
-        low, high = np.where(above, low, middle), np.where(above, middle, high)
-    return np.where(unknown, np.nan, np.where(none, 0.0, np.exp(low)))
