@@ -58,7 +58,7 @@ TECHNICAL = {
         "PIECE_M": "search", "EXACT_BEYOND_M": "search", "_CHUNK": "memory",
     },
     "layers.coast_search": {
-        "FAN": "boxes in a box", "FAST_FROM": "speed", "_TOLD_APART_M": "rounding",
+        "FAN": "boxes in a box", "FAST_FROM": "speed", "_FEW": "speed", "_TOLD_APART_M": "rounding",
         "_AT_ONCE": "search", "_CURVE_M": "an order", "_MOST": "largest number",
     },
     "layers.gshhg_full": {

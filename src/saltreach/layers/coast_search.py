@@ -19,8 +19,9 @@ from saltreach.layers import coast_fast
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-FAST_FROM = 20_000
-"""Points from which what is compiled is worth bringing in: it takes half a second."""
+FAST_FROM = 50_000
+"""Points from which what is compiled is worth bringing in: half a second, the first time some."""
+_FEW = 500
 _TOLD_APART_M = 0.01
 _AT_ONCE = (4, 24)  # middles asked for at first, and where they do not settle it
 _CURVE_M = 100.0
@@ -156,8 +157,12 @@ class TreeSearch:
 
 
 def fast_for(count: int) -> Any:
-    """What is compiled, where there is something and the points are worth it; else nothing."""
-    return coast_fast.compiled() if count >= FAST_FROM else None
+    """What is compiled, where there is something and the points of this run are worth it."""
+    _asked[0] += count
+    return coast_fast.compiled() if count >= _FEW and _asked[0] >= FAST_FROM else None
+
+
+_asked = [0]  # points so far: many small parts are worth it as one large one is
 
 
 class FastSearch:
