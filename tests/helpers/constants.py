@@ -52,9 +52,15 @@ TECHNICAL = {
     "layers.climate_maps": {"GlobalGrid.scale": "unit", "_DENSITY_LEVELS": "as packed"},
     "layers.coast": {
         "BLOCK": "format of the file", "_CELL_M": "search of blocks", "_KM_PER_DEGREE": "WGS 84",
+        "_MOST_CELLS": "search of blocks", "_ALL_FROM": "search of blocks", "_CUBES": "bits",
     },
+    "layers.coast_fast": {"_FAN": "boxes in a box", "_DEEP": "memory"},
     "layers.coast_index": {
         "PIECE_M": "search", "EXACT_BEYOND_M": "search", "_CHUNK": "memory",
+    },
+    "layers.coast_search": {
+        "FAN": "boxes in a box", "FAST_FROM": "speed", "_FEW": "speed", "_TOLD_APART_M": "rounding",
+        "_AT_ONCE": "search", "_CURVE_M": "an order", "_MOST": "largest number",
     },
     "layers.gshhg_full": {
         "CASPIAN": "a place in it", "LAKE_LEVEL": "format of the file",
@@ -89,8 +95,9 @@ TECHNICAL = {
     "layers.online.open_meteo": {"BYTES_AN_HOUR": "size of an answer"},
     "layers.online.user_rasters": {"ZERO_CELSIUS_K": "unit"},
     "layers.openness": {
-        "DIRECTIONS": "nodes of a sum", "CELL_M": "nodes of a sum", "_TILE_M": "search",
-        "_RAYS_AT_ONCE": "memory",
+        "DIRECTIONS": "nodes of a sum", "CELL_M": "nodes of a sum", "TILE_DEG": "a grid",
+        "_HALF_CELLS": "as far as rays reach", "_RAYS_AT_ONCE": "memory", "_LEGS": "speed",
+        "_TILES_KEPT": "memory", "_ROWS": "a grid",
     },
     "layers.raster": {"WINDOW_CELLS": "memory", "_WIDEST": "memory"},
     "layers.shielding": {"STEPS": "nodes of a sum"},

@@ -47,10 +47,6 @@ DECIMALS = {
 }
 """What the files give of the layers, and how exactly; None: a word."""
 
-SLACK = {"sea_openness": 0.004}
-"""What a value may move by with the company: openness is seen from a grid laid over the register's
-own coast."""
-
 
 def places() -> dict[str, dict]:
     """The files by name."""

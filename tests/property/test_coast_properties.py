@@ -4,15 +4,18 @@ To the last bit: whatever else is asked with it, in which order, in how many par
 both searches, and whichever blocks are loaded.
 """
 
+import sys
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from helpers.coasts import box, coast_of
-from saltreach.layers import coast_index, coast_search
+from saltreach.layers import coast_fast, coast_index, coast_search
 from saltreach.layers.coast import load_coast
-from saltreach.layers.coast_search import FastSearch, Pieces, TreeSearch, box_tree, compiled, feet
+from saltreach.layers.coast_search import FastSearch, Pieces, TreeSearch, box_tree, feet
 from saltreach.layers.openness import sea_fetch, sea_openness
 
 seeds = st.integers(0, 2**32 - 1)
@@ -83,8 +86,8 @@ def searches(pieces):
     half = float(np.sqrt(pieces.step2_m2.max()) / 2)
     tree = coast_search.cKDTree(pieces.start_m + pieces.step_m / 2, leafsize=32)
     yield TreeSearch(pieces, half, tree, 1)
-    if compiled() is not None:
-        yield FastSearch(pieces, box_tree(pieces), compiled())
+    for loops in filter(None, (coast_fast, coast_fast.compiled())):
+        yield FastSearch(pieces, box_tree(pieces), loops)
 
 
 @given(seed=seeds, many=st.sampled_from([1, 2, 7, 8, 9, 64, 65, 700]))
@@ -111,7 +114,7 @@ def test_both_searches_find_what_looking_at_every_piece_finds(seed, many):
                   (owner[wanted], piece[wanted], share.ravel()[wanted]))  # fmt: skip
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_what_is_compiled_gives_the_same_shores(seed, monkeypatch):
     pytest.importorskip("numba")
     rng, coast = np.random.default_rng(seed), load_coast()
@@ -122,6 +125,7 @@ def test_what_is_compiled_gives_the_same_shores(seed, monkeypatch):
     feet_of = by_scipy.lon[:600], by_scipy.lat[:600]
     open_by_numpy = sea_openness(*points[:600].T, coast, shore=feet_of)
     monkeypatch.setattr(coast_search, "FAST_FROM", 0)
+    assert coast_search.fast_for(600) is coast_fast.compiled()
     same_bits(coast.shore(*points.T), by_scipy)
     same_bits([sea_openness(*points[:600].T, coast, shore=feet_of)], [open_by_numpy])
 
@@ -141,3 +145,26 @@ def test_openness_depends_on_its_foot_alone(seed):
 
     whole = ask(*points.T)
     same_bits(whole, in_parts(rng, ask, points))
+
+
+def test_what_is_compiled_is_brought_in_for_many_points_only(monkeypatch):
+    monkeypatch.setattr(coast_fast, "compiled", lambda: "loops")
+    monkeypatch.setattr(coast_search, "_asked", [0])
+    asked = [(49_000, None), (499, None), (501, "loops"), (499, None), (500, "loops")]
+    assert [coast_search.fast_for(count) for count, _ in asked] == [found for _, found in asked]
+
+
+def test_without_numba_or_a_folder_for_it_scipy_searches(monkeypatch):
+    """`compiled` keeps its answer: what is asked here is the function behind."""
+    monkeypatch.setitem(sys.modules, "numba", None)
+    assert coast_fast.compiled.__wrapped__() is None
+
+    def refuse(_):
+        raise RuntimeError("cannot cache function: no locator available")
+
+    numba = SimpleNamespace(njit=lambda **_: refuse)
+    monkeypatch.setitem(sys.modules, "numba", numba)
+    monkeypatch.setitem(
+        sys.modules, "numba.extending", SimpleNamespace(register_jitable=lambda f: f)
+    )
+    assert coast_fast.compiled.__wrapped__() is None

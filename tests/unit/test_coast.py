@@ -110,7 +110,9 @@ def test_points_are_measured_so_many_at_once_and_keep_their_rows(monkeypatch):
     kind, sizes = type(index), []
     real = kind._measure
     monkeypatch.setattr(
-        kind, "_measure", lambda self, lon, lat, search: sizes.append(len(lon)) or real(self, lon, lat, search)
+        kind,
+        "_measure",
+        lambda self, lon, lat, search: sizes.append(len(lon)) or real(self, lon, lat, search),
     )
     lon = np.random.default_rng(1).permutation(20) / 100 + 0.01
     found = index.shore(lon, np.zeros(20)).distance_m

@@ -1,25 +1,49 @@
-"""The search for the nearest pieces, compiled by numba (the extra `fast`).
+"""The search for the nearest pieces as loops, which numba compiles (the extra `fast`).
 
 Word for word the arithmetic of `coast_search.feet`; nothing may be reordered or contracted
 (no fastmath), for both searches agree to the last bit. A box is passed over only where it is
-farther than the best piece by more than rounding can hide.
+farther than the best piece by more than rounding can hide. Uncompiled, these are plain Python.
 """
 
 from __future__ import annotations
 
+from functools import lru_cache
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_FAN = 8  # coast_search.FAN
-_DEEP = 256  # eight boxes a level, and no level holds less than eight times the one above
+_FAN = 8  # boxes in a box, as coast_search.box_tree makes them
+_DEEP = 256  # boxes put aside: eight a level at most, of 2^31 pieces 88
 
 
-@njit(cache=True, nogil=True)
-def _foot(x, y, z, k, start, step, step2):  # type: ignore[no-untyped-def]
+@lru_cache(maxsize=1)
+def compiled() -> Any:
+    """`nearest`, `within` and `sea_cells` compiled; None where numba cannot do it.
+
+    That is where it is not installed, or finds no folder to keep what it compiled in.
+    """
+    try:
+        import numba
+        from numba.extending import register_jitable
+    except ImportError:
+        return None
+    for part in (_foot, _gap2, _limit):
+        register_jitable(part)
+    compile_ = numba.njit(cache=True, nogil=True)
+    try:
+        return SimpleNamespace(**{f.__name__: compile_(f) for f in (nearest, within, sea_cells)})
+    except RuntimeError:
+        return None
+
+
+def _foot(
+    x: float, y: float, z: float, k: int, start: Floats, step: Floats, step2: Floats
+) -> tuple[float, float]:
     x -= start[k, 0]
     y -= start[k, 1]
     z -= start[k, 2]
@@ -31,21 +55,18 @@ def _foot(x, y, z, k, start, step, step2):  # type: ignore[no-untyped-def]
     return x * x + y * y + z * z, share
 
 
-@njit(cache=True, nogil=True)
-def _gap2(x, y, z, box):  # type: ignore[no-untyped-def]
+def _gap2(x: float, y: float, z: float, box: Floats) -> float:
     a = max(box[0] - x, x - box[3], 0.0)
     b = max(box[1] - y, y - box[4], 0.0)
     c = max(box[2] - z, z - box[5], 0.0)
     return a * a + b * b + c * c
 
 
-@njit(cache=True, nogil=True)
-def _limit(distance2):  # type: ignore[no-untyped-def]
+def _limit(distance2: float) -> float:
     return distance2 * (1 + 1e-9) + 1e-3
 
 
-@njit(cache=True, nogil=True)
-def nearest(  # type: ignore[no-untyped-def]
+def nearest(
     points: Floats,
     start: Floats,
     step: Floats,
@@ -53,7 +74,7 @@ def nearest(  # type: ignore[no-untyped-def]
     order: Ints,
     corners: Floats,
     level: Ints,
-):
+) -> tuple[Floats, Ints, Floats]:
     """Squared distance, piece and the foot's place on it, of each point.
 
     Parameters
@@ -105,8 +126,7 @@ def nearest(  # type: ignore[no-untyped-def]
     return distance2, piece, share
 
 
-@njit(cache=True, nogil=True)
-def within(  # type: ignore[no-untyped-def]
+def within(
     points: Floats,
     limit2: Floats,
     start: Floats,
@@ -115,7 +135,7 @@ def within(  # type: ignore[no-untyped-def]
     order: Ints,
     corners: Floats,
     level: Ints,
-):
+) -> tuple[Ints, Ints, Floats]:
     """Point, piece and the foot's place on it, of all pairs no farther apart than a limit.
 
     Parameters
@@ -161,8 +181,7 @@ def within(  # type: ignore[no-untyped-def]
     return owner[:many].copy(), piece[:many].copy(), share[:many].copy()
 
 
-@njit(cache=True, nogil=True)
-def sea_cells(flat: NDArray[np.bool_], cell: Ints, offset: Ints, allowed: int):  # type: ignore[no-untyped-def]
+def sea_cells(flat: NDArray[np.bool_], cell: Ints, offset: Ints, allowed: int) -> NDArray[np.uint8]:
     """Cells of sea on each ray (cells, directions) before it has crossed too many of land.
 
     Parameters

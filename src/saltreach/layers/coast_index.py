@@ -21,7 +21,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from saltreach.layers import coast_search
 from saltreach.layers.coast_search import (
     BoxTree,
     FastSearch,
@@ -32,6 +31,7 @@ from saltreach.layers.coast_search import (
     TreeSearch,
     box_tree,
     curve_order,
+    fast_for,
     feet,
     first_of_least,
 )
@@ -122,7 +122,7 @@ class CoastIndex:
 
     def _search(self, count: int, *, alone: bool) -> TreeSearch | FastSearch:
         """What finds the pieces; every core has its part of the points unless one is `alone`."""
-        fast = coast_search.compiled() if count >= coast_search.FAST_FROM else None
+        fast = fast_for(count)
         if fast is not None:
             return FastSearch(self.pieces, self.boxes, fast)
         return TreeSearch(self.pieces, self.half_m, self.tree, -1 if alone else 1)

@@ -8,19 +8,20 @@ equally near, the first along the layer counts: an answer depends on its point a
 
 from __future__ import annotations
 
-from functools import lru_cache
-from types import ModuleType
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from saltreach.layers import coast_fast
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-FAST_FROM = 20_000
-"""Points from which what is compiled is worth bringing in: it takes half a second."""
+FAST_FROM = 50_000
+"""Points from which what is compiled is worth bringing in: half a second, the first time some."""
+_FEW = 500
 _TOLD_APART_M = 0.01
 _AT_ONCE = (4, 24)  # middles asked for at first, and where they do not settle it
 _CURVE_M = 100.0
@@ -155,29 +156,28 @@ class TreeSearch:
         return np.repeat(np.arange(len(points_m)), count), piece
 
 
-@lru_cache(maxsize=1)
-def compiled() -> ModuleType | None:
-    """The compiled search, or nothing where numba is not installed or can keep no cache."""
-    try:
-        from saltreach.layers import coast_fast
-    except (ImportError, RuntimeError):
-        return None
-    return coast_fast
+def fast_for(count: int) -> Any:
+    """What is compiled, where there is something and the points of this run are worth it."""
+    _asked[0] += count
+    return coast_fast.compiled() if count >= _FEW and _asked[0] >= FAST_FROM else None
+
+
+_asked = [0]  # points so far: many small parts are worth it as one large one is
 
 
 class FastSearch:
-    """Search by boxes, compiled; the same answers as those of `TreeSearch`."""
+    """Search by boxes with the loops of `coast_fast`; the same answers as those of `TreeSearch`."""
 
-    def __init__(self, pieces: Pieces, boxes: Any, module: ModuleType) -> None:
-        self.pieces, self.boxes, self.module = pieces, boxes, module
+    def __init__(self, pieces: Pieces, boxes: BoxTree, loops: Any) -> None:
+        self.pieces, self.boxes, self.loops = pieces, boxes, loops
 
     def nearest(self, points_m: Floats) -> Nearest:
         """The nearest piece of each point; quick where one point lies beside the next."""
-        return Nearest(*self.module.nearest(points_m, *self.pieces, *self.boxes))
+        return Nearest(*self.loops.nearest(points_m, *self.pieces, *self.boxes))
 
     def within(self, points_m: Floats, limit_m: Floats) -> Candidates:
         """Every piece within a distance of each point."""
-        found = self.module.within(points_m, limit_m * limit_m, *self.pieces, *self.boxes)
+        found = self.loops.within(points_m, limit_m * limit_m, *self.pieces, *self.boxes)
         return Candidates(*found)
 
 

@@ -19,17 +19,15 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from types import ModuleType
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from saltreach.layers import coast_search
 from saltreach.layers.coast import Coast
 from saltreach.layers.coast_index import CoastIndex
-from saltreach.layers.coast_search import Floats, Ints
+from saltreach.layers.coast_search import Floats, Ints, fast_for
 from saltreach.layers.geodesy import ecef_m, lonlat_deg, metres_per_degree
 from saltreach.layers.layer import Layer, Value, lonlat
 
@@ -163,7 +161,7 @@ def _by_tile(
     begin = np.flatnonzero(np.diff(number, prepend=-1))
     wanted = number[begin]
     tiles = _Tiles(coast, wanted)
-    fast = coast_search.compiled() if len(known) >= coast_search.FAST_FROM else None
+    fast = fast_for(len(known))
 
     def work(tile: int, rows: Ints) -> tuple[Ints, Ints, _Rays]:
         return rows, *_tile_rays(
@@ -283,9 +281,7 @@ def _on_plane(place: Floats, origin: Floats, axes: Floats) -> Floats:
     return np.stack([x * a + y * b + z * c for a, b, c in axes], axis=1)
 
 
-def _tile_rays(
-    foot: Floats, tile: _Drawn, bearing_deg: Floats, fast: ModuleType | None
-) -> tuple[Ints, _Rays]:
+def _tile_rays(foot: Floats, tile: _Drawn, bearing_deg: Floats, fast: Any) -> tuple[Ints, _Rays]:
     """The place of each foot among the rays of a tile, and these."""
     columns = tile.land.shape[1]
     at = _on_plane(foot, tile.origin_m, tile.axes)
@@ -372,11 +368,11 @@ def _start_cells(land: NDArray[np.bool_], cell: Ints) -> Ints:
 
 
 def _cast(
-    land: NDArray[np.bool_], cell: Ints, bearing_deg: Floats, fast: ModuleType | None = None
+    land: NDArray[np.bool_], cell: Ints, bearing_deg: Floats, fast: Any = None
 ) -> NDArray[np.float32]:
     """Fetch of rays from some cells; all rays of one direction visit the same cells.
 
-    `fast`: the compiled search, if it is to be used; the numbers are the same.
+    `fast`: the loops of `coast_fast`, where they are to be used; the numbers are the same.
     """
     columns = land.shape[1]
     steps = int(np.ceil(FETCH_M / CELL_M))
