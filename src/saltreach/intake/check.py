@@ -14,6 +14,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from saltreach.intake.dates import day_limits
 from saltreach.intake.names import keys_of
@@ -173,11 +175,11 @@ def problems(
 
 def joined(cells: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
     """Text of several columns side by side, as shown in the value of a problem."""
-    parts = [cells[name].fillna("").astype("str") for name in columns]
-    out = parts[0]
-    for part in parts[1:]:
-        out = out + ", " + part
-    return out
+    parts = [
+        pa.array(cells[name].fillna("").astype("str"), type=pa.large_string()) for name in columns
+    ]
+    side_by_side = pc.binary_join_element_wise(*parts, pa.scalar(", ", pa.large_string()))
+    return pd.Series(side_by_side, index=cells.index, dtype="str")
 
 
 def row_problems(table: pd.DataFrame, shown: pd.DataFrame) -> list[pd.DataFrame]:
@@ -230,16 +232,18 @@ def swap_problems(
     with np.errstate(invalid="ignore"):
         impossible = degrees & (np.abs(second) > 90)
     names = ("lon", "lat") if degrees else ("easting", "northing")
+    shown = shown[swapped]
     east, north = (shown[name].fillna("").astype("str") for name in ("lon", "lat"))
     looks = f"looks like {names[0]} and {names[1]} are swapped: "
     fix = looks + f"{names[0]} " + north + f", {names[1]} " + east
     reason = np.where(
-        impossible, "lat not in -90..90", "far from the other anchors of the register"
+        impossible[swapped], "lat not in -90..90", "far from the other anchors of the register"
     )
-    return problems(
-        swapped, "lon, lat", joined(shown, ("lon", "lat")),
+    found = problems(
+        np.ones(len(shown), dtype=bool), "lon, lat", joined(shown, ("lon", "lat")),
         pd.Series(reason, index=shown.index, dtype="str"), fix,
     )  # fmt: skip
+    return found.assign(place=np.flatnonzero(swapped))
 
 
 def rejected_table(found: pd.DataFrame, rows: np.ndarray, file: str) -> pd.DataFrame:

@@ -27,6 +27,7 @@ from saltreach.intake import (
     table_files,
 )
 from saltreach.intake.dates import ORDERS, order_shown
+from saltreach.intake.distinct import alike, told
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.leftovers import cleaned
 from saltreach.intake.numbers import Evidence, evidence
@@ -119,12 +120,18 @@ class Register:
     last_events: pd.DataFrame | None = None
 
 
-def _absent(column: Column, index: pd.Index) -> pd.Series:
-    """A column the file does not have: unknown in every row."""
-    if column.kind in ("number", "integer"):
-        return pd.Series(np.nan, index=index, dtype=float)
-    word = UNKNOWN if UNKNOWN in column.choices else np.nan
-    return pd.Series(word, index=index, dtype="str")
+class _Absent:
+    """Columns the file does not have, unknown in every row; those alike share their memory."""
+
+    def __init__(self, index: pd.Index) -> None:
+        self._number = pd.Series(np.nan, index=index, dtype=float)
+        self._empty = alike(None, index)
+        self._word = alike(UNKNOWN, index)
+
+    def __call__(self, column: Column) -> pd.Series:
+        if column.kind in ("number", "integer"):
+            return self._number
+        return self._word if UNKNOWN in column.choices else self._empty
 
 
 def _parsed(
@@ -134,12 +141,10 @@ def _parsed(
     values: dict[str, pd.Series] = {}
     found: list[pd.DataFrame] = []
     notes: list[str] = []
+    absent = _Absent(given.index)
     for column in REGISTER:
-        if column.name in ("lon", "lat"):
-            values[column.name] = pd.Series(np.nan, index=given.index, dtype=float)
-            continue
-        if column.name not in given:
-            values[column.name] = _absent(column, given.index)
+        if column.name not in given or column.name in ("lon", "lat"):
+            values[column.name] = absent(column)
             continue
         text = given[column.name]
         broken = text.isin(SPREADSHEET_ERRORS)
@@ -164,7 +169,7 @@ def _parsed(
         named = grades_named(given["material"], REGISTER_BY_NAME["grade"])
         values["grade"] = values["grade"].where(values["grade"].notna(), named)
     # a grade says which metal it is, where the word for the metal says less
-    own = values["grade"].map(check.METAL_OF_GRADE)
+    own = told(values["grade"], check.METAL_OF_GRADE)
     metal = values["material"]
     vague = (metal == UNKNOWN) | ((metal == STAINLESS) & own.isin(STAINLESS_METALS))
     values["material"] = metal.where(~vague | own.isna(), own)
@@ -210,10 +215,10 @@ def _all_problems(
             ["place", "column"]
         ]
     )
-    told = pd.MultiIndex.from_frame(schema[["place", "column"]]).isin(cells)
+    known = pd.MultiIndex.from_frame(schema[["place", "column"]]).isin(cells)
     single = [
         group.assign(value=shown[name].iloc[group["place"].to_numpy(dtype=int)].to_numpy())
-        for name, group in schema[~told].groupby("column", sort=False)
+        for name, group in schema[~known].groupby("column", sort=False)
     ]
     whole = pd.concat([unread, *single, *across, again], ignore_index=True)
     return whole.assign(unread=whole["unread"].eq(True))
@@ -221,7 +226,7 @@ def _all_problems(
 
 def _without(table: pd.DataFrame, wrong: pd.DataFrame) -> pd.DataFrame:
     """The table without the values of problems, each of one column or of several."""
-    table = table.copy()
+    table = table.copy(deep=False)
     for columns, group in wrong.groupby("column", sort=False):
         places = table.index[group["place"].to_numpy(dtype=int)]
         table.loc[places, str(columns).split(", ")] = np.nan
@@ -246,7 +251,7 @@ def _emptied(table: pd.DataFrame, doubts: pd.DataFrame) -> pd.DataFrame:
     """The table with every cell in doubt unknown, but for those read in part."""
     table = _without(table, doubts[~doubts["unread"]])
     for column in REGISTER:
-        if UNKNOWN in column.choices:
+        if UNKNOWN in column.choices and table[column.name].hasnans:
             table[column.name] = table[column.name].fillna(UNKNOWN)
     return table
 
@@ -479,7 +484,8 @@ def _checked(
     )
     values, found, notes = _parsed(given, today, reading)
     values["lon"], values["lat"] = position.lon, position.lat
-    shown = given.reindex(columns=[c.name for c in REGISTER]).astype("str")
+    nothing = alike(None, given.index)
+    shown = pd.DataFrame({c.name: given.get(c.name, nothing) for c in REGISTER})
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(
@@ -568,14 +574,14 @@ def _placed_names(
 
     `good` are the rows that are kept, those with a cell in doubt among them.
     """
-    told = far_apart.told_apart(good, check.joined(shown, ("lon", "lat")))
-    kept = good.drop(index=told.found["place"])
+    apart = far_apart.told_apart(good, check.joined(shown, ("lon", "lat")))
+    kept = good.drop(index=apart.found["place"])
     asked = near_names.questions(
-        told.crag[kept.index], kept["crag"], kept["sector"], kept["lon"], kept["lat"]
+        apart.crag[kept.index], kept["crag"], kept["sector"], kept["lon"], kept["lat"]
     )
     crag = crags.copy()
-    crag.loc[told.crag.index] = told.crag
-    return crag, told.found, [*told.notes, *asked]
+    crag.loc[apart.crag.index] = apart.crag
+    return crag, apart.found, [*apart.notes, *asked]
 
 
 def refuse_far_at_sea(

@@ -12,6 +12,7 @@ import pandas as pd
 
 from saltreach.intake.cells import READERS, parse_cells
 from saltreach.intake.dates import Parsed, empty_text, parse_dates
+from saltreach.intake.distinct import told
 from saltreach.intake.levels import level_fix, levels_said
 from saltreach.intake.numbers import parse_numbers
 from saltreach.vocabulary.columns import Column
@@ -173,12 +174,12 @@ def parse_choices(text: pd.Series, column: Column) -> tuple[Parsed, list[str]]:
         if note:
             rows = counted(counts[given], "row")
             notes.append(f"{column.name} {given!r} ({rows}): {note}")
-    values = text.map(value_of).astype("str")
+    values = told(text, value_of)
     if has_unknown:
         values = values.where(text.notna(), UNKNOWN)
     reason, fix = empty_text(text.index), empty_text(text.index)
     if reason_of:
-        reason, fix = (text.map(table).astype("str") for table in (reason_of, fix_of))
+        reason, fix = (told(text, words_of) for words_of in (reason_of, fix_of))
     return Parsed(values.where(reason.isna()), reason, fix), notes
 
 
@@ -225,7 +226,7 @@ def grades_named(text: pd.Series, column: Column) -> pd.Series:
     """
     table = choice_words(column.name, column.choices)
     named = {given: _grade_word(given, table) for given in text.dropna().unique()}
-    return text.map(named).astype("str")
+    return told(text, named)
 
 
 def _grade_word(given: str, table: dict[str, tuple[str, str]]) -> str | float:
