@@ -167,7 +167,11 @@ def is_tidy(text: pd.Series, *, one_line: bool) -> np.ndarray:
     cells = pa.chunked_array(pa.array(text, type=pa.large_string(), from_pandas=True))
     tidy = pc.and_(pc.string_is_ascii(cells), pc.ascii_is_printable(cells))
     if one_line:
-        for loose in (pc.match_substring(cells, "  "), pc.starts_with(cells, " "), pc.ends_with(cells, " ")):
+        for loose in (
+            pc.match_substring(cells, "  "),
+            pc.starts_with(cells, " "),
+            pc.ends_with(cells, " "),
+        ):
             tidy = pc.and_not(tidy, loose)
     return pc.fill_null(tidy, True).to_numpy().astype(bool)
 

@@ -12,6 +12,7 @@ from saltreach.errors import RegisterError
 from saltreach.intake import check, formats, positions
 from saltreach.intake.angles import parse_angles
 from saltreach.intake.numbers import parse_numbers
+from saltreach.intake.typed import number_column
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, Column
 
 if TYPE_CHECKING:
@@ -77,8 +78,9 @@ def _coordinates(
             values.append(parsed.values.to_numpy(float))
         return values[0], values[1], shown, found, notes
     points = table.points if table.points is not None else np.empty((0, 2))
-    texts = [[formats.cell_text(v) for v in points[:, i]] for i in (0, 1)]
-    shown = pd.DataFrame({"lon": texts[0], "lat": texts[1]}, index=given.index).astype("str")
+    shown = pd.DataFrame(
+        {name: number_column(points[:, i], given.index) for i, name in enumerate(("lon", "lat"))}
+    )
     odd = pd.Series(table.odd_geometry, index=given.index, dtype="str")
     found = [
         check.problems(

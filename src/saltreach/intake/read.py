@@ -23,6 +23,7 @@ from saltreach.intake import (
     gis_xml,
     names,
     near_names,
+    parquet_file,
     positions,
     table_files,
 )
@@ -33,9 +34,11 @@ from saltreach.intake.leftovers import cleaned
 from saltreach.intake.numbers import Evidence, evidence
 from saltreach.intake.own_results import without_estimates
 from saltreach.intake.own_words import with_own_words
+from saltreach.intake.parts import Parts, in_parts
 from saltreach.intake.place_columns import grid_named, with_points
 from saltreach.intake.placing import place_anchors
 from saltreach.intake.tables import SURVEY
+from saltreach.intake.typed import number_column
 from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
 from saltreach.intake.values import (
     SPREADSHEET_ERRORS,
@@ -59,6 +62,7 @@ READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
     ".gpx": gis_xml.read_gpx,
     ".kml": gis_xml.read_kml,
     ".kmz": gis_xml.read_kml,
+    parquet_file.SUFFIX: parquet_file.read_parquet,
 }
 """File suffix -> reader."""
 
@@ -100,6 +104,9 @@ class Register:
         (else the rock gave way) and `by_test` (a test found it).
     last_events : DataFrame or None
         Of a book: what happened last at each anchor, for the cards of a map.
+    parts : Parts or None
+        Of a folder of Parquet files: which rows of `source_row`, which counts through all of
+        them, stand in which.
     """
 
     anchors: gpd.GeoDataFrame
@@ -118,6 +125,7 @@ class Register:
     unused: tuple[str, ...] = ()
     failed_before: pd.DataFrame | None = None
     last_events: pd.DataFrame | None = None
+    parts: Parts | None = None
 
 
 class _Absent:
@@ -324,8 +332,9 @@ def read_register(
     Parameters
     ----------
     source : path, DataFrame or GeoDataFrame
-        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX, KML or KMZ by its suffix; or a
-        frame, which is not changed. Where there is geometry it is the position, in its own
+        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX, KML, KMZ or Parquet by its suffix;
+        a folder of Parquet files (`saltreach.intake.parquet_file.read_parts`); or a frame, which
+        is not changed. Where there is geometry it is the position, in its own
         CRS; a row whose lon and lat columns say another place is refused.
     columns : mapping of str to str, optional
         Our column name -> header in the source, for headers that are not recognised. Mapping
@@ -373,14 +382,18 @@ def read_register(
     through as text (those of a frame that hold numbers or truth values as they are); one whose
     name belongs to the assessment gets `_given` at its end. Rows of a frame are numbered by
     position from 1, and its checksum is that of its cells as text; so is that of a GeoPackage that
-    is a book, whose bytes differ though its anchors are the same.
+    is a book, whose bytes differ though its anchors are the same. That of a folder is of the names
+    and bytes of its parts (`saltreach.intake.parquet_file.folder_checksum`).
     """
     frame = isinstance(source, pd.DataFrame)
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
     name = (name or "the DataFrame") if frame else path.name
     suffix = path.suffix.lower()
-    if not frame and path.is_dir():
-        raise RegisterError(_is_folder(path))
+    folder = not frame and path.is_dir()
+    if folder and (path / "provenance.json").is_file():
+        raise RegisterError(
+            f"{path} is a folder of results, and a register is expected: give its file"
+        )
     if not frame and suffix == ".parquet" and (path.parent / "provenance.json").is_file():
         raise RegisterError(
             f"{path} is one file of results; give their folder {path.parent}, or a register"
@@ -396,6 +409,9 @@ def read_register(
     if isinstance(source, pd.DataFrame):
         table = _safe_headers(gis.from_frame(source, type(source).__name__, keep_types=True))
         sha256 = book_layer.cells_checksum(table)
+    elif folder:
+        table, sha256 = parquet_file.read_parts(path)
+        table = _safe_headers(table)
     else:
         book = book_layer.is_book_file(path)
         data = formats.content(path, READERS, "anchors")
@@ -434,13 +450,6 @@ def read_register(
         sha256=sha256,
         survey_file=str(path) if surveyed else None,
     )
-
-
-def _is_folder(path: Path) -> str:
-    """What to say of a folder in place of a register."""
-    if (path / "provenance.json").is_file():
-        return f"{path} is a folder of results, and a register is expected: give its file"
-    return f"{path} is a folder; give the file of a register"
 
 
 def _checked(
@@ -489,7 +498,7 @@ def _checked(
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(
-        values, [*found, *position.found], shown, everything, table.rows, strict=strict
+        values, [*found, *position.found], shown, everything, _row_names(table), strict=strict
     )
     in_place = values[_kept(found_all, len(values), strict=strict)]
     values["crag"], astray, asked_of = _placed_names(values["crag"], in_place, position.shown)
@@ -499,7 +508,8 @@ def _checked(
     rejected = check.rejected_table(found_all[~kept], table.rows, name)
     if table.point_text is None:
         rejected = gis.named_values(rejected, table, given.get("anchor_id"))
-    doubts = check.rejected_table(found_all[kept], table.rows, name)
+    rejected = in_parts(rejected, table.parts)
+    doubts = in_parts(check.rejected_table(found_all[kept], table.rows, name), table.parts)
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
         bad = bad.assign(file=name, column="")[rejected.columns]
@@ -539,7 +549,16 @@ def _checked(
         rows_read=len(values) + len(table.bad_rows),
         renamed=headers.renamed,
         unused=headers.unused,
+        parts=table.parts,
     )
+
+
+def _row_names(table: formats.Table) -> np.ndarray:
+    """What each row is called in a message about another."""
+    if table.parts is None:
+        return table.rows
+    part, row = table.parts.named(table.rows)
+    return (pd.Series(row).astype("str") + " of " + pd.Series(part, dtype="str")).to_numpy(object)
 
 
 def _safe_headers(table: formats.Table) -> formats.Table:
@@ -627,7 +646,7 @@ def refuse_far_at_sea(
         far = ~land & (distance > limit_m) & anchors["coast_distance_m"].isna().to_numpy()
     if not far.any():
         return register
-    shown = anchors[["lon", "lat"]].map(formats.cell_text).astype("str")
+    shown = anchors[["lon", "lat"]].apply(lambda c: number_column(c.to_numpy(), c.index))
     kilometres = pd.Series([f"{d / 1000:.1f}" for d in distance], dtype="str")
     found = check.problems(
         far,
@@ -638,9 +657,11 @@ def refuse_far_at_sea(
         "coast_distance_m in the register or a better coast file (--coast)",
     )
     more = check.rejected_table(found, anchors["source_row"].to_numpy(), register.file)
+    more = in_parts(more, register.parts)
     rejected = pd.concat([register.rejected, more], ignore_index=True)
+    order = ["row"] if register.parts is None else ["file", "row"]
     return replace(
         register,
         anchors=anchors[~far].reset_index(drop=True),
-        rejected=rejected.sort_values("row", kind="stable", ignore_index=True),
+        rejected=rejected.sort_values(order, kind="stable", ignore_index=True),
     )
