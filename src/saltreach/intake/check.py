@@ -137,7 +137,7 @@ def schema_problems(table: pd.DataFrame) -> pd.DataFrame:
     import pandera.errors
 
     try:
-        register_schema().validate(table, lazy=True)
+        register_schema().validate(table, lazy=True, inplace=True)
     except pandera.errors.SchemaErrors as errors:
         cases = errors.failure_cases[["index", "column", "check"]].astype({"index": int})
     else:
@@ -173,6 +173,14 @@ def problems(
     return frame[list(PROBLEM_COLUMNS)]
 
 
+def problems_at(
+    places: np.ndarray, column: str, value: pd.Series, reason: pd.Series | str, fix: pd.Series | str
+) -> pd.DataFrame:
+    """One problem for each place; value, reason and fix are those of the places alone."""
+    found = problems(np.ones(len(places), dtype=bool), column, value, reason, fix)
+    return found.assign(place=places)
+
+
 def joined(cells: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
     """Text of several columns side by side, as shown in the value of a problem."""
     parts = [
@@ -184,13 +192,13 @@ def joined(cells: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
 
 def row_problems(table: pd.DataFrame, shown: pd.DataFrame) -> list[pd.DataFrame]:
     """Broken rules across columns; `shown` holds the cells as the user wrote them."""
-    return [
-        problems(
-            rule.bad(table), ", ".join(rule.columns), joined(shown, rule.columns),
-            rule.reason, rule.fix,
-        )
-        for rule in ROW_RULES
-    ]  # fmt: skip
+    return [_row_problems(rule, table, shown) for rule in ROW_RULES]
+
+
+def _row_problems(rule: RowRule, table: pd.DataFrame, shown: pd.DataFrame) -> pd.DataFrame:
+    bad = np.flatnonzero(rule.bad(table).to_numpy(bool))
+    said = joined(shown[list(rule.columns)].iloc[bad], rule.columns)
+    return problems_at(bad, ", ".join(rule.columns), said, rule.reason, rule.fix)
 
 
 def duplicate_problems(
@@ -239,11 +247,10 @@ def swap_problems(
     reason = np.where(
         impossible[swapped], "lat not in -90..90", "far from the other anchors of the register"
     )
-    found = problems(
-        np.ones(len(shown), dtype=bool), "lon, lat", joined(shown, ("lon", "lat")),
+    return problems_at(
+        np.flatnonzero(swapped), "lon, lat", joined(shown, ("lon", "lat")),
         pd.Series(reason, index=shown.index, dtype="str"), fix,
     )  # fmt: skip
-    return found.assign(place=np.flatnonzero(swapped))
 
 
 def rejected_table(found: pd.DataFrame, rows: np.ndarray, file: str) -> pd.DataFrame:

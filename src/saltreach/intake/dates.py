@@ -309,7 +309,12 @@ def day_limits(iso: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     >>> [str(day) for day in first], [str(day) for day in last]
     (['2014-01-01', '2012-02-01'], ['2014-12-31', '2012-02-29'])
     """
-    text = pd.Series(iso, dtype="str")
+    found = distinct(pd.Series(iso, dtype="str"))
+    first, last = _limits(found.texts)
+    return first[found.codes], last[found.codes]
+
+
+def _limits(text: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     known = (text.notna() & (text != "")).to_numpy(bool)
 
     def number(start: int, stop: int) -> np.ndarray:

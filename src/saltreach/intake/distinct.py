@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 
 class Distinct(NamedTuple):
@@ -41,6 +42,11 @@ def distinct(text: pd.Series) -> Distinct:
     return Distinct(pd.Series(texts, dtype="str"), counts, codes)
 
 
+def as_arrow(text: pd.Series) -> pa.ChunkedArray:
+    """The cells of a column of text as they lie in memory; null where empty."""
+    return pa.chunked_array(pa.array(text, type=pa.large_string(), from_pandas=True))
+
+
 def told(text: pd.Series, words: Mapping[Any, Any]) -> pd.Series:
     """What a mapping says of each cell, as text; NaN where it says nothing.
 
@@ -56,7 +62,5 @@ def told(text: pd.Series, words: Mapping[Any, Any]) -> pd.Series:
 
 def alike(word: str | None, index: pd.Index) -> pd.Series:
     """A column of text with one word, or nothing, in every row."""
-    import pyarrow as pa
-
     cells = pa.repeat(pa.scalar(word, pa.large_string()), len(index))
     return pd.Series(cells, index=index, dtype="str")

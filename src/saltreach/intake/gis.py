@@ -339,9 +339,9 @@ def named_values(rejected: pd.DataFrame, table: Table, anchor_id: pd.Series | No
     anchor_id : Series or None
         Names of its rows.
     """
-    if table.points is None or anchor_id is None:
+    if table.points is None or anchor_id is None or not len(rejected):
         return rejected
-    name = rejected["row"].map(dict(zip(table.rows, anchor_id, strict=True)))
+    name = rejected["row"].map(anchor_id.set_axis(table.rows))
     placed = rejected["column"].str.match(_LON_LAT) & name.notna()
     said = rejected["value"] + " (anchor " + name.map(repr) + ")"
     return rejected.assign(value=rejected["value"].where(~placed, said.str.strip()))

@@ -13,11 +13,11 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 import pyarrow.compute as pc
 
 from saltreach.errors import RegisterError, in_rows
 from saltreach.intake.decoding import UNREADABLE
+from saltreach.intake.distinct import as_arrow
 from saltreach.vocabulary.words import counted
 
 NAMES = ("anchor_id", "crag", "sector", "route")
@@ -130,7 +130,8 @@ def tidied(cells: pd.DataFrame, rows: np.ndarray) -> tuple[pd.DataFrame, list[st
     for name, text in cells.items():
         at = np.flatnonzero(~is_tidy(text, one_line=name in NAMES))
         if not len(at):
-            out[name] = text.where(text != "")
+            empty = text == ""
+            out[name] = text.where(~empty) if empty.any() else text
             continue
         clean = _put(text, at, clean_name if name in NAMES else safe_text)
         out[name] = clean.where(clean != "")
@@ -164,7 +165,7 @@ def is_tidy(text: pd.Series, *, one_line: bool) -> np.ndarray:
     >>> is_tidy(pd.Series(["Cabo 1", "Cabo  1", "Peñón"]), one_line=True).tolist()
     [True, False, False]
     """
-    cells = pa.chunked_array(pa.array(text, type=pa.large_string(), from_pandas=True))
+    cells = as_arrow(text)
     tidy = pc.and_(pc.string_is_ascii(cells), pc.ascii_is_printable(cells))
     if one_line:
         for loose in (

@@ -30,6 +30,8 @@ _UNKNOWN_PARTITION = "__HIVE_DEFAULT_PARTITION__"
 _OF_AN_INDEX = "__index_level_"
 _POINT = "point"
 _SHOWN = 60
+_POINT_HEAD, _POINT_BYTES = bytes((1, 1, 0, 0, 0)), 21
+"""Well-known binary of a point in the plane, little-endian (OGC 06-103r4, 8.2): 1, type 1, x, y."""
 
 
 @dataclass(frozen=True)
@@ -254,8 +256,8 @@ def _fit(parts: Sequence[_Part]) -> None:
         if unlike:
             n = unlike[0]
             raise RegisterError(
-                f"{part.name}: the column {_short(n)!r} is {_short(theirs[n])}, but {_short(mine[n])} in "
-                f"{first.name}; write all parts with the same types"
+                f"{part.name}: the column {_short(n)!r} is {_short(theirs[n])}, but "
+                f"{_short(mine[n])} in {first.name}; write all parts with the same types"
             )
         if set(part.folders) != set(first.folders):
             raise RegisterError(
@@ -382,6 +384,24 @@ def _column(pieces: list[Any], index: pd.Index) -> pd.Series:
     return pd.Series(whole, index=index, dtype="str")
 
 
+def _plain_points(values: Any) -> np.ndarray | None:
+    """Coordinates where every geometry is a plane point in WKB of this byte order, else None."""
+    import pyarrow as pa
+
+    step = np.int64 if pa.types.is_large_binary(values.type) else np.int32
+    _, ends, held = values.buffers()
+    if values.null_count or held is None:
+        return None
+    ends = np.frombuffer(ends, step, len(values) + 1, values.offset * step().itemsize)
+    if (np.diff(ends) != _POINT_BYTES).any():
+        return None
+    cells = np.frombuffer(held, np.uint8, len(values) * _POINT_BYTES, int(ends[0]))
+    cells = cells.reshape(-1, _POINT_BYTES)
+    if (cells[:, : len(_POINT_HEAD)] != np.frombuffer(_POINT_HEAD, np.uint8)).any():
+        return None
+    return cells[:, len(_POINT_HEAD) :].copy().view("<f8")
+
+
 def _points(part: _Part, encoding: str, column: Any) -> tuple[np.ndarray, np.ndarray]:
     """Coordinates, and what stands in place of a point."""
     import pyarrow as pa
@@ -402,6 +422,9 @@ def _points(part: _Part, encoding: str, column: Any) -> tuple[np.ndarray, np.nda
             f"{part.name}: its geometry is written as {encoding!r}; save it as points in "
             "WKB (GeoParquet 1.0)"
         )
+    plain = _plain_points(values)
+    if plain is not None:
+        return plain, odd
     raw = values.to_numpy(zero_copy_only=False)
     shapes = shapely.from_wkb(raw, on_invalid="ignore")
     points, odd = points_of(np.asarray(shapes, dtype=object))

@@ -115,9 +115,9 @@ def _disagreement(given: pd.DataFrame, lon: np.ndarray, lat: np.ndarray) -> pd.D
             there = parse_angles(given[name], name)[0].values.to_numpy(float)
             with np.errstate(invalid="ignore"):
                 away |= np.abs(there - here) > _SAME_PLACE_DEG
-    cells = given.reindex(columns=["lon", "lat"]).astype("str")
-    return check.problems(
-        away,
+    cells = given[away].reindex(columns=["lon", "lat"]).astype("str")
+    return check.problems_at(
+        np.flatnonzero(away),
         "lon, lat",
         check.joined(cells, ("lon", "lat")),
         "the lon and lat columns say another place than the geometry",
@@ -163,11 +163,12 @@ def place_anchors(
     found.append(check.swap_problems(first, second, shown, degrees=degrees))
     lon, lat, impossible = positions.to_lon_lat(first, second, crs)
     name = positions.crs_name(crs)
+    impossible[found[-1]["place"].to_numpy(dtype=int)] = False
     found.append(
-        check.problems(
-            impossible & ~np.isin(np.arange(len(first)), found[-1]["place"]),
+        check.problems_at(
+            np.flatnonzero(impossible),
             "lon, lat",
-            check.joined(shown, ("lon", "lat")),
+            check.joined(shown[impossible], ("lon", "lat")),
             f"no position of {name}",
             "check that easting comes first, the zone, and the CRS",
         )

@@ -500,7 +500,7 @@ def _checked(
     found_all = _all_problems(
         values, [*found, *position.found], shown, everything, _row_names(table), strict=strict
     )
-    in_place = values[_kept(found_all, len(values), strict=strict)]
+    in_place = values[list(_OF_A_PLACE)][_kept(found_all, len(values), strict=strict)]
     values["crag"], astray, asked_of = _placed_names(values["crag"], in_place, position.shown)
     found_all = pd.concat([found_all, astray.assign(unread=False)], ignore_index=True)
     good = _kept(found_all, len(values), strict=strict)
@@ -520,10 +520,11 @@ def _checked(
     as_given = _as_given(given, values, set(extras.columns))
     typed = {name: table.typed.get(place, extras[name]) for name, place in headers.extras.items()}
     extras = pd.DataFrame(typed, index=table.cells.index)
-    anchors = pd.concat(
-        [values, extras, as_given, pd.Series(table.rows, index=values.index, name="source_row")],
-        axis=1,
-    )[good].reset_index(drop=True)
+    numbered = pd.Series(table.rows, index=values.index, name="source_row")
+    anchors = pd.concat([values, extras, as_given, numbered], axis=1)
+    if not good.all():
+        anchors = anchors[good]
+    anchors = anchors.reset_index(drop=True)
     all_notes = (  # questions first: a list on the screen is short
         *asked_of, *estimates, *table.notes, *headers.notes, *filling, *position.notes, *notes,
         *named,
@@ -584,6 +585,9 @@ def _shown_order(given: pd.DataFrame) -> str | None:
     dates = [column.name for column in REGISTER if column.kind == "date" and column.name in given]
     shown = {order_shown(given[name]) for name in dates} - {None}
     return shown.pop() if len(shown) == 1 else None
+
+
+_OF_A_PLACE = ("anchor_id", "crag", "sector", "lon", "lat")
 
 
 def _placed_names(
