@@ -347,13 +347,14 @@ def _read(part: _Part, names: list[str], data: bytes | None) -> dict[str, Any]:
     """Columns of one part; texts as a dictionary, so that one text many times takes no room."""
     import pyarrow as pa
     import pyarrow.dataset as ds
+    from pyarrow.fs import LocalFileSystem
 
     with _damaged(part.path, part.name):
         words = [n for n in names if part.columns()[n] == "string"]
         read_options = ds.ParquetReadOptions(dictionary_columns=words)
         form = ds.ParquetFileFormat(read_options=read_options)
-        source = part.path if data is None else pa.BufferReader(data)
-        table = form.make_fragment(source).to_table(columns=names)
+        at = (str(part.path), LocalFileSystem()) if data is None else (pa.BufferReader(data),)
+        table = form.make_fragment(*at).to_table(columns=names)
         if table.num_rows != part.rows:
             raise ValueError(f"{table.num_rows} rows, not {part.rows}")
         table.validate(full=True)
