@@ -55,7 +55,7 @@ def test_refused_rows_are_listed_and_the_good_ones_entered(folder, saltreach):
     assert (none.returncode, (folder / "n.gpkg").exists()) == (2, False)
 
 
-@pytest.mark.parametrize("suffix", ["csv", "xlsx", "geojson", "gpkg"])
+@pytest.mark.parametrize("suffix", ["csv", "xlsx", "geojson", "gpkg", "parquet"])
 def test_an_export_reads_as_the_same_register(book, folder, saltreach, suffix):
     out = folder / f"out.{suffix}"
     done = saltreach("book", "export", book, "--out", out)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import csv
+import datetime as dt
 import functools
 import io
 import json
@@ -307,6 +308,50 @@ def _gpkg(data: bytes, rng: random.Random) -> bytes:
         return base.serialize()
 
 
+def _parquet(data: bytes, rng: random.Random) -> bytes:
+    """Puts absurd texts, broken shapes, other types, names or words on the geometry into a file."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    table = pq.read_table(pa.BufferReader(data))
+    about = dict(table.schema.metadata or {})
+    columns, names = [c.to_pylist() for c in table.columns], list(table.column_names)
+    types: list[pa.DataType | None] = list(table.schema.types)
+    for _ in range(rng.randint(1, 3)):
+        what, y = rng.randrange(5), rng.randrange(len(names))
+        row = rng.randrange(max(len(columns[y]), 1))
+        old = columns[y][row] if columns[y] else None
+        if what == 0 and b"geo" in about:
+            about[b"geo"] = _json(about[b"geo"], rng)
+        elif what == 1:
+            names[y] = rng.choice((_absurd(rng), rng.choice(names)))
+        elif what == 2 and isinstance(old, bytes):
+            columns[y][row] = _bytes(old, rng)
+        elif what == 3:
+            absurd = (
+                b"\x00\xff",
+                2**62,
+                1e308,
+                dt.datetime(9999, 1, 1),
+                [1, None],
+                {"a": [b"x"]},
+                True,
+            )
+            columns[y] = [rng.choice(absurd)] * len(columns[y])
+            types[y] = None
+        else:
+            columns[y] = [_absurd(rng) if rng.random() < 0.4 else None for _ in columns[y]]
+            types[y] = rng.choice((pa.string(), pa.large_string()))
+    out = io.BytesIO()
+    try:
+        arrays = [pa.array(c, type=t) for c, t in zip(columns, types, strict=True)]
+        made = pa.table(arrays, names=names).replace_schema_metadata(about)
+        pq.write_table(made, out, row_group_size=rng.choice((1, 3, 1000)))
+    except (pa.ArrowException, UnicodeError, ValueError, TypeError):
+        return _bytes(data, rng)
+    return out.getvalue()
+
+
 def _toml(data: bytes, rng: random.Random) -> bytes:
     """Breaks values and lines of a TOML file."""
     lines = data.decode("utf-8").split("\n")
@@ -351,6 +396,7 @@ WAYS: dict[str, tuple[Callable[[bytes, random.Random], bytes], ...]] = {
     ".gpx": (_xml, _xml, _reencoded),
     ".kml": (_xml, _xml, _reencoded),
     ".kmz": (_bytes,),
+    ".parquet": (_parquet, _parquet, _parquet),
     ".toml": (_toml, _toml, _toml, _reencoded),
     ".zip": (_return_file, _return_file, _bytes),
 }

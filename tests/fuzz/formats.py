@@ -101,7 +101,7 @@ def _invented() -> pd.DataFrame:
 
 
 def _registers(folder: Path) -> list[Format]:
-    """The six formats; CSV and XLSX also begin with the messy files."""
+    """The seven formats; CSV and XLSX also begin with the messy files."""
     valid = write_all_formats(_invented(), folder)
     out = []
     for suffix, path in valid.items():

@@ -1,4 +1,4 @@
-"""Write one register in all six formats, for tests that compare what is read back."""
+"""Write one register in all seven formats, for tests that compare what is read back."""
 
 from __future__ import annotations
 
@@ -129,6 +129,15 @@ def write_kml(frame: pd.DataFrame, path: Path) -> None:
     ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
 
 
+def write_parquet(frame: pd.DataFrame, path: Path) -> None:
+    """GeoParquet with the types the columns have."""
+    import geopandas as gpd
+
+    places = gpd.points_from_xy(frame["lon"], frame["lat"])
+    other = frame.drop(columns=list(POSITION))
+    gpd.GeoDataFrame(other, geometry=places, crs="EPSG:4326").to_parquet(path, index=False)
+
+
 WRITERS = {
     "csv": write_csv,
     "xlsx": write_xlsx,
@@ -136,11 +145,12 @@ WRITERS = {
     "gpkg": write_gpkg,
     "gpx": write_gpx,
     "kml": write_kml,
+    "parquet": write_parquet,
 }
 
 
 def write_all_formats(frame: pd.DataFrame, folder: Path) -> dict[str, Path]:
-    """Write a register as CSV, XLSX, GeoJSON, GeoPackage, GPX and KML.
+    """Write a register as CSV, XLSX, GeoJSON, GeoPackage, GPX, KML and GeoParquet.
 
     `frame` has columns of the register (`anchor_id`, `crag`, `sector`, `lon`, `lat` filled,
     lon and lat as floats) and any extra columns whose names are XML names. Returns format ->

@@ -45,7 +45,8 @@ RegisterFile = Annotated[
     typer.Argument(
         parser=source_of,
         metavar="REGISTER",
-        help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml or .kmz; or a book: .gpkg, or "
+        help="Register: .csv, .xlsx, .geojson, .gpkg, .gpx, .kml, .kmz or .parquet (or a "
+        "folder of those); or a book: .gpkg, or "
         "postgresql://user@host/database?schema=name.",
     ),
 ]

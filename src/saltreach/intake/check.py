@@ -14,6 +14,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from saltreach.intake.dates import day_limits
 from saltreach.intake.names import keys_of
@@ -135,7 +137,7 @@ def schema_problems(table: pd.DataFrame) -> pd.DataFrame:
     import pandera.errors
 
     try:
-        register_schema().validate(table, lazy=True)
+        register_schema().validate(table, lazy=True, inplace=True)
     except pandera.errors.SchemaErrors as errors:
         cases = errors.failure_cases[["index", "column", "check"]].astype({"index": int})
     else:
@@ -171,24 +173,32 @@ def problems(
     return frame[list(PROBLEM_COLUMNS)]
 
 
+def problems_at(
+    places: np.ndarray, column: str, value: pd.Series, reason: pd.Series | str, fix: pd.Series | str
+) -> pd.DataFrame:
+    """One problem for each place; value, reason and fix are those of the places alone."""
+    found = problems(np.ones(len(places), dtype=bool), column, value, reason, fix)
+    return found.assign(place=places)
+
+
 def joined(cells: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
     """Text of several columns side by side, as shown in the value of a problem."""
-    parts = [cells[name].fillna("").astype("str") for name in columns]
-    out = parts[0]
-    for part in parts[1:]:
-        out = out + ", " + part
-    return out
+    parts = [
+        pa.array(cells[name].fillna("").astype("str"), type=pa.large_string()) for name in columns
+    ]
+    side_by_side = pc.binary_join_element_wise(*parts, pa.scalar(", ", pa.large_string()))
+    return pd.Series(side_by_side, index=cells.index, dtype="str")
 
 
 def row_problems(table: pd.DataFrame, shown: pd.DataFrame) -> list[pd.DataFrame]:
     """Broken rules across columns; `shown` holds the cells as the user wrote them."""
-    return [
-        problems(
-            rule.bad(table), ", ".join(rule.columns), joined(shown, rule.columns),
-            rule.reason, rule.fix,
-        )
-        for rule in ROW_RULES
-    ]  # fmt: skip
+    return [_row_problems(rule, table, shown) for rule in ROW_RULES]
+
+
+def _row_problems(rule: RowRule, table: pd.DataFrame, shown: pd.DataFrame) -> pd.DataFrame:
+    bad = np.flatnonzero(rule.bad(table).to_numpy(bool))
+    said = joined(shown[list(rule.columns)].iloc[bad], rule.columns)
+    return problems_at(bad, ", ".join(rule.columns), said, rule.reason, rule.fix)
 
 
 def duplicate_problems(
@@ -230,14 +240,15 @@ def swap_problems(
     with np.errstate(invalid="ignore"):
         impossible = degrees & (np.abs(second) > 90)
     names = ("lon", "lat") if degrees else ("easting", "northing")
+    shown = shown[swapped]
     east, north = (shown[name].fillna("").astype("str") for name in ("lon", "lat"))
     looks = f"looks like {names[0]} and {names[1]} are swapped: "
     fix = looks + f"{names[0]} " + north + f", {names[1]} " + east
     reason = np.where(
-        impossible, "lat not in -90..90", "far from the other anchors of the register"
+        impossible[swapped], "lat not in -90..90", "far from the other anchors of the register"
     )
-    return problems(
-        swapped, "lon, lat", joined(shown, ("lon", "lat")),
+    return problems_at(
+        np.flatnonzero(swapped), "lon, lat", joined(shown, ("lon", "lat")),
         pd.Series(reason, index=shown.index, dtype="str"), fix,
     )  # fmt: skip
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.errors import setting
+from saltreach.intake.distinct import distinct
 
 EARLIEST_YEAR, LATEST_YEAR = 1900, 2199
 """No anchor of a climbing crag is older, and none is assessed later; other years are a slip."""
@@ -162,9 +163,9 @@ def parse_dates(
         How dates were read that are not ISO, with counts.
     """
     # Registers repeat few dates many times: each is read once.
-    codes, distinct = pd.factorize(text, use_na_sentinel=False)
-    parsed, notes = _parse_distinct(pd.Series(distinct, dtype="str"), today, order, beside)
-    return Parsed(*(column.take(codes).set_axis(text.index) for column in parsed)), notes
+    found = distinct(text)
+    parsed, notes = _parse_distinct(found.texts, today, order, beside)
+    return Parsed(*(found.spread(column, text.index) for column in parsed)), notes
 
 
 def order_shown(text: pd.Series) -> str | None:
@@ -308,7 +309,12 @@ def day_limits(iso: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     >>> [str(day) for day in first], [str(day) for day in last]
     (['2014-01-01', '2012-02-01'], ['2014-12-31', '2012-02-29'])
     """
-    text = pd.Series(iso, dtype="str")
+    found = distinct(pd.Series(iso, dtype="str"))
+    first, last = _limits(found.texts)
+    return first[found.codes], last[found.codes]
+
+
+def _limits(text: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     known = (text.notna() & (text != "")).to_numpy(bool)
 
     def number(start: int, stop: int) -> np.ndarray:

@@ -15,13 +15,15 @@ The rule, our own judgement, in the order it is applied to each crag's anchors:
 
 from __future__ import annotations
 
+from itertools import groupby
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from saltreach.intake import check
-from saltreach.intake.names import name_key, shortened
+from saltreach.intake.names import keys_of, name_key, shortened
 from saltreach.intake.together import earth_m, groups_within, place_in, tree_of
 
 FAR_M = 20_000.0
@@ -75,7 +77,7 @@ def told_apart(places: pd.DataFrame, shown: pd.Series) -> Apart:
     none = check.problems(np.zeros(0, dtype=bool), "", "", "", "")
     if not wide.any():
         return Apart(names, none, [])
-    table = places[wide].assign(key=places.loc[wide, "anchor_id"].map(name_key))
+    table = places[wide].assign(key=keys_of(places.loc[wide, "anchor_id"]))
     group = _by_least(groups_within(xyz[wide], crag[wide], FAR_M), table["key"])
     several = table["crag"].map(_count(group, table["crag"]) > 1).to_numpy(bool)
     if not several.any():
@@ -90,7 +92,7 @@ def told_apart(places: pd.DataFrame, shown: pd.Series) -> Apart:
     stray = (whole | astray)[group]
     target = np.where(whole[group], meant, home[group])
     found = _problems(table, shown, group, stray, target, np.where(meant == target, slip, -1))
-    numbered, notes = _numbered(table[~stray], group[~stray], set(names.map(name_key)))
+    numbered, notes = _numbered(table[~stray], group[~stray], set(keys_of(names).unique()))
     out = names.copy()
     out.loc[numbered.index] = numbered
     return Apart(out, found, notes)
@@ -216,21 +218,29 @@ def _numbered(
     ordered = table.assign(group=group).sort_values(["group", "key"], kind="stable")
     places = ordered.groupby("group").first().assign(anchors=ordered.groupby("group").size())
     many = places["crag"].map(places["crag"].value_counts()) > 1
+    several = places[many].sort_values("crag", kind="stable")
+    begins = several["crag"].ne(several["crag"].shift()).to_numpy()
+    first = several[begins].take(np.cumsum(begins) - 1)
+    away_km = _distance_m(first, several) / 1000
+    listed = zip(
+        several.index, several["crag"], map(_anchors, several["anchors"], several["anchor_id"]),
+        away_km, strict=True,
+    )  # fmt: skip
     new: dict[int, str] = {}
     notes = []
-    for crag, each in places[many].groupby("crag"):
-        first, said, number = each.iloc[0], [], 2
-        for at, place in list(each.iterrows())[1:]:
+    for crag, each in groupby(listed, key=itemgetter(1)):
+        (_, _, home, _), *others = each
+        said, number = [], 2
+        for at, _, anchors, apart_km in others:
             while name_key(name := f"{crag} ({number})") in taken:
                 number += 1
             taken.add(name_key(name))
             new[int(at)] = name
-            away_km = _distance_m(first, place) / 1000
-            said.append(f"{name!r} for the {_anchors(place)}, {away_km:,.0f} km away")
-        listed = "; ".join(shortened(said, "places"))
+            said.append(f"{name!r} for the {anchors}, {apart_km:,.0f} km away")
+        shown = "; ".join(shortened(said, "places"))
         notes.append(
-            f"crag {crag!r} lies in {len(each)} places more than {FAR_M / 1000:g} km apart: the "
-            f"name stays for the {_anchors(first)}; read as {listed}. Correct their positions, or "
+            f"crag {crag!r} lies in {1 + len(others)} places more than {FAR_M / 1000:g} km apart: "
+            f"the name stays for the {home}; read as {shown}. Correct their positions, or "
             "give each place a name of its own"
         )
     chosen = np.isin(group, list(new))
@@ -238,6 +248,5 @@ def _numbered(
     return names, shortened(notes, "crags in several places")
 
 
-def _anchors(place: pd.Series) -> str:
-    count = place["anchors"]
-    return f"{count} anchor{'s' if count > 1 else ''} with {place['anchor_id']!r}"
+def _anchors(count: int, anchor_id: str) -> str:
+    return f"{count} anchor{'s' if count > 1 else ''} with {anchor_id!r}"

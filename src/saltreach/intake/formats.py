@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import json
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -15,7 +13,9 @@ import pandas as pd
 
 from saltreach.errors import RegisterError
 from saltreach.intake.headers import column_of, is_header
-from saltreach.intake.names import whole
+from saltreach.intake.parts import Parts
+from saltreach.intake.typed import cell_text as cell_text
+from saltreach.intake.typed import is_plain_number, number_column
 from saltreach.vocabulary.columns import REQUIRED
 
 
@@ -47,6 +47,7 @@ class Table:
     bad_rows: tuple[tuple[int, str, str, str], ...] = ()
     other_sheets: tuple[str, ...] = ()
     typed: Mapping[int, pd.Series] = field(default_factory=dict)
+    parts: Parts | None = None
 
 
 @dataclass(frozen=True)
@@ -95,43 +96,14 @@ def content(path: Path, suffixes: Iterable[str], what: str) -> bytes:
     return data
 
 
-def cell_text(value: Any) -> Any:
-    """Text of one typed cell as the user would write it; NaN for an empty one.
-
-    Examples
-    --------
-    >>> cell_text(2014.0), cell_text(dt.datetime(2014, 6, 12)), cell_text("007"), cell_text(True)
-    ('2014', '2014-06-12', '007', 'true')
-    """
-    if isinstance(value, str):
-        return whole(value) if value else np.nan
-    if value is None or value is pd.NaT or value is pd.NA:
-        return np.nan
-    if isinstance(value, bool | np.bool_):
-        return "true" if value else "false"
-    if isinstance(value, int | np.integer):
-        return str(int(value))
-    if isinstance(value, float | np.floating):
-        number = float(value)
-        if np.isnan(number):
-            return np.nan
-        return str(int(number)) if number.is_integer() and abs(number) < 1e15 else repr(number)
-    if isinstance(value, dt.datetime):
-        midnight = value.time() == dt.time(0)
-        return value.date().isoformat() if midnight else value.isoformat(sep=" ")
-    if isinstance(value, dt.date | dt.time):
-        return value.isoformat()
-    if isinstance(value, dict | list):
-        return json.dumps(value, ensure_ascii=False)
-    return str(value)
-
-
 def text_frame(columns: Sequence[Iterable[Any]], length: int) -> pd.DataFrame:
     """Frame of text columns named 0, 1, 2 ... from columns of typed cells."""
 
     def text(values: Iterable[Any]) -> pd.Series:
         if isinstance(values, pd.Series) and isinstance(values.dtype, pd.StringDtype):
             return values.astype("str").set_axis(range(length)).where(lambda v: v != "")
+        if isinstance(values, pd.Series) and is_plain_number(values.dtype):
+            return number_column(values.to_numpy(), pd.RangeIndex(length))
         return pd.Series([cell_text(v) for v in values], index=range(length), dtype="str")
 
     return pd.DataFrame(

@@ -231,9 +231,16 @@ def read_geojson(path: Path, data: bytes, request: Request) -> Table:
 
 def _geometry(frame: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Coordinates of points (single points of multipoints too), and types of the others."""
+    return points_of(np.asarray(frame.geometry, dtype=object))
+
+
+def points_of(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Coordinates of points, and types of what is none, of an array of geometries of shapely.
+
+    A single point in a multipoint is a point; an empty geometry is none, and no other type.
+    """
     import shapely
 
-    shapes = np.asarray(frame.geometry, dtype=object)
     single = (shapely.get_type_id(shapes) == 4) & (shapely.get_num_geometries(shapes) == 1)
     shapes = np.where(single, shapely.get_geometry(shapes, 0), shapes)
     shapes = np.where(shapely.is_empty(shapes), np.array(None, dtype=object), shapes)
@@ -332,9 +339,9 @@ def named_values(rejected: pd.DataFrame, table: Table, anchor_id: pd.Series | No
     anchor_id : Series or None
         Names of its rows.
     """
-    if table.points is None or anchor_id is None:
+    if table.points is None or anchor_id is None or not len(rejected):
         return rejected
-    name = rejected["row"].map(dict(zip(table.rows, anchor_id, strict=True)))
+    name = rejected["row"].map(anchor_id.set_axis(table.rows))
     placed = rejected["column"].str.match(_LON_LAT) & name.notna()
     said = rejected["value"] + " (anchor " + name.map(repr) + ")"
     return rejected.assign(value=rejected["value"].where(~placed, said.str.strip()))

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from saltreach.intake.distinct import told
 from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.synonyms import level_words, plain, words
 from saltreach.vocabulary.words import counted
@@ -15,30 +16,30 @@ from saltreach.vocabulary.words import counted
 def levels_said(text: pd.Series, column: Column) -> tuple[pd.Series, list[str]]:
     """Read the words for levels of a column, with or without their number.
 
-    Parameters
-    ----------
-    text : Series of str
-        Cells without surrounding blanks; NaN where empty.
-    column : Column
-        The column.
+        Parameters
+        ----------
+        text : Series of str
+            Cells without surrounding blanks; NaN where empty.
+        column : Column
+            The column.
 
-    Returns
-    -------
-    values : Series of float
-        The levels; NaN where a cell is empty or is no such word. `3 poor` counts, `0 poor` and
-        words that name no one level (`ok`) do not.
-    notes : list of str
-        One sentence per word.
+        Returns
+        -------
+        values : Series of float
+            The levels; NaN where a cell is empty or is no such word. `3 poor` counts, `0 poor` and
+            words that name no one level (`ok`) do not.
+        notes : list of str
+            One sentence per word.
 
-    Examples
-    --------
-    >>> from saltreach.vocabulary.columns import REGISTER_BY_NAME
-    >>> levels_said(pd.Series(["gut", "3 poor", "ok", "2"]), REGISTER_BY_NAME["condition"])[0]
-    0    0.0
-    1    3.0
-    2    NaN
-    3    NaN
-    dtype: float64
+        Examples
+        --------
+    from saltreach.vocabulary.columns import REGISTER_BY_NAME
+        >>> levels_said(pd.Series(["gut", "3 poor", "ok", "2"]), REGISTER_BY_NAME["condition"])[0]
+        0    0.0
+        1    3.0
+        2    NaN
+        3    NaN
+        dtype: float64
     """
     table = level_words(column.name)
     found = {given: said for given in text.dropna().unique() if (said := _level(given, table))}
@@ -49,7 +50,8 @@ def levels_said(text: pd.Series, column: Column) -> tuple[pd.Series, list[str]]:
         rows = counted(counts[given], "row")
         says = f", as {file} says" if file else ""
         notes.append(f"{column.name}: {given!r} ({rows}) read as {names.get(value, value)}{says}")
-    return text.map({given: value for given, (value, _) in found.items()}).astype(float), notes
+    levels = {given: value for given, (value, _) in found.items()}
+    return told(text, levels).astype(float), notes
 
 
 def _level(given: str, table: Mapping[str, tuple[str, str]]) -> tuple[str, str] | None:

@@ -13,9 +13,11 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 import pandas as pd
+import pyarrow.compute as pc
 
 from saltreach.errors import RegisterError, in_rows
 from saltreach.intake.decoding import UNREADABLE
+from saltreach.intake.distinct import as_arrow
 from saltreach.vocabulary.words import counted
 
 NAMES = ("anchor_id", "crag", "sector", "route")
@@ -126,7 +128,12 @@ def tidied(cells: pd.DataFrame, rows: np.ndarray) -> tuple[pd.DataFrame, list[st
     """
     out, notes = {}, []
     for name, text in cells.items():
-        clean = _mapped(text, clean_name if name in NAMES else safe_text)
+        at = np.flatnonzero(~is_tidy(text, one_line=name in NAMES))
+        if not len(at):
+            empty = text == ""
+            out[name] = text.where(~empty) if empty.any() else text
+            continue
+        clean = _put(text, at, clean_name if name in NAMES else safe_text)
         out[name] = clean.where(clean != "")
         changed = text.notna() & (clean != text)
         if changed.any():
@@ -143,16 +150,45 @@ def tidied(cells: pd.DataFrame, rows: np.ndarray) -> tuple[pd.DataFrame, list[st
     return pd.DataFrame(out, index=cells.index, columns=cells.columns), notes
 
 
-def _mapped(text: pd.Series, function: Callable[[str], str]) -> pd.Series:
-    """A function of each distinct text; NaN stays."""
-    codes, distinct = pd.factorize(text)
-    values = pd.Series([function(t) for t in distinct], dtype="str")
-    return values.reindex(codes).set_axis(text.index)
+def is_tidy(text: pd.Series, *, one_line: bool) -> np.ndarray:
+    """Where tidying changes nothing, as the letters alone tell; True for NaN.
+
+    Parameters
+    ----------
+    text : Series of str
+        NaN where empty.
+    one_line : bool
+        Whether blanks count too: none at the ends, none beside another.
+
+    Examples
+    --------
+    >>> is_tidy(pd.Series(["Cabo 1", "Cabo  1", "Peñón"]), one_line=True).tolist()
+    [True, False, False]
+    """
+    cells = as_arrow(text)
+    tidy = pc.and_(pc.string_is_ascii(cells), pc.ascii_is_printable(cells))
+    if one_line:
+        for loose in (
+            pc.match_substring(cells, "  "),
+            pc.starts_with(cells, " "),
+            pc.ends_with(cells, " "),
+        ):
+            tidy = pc.and_not(tidy, loose)
+    return pc.fill_null(tidy, True).to_numpy().astype(bool)
+
+
+def _put(text: pd.Series, at: np.ndarray, function: Callable[[str], str]) -> pd.Series:
+    """The text with a function of each distinct cell at these places."""
+    codes, distinct = pd.factorize(text.iloc[at])
+    out = text.copy()
+    out.iloc[at] = np.array([function(t) for t in distinct], dtype=object)[codes]
+    return out
 
 
 def keys_of(names: pd.Series) -> pd.Series:
     """`name_key` of each; NaN stays."""
-    return _mapped(names, name_key)
+    tidy = is_tidy(names, one_line=True)
+    return _put(names.where(~tidy, names.str.lower()), np.flatnonzero(~tidy), name_key)
 
 
 def shortened(items: list[str], what: str) -> list[str]:

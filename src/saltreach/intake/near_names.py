@@ -98,24 +98,32 @@ def near_pairs(
         The name with more anchors first; nearest pairs first.
     """
     outer = pd.Series("", index=name.index) if within is None else within
-    frame = pd.DataFrame({"within": outer.to_numpy(), "name": name.to_numpy()})
-    written = dict(zip(name, name if spelled is None else spelled, strict=True))
-    place, first = pd.factorize(pd.MultiIndex.from_frame(frame))
+    inside, outers = pd.factorize(outer)
+    named, names = pd.factorize(name)
+    place, first = pd.factorize(inside.astype(np.int64) * max(len(names), 1) + named)
     if len(first) < 2:
         return []
-    inside = pd.factorize(frame["within"])[0]
+    told = _told(name if spelled is None else spelled, named, len(names))
     xyz = earth_m(lon, lat)
     found = []
     size = np.bincount(place, minlength=len(first))
+    ordered, ends = xyz[np.argsort(place, kind="stable")], np.cumsum(size)
     for a, b in _neighbours(xyz, place, inside):
-        (around, one), (_, other) = first[a], first[b]
-        if not are_near(written[one], written[other]):
+        one, other = first[a] % len(names), first[b] % len(names)
+        if not are_near(told[one], told[other]):
             continue
-        apart = _least_distance(xyz[place == a], xyz[place == b])
+        apart = _least_distance(*(ordered[ends[p] - size[p] : ends[p]] for p in (a, b)))
         if apart <= NEAR_M:
-            pair = sorted([(-size[a], one), (-size[b], other)])
-            found.append((apart, pair[0][1], pair[1][1], around))
+            pair = sorted([(-size[a], names[one]), (-size[b], names[other])])
+            found.append((apart, pair[0][1], pair[1][1], outers[first[a] // len(names)]))
     return [(one, other, apart, around) for apart, one, other, around in sorted(found)]
+
+
+def _told(text: pd.Series, code: np.ndarray, count: int) -> list[str]:
+    """The last text of each code."""
+    last = np.zeros(count, dtype=np.int64)
+    last[code] = np.arange(len(code))
+    return text.iloc[last].tolist()
 
 
 def _neighbours(xyz: np.ndarray, place: np.ndarray, inside: np.ndarray) -> np.ndarray:
@@ -148,7 +156,8 @@ def questions(
     lon, lat : ndarray
         Degrees.
     """
-    name_of = dict(zip(crag, base, strict=True))
+    code, crags_of = pd.factorize(crag)
+    name_of = dict(zip(crags_of, _told(base, code, len(crags_of)), strict=True))
 
     def crags(one: str, other: str, apart: str, _: str) -> str:
         answer = shlex.quote(f"{name_of[other]}={name_of[one]}")

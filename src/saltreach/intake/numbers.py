@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from saltreach.intake.dates import Parsed, empty_text
+from saltreach.intake.distinct import distinct
 from saltreach.vocabulary.columns import Column
 from saltreach.vocabulary.units import factor
 from saltreach.vocabulary.words import counted
@@ -225,6 +226,15 @@ def parse_numbers(
     notes : list of str
         How numbers were read that are not plain, with counts.
     """
+    found = distinct(text)
+    parsed, how = _parse_distinct(found.texts, found.counts, column, mark, unit)
+    return Parsed(*(found.spread(one, text.index) for one in parsed)), _told(column, how)
+
+
+def _parse_distinct(
+    text: pd.Series, counts: np.ndarray, column: Column, mark: str | None, unit: str | None
+) -> tuple[Parsed, dict[str, int]]:
+    """Numbers of different cells, and how many cells are written in which way."""
     reason, fix = empty_text(text.index), empty_text(text.index)
     # float() of Python reads every digit; the parsers of pandas may miss the last one.
     values = pd.Series(np.nan, index=text.index, dtype=float)
@@ -242,7 +252,7 @@ def parse_numbers(
     as_comma = text.str.fullmatch(_COMMA, na=False) & ~text.str.fullmatch(_EITHER.pattern, na=False)
     dotted = text[as_comma].str.replace(",", ".", regex=False).to_numpy(object).astype(float)
     values.loc[as_comma] = dotted if scale == 1.0 else [_scaled(v, scale) for v in dotted]
-    how: dict[str, int] = {COMMA: int(as_comma.sum())} if as_comma.any() else {}
+    how: dict[str, int] = {COMMA: int(counts[as_comma].sum())} if as_comma.any() else {}
     other = text[text.notna() & ~as_plain & ~as_comma]
     unit_text = f" in {column.unit}" if column.unit else ""
     empty = "" if column.required else ", or leave it empty"
@@ -256,8 +266,8 @@ def parse_numbers(
         reason.loc[wrong.index] = wrong.map({g: r.reason for g, r in read.items()})
         fixes = {g: (r.fix or default) + empty * (not r.about) for g, r in read.items()}
         fix.loc[wrong.index] = wrong.map(fixes)
-        for given, count in other.value_counts(sort=False).items():
-            for way in read[str(given)].how:
+        for given, count in zip(other, counts[other.index], strict=True):
+            for way in read[given].how:
                 how[way] = how.get(way, 0) + int(count)
     infinite = text.notna() & reason.isna() & ~np.isfinite(values)
     reason.loc[infinite], fix.loc[infinite] = "not a finite number", default + empty
@@ -269,8 +279,8 @@ def parse_numbers(
         values = values.where(~broken)
     values = values.where(np.isfinite(values))
     if unit is not None and scale != 1.0:
-        how[f"in {unit}, as the header says"] = int(values.notna().sum())
-    return Parsed(values, reason, fix), _told(column, how)
+        how[f"in {unit}, as the header says"] = int(counts[values.notna()].sum())
+    return Parsed(values, reason, fix), how
 
 
 def _told(column: Column, how: dict[str, int]) -> list[str]:

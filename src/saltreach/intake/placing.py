@@ -12,6 +12,7 @@ from saltreach.errors import RegisterError
 from saltreach.intake import check, formats, positions
 from saltreach.intake.angles import parse_angles
 from saltreach.intake.numbers import parse_numbers
+from saltreach.intake.typed import number_column
 from saltreach.vocabulary.columns import REGISTER_BY_NAME, Column
 
 if TYPE_CHECKING:
@@ -77,8 +78,9 @@ def _coordinates(
             values.append(parsed.values.to_numpy(float))
         return values[0], values[1], shown, found, notes
     points = table.points if table.points is not None else np.empty((0, 2))
-    texts = [[formats.cell_text(v) for v in points[:, i]] for i in (0, 1)]
-    shown = pd.DataFrame({"lon": texts[0], "lat": texts[1]}, index=given.index).astype("str")
+    shown = pd.DataFrame(
+        {name: number_column(points[:, i], given.index) for i, name in enumerate(("lon", "lat"))}
+    )
     odd = pd.Series(table.odd_geometry, index=given.index, dtype="str")
     found = [
         check.problems(
@@ -113,9 +115,9 @@ def _disagreement(given: pd.DataFrame, lon: np.ndarray, lat: np.ndarray) -> pd.D
             there = parse_angles(given[name], name)[0].values.to_numpy(float)
             with np.errstate(invalid="ignore"):
                 away |= np.abs(there - here) > _SAME_PLACE_DEG
-    cells = given.reindex(columns=["lon", "lat"]).astype("str")
-    return check.problems(
-        away,
+    cells = given[away].reindex(columns=["lon", "lat"]).astype("str")
+    return check.problems_at(
+        np.flatnonzero(away),
         "lon, lat",
         check.joined(cells, ("lon", "lat")),
         "the lon and lat columns say another place than the geometry",
@@ -161,11 +163,12 @@ def place_anchors(
     found.append(check.swap_problems(first, second, shown, degrees=degrees))
     lon, lat, impossible = positions.to_lon_lat(first, second, crs)
     name = positions.crs_name(crs)
+    impossible[found[-1]["place"].to_numpy(dtype=int)] = False
     found.append(
-        check.problems(
-            impossible & ~np.isin(np.arange(len(first)), found[-1]["place"]),
+        check.problems_at(
+            np.flatnonzero(impossible),
             "lon, lat",
-            check.joined(shown, ("lon", "lat")),
+            check.joined(shown[impossible], ("lon", "lat")),
             f"no position of {name}",
             "check that easting comes first, the zone, and the CRS",
         )

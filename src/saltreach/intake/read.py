@@ -23,18 +23,22 @@ from saltreach.intake import (
     gis_xml,
     names,
     near_names,
+    parquet_file,
     positions,
     table_files,
 )
 from saltreach.intake.dates import ORDERS, order_shown
+from saltreach.intake.distinct import alike, told
 from saltreach.intake.headers import AS_GIVEN, Headers, resolve_headers
 from saltreach.intake.leftovers import cleaned
 from saltreach.intake.numbers import Evidence, evidence
 from saltreach.intake.own_results import without_estimates
 from saltreach.intake.own_words import with_own_words
+from saltreach.intake.parts import Parts, in_parts
 from saltreach.intake.place_columns import grid_named, with_points
 from saltreach.intake.placing import place_anchors
 from saltreach.intake.tables import SURVEY
+from saltreach.intake.typed import number_column
 from saltreach.intake.understood import UNDERSTOOD_COLUMNS, understood
 from saltreach.intake.values import (
     SPREADSHEET_ERRORS,
@@ -58,6 +62,7 @@ READERS: dict[str, Callable[[Path, bytes, formats.Request], formats.Table]] = {
     ".gpx": gis_xml.read_gpx,
     ".kml": gis_xml.read_kml,
     ".kmz": gis_xml.read_kml,
+    parquet_file.SUFFIX: parquet_file.read_parquet,
 }
 """File suffix -> reader."""
 
@@ -99,6 +104,9 @@ class Register:
         (else the rock gave way) and `by_test` (a test found it).
     last_events : DataFrame or None
         Of a book: what happened last at each anchor, for the cards of a map.
+    parts : Parts or None
+        Of a folder of Parquet files: which rows of `source_row`, which counts through all of
+        them, stand in which.
     """
 
     anchors: gpd.GeoDataFrame
@@ -117,14 +125,21 @@ class Register:
     unused: tuple[str, ...] = ()
     failed_before: pd.DataFrame | None = None
     last_events: pd.DataFrame | None = None
+    parts: Parts | None = None
 
 
-def _absent(column: Column, index: pd.Index) -> pd.Series:
-    """A column the file does not have: unknown in every row."""
-    if column.kind in ("number", "integer"):
-        return pd.Series(np.nan, index=index, dtype=float)
-    word = UNKNOWN if UNKNOWN in column.choices else np.nan
-    return pd.Series(word, index=index, dtype="str")
+class _Absent:
+    """Columns the file does not have, unknown in every row; those alike share their memory."""
+
+    def __init__(self, index: pd.Index) -> None:
+        self._number = pd.Series(np.nan, index=index, dtype=float)
+        self._empty = alike(None, index)
+        self._word = alike(UNKNOWN, index)
+
+    def __call__(self, column: Column) -> pd.Series:
+        if column.kind in ("number", "integer"):
+            return self._number
+        return self._word if UNKNOWN in column.choices else self._empty
 
 
 def _parsed(
@@ -134,12 +149,10 @@ def _parsed(
     values: dict[str, pd.Series] = {}
     found: list[pd.DataFrame] = []
     notes: list[str] = []
+    absent = _Absent(given.index)
     for column in REGISTER:
-        if column.name in ("lon", "lat"):
-            values[column.name] = pd.Series(np.nan, index=given.index, dtype=float)
-            continue
-        if column.name not in given:
-            values[column.name] = _absent(column, given.index)
+        if column.name not in given or column.name in ("lon", "lat"):
+            values[column.name] = absent(column)
             continue
         text = given[column.name]
         broken = text.isin(SPREADSHEET_ERRORS)
@@ -164,7 +177,7 @@ def _parsed(
         named = grades_named(given["material"], REGISTER_BY_NAME["grade"])
         values["grade"] = values["grade"].where(values["grade"].notna(), named)
     # a grade says which metal it is, where the word for the metal says less
-    own = values["grade"].map(check.METAL_OF_GRADE)
+    own = told(values["grade"], check.METAL_OF_GRADE)
     metal = values["material"]
     vague = (metal == UNKNOWN) | ((metal == STAINLESS) & own.isin(STAINLESS_METALS))
     values["material"] = metal.where(~vague | own.isna(), own)
@@ -210,10 +223,10 @@ def _all_problems(
             ["place", "column"]
         ]
     )
-    told = pd.MultiIndex.from_frame(schema[["place", "column"]]).isin(cells)
+    known = pd.MultiIndex.from_frame(schema[["place", "column"]]).isin(cells)
     single = [
         group.assign(value=shown[name].iloc[group["place"].to_numpy(dtype=int)].to_numpy())
-        for name, group in schema[~told].groupby("column", sort=False)
+        for name, group in schema[~known].groupby("column", sort=False)
     ]
     whole = pd.concat([unread, *single, *across, again], ignore_index=True)
     return whole.assign(unread=whole["unread"].eq(True))
@@ -221,7 +234,7 @@ def _all_problems(
 
 def _without(table: pd.DataFrame, wrong: pd.DataFrame) -> pd.DataFrame:
     """The table without the values of problems, each of one column or of several."""
-    table = table.copy()
+    table = table.copy(deep=False)
     for columns, group in wrong.groupby("column", sort=False):
         places = table.index[group["place"].to_numpy(dtype=int)]
         table.loc[places, str(columns).split(", ")] = np.nan
@@ -246,7 +259,7 @@ def _emptied(table: pd.DataFrame, doubts: pd.DataFrame) -> pd.DataFrame:
     """The table with every cell in doubt unknown, but for those read in part."""
     table = _without(table, doubts[~doubts["unread"]])
     for column in REGISTER:
-        if UNKNOWN in column.choices:
+        if UNKNOWN in column.choices and table[column.name].hasnans:
             table[column.name] = table[column.name].fillna(UNKNOWN)
     return table
 
@@ -319,8 +332,9 @@ def read_register(
     Parameters
     ----------
     source : path, DataFrame or GeoDataFrame
-        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX, KML or KMZ by its suffix; or a
-        frame, which is not changed. Where there is geometry it is the position, in its own
+        A file of anchors, CSV, XLSX, GeoJSON, GeoPackage, GPX, KML, KMZ or Parquet by its suffix;
+        a folder of Parquet files (`saltreach.intake.parquet_file.read_parts`); or a frame, which
+        is not changed. Where there is geometry it is the position, in its own
         CRS; a row whose lon and lat columns say another place is refused.
     columns : mapping of str to str, optional
         Our column name -> header in the source, for headers that are not recognised. Mapping
@@ -368,14 +382,18 @@ def read_register(
     through as text (those of a frame that hold numbers or truth values as they are); one whose
     name belongs to the assessment gets `_given` at its end. Rows of a frame are numbered by
     position from 1, and its checksum is that of its cells as text; so is that of a GeoPackage that
-    is a book, whose bytes differ though its anchors are the same.
+    is a book, whose bytes differ though its anchors are the same. That of a folder is of the names
+    and bytes of its parts (`saltreach.intake.parquet_file.folder_checksum`).
     """
     frame = isinstance(source, pd.DataFrame)
     path = Path() if isinstance(source, pd.DataFrame) else Path(source)
     name = (name or "the DataFrame") if frame else path.name
     suffix = path.suffix.lower()
-    if not frame and path.is_dir():
-        raise RegisterError(_is_folder(path))
+    folder = not frame and path.is_dir()
+    if folder and (path / "provenance.json").is_file():
+        raise RegisterError(
+            f"{path} is a folder of results, and a register is expected: give its file"
+        )
     if not frame and suffix == ".parquet" and (path.parent / "provenance.json").is_file():
         raise RegisterError(
             f"{path} is one file of results; give their folder {path.parent}, or a register"
@@ -391,6 +409,9 @@ def read_register(
     if isinstance(source, pd.DataFrame):
         table = _safe_headers(gis.from_frame(source, type(source).__name__, keep_types=True))
         sha256 = book_layer.cells_checksum(table)
+    elif folder:
+        table, sha256 = parquet_file.read_parts(path)
+        table = _safe_headers(table)
     else:
         book = book_layer.is_book_file(path)
         data = formats.content(path, READERS, "anchors")
@@ -429,13 +450,6 @@ def read_register(
         sha256=sha256,
         survey_file=str(path) if surveyed else None,
     )
-
-
-def _is_folder(path: Path) -> str:
-    """What to say of a folder in place of a register."""
-    if (path / "provenance.json").is_file():
-        return f"{path} is a folder of results, and a register is expected: give its file"
-    return f"{path} is a folder; give the file of a register"
 
 
 def _checked(
@@ -479,13 +493,14 @@ def _checked(
     )
     values, found, notes = _parsed(given, today, reading)
     values["lon"], values["lat"] = position.lon, position.lat
-    shown = given.reindex(columns=[c.name for c in REGISTER]).astype("str")
+    nothing = alike(None, given.index)
+    shown = pd.DataFrame({c.name: given.get(c.name, nothing) for c in REGISTER})
     shown[["lon", "lat"]] = position.shown[["lon", "lat"]]
     everything = pd.concat([shown, extras], axis=1)
     found_all = _all_problems(
-        values, [*found, *position.found], shown, everything, table.rows, strict=strict
+        values, [*found, *position.found], shown, everything, _row_names(table), strict=strict
     )
-    in_place = values[_kept(found_all, len(values), strict=strict)]
+    in_place = values[list(_OF_A_PLACE)][_kept(found_all, len(values), strict=strict)]
     values["crag"], astray, asked_of = _placed_names(values["crag"], in_place, position.shown)
     found_all = pd.concat([found_all, astray.assign(unread=False)], ignore_index=True)
     good = _kept(found_all, len(values), strict=strict)
@@ -493,7 +508,8 @@ def _checked(
     rejected = check.rejected_table(found_all[~kept], table.rows, name)
     if table.point_text is None:
         rejected = gis.named_values(rejected, table, given.get("anchor_id"))
-    doubts = check.rejected_table(found_all[kept], table.rows, name)
+    rejected = in_parts(rejected, table.parts)
+    doubts = in_parts(check.rejected_table(found_all[kept], table.rows, name), table.parts)
     if table.bad_rows:
         bad = pd.DataFrame(table.bad_rows, columns=["row", "value", "reason", "fix"])
         bad = bad.assign(file=name, column="")[rejected.columns]
@@ -504,10 +520,11 @@ def _checked(
     as_given = _as_given(given, values, set(extras.columns))
     typed = {name: table.typed.get(place, extras[name]) for name, place in headers.extras.items()}
     extras = pd.DataFrame(typed, index=table.cells.index)
-    anchors = pd.concat(
-        [values, extras, as_given, pd.Series(table.rows, index=values.index, name="source_row")],
-        axis=1,
-    )[good].reset_index(drop=True)
+    numbered = pd.Series(table.rows, index=values.index, name="source_row")
+    anchors = pd.concat([values, extras, as_given, numbered], axis=1)
+    if not good.all():
+        anchors = anchors[good]
+    anchors = anchors.reset_index(drop=True)
     all_notes = (  # questions first: a list on the screen is short
         *asked_of, *estimates, *table.notes, *headers.notes, *filling, *position.notes, *notes,
         *named,
@@ -533,7 +550,16 @@ def _checked(
         rows_read=len(values) + len(table.bad_rows),
         renamed=headers.renamed,
         unused=headers.unused,
+        parts=table.parts,
     )
+
+
+def _row_names(table: formats.Table) -> np.ndarray:
+    """What each row is called in a message about another."""
+    if table.parts is None:
+        return table.rows
+    part, row = table.parts.named(table.rows)
+    return (pd.Series(row).astype("str") + " of " + pd.Series(part, dtype="str")).to_numpy(object)
 
 
 def _safe_headers(table: formats.Table) -> formats.Table:
@@ -561,6 +587,9 @@ def _shown_order(given: pd.DataFrame) -> str | None:
     return shown.pop() if len(shown) == 1 else None
 
 
+_OF_A_PLACE = ("anchor_id", "crag", "sector", "lon", "lat")
+
+
 def _placed_names(
     crags: pd.Series, good: pd.DataFrame, shown: pd.DataFrame
 ) -> tuple[pd.Series, pd.DataFrame, list[str]]:
@@ -568,14 +597,14 @@ def _placed_names(
 
     `good` are the rows that are kept, those with a cell in doubt among them.
     """
-    told = far_apart.told_apart(good, check.joined(shown, ("lon", "lat")))
-    kept = good.drop(index=told.found["place"])
+    apart = far_apart.told_apart(good, check.joined(shown, ("lon", "lat")))
+    kept = good.drop(index=apart.found["place"])
     asked = near_names.questions(
-        told.crag[kept.index], kept["crag"], kept["sector"], kept["lon"], kept["lat"]
+        apart.crag[kept.index], kept["crag"], kept["sector"], kept["lon"], kept["lat"]
     )
     crag = crags.copy()
-    crag.loc[told.crag.index] = told.crag
-    return crag, told.found, [*told.notes, *asked]
+    crag.loc[apart.crag.index] = apart.crag
+    return crag, apart.found, [*apart.notes, *asked]
 
 
 def refuse_far_at_sea(
@@ -621,7 +650,7 @@ def refuse_far_at_sea(
         far = ~land & (distance > limit_m) & anchors["coast_distance_m"].isna().to_numpy()
     if not far.any():
         return register
-    shown = anchors[["lon", "lat"]].map(formats.cell_text).astype("str")
+    shown = anchors[["lon", "lat"]].apply(lambda c: number_column(c.to_numpy(), c.index))
     kilometres = pd.Series([f"{d / 1000:.1f}" for d in distance], dtype="str")
     found = check.problems(
         far,
@@ -632,9 +661,11 @@ def refuse_far_at_sea(
         "coast_distance_m in the register or a better coast file (--coast)",
     )
     more = check.rejected_table(found, anchors["source_row"].to_numpy(), register.file)
+    more = in_parts(more, register.parts)
     rejected = pd.concat([register.rejected, more], ignore_index=True)
+    order = ["row"] if register.parts is None else ["file", "row"]
     return replace(
         register,
         anchors=anchors[~far].reset_index(drop=True),
-        rejected=rejected.sort_values("row", kind="stable", ignore_index=True),
+        rejected=rejected.sort_values(order, kind="stable", ignore_index=True),
     )

@@ -9,9 +9,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+import pyarrow.compute as pc
 
 from saltreach.intake.cells import READERS, parse_cells
 from saltreach.intake.dates import Parsed, empty_text, parse_dates
+from saltreach.intake.distinct import as_arrow, distinct, told
 from saltreach.intake.levels import level_fix, levels_said
 from saltreach.intake.numbers import parse_numbers
 from saltreach.vocabulary.columns import Column
@@ -55,8 +57,14 @@ class Reading:
     orders: Mapping[str, str] = field(default_factory=dict)
 
 
+_LOOSE = r"^$|^[\s\x00-\x1f]|[\s\x00-\x1f]$|^[^\x00-\x7f]|[^\x00-\x7f]$"
+"""Cells that are empty, or may begin or end with a blank of any alphabet."""
+
+
 def trimmed(text: pd.Series) -> pd.Series:
     """Return text without surrounding blanks; a cell of blanks only is unknown."""
+    if not pc.any(pc.match_substring_regex(as_arrow(text), _LOOSE)).as_py():
+        return text
     bare = text.str.strip()
     return bare.where(bare != "")
 
@@ -95,9 +103,7 @@ def parse_column(
     """
     if column.kind in READERS:
         return parse_cells(text, READERS[column.kind]), []
-    word = text.str.casefold()
-    unknown = word.isin(UNKNOWN_WORDS) & ~word.isin(column.choices) & unknown_is_empty
-    known = text.where(~unknown)
+    known = _known(text, column) if unknown_is_empty else text
     if column.kind == "several":
         return parse_several(known, column)
     if column.choices:
@@ -119,6 +125,14 @@ def parse_column(
         parsed.reason.loc[word.index] = f"not one of the words of {column.name}"
         parsed.fix.loc[word.index] = word.map({g: level_fix(g, column) for g in word.unique()})
     return parsed._replace(values=parsed.values.where(levels.isna(), levels)), [*notes, *said]
+
+
+def _known(text: pd.Series, column: Column) -> pd.Series:
+    """The cells without words for nothing known."""
+    found = distinct(text)
+    word = found.texts.str.casefold()
+    unknown = word.isin(UNKNOWN_WORDS) & ~word.isin(column.choices)
+    return text.where(~found.spread(unknown, text.index)) if unknown.any() else text
 
 
 def _read_word(
@@ -173,12 +187,12 @@ def parse_choices(text: pd.Series, column: Column) -> tuple[Parsed, list[str]]:
         if note:
             rows = counted(counts[given], "row")
             notes.append(f"{column.name} {given!r} ({rows}): {note}")
-    values = text.map(value_of).astype("str")
+    values = told(text, value_of)
     if has_unknown:
         values = values.where(text.notna(), UNKNOWN)
     reason, fix = empty_text(text.index), empty_text(text.index)
     if reason_of:
-        reason, fix = (text.map(table).astype("str") for table in (reason_of, fix_of))
+        reason, fix = (told(text, words_of) for words_of in (reason_of, fix_of))
     return Parsed(values.where(reason.isna()), reason, fix), notes
 
 
@@ -225,7 +239,7 @@ def grades_named(text: pd.Series, column: Column) -> pd.Series:
     """
     table = choice_words(column.name, column.choices)
     named = {given: _grade_word(given, table) for given in text.dropna().unique()}
-    return text.map(named).astype("str")
+    return told(text, named)
 
 
 def _grade_word(given: str, table: dict[str, tuple[str, str]]) -> str | float:

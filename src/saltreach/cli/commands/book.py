@@ -44,7 +44,16 @@ BookOption = Annotated[
     Path, typer.Option("--book", parser=source_of, metavar="BOOK", help=f"The book. {_A_BOOK}")
 ]
 Who = Annotated[str, typer.Option("--who", help="Who says so: stands with every event.")]
-OutFile = Annotated[Path, typer.Option("--out", help="A new .csv, .xlsx, .geojson or .gpkg file.")]
+OutFile = Annotated[
+    Path, typer.Option("--out", help="A new .csv, .xlsx, .geojson, .gpkg or .parquet file.")
+]
+Partitions = Annotated[
+    int | None,
+    typer.Option(
+        "--partitions", metavar="N", min=1,
+        help="Write a folder of N GeoParquet files, near anchors together.",
+    ),
+]  # fmt: skip
 OnDay = Annotated[
     dt.datetime | None,
     typer.Option("--on", formats=["%Y-%m-%d"], help="As it stood on that day, as known now."),
@@ -165,7 +174,11 @@ def book_add(
 
 
 def book_export(
-    book: BookArgument, out: OutFile, on: OnDay = None, as_known_on: KnownOn = None
+    book: BookArgument,
+    out: OutFile,
+    on: OnDay = None,
+    as_known_on: KnownOn = None,
+    partitions: Partitions = None,
 ) -> None:
     """Write the register of a book as a file: as it stands, as it stood, or as it was known."""
     with clear_errors(), progress() as step:
@@ -180,7 +193,7 @@ def book_export(
         if not len(anchors):
             raise RecordError(f"{given.name}: {_nothing(given, on, as_known_on)}")
         step("file")
-        write_register(anchors, out)
+        write_register(anchors, out, partitions=partitions)
         typer.echo(f"{out}: {len(anchors)} anchors")
         typer.echo(CAUTION)
 
