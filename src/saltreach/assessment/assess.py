@@ -153,7 +153,9 @@ def assess(
     )  # fmt: skip
     on_step("order of rebolting")
     sectors, crags, rank = ranked([part.groups for part in found], anchors, policy)
-    doubts = _rows([part.doubts for part in found]).sort_values("row", kind="stable", ignore_index=True)
+    doubts = _rows([part.doubts for part in found]).sort_values(
+        "row", kind="stable", ignore_index=True
+    )
     tests = [part.tests for part in found if part.tests is not None]
     columns = together([part.columns for part in found], rows).set_axis(anchors.index)
     table = anchors.assign(**dict(columns.items()), priority_rank=rank)

@@ -110,6 +110,7 @@ def assess_part(
     on_step : callable, optional
         Told the name of each step as it begins.
     """
+    from saltreach.assessment.contradictions import contradicted
     from saltreach.assessment.corrosivity import (
         CLASS_PROBABILITY_COLUMNS,
         PROBABILITY_COLUMNS,
@@ -117,7 +118,6 @@ def assess_part(
         probabilities_json,
         wet_and_liquid,
     )
-    from saltreach.assessment.contradictions import contradicted
     from saltreach.assessment.groups import grouped
     from saltreach.assessment.interval import inspection_interval
     from saltreach.assessment.learned import with_learned_metal, with_learned_place
