@@ -146,7 +146,9 @@ def placement_rules(table: pd.DataFrame, policy: Policy = DEFAULT) -> pd.DataFra
 def own_tests(table: pd.DataFrame) -> np.ndarray:
     """Whether each anchor has a proof test that is not one of its predecessor."""
     tested, placed = _column(table, "proof_tested_on"), _column(table, "installed_on")
-    return (tested != "").to_numpy() & ~_before(tested, placed)
+    own = (tested != "").to_numpy(bool).copy()
+    own[own] = ~_before(tested[own], placed[own])
+    return own
 
 
 def _column(table: pd.DataFrame, name: str) -> pd.Series:

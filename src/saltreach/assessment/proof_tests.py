@@ -59,12 +59,15 @@ def tests_of(
     A batch of which nothing is left has no row.
     """
     table = anchors.reset_index(drop=True)
-    rules = placement_rules(table, policy)
     own = own_tests(table)
+    tested_gone = gone is not None and gone["by_test"].any()
+    doubted = table["placement_doubts"].fillna("").astype("str") != ""
+    if not (doubted.any() or own.any() or tested_gone):
+        return None
+    rules = placement_rules(table, policy)
     load = pd.to_numeric(table["proof_load_kn"]).to_numpy(float)
     held = own & (load >= policy.proof_load_kn)
     doubt = (rules["doubt_says"] != "").to_numpy()
-    tested_gone = gone is not None and gone["by_test"].any()
     if not ((doubt | own).any() or tested_gone):
         return None
     condition = pd.to_numeric(table["condition"]).to_numpy(float, na_value=np.nan)
