@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -169,12 +170,16 @@ def _own_peak_mb(file: str) -> float:
 
 def measures() -> list[dict]:
     """Each measurement: what, count, seconds, peer, peer_seconds, ratio, peak_mb."""
-    found = []
-    for box, crs in ((WORLD, 4087), (IBERIA, 3035)):
+    return list(_one_by_one())
+
+
+def _one_by_one() -> Iterator[dict]:
+    for box, crs in ((IBERIA, 3035), (WORLD, 4087)):
         shores = shoreline(load_coast(), box, crs)
         for which in (name for name, (own, _) in SETS.items() if own == box):
-            found += [search(which, peer, shores) for peer in shores]
-    return found + [openness(which) for which in ("anchors in sectors", "cells of a raster")]
+            for peer in shores:
+                yield search(which, peer, shores)
+    yield from (openness(which) for which in ("anchors in sectors", "cells of a raster"))
 
 
 def said(one: dict) -> str:
@@ -198,15 +203,15 @@ def main() -> None:
     compiled = "compiled" if find_spec("numba") else "not compiled: without the extra fast"
     print(f"{os.cpu_count()} cores; {POINTS:,} points; {compiled}; least of {REPEATS}")
     figure("coast / load", f"{loaded:.2f} s; index of Iberia {region:.2f} s, of all {world:.2f} s")
-    by_what = {f"{m['what']}, {(m['peer'] or '').split(', ')[-2:][0]}": m for m in measures()}
-    for what, one in by_what.items():
-        print(f"  {what}: {said(one)}", flush=True)
-    far, near = (by_what[f"distance to the coast, {k}, lines"] for k in
-                 ("worldwide, scattered", "worldwide, in sectors"))  # fmt: skip
-    figure("coast / search", said(far))
-    figure("coast / sectors", said(near))
-    figure("coast / region", said(by_what["distance to the coast, Iberia, scattered, lines"]))
-    figure("coast / openness", said(by_what["openness of the shore, cells of a raster, "]))
+    found = []
+    for one in _one_by_one():
+        print(f"  {one['what']}: {said(one)}", flush=True)
+        found.append(one)
+    lines = {m["what"]: said(m) for m in found if "segments" not in (m["peer"] or "")}
+    figure("coast / search", lines["distance to the coast, worldwide, scattered"])
+    figure("coast / sectors", lines["distance to the coast, worldwide, in sectors"])
+    figure("coast / region", lines["distance to the coast, Iberia, scattered"])
+    figure("coast / openness", lines["openness of the shore, cells of a raster"])
 
 
 if __name__ == "__main__":

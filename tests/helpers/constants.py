@@ -60,7 +60,7 @@ TECHNICAL = {
     },
     "layers.coast_search": {
         "FAN": "boxes in a box", "FAST_FROM": "speed", "_FEW": "speed", "_TOLD_APART_M": "rounding",
-        "_AT_ONCE": "search", "_CURVE_M": "an order", "_MOST": "largest number",
+        "_AT_ONCE": "search", "_CURVE_M": "an order",
     },
     "layers.gshhg_full": {
         "CASPIAN": "a place in it", "LAKE_LEVEL": "format of the file",

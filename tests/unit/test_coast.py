@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
+from pyproj import Geod
 
 from helpers.coasts import METRES_PER_DEGREE, box, coast_of
 from saltreach.errors import LayerError
@@ -20,6 +21,7 @@ from saltreach.layers import coast_layer as module
 from saltreach.layers.coast import block_spheres, load_coast, read_coast_file
 from saltreach.layers.coast_index import build_index
 from saltreach.layers.coast_layer import open_coast
+from saltreach.layers.coast_search import feet
 from saltreach.layers.geodesy import ecef_m, lonlat_deg
 
 EARTH = Geodesic.WGS84
@@ -177,6 +179,62 @@ def test_far_off_the_foot_may_lie_within_a_piece_and_the_antipode_is_reached():
     islet = index_of(dot(0.0, 0.0), sided=False).shore([180.0, 179.5], [0.0, 1.0])
     exact = [EARTH.Inverse(0, 0, lat, lon)["s12"] for lon, lat in ((180, 0), (179.5, 1))]
     assert islet.distance_m == pytest.approx(exact, abs=2)
+
+
+@pytest.mark.pinned("worked", answers=4)
+def test_a_vertex_that_is_the_foot_on_both_its_pieces_is_asked_once():
+    """East along the equator for 900 m, then on to the north-east; places and their feet on the
+    first piece: off the bend, off the second piece, beside the first, off the start."""
+    index = index_of([[0, 0], [at_m(900)[0], 0], [at_m(1400)[0], 500 / 110_574.3]], sided=False)
+    points = ecef_m(at_m(950, 1000, 400, -50), np.array([-1000, 400, -300, 0]) / 110_574.3)
+    first = np.zeros(4, np.int64)
+    _, share = feet(index.pieces, points, first)
+    assert share == pytest.approx([1, 1, 400 / 900, 0], abs=1e-4)
+    twice = index._ends_where_the_next_begins(points, np.arange(4), first, share)
+    assert twice.tolist() == [True, False, False, False]
+    last = index._ends_where_the_next_begins(points[:1], first[:1], first[:1] + 1, np.ones(1))
+    assert last.tolist() == [False]
+
+
+@pytest.mark.pinned("peer")
+def test_far_off_no_other_piece_is_nearer_by_the_geodesic():
+    """Every piece of a wild shore asked by PROJ (Karney 2013)."""
+    rng = np.random.default_rng(6)
+    shore = np.cumsum(rng.normal(0, 0.02, (150, 2)), axis=0) + [20.0, 30.0]
+    index = index_of(shore)
+    lon, lat = rng.uniform([-40, -35], [80, 85], (60, 2)).T
+    found = index.shore(lon, lat)
+    owner, piece = (v.ravel() for v in np.mgrid[:60, : len(index.start_m)])
+    _, share = feet(index.pieces, ecef_m(lon, lat)[owner], piece)
+    at = lonlat_deg(index.start_m[piece] + share[:, None] * index.step_m[piece])
+    least = Geod(ellps="WGS84").inv(lon[owner], lat[owner], *at)[2].reshape(60, -1).min(axis=1)
+    far = least > 2e5
+    assert far.sum() > 50
+    assert found.distance_m[far] == pytest.approx(least[far], abs=1e-6)
+
+
+def test_the_index_loaded_last_serves_what_it_holds():
+    """Coasts 60 degrees apart; of one, ten segments only close a ring. From half of the blocks on
+    all are loaded."""
+    edge = np.linspace(0, 1, 2 * BLOCK)[:, None] * [1, 0]
+    corners = np.array([[1, 1], [0, 1], [0, 0]])
+    rings = [np.vstack([edge, corners]) + [x, 0] for x in range(-120, 121, 60)]
+    coast = coast_of(*rings)
+    west = coast.near([0.5], [0.5])
+    assert coast.near([0.4], [0.4]) is west
+    east = coast.near([60.5], [0.5])
+    assert east is not west
+    whole = coast.near([0.5, 60.5, -59.5, 120.5], [0.5] * 4)
+    assert len(whole.start_m) == len(coast.index_of(np.arange(len(coast.block_radius_m))).start_m)
+    assert len(whole.start_m) > 2 * len(west.start_m)
+    assert coast.near([-119.5], [0.5]) is whole
+    closing = np.zeros(len(coast.vertex_deg), bool)
+    closing[:10] = True
+    cut = replace(coast, closing=closing)
+    blocks = np.arange(len(cut.block_radius_m))
+    kept, whole = (cut.index_of(blocks, closing=c) for c in (False, True))
+    assert len(whole.start_m) == len(kept.start_m) + 10
+    assert [cut.index_of(blocks[:1], closing=c) for c in (False, True)] == [kept, whole]
 
 
 def turned(ring, by):
