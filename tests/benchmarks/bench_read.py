@@ -15,8 +15,8 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parent)]
-from bench_assess import europe
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.bench_assess import europe
 from helpers.figures import figure
 
 _TIMED = """
@@ -96,13 +96,19 @@ def measures(count: int = 1_000_000) -> list[dict[str, Any]]:
     return found
 
 
+def _said(one: dict[str, Any]) -> str:
+    return (
+        f"{one['count']:,} anchors, {one['seconds']} s ({one['peer']} alone "
+        f"{one['peer_seconds']} s), peak {one['peak_mb']:,} MB"
+    )
+
+
 def main() -> None:
-    for one in measures(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000):
-        figure(
-            one["what"],
-            f"{one['count']:,} anchors, {one['seconds']} s ({one['peer']} alone "
-            f"{one['peer_seconds']} s), peak {one['peak_mb']:,} MB",
-        )
+    csv, plain, geo, parts = measures(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000)
+    figure("read / CSV", _said(csv))
+    figure("read / Parquet", _said(plain))
+    figure("read / GeoParquet", _said(geo))
+    figure("read / ten parts", _said(parts))
 
 
 if __name__ == "__main__":
