@@ -16,6 +16,7 @@ from shapely.geometry import LineString, MultiPoint, Point
 from saltreach.errors import OutputError, RegisterError
 from saltreach.intake import read_register
 from saltreach.intake.formats import cell_text
+from saltreach.intake.kinds import kinds_in
 from saltreach.intake.parquet_file import folder_checksum, parts_below
 from saltreach.intake.parts import Parts
 from saltreach.intake.read import refuse_far_at_sea
@@ -185,6 +186,11 @@ def test_a_folder_of_parts_is_one_register(tmp_path):
     fifth = found.doubts[found.doubts["row"] == 1].iloc[-1]
     assert fifth["file"] == "region/deep/1/part-0.parquet"  # the fifth of all, rows 4 3 3
     assert found.parts == Parts(tuple(f"deep/{i}/part-0.parquet" for i in range(3)), (4, 7, 10))
+
+
+def test_a_folder_is_checked_as_a_register(tmp_path):
+    folder = folder_of(tmp_path, anchors())
+    assert kinds_in(folder) == ["register"]
 
 
 def test_names_of_folders_are_columns(tmp_path):

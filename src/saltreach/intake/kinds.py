@@ -63,7 +63,7 @@ def kinds_in(path: Path, asked: str | None = None) -> list[str]:
     suffix = path.suffix.lower()
     if suffix == ".toml":
         return [_settings(path)]
-    if suffix in READERS and suffix not in table_files.READERS:
+    if path.is_dir() or (suffix in READERS and suffix not in table_files.READERS):
         return [REGISTER]
     data = formats.content(path, table_files.READERS, "rows")
     heads = table_files.heads(path, data)

@@ -47,7 +47,13 @@ from saltreach.intake.values import (
     parse_column,
     trimmed,
 )
-from saltreach.vocabulary.columns import REGISTER, REGISTER_BY_NAME, REJECTED_COLUMNS, Column
+from saltreach.vocabulary.columns import (
+    REGISTER,
+    REGISTER_BY_NAME,
+    REJECTED_COLUMNS,
+    REQUIRED,
+    Column,
+)
 from saltreach.vocabulary.metals import STAINLESS, STAINLESS_METALS
 from saltreach.vocabulary.words import UNKNOWN
 
@@ -500,7 +506,7 @@ def _checked(
     found_all = _all_problems(
         values, [*found, *position.found], shown, everything, _row_names(table), strict=strict
     )
-    in_place = values[list(_OF_A_PLACE)][_kept(found_all, len(values), strict=strict)]
+    in_place = values[list(REQUIRED)][_kept(found_all, len(values), strict=strict)]
     values["crag"], astray, asked_of = _placed_names(values["crag"], in_place, position.shown)
     found_all = pd.concat([found_all, astray.assign(unread=False)], ignore_index=True)
     good = _kept(found_all, len(values), strict=strict)
@@ -585,9 +591,6 @@ def _shown_order(given: pd.DataFrame) -> str | None:
     dates = [column.name for column in REGISTER if column.kind == "date" and column.name in given]
     shown = {order_shown(given[name]) for name in dates} - {None}
     return shown.pop() if len(shown) == 1 else None
-
-
-_OF_A_PLACE = ("anchor_id", "crag", "sector", "lon", "lat")
 
 
 def _placed_names(
