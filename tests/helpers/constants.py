@@ -133,7 +133,7 @@ TECHNICAL = {
     "science.air.wetness": {
         "HOURS_OF_MONTH": "calendar", "PHASES": "nodes of a sum", "_COSINES": "nodes of a sum",
     },
-    "science.distributions": {"_NEWTON_STEPS": "end of a search", "_CLOSE": "end of a search"},
+    "science.distributions": {"_ROWS_AT_ONCE": "memory"},
     "science.rock.adhesive": {"ZERO_CELSIUS_K": "unit"},
     "science.rock.capacity": {"DRAWS": "nodes of a sum", "_VARIABLES": "counts the variables"},
     "science.rock.lithology": {"GRAVITY_M_S2": "unit"},
