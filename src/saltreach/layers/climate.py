@@ -199,7 +199,7 @@ def _block(
     temperature = climate_pack.over(
         by_map, pack.temperature_c, pack.temperature_of_year_c, _DAY_SHARE
     )
-    out = pd.DataFrame({"temperature_c": temperature @ _DAY_SHARE})
+    out = pd.DataFrame({"temperature_c": (temperature * _DAY_SHARE).sum(axis=1)})
     rise_m = np.abs(elevation - reference)
     map_sd_m = np.where(source == "register", 0.0, ELEVATION_MAP_SD_M)
     out["temperature_sd_c"] = np.where(
