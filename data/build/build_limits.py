@@ -81,7 +81,8 @@ GROUPS = {
     "Placing a new anchor": ("science.rock.placement", "science.rock.adhesive"),
     "What the register as a whole says": ("assessment.region",),
     "Failure": (
-        "science.time.reliability", "science.time.failure", "science.time.updating",
+        "science.time.reliability", "science.time.anchors", "science.time.failure",
+        "science.time.updating",
         "assessment.state", "assessment.risk", "assessment.sectors",
     ),
     "What looks and tests teach": (

@@ -202,6 +202,6 @@ def over(embedded: Floats, months: Floats, year: Floats, weights: Floats) -> Flo
     >>> round(float(flat[0, 0]), 6)
     82.0
     """
-    moved = embedded + (year - embedded @ weights)[:, None]
+    moved = embedded + (year - (embedded * weights).sum(axis=1))[:, None]
     return np.where(np.isfinite(months), months,
                     np.where(np.isfinite(year)[:, None], moved, embedded))  # fmt: skip

@@ -135,9 +135,8 @@ def wet_share(
     total = number(0.0)
     for cosine in cosines:
         damp = normal_cdf((above + wave * cosine) / spread_pct)
-        damp *= normal_cdf(
-            (temperature_c - temperature_amplitude_c * cosine) / temperature_spread_c
-        )
+        warm = temperature_c - temperature_amplitude_c * cosine
+        total = total + damp * normal_cdf(warm / temperature_spread_c)
     return total / len(cosines)
 
 
