@@ -163,11 +163,10 @@ def band_attributes(band: Band) -> dict[str, Any]:
     about: dict[str, Any] = {"long_name": band.says, "grid_mapping": "crs"}
     if not band.words:
         return about | {"units": band.unit}
-    codes = codes_of(band)
+    codes = codes_of(band) | {SEA_CODE: "no land"}
     return about | {
         "flag_values": np.array(list(codes), np.uint8),
         "flag_meanings": " ".join(word.replace(" ", "_") for word in codes.values()),
-        "valid_max": np.uint8(SEA_CODE - 1),
     }
 
 

@@ -27,7 +27,7 @@ from saltreach.layers.coast import Coast
 from saltreach.layers.join import open_layers, sample_layers, with_layers
 from saltreach.layers.layer import Layer
 from saltreach.science.metal import stainless
-from saltreach.vocabulary.metals import MATERIAL_NAMES
+from saltreach.vocabulary.metals import PLACEABLE
 from saltreach.vocabulary.words import CATEGORIES, CLASSES, Scale
 
 Floats = NDArray[np.float64]
@@ -66,7 +66,7 @@ CLASS_BANDS = (
     Band("corrosivity_category", "ISO 9223 corrosivity category", "1", words=CATEGORIES),
     Band("crc_washed", "EN 1993-1-4 resistance class where rain washes", "1", words=CLASSES),
     Band("crc_unwashed", "EN 1993-1-4 resistance class where it does not", "1", words=CLASSES),
-    Band("material_recommended", "metal for an ordinary anchor", "1", words=MATERIAL_NAMES),
+    Band("material_recommended", "metal for an ordinary anchor", "1", words=PLACEABLE),
 )
 
 

@@ -48,7 +48,7 @@ def targets(out: Path, *, style: bool = False) -> tuple[str, ...]:
     """
     kind = out.suffix.lower()
     if kind == ZARR:
-        return (f"{out.name}/.zattrs",)
+        return (f"{out.name}/zarr.json",)
     if kind not in TIFF:
         raise OutputError(f"{out}: name it .tif (GeoTIFF) or .zarr (a Zarr folder)")
     files = names_of(out.name)

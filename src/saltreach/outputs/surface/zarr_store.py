@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from saltreach.assessment.surface_blocks import Filled
 from saltreach.assessment.surface_cells import CLASS_BANDS, NUMBERS, SEA_CODE
@@ -36,17 +36,17 @@ def write_zarr(store: Path, cells: xr.Dataset, blocks: Iterable[tuple[Block, Fil
     require_zarr()
     import zarr
 
-    missing = {band.name: {"_FillValue": float("nan")} for band in NUMBERS}
-    missing |= {band.name: {"_FillValue": SEA_CODE} for band in CLASS_BANDS}  # type: ignore[dict-item]
-    cells.to_zarr(store, compute=False, zarr_format=2, consolidated=True, encoding=missing)
-    group = zarr.open_group(store, mode="r+", zarr_format=2)
+    missing: dict[str, dict[str, float]] = {b.name: {"fill_value": float("nan")} for b in NUMBERS}
+    missing |= {band.name: {"fill_value": SEA_CODE} for band in CLASS_BANDS}
+    cells.to_zarr(store, compute=False, zarr_format=3, consolidated=False, encoding=missing)
+    arrays: Any = zarr.open_group(store, mode="r+")
     for block, filled in blocks:
         rows = slice(block.row, block.row + block.rows)
         columns = slice(block.column, block.column + block.columns)
         for band, values in zip(
             (*NUMBERS, *CLASS_BANDS), (*filled.numbers, *filled.classes), strict=True
         ):
-            group[band.name][rows, columns] = values
+            arrays[band.name][rows, columns] = values
 
 
 def require_zarr() -> None:
