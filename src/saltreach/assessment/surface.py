@@ -25,7 +25,7 @@ from saltreach.assessment.surface_cells import (
     Band,
     opened,
 )
-from saltreach.assessment.surface_grid import BLOCK_CELLS, Grid, grid_of
+from saltreach.assessment.surface_grid import Grid, grid_of
 from saltreach.errors import OptionError
 from saltreach.intake.options import Options
 from saltreach.layers.join import origins_of
@@ -102,7 +102,7 @@ def surface(
         raise OptionError(f"a surface needs the package dask; {INSTALL}") from error
     grid = grid_of(bbox, resolution_m)
     options = checked(options, rounding)
-    across = -(-grid.columns // BLOCK_CELLS)
+    across = len({block.column for block in grid.blocks})
     work = dask.delayed(fill, pure=True)
     filled = [(block, work(Job(grid, block, options, rounding))) for block in grid.blocks]
 
@@ -111,7 +111,7 @@ def surface(
             da.from_delayed(found[part], (count, block.rows, block.columns), dtype)
             for block, found in filled
         ]
-        return da.block([[one[i : i + across]] for i in range(0, len(one), across)])
+        return da.block([one[i : i + across] for i in range(0, len(one), across)])
 
     numbers = array(0, len(NUMBERS), np.float32)
     classes = array(1, len(CLASS_BANDS), np.uint8)
