@@ -31,14 +31,15 @@ FINE, NONE = "fine", "none"
 ROUNDINGS = (FINE, NONE)
 """Whether cells may be interpolated."""
 DISTANCE_SHARE = 0.005
-"""Widest gap between both bounds of a distance, as a share of it: it is known to half of this."""
-STEP_LN = 0.02
-STEP_HAZARD = 0.005
+"""Widest gap between both bounds of a distance, as a share of it: it is known to half of this; own
+choice."""
+STEP_LN = 0.02  # of ln(chloride), own choice
+STEP_HAZARD = 0.005  # own choice
 """How far the nodes between the corners of a square may lie from what the corners say: of the
 logarithm of chloride, and of the hazard. Interpolation goes on at half that spacing, where the
 error is a quarter of it for a smooth value and half for one with a bend."""
 SQUARE_SHARE = 0.2
-"""A square is no wider than this share of its distance to the sea."""
+"""A square is no wider than this share of its distance to the sea; own choice."""
 PLAY_M = 0.2
 """The Earth bulges by less than this above the plane of four nodes."""
 MANTISSA_BITS = 12

@@ -15,14 +15,16 @@ from saltreach.layers.geodesy import metres_per_degree
 Floats = NDArray[np.float64]
 
 FINEST_M, COARSEST_M = 10.0, 50_000.0
-"""Resolutions that are made: finer than the shoreline is known says nothing, coarser is no map."""
+"""Resolutions that are made: finer than the shore is known says nothing, coarser is no map; own
+choice."""
 NORTHMOST_DEG = 85.0
-"""Beyond this parallel cells of one grid of degrees are too narrow to be called square."""
+"""Beyond this parallel cells of one grid of degrees are too narrow to be called square;
+own choice."""
 BLOCK_CELLS = 1024
 """Side of the blocks in which a surface is worked out, kept and sent."""
 SPACING_M = 3200.0
 """Widest square that is tried in one piece (`surface_blocks`): a third of a cell of the finest
-climate map."""
+climate map; own choice."""
 MERIDIAN_M = 20_003_931.5
 """From pole to pole along the WGS 84 ellipsoid."""
 
