@@ -46,9 +46,10 @@ TECHNICAL = {
     },
     "assessment.risk": {"POOR": "place in the scale of conditions"},
     "assessment.state": {"FAILED": "place in the scale of conditions"},
-    "assessment.surface": {"CRS": "WGS 84"},
+    "assessment.surface": {"CRS": "WGS 84", "_FINE": "a sentence"},
     "assessment.surface_blocks": {
         "PLAY_M": "rounding", "MANTISSA_BITS": "rounding", "_AT_ONCE": "memory",
+        "_CORNERS": "places of nodes", "_PARTS": "places of nodes",
     },
     "assessment.surface_cells": {
         "AT_ONCE": "memory", "UNKNOWN_CODE": "code", "SEA_CODE": "code",

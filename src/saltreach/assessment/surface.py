@@ -35,12 +35,10 @@ from saltreach.workers import INSTALL
 if TYPE_CHECKING:
     import xarray as xr
 
-CHLORIDE_SHARE = 0.05  # measured: 0.03
-HAZARD_STEP = 0.01  # measured: 0.002
-CLASS_SHARE = 0.002  # measured: 0.0001
-"""What interpolated cells are held to: chloride to so much of it, the hazard to so much, and no
-more than so many cells on the other side of a limit of a class, all along it. Measured, not proven
-(the distance is): some 0.03, 0.002 and 0.0001 on two coasts and inland."""
+CHLORIDE_SHARE = 0.05  # interpolated chloride is held to so much of it; measured: 0.03
+HAZARD_STEP = 0.01  # interpolated hazard; measured: 0.002
+CLASS_SHARE = 0.002  # cells with another class than exactly; measured: 0.0001
+"""Measured on two coasts and inland, not proven as the distance is; openness as asked together."""
 
 
 def surface(

@@ -33,8 +33,8 @@ ROUNDINGS = (FINE, NONE)
 DISTANCE_SHARE = 0.005
 """Widest gap between both bounds of a distance, as a share of it: it is known to half of this; own
 choice."""
-STEP_LN = 0.02  # of ln(chloride), own choice
-STEP_HAZARD = 0.005  # own choice
+STEP_LN = 0.02  # of ln(chloride) at the nodes of a square, own choice
+STEP_HAZARD = 0.005  # of the hazard there, own choice
 """How far the nodes between the corners of a square may lie from what the corners say: of the
 logarithm of chloride, and of the hazard. Interpolation goes on at half that spacing, where the
 error is a quarter of it for a smooth value and half for one with a bend."""
