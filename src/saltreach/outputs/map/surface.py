@@ -28,7 +28,7 @@ def surface_data(picture: Picture) -> dict[str, Any]:
     -------
     dict
         `box` (west, south, east, north, degrees), `url` (a PNG, transparent at sea, below a
-        megabyte), `band`, and `legend`: word, key of its text or empty, and colour of each class
+        megabyte), `title` (key of its text), and `legend`: word, key of its text or empty, and colour of each class
         that is there, in order.
     """
     codes = picture.codes
@@ -42,7 +42,7 @@ def surface_data(picture: Picture) -> dict[str, Any]:
     return {
         "box": [round(v, 6) for v in picture.bounds_deg],
         "url": "data:image/png;base64," + base64.b64encode(png).decode("ascii"),
-        "band": picture.band.name,
+        "title": f"raster_{picture.band.name}",
         "legend": [
             [word, "unknown_word" if not code else f"{start}{word}" if start else "", colours[code]]
             for code, word in words.items() if code in present
