@@ -100,6 +100,9 @@ GROUPS = {
         "assessment.generalise", "assessment.landowner", "assessment.shapes",
         "assessment.land", "assessment.backdrop",
     ),
+    "Surface of a region": (
+        "assessment.surface", "assessment.surface_blocks", "assessment.surface_grid",
+    ),
     "Names, places and heights of a register": (
         "intake.far_apart", "intake.near_names", "assessment.contradictions",
     ),

@@ -17,12 +17,14 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from saltreach.assessment.files import read_results
+    from saltreach.assessment.surface import surface
     from saltreach.intake import Register
     from saltreach.intake.options import Options
     from saltreach.intake.own_words import own_words
     from saltreach.outputs.landowner.page import landowner
     from saltreach.outputs.notebook import show_map
     from saltreach.outputs.sheets.page import write_sheets
+    from saltreach.outputs.surface.write import write_surface
     from saltreach.outputs.tables.plan import write_plan
     from saltreach.outputs.tables.priorities import write_priorities
     from saltreach.outputs.tables.results import write_results
@@ -56,19 +58,21 @@ _HOMES = {
     "read_returns": "saltreach.records.returns",
     "show_map": "saltreach.outputs.notebook",
     "start_book": "saltreach.records.book",
+    "surface": "saltreach.assessment.surface",
     "trips_of": "saltreach.planning.trips",
     "write_plan": "saltreach.outputs.tables.plan",
     "write_priorities": "saltreach.outputs.tables.priorities",
     "write_results": "saltreach.outputs.tables.results",
     "write_sheets": "saltreach.outputs.sheets.page",
+    "write_surface": "saltreach.outputs.surface.write",
 }
 
 __all__ = [
     "Assessment", "Options", "Plan", "PlanOptions", "Priorities", "Register",
     "__version__", "apply_returns", "assess", "history_of", "landowner", "learned",
     "open_book", "own_words", "plan", "priorities", "read_register", "read_results",
-    "read_returns", "show_map", "start_book", "trips_of", "write_plan",
-    "write_priorities", "write_results", "write_sheets",
+    "read_returns", "show_map", "start_book", "surface", "trips_of", "write_plan",
+    "write_priorities", "write_results", "write_sheets", "write_surface",
 ]  # fmt: skip
 
 

@@ -48,6 +48,16 @@ TECHNICAL = {
     "assessment.risk": {"POOR": "place in the scale of conditions"},
     "assessment.corrosivity": {"ROWS_AT_ONCE": "memory"},
     "assessment.region": {"FAILED": "place in the scale of conditions"},
+    "assessment.state": {"FAILED": "place in the scale of conditions"},
+    "assessment.surface": {"CRS": "WGS 84", "_FINE": "a sentence"},
+    "assessment.surface_blocks": {
+        "PLAY_M": "rounding", "MANTISSA_BITS": "rounding", "_AT_ONCE": "memory",
+        "_CORNERS": "places of nodes", "_PARTS": "places of nodes",
+    },
+    "assessment.surface_cells": {
+        "AT_ONCE": "memory", "UNKNOWN_CODE": "code", "SEA_CODE": "code",
+    },
+    "assessment.surface_grid": {"BLOCK_CELLS": "memory", "MERIDIAN_M": "WGS 84"},
     "layers.climate": {"BLOCK": "memory", "_MONTH_SHARE": "calendar"},
     "layers.cells": {"_EDGE": "rounding"},
     "layers.climate_maps": {"GlobalGrid.scale": "unit", "_DENSITY_LEVELS": "as packed"},

@@ -88,6 +88,7 @@ def test_templates_escape():
         colourings=[],
         attributions=[],
         backdrop=False,
+        raster=None,
     )
     assert "<h1>&lt;b&gt;&amp;</h1>" in page
 

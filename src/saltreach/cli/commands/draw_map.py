@@ -40,6 +40,10 @@ def draw_map(
     plan: Annotated[
         Path | None, typer.Option("--plan", help="plan.csv of `saltreach plan`: trips by month.")
     ] = None,
+    surface: Annotated[
+        Path | None,
+        typer.Option("--surface", help="A .tif of `saltreach surface` to lay behind the sectors."),
+    ] = None,
     beside_other_files: BesideOthers = False,
     open_it: Annotated[bool, typer.Option("--open", help="Open the map when drawn.")] = False,
 ) -> None:
@@ -80,11 +84,17 @@ def draw_map(
                         f"of {result.provenance['time']}: plan again"
                     )
             step("map")
+            behind = None
+            if surface is not None:
+                from saltreach.assessment.surface_picture import surface_picture
+
+                behind = surface_picture(surface)
             how: dict[str, Any] = {
                 "tiles": tiles,
                 "language": language,
                 "trips": None if visits is None else trips_by_month(visits),
                 "left_out": "" if plan is None else left_out_in(plan),
+                "surface": behind,
             }
             with result_set(folders[target.parent], f"map {target.name}", **made_from) as work:
                 write_map(result, work / target.name, title=heading, **how)

@@ -29,6 +29,7 @@ from saltreach.outputs.map.colourings import (
     colouring_records,
 )
 from saltreach.outputs.map.leaflet import leaflet_frame
+from saltreach.outputs.map.surface import surface_data
 from saltreach.outputs.map.texts import catalogue, catalogues
 from saltreach.outputs.shore import window_coast
 from saltreach.outputs.window import label_points, map_window
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 
     from saltreach.assessment.backdrop import Backdrop
     from saltreach.assessment.result import Assessment
+    from saltreach.assessment.surface_picture import Picture
 
 
 FORECAST_YEARS = 30
@@ -51,6 +53,7 @@ SCRIPTS = tuple(
         "base",
         "colouring",
         "surface",
+        "raster",
         "behind",
         "panel",
         "years",
@@ -74,6 +77,7 @@ def write_map(
     language: str = "en",
     trips: pd.DataFrame | None = None,
     left_out: str = "",
+    surface: Picture | None = None,
 ) -> Path:
     """Write the interactive map of an assessment, whole or not at all.
 
@@ -85,7 +89,7 @@ def write_map(
         The HTML file.
     title : str, optional
         Heading; else the name of the register's file.
-    tiles, language, trips, left_out
+    tiles, language, trips, left_out, surface
         As for `map_page`.
 
     Returns
@@ -99,8 +103,9 @@ def write_map(
         As `map_page`.
     """
     page = map_of(
-        result, title=title, tiles=tiles, language=language, trips=trips, left_out=left_out
-    )
+        result, title=title, tiles=tiles, language=language, trips=trips, left_out=left_out,
+        surface=surface,
+    )  # fmt: skip
     return atomic_write(path, page)
 
 
@@ -125,6 +130,7 @@ def map_page(
     left_out: str = "",
     backdrop: Backdrop | None = None,
     events: pd.DataFrame | None = None,
+    surface: Picture | None = None,
 ) -> str:
     """The interactive map as HTML. The same input gives the same text.
 
@@ -156,6 +162,8 @@ def map_page(
         What is drawn behind the sectors; the reader can turn it off.
     events : pandas.DataFrame, optional
         Last events of anchors, from `saltreach.records.history.last_events`, for the cards.
+    surface : Picture, optional
+        From `saltreach.assessment.surface_picture`; drawn behind, with a legend and a switch.
 
     Returns
     -------
@@ -175,6 +183,7 @@ def map_page(
     if left_out:
         data["provenance"]["assumptions"] = [left_out, *provenance.get("assumptions", ())]
     data["language"] = language
+    data["raster"] = None if surface is None else surface_data(surface)
 
     body, frame_script, data["tiles"], origins = leaflet_frame(data["map"], data["region"], tiles)
     scripts = [asset_text("map/leaflet.js"), frame_script, *map(asset_text, SCRIPTS)]
@@ -186,6 +195,7 @@ def map_page(
         left_out=bool(left_out or provenance.get("left_out")),
         attributions=attributions_of(provenance, backdrop),
         backdrop=backdrop is not None,
+        raster=data["raster"],
         languages=[(code, words["language_name"]) for code, words in texts.items()],
         colourings=[(one["column"], one["label"]) for one in data["colourings"]],
         policy=page_policy(scripts, styles, origins),

@@ -221,6 +221,7 @@
       ctx.fillStyle = colour("--land");
       ctx.fill(area, "evenodd");
     }
+    if (saltreach.raster?.wanted) saltreach.raster.draw(frame);
     if (saltreach.behind?.wanted) saltreach.behind.ground(frame);
     ctx.strokeStyle = colour("--shore");
     ctx.lineWidth = 1;

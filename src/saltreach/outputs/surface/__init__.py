@@ -1,0 +1,1 @@
+"""A surface as files: GeoTIFF or Zarr, and their styles."""
