@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
@@ -14,7 +13,6 @@ import pandas as pd
 from saltreach.assessment.attributions import attributions_of
 from saltreach.assessment.land import land_around
 from saltreach.assessment.risk import BAND_LIMITS_PER_Y
-from saltreach.assessment.shapes import unwrapped_lon
 from saltreach.folders.files import atomic_write
 from saltreach.outputs.html import (
     asset_text,
@@ -28,13 +26,20 @@ from saltreach.outputs.map.colourings import (
     UNKNOWN_STYLE,
     colouring_records,
 )
+from saltreach.outputs.map.columns import (
+    anchor_columns,
+    sector_columns,
+    sector_places,
+    texts,
+    worst_first,
+)
 from saltreach.outputs.map.leaflet import leaflet_frame
 from saltreach.outputs.map.texts import catalogue, catalogues
 from saltreach.outputs.shore import window_coast
-from saltreach.outputs.window import label_points, map_window
-from saltreach.vocabulary.columns import Column, columns_of
+from saltreach.outputs.window import map_window
+from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.metals import PLACEABLE
-from saltreach.vocabulary.words import BANDS, CATEGORIES, SEPARATOR
+from saltreach.vocabulary.words import CATEGORIES
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -42,8 +47,6 @@ if TYPE_CHECKING:
     from saltreach.assessment.backdrop import Backdrop
     from saltreach.assessment.result import Assessment
 
-
-FORECAST_YEARS = 30
 
 SCRIPTS = tuple(
     f"map/{name}.js"
@@ -168,7 +171,7 @@ def map_page(
         When `tiles` is neither known nor a URL, or `language` is not one of the map's.
     """
     catalogue(language)  # refuses an unknown language before any work
-    texts = catalogues()
+    words = catalogues()
     data = map_data(sectors, anchors, coast, provenance, title=title, backdrop=backdrop)
     data["trips"] = _trips(data["sectors"], trips)
     data["events"] = _events(data["anchors"]["anchor_id"], events)
@@ -182,18 +185,18 @@ def map_page(
     return render_template(
         "map/map.html",
         title=title,
-        texts=texts[language],
+        texts=words[language],
         left_out=bool(left_out or provenance.get("left_out")),
         attributions=attributions_of(provenance, backdrop),
         backdrop=backdrop is not None,
-        languages=[(code, words["language_name"]) for code, words in texts.items()],
+        languages=[(code, own["language_name"]) for code, own in words.items()],
         colourings=[(one["column"], one["label"]) for one in data["colourings"]],
         policy=page_policy(scripts, styles, origins),
         styles=styles,
         scripts=scripts,
         map_body=body,
         leaflet_licence=asset_text("map/LEAFLET_LICENSE.txt"),
-        blocks=[json_block(texts, "map-texts"), json_block(data, "map-data")],
+        blocks=[json_block(words, "map-texts"), json_block(data, "map-data")],
     )
 
 
@@ -224,7 +227,7 @@ def map_data(
         unwrapped around the region, so a region across the antimeridian is in one piece.
     """
     centre_lon, region, window = map_window(sectors, anchors)
-    ordered = sectors.iloc[_worst_first(sectors)].reset_index(drop=True)
+    ordered = sectors.iloc[worst_first(sectors)].reset_index(drop=True)
     places = np.column_stack([anchors.geometry.x, anchors.geometry.y])
     places = places[np.isfinite(places).all(axis=1)]
     kind, parts = window_coast(coast, window, places=places)
@@ -242,8 +245,9 @@ def map_data(
         "window": np.round(window, 5),
         "coast": {"kind": kind, "parts": [steps(part) for part in parts]},
         "backdrop": None if backdrop is None else backdrop_data(backdrop, window, places),
-        "sectors": _sector_columns(ordered, centre_lon),
-        "anchors": _anchor_columns(anchors, ordered, centre_lon),
+        "sectors": sector_columns(ordered, columns_of("sectors", shown="map"))
+        | sector_places(ordered, centre_lon),
+        "anchors": anchor_columns(anchors, ordered, centre_lon),
         "provenance": dict(provenance),
     }
 
@@ -267,143 +271,5 @@ def _events(anchors: pd.Series, events: pd.DataFrame | None) -> dict[str, Any]:
     place = {name: i for i, name in enumerate(anchors)}
     table = pd.DataFrame(columns=["anchor_id"]) if events is None else events
     table = table[table["anchor_id"].isin(place)].reset_index(drop=True)
-    texts = {name: _texts(table, name) for name in ("happened_on", "kind", "who", "said")}
-    return {"anchor": [place[name] for name in table["anchor_id"]], **texts}
-
-
-def _worst_first(sectors: gpd.GeoDataFrame) -> np.ndarray:
-    """Order of the list: by priority rank when there is one, then band, then the calendar."""
-    keys = pd.DataFrame(
-        {
-            "rank": _numbers(sectors, "priority_rank"),
-            "band": -BANDS.rank(_bands(sectors)),
-            "overdue": _texts(sectors, "overdue").ne("yes"),
-            "due": _texts(sectors, "next_inspection_on"),
-            "crag": _texts(sectors, "crag"),
-            "sector": _texts(sectors, "sector"),
-        }
-    )
-    return keys.sort_values(list(keys), na_position="last", kind="stable").index.to_numpy()
-
-
-def _column(frame: pd.DataFrame, name: str) -> pd.Series:
-    """A column with a plain index; empty when the frame lacks it."""
-    if name in frame.columns:
-        return pd.Series(frame[name].array).reset_index(drop=True)
-    return pd.Series([None] * len(frame), dtype=object)
-
-
-def _numbers(frame: pd.DataFrame, name: str) -> pd.Series:
-    return pd.to_numeric(_column(frame, name), errors="coerce").astype(float)
-
-
-def _texts(frame: pd.DataFrame, name: str) -> pd.Series:
-    """Text of a column; None where nothing is known. Booleans read yes and no."""
-    values = _column(frame, name)
-    known = values.notna()
-    if pd.api.types.is_float_dtype(values.dtype) and (values[known] % 1 == 0).all():
-        values = values.astype("Int64")  # a grade 3 read beside an unknown is not 3.0
-    if pd.api.types.is_datetime64_any_dtype(values.dtype):
-        values = values.dt.strftime("%Y-%m-%d")
-    text = values.astype(object).map(str).str.strip().replace({"True": "yes", "False": "no"})
-    return text.astype(object).where(known & (text != ""), None)
-
-
-def _bands(frame: pd.DataFrame, name: str = "risk_band") -> pd.Series:
-    band = _texts(frame, name)
-    return band.where(band.isin(BANDS), None)
-
-
-def _dates(frame: pd.DataFrame, name: str) -> pd.Series:
-    return _texts(frame, name).map(lambda day: day[:10], na_action="ignore")
-
-
-def _probabilities(value: object) -> list[float] | None:
-    """Chance of C1 to CX from a mapping or its JSON text; None when it cannot be read."""
-    if isinstance(value, str):
-        try:
-            value = json.loads(value)
-        except json.JSONDecodeError:
-            return None
-    if not isinstance(value, Mapping):
-        return None
-    return [round(float(value.get(name) or 0.0), 4) for name in CATEGORIES]
-
-
-def _curve(value: object) -> list[float | None] | None:
-    """Yearly probabilities from a list or its JSON text; None when there are none to draw."""
-    if isinstance(value, str):
-        try:
-            value = json.loads(value)
-        except json.JSONDecodeError:
-            return None
-    if not isinstance(value, list | tuple | np.ndarray) or len(value) != FORECAST_YEARS + 1:
-        return None
-    years = pd.to_numeric(pd.Series(list(value)), errors="coerce").astype(float)
-    known = years.between(0.0, 1.0)
-    return [float(f"{p:.3g}") for p in years] if known.all() else None
-
-
-def _sector_columns(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, Any]:
-    columns = {
-        name: _shown(sectors, column) for name, column in columns_of("sectors", shown="map").items()
-    }
-    columns["outline"] = _outlines(sectors, centre_lon)
-    columns["label"] = np.round(label_points(sectors.geometry, centre_lon), 6)
-    return columns
-
-
-def _shown(frame: pd.DataFrame, column: Column) -> Any:
-    """A column as the page holds it."""
-    name = column.name
-    if column.kind in ("number", "integer"):
-        return _numbers(frame, name).round(column.decimals or 0)
-    if column.kind == "day":
-        return _dates(frame, name)
-    if column.kind == "probabilities":
-        return [_probabilities(value) for value in _column(frame, name)]
-    if column.kind == "curve":
-        return [_curve(value) for value in _column(frame, name)]
-    if column.kind == "sentences":
-        return [
-            [part.strip() for part in (text or "").split(SEPARATOR) if part.strip()]
-            for text in _texts(frame, name)
-        ]
-    return _bands(frame, name) if column.choices == BANDS else _texts(frame, name)
-
-
-def _outlines(sectors: gpd.GeoDataFrame, centre_lon: float) -> list[list[np.ndarray]]:
-    """Rings of each shape, every ring as lon, lat, lon, lat ..."""
-    import shapely
-
-    shapes = sectors.geometry.values
-    outlines: list[list[np.ndarray]] = [[] for _ in range(len(shapes))]
-    parts, owner = shapely.get_parts(np.asarray(shapes), return_index=True)
-    rings, part_of = shapely.get_rings(parts, return_index=True)
-    for ring, part in zip(rings, part_of, strict=True):
-        coordinates = shapely.get_coordinates(ring)
-        coordinates[:, 0] = unwrapped_lon(coordinates[:, 0], centre_lon)
-        outlines[owner[part]].append(np.round(coordinates, 6).ravel())
-    return outlines
-
-
-def _anchor_columns(
-    anchors: gpd.GeoDataFrame, sectors: gpd.GeoDataFrame, centre_lon: float
-) -> dict[str, Any]:
-    of_sector = pd.MultiIndex.from_frame(
-        pd.DataFrame({name: _texts(sectors, name).fillna("") for name in ("crag", "sector")})
-    )
-    own = pd.MultiIndex.from_frame(
-        pd.DataFrame({name: _texts(anchors, name).fillna("") for name in ("crag", "sector")})
-    )
-    columns: dict[str, Any] = {
-        "anchor_id": _texts(anchors, "anchor_id"),
-        "lon": np.round(unwrapped_lon(anchors.geometry.x.to_numpy(), centre_lon), 6),
-        "lat": np.round(anchors.geometry.y.to_numpy(), 6),
-        "sector": of_sector.get_indexer(own),
-    }
-    for name, column in columns_of("anchors", shown="anchor").items():
-        values = _bands(anchors, name) if column.choices == BANDS else _texts(anchors, name)
-        codes, known = pd.factorize(values, sort=True)
-        columns[name] = {"codes": codes, "values": list(known)}
-    return columns
+    said = {name: texts(table, name) for name in ("happened_on", "kind", "who", "said")}
+    return {"anchor": [place[name] for name in table["anchor_id"]], **said}
