@@ -53,19 +53,25 @@ def sector_places(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, Any
 
 def outlines(sectors: gpd.GeoDataFrame, centre_lon: float) -> list[list[np.ndarray]]:
     """Rings of each shape, every ring as lon, lat, lon, lat ..."""
+    places, start, owner = ring_places(sectors, centre_lon)
+    found: list[list[np.ndarray]] = [[] for _ in range(len(sectors))]
+    for ring, of in zip(np.split(places, start[1:]) if len(start) else [], owner, strict=True):
+        found[of].append(ring.ravel())
+    return found
+
+
+def ring_places(
+    sectors: gpd.GeoDataFrame, centre_lon: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Vertices of all rings of the shapes, where each ring begins, and whose it is."""
     import shapely
 
-    shapes = sectors.geometry.values
-    found: list[list[np.ndarray]] = [[] for _ in range(len(shapes))]
-    parts, owner = shapely.get_parts(np.asarray(shapes), return_index=True)
+    parts, owner = shapely.get_parts(np.asarray(sectors.geometry.values), return_index=True)
     rings, part_of = shapely.get_rings(parts, return_index=True)
     places, ring = shapely.get_coordinates(rings, return_index=True)
     places[:, 0] = unwrapped_lon(places[:, 0], centre_lon)
-    flat = np.round(places, DECIMALS).ravel()
-    starts = np.flatnonzero(np.diff(ring)) + 1
-    for one, of in zip(np.split(flat, 2 * starts) if len(flat) else [], owner[part_of], strict=True):
-        found[of].append(one)
-    return found
+    start = np.searchsorted(ring, np.arange(len(rings)))
+    return np.round(places, DECIMALS), start, owner[part_of]
 
 
 def anchor_columns(
@@ -97,6 +103,19 @@ def texts(frame: pd.DataFrame, name: str) -> pd.Series:
     """Text of a column; None where nothing is known. Booleans read yes and no."""
     codes, words = _factorized(_column(frame, name))
     return pd.Series(np.append(words, None)[codes], dtype=object)
+
+
+def as_texts(sectors: gpd.GeoDataFrame, names: Iterable[str]) -> pd.DataFrame:
+    """Some columns with their text in place of what is no number: parts read as the whole does."""
+    known = columns_of("sectors", shown="map")
+    return pd.DataFrame(
+        {
+            name: _column(sectors, name)
+            if known[name].kind in ("number", "integer", "probabilities", "curve")
+            else texts(sectors, name)
+            for name in names
+        }
+    )
 
 
 def _named(frame: pd.DataFrame) -> pd.MultiIndex:
