@@ -24,7 +24,6 @@
     return;
   }
 
-  const KEPT = 60;     /* tiles kept open beside those in view */
   const UNIT = 1e6;
   const start = whole.start;
   const open = new Map(); /* the latest asked for comes last */
@@ -75,7 +74,7 @@
       sectors.outline[i] = tile.outline[at];
     });
     for (const [old, its] of open) {
-      if (open.size <= KEPT + inView.size) break;
+      if (open.size <= saltreach.anchors.kept + inView.size) break;
       const picked = saltreach.pickedAnchor;
       if (inView.has(old) || its.sector.includes(state.selected) || (picked >= start[old] && picked < start[old + 1])) continue;
       open.delete(old);
@@ -122,6 +121,7 @@
 
   saltreach.anchors = {
     tiled: true,
+    kept: 60, /* tiles that stay open beside those in view */
     count: whole.count,
     id: of("anchor_id"),
     lon: of("lon"),
@@ -153,6 +153,7 @@
       return found;
     },
     opened: () => [...open.keys()],
+    inView: () => [...inView],
   };
   let wish = null;
   let waiting = false;
