@@ -102,7 +102,7 @@ def coded(frame: pd.DataFrame, name: str, *, bands: bool = False) -> dict[str, A
 def texts(frame: pd.DataFrame, name: str) -> pd.Series:
     """Text of a column; None where nothing is known. Booleans read yes and no."""
     codes, words = _factorized(_column(frame, name))
-    return pd.Series(np.append(words, None)[codes], dtype=object)
+    return pd.Series(np.array([*words, None], dtype=object)[codes], dtype=object)
 
 
 def as_texts(sectors: gpd.GeoDataFrame, names: Iterable[str]) -> pd.DataFrame:
