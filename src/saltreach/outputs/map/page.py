@@ -94,7 +94,7 @@ def write_map(
     title : str, optional
         Heading; else the name of the register's file.
     tiles, language, trips, left_out
-        As for `map_page`.
+        As for `map_pieces`.
 
     Returns
     -------
@@ -104,7 +104,7 @@ def write_map(
     Raises
     ------
     OptionError
-        As `map_page`.
+        As `map_pieces`.
     """
     pieces = _pieces_of(
         result, title=title, tiles=tiles, language=language, trips=trips, left_out=left_out
@@ -127,7 +127,7 @@ def write_pieces(path: Path, pieces: Iterable[str]) -> Path:
 
 
 def map_of(result: Assessment, *, title: str | None = None, **how: Any) -> str:
-    """The interactive map of an assessment as HTML; `how` is that of `map_page`."""
+    """The interactive map of an assessment as HTML; `how` is that of `map_pieces`."""
     return "".join(_pieces_of(result, title=title, **how))
 
 
@@ -260,16 +260,16 @@ def map_data(
     title: str,
     backdrop: Backdrop | None = None,
 ) -> dict[str, Any]:
-    """What the page knows, as plain columns; see `map_page` for the parameters.
+    """What the page knows, as plain columns; see `map_pieces` for the parameters.
 
     Parameters
     ----------
     sectors, anchors, coast : geopandas.GeoDataFrame
-        As for `map_page`.
+        As for `map_pieces`.
     provenance : mapping
-        As for `map_page`.
+        As for `map_pieces`.
     title, backdrop
-        As for `map_page`.
+        As for `map_pieces`.
 
     Returns
     -------
