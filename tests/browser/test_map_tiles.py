@@ -199,6 +199,11 @@ def test_tiles_are_closed_again_but_for_those_in_use(page):
     items(page).nth(5).click()
     page.locator("#card").wait_for()
     chosen = page.evaluate("saltreach.state.selected")
+    page.evaluate("""() => {
+      const { map } = saltreach;
+      map.stop().setView(map.getCenter(), map.getMinZoom(), { animate: false });
+    }""")
+    page.wait_for_function("saltreach.anchors.inView().length === 0")
     shape = page.evaluate("saltreach.sectors.outline[saltreach.state.selected].length")
     page.evaluate("""async () => {
       const { anchors, count } = saltreach;
