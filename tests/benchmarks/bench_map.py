@@ -2,19 +2,27 @@
 
 Run: ``python tests/benchmarks/bench_map.py [number of anchors]``. Prints the size of the file,
 the time from opening it until its sectors are on the screen, and the longest frame while a mouse
-drags the map. The region is the invented one of tests/helpers/synthetic.py, 25 anchors a sector.
-The peer is one `folium.Marker` for each anchor with a tooltip, its Leaflet given to it locally; it
-grows until it misses the bounds. Chromium draws without a graphics card here, and the machine may
-be busy: its load is printed.
+drags the map. With ``--large`` in place of a number it prints what `measures` finds: maps of up to
+a million anchors spread over Europe, with the processor's time of the longest task of the page's
+main thread while the map is moved. The region is the invented one of tests/helpers/synthetic.py,
+25 anchors a sector. The peer is one `folium.Marker` for each anchor with a tooltip, its Leaflet
+given to it locally; it grows until it misses the bounds. Chromium draws without a graphics card
+here, and the machine may be busy: its load is printed.
 """
 
+import json
 import os
+import resource
 import sys
 import tempfile
 import time
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
 
 import folium
+import geopandas as gpd
+import numpy as np
 from playwright.sync_api import Error, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -22,11 +30,14 @@ from helpers import synthetic
 from helpers.ensure_browser import chromium
 from helpers.figures import figure
 from helpers.pages import write_map
+from saltreach.layers.coast import load_coast
 from saltreach.outputs.html import asset_text
+from saltreach.outputs.map.page import map_pieces, write_pieces
 
 SIZE_MB, FIRST_S, FRAME_MS = 25.0, 3.0, 100.0
 PEER_SIZES = (500, 1000, 2000, 5000, 10_000)
 LIMIT_S = 90
+COUNTS, PEER_COUNT = (5000, 100_000, 1_000_000), 5000
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 PIXEL = (
     b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00\x00\x01\x00\x00\x00\x01\x08\x06\x00\x00\x00\x1f"
@@ -142,7 +153,128 @@ def folium_map(anchors, path: Path) -> Path:
     return path
 
 
+def spread(count: int):
+    """Sectors and anchors of an invented register whose crags lie anywhere around Europe."""
+    anchors = synthetic.anchors(count, 6, crags=max(1, count // 150))
+    rng = np.random.default_rng(5)
+    codes, names = anchors["crag"].factorize()
+    lon = anchors["lon"] + rng.uniform(-3, 30, len(names))[codes]
+    lat = anchors["lat"] + rng.uniform(-6, 20, len(names))[codes]
+    anchors = anchors.set_geometry(gpd.points_from_xy(lon, lat, crs=4326))
+    return synthetic.sectors(anchors), anchors
+
+
+def _written(count: int, path: Path) -> dict:
+    """What it takes to write a map, in a process of its own."""
+    sectors, anchors = spread(count)
+    land = gpd.GeoDataFrame(geometry=load_coast().land_shapes(-30, 25, 55, 78))
+    before_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    start, cpu = time.perf_counter(), time.process_time()
+    write_pieces(path, map_pieces(sectors, anchors, land, synthetic.provenance(), title="Bench"))
+    return {
+        "seconds": time.perf_counter() - start,
+        "cpu": time.process_time() - cpu,
+        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3,
+        "more_mb": (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before_kb) / 1e3,
+        "sectors": len(sectors),
+    }
+
+
+def _written_by_peer(count: int, path: Path) -> dict:
+    anchors = spread(count)[1].assign(lon=lambda a: a.geometry.x, lat=lambda a: a.geometry.y)
+    start = time.perf_counter()
+    folium_map(anchors, path)
+    return {"seconds": time.perf_counter() - start}
+
+
+def _alone(job, *given) -> dict:
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        return pool.submit(job, *given).result()
+
+
+def longest_task_ms(browser, path: Path) -> float:
+    """Processor's time of the longest task of the main thread while the map is moved, ms."""
+    page = browser.new_page(viewport={"width": 1440, "height": 900})
+    page.set_default_timeout(LIMIT_S * 1000)
+    page.goto(path.as_uri())
+    page.wait_for_function("document.readyState === 'complete'")
+    page.wait_for_timeout(1500)
+    browser.start_tracing(page=page, categories=["toplevel", "devtools.timeline"])
+    for zoom in (None, 8.0, 11.0, 14.0, 15.5):
+        if zoom is not None:
+            page.evaluate(
+                """(zoom) => saltreach.map.setView(
+                  saltreach.boundsOf([4]).getCenter(), zoom, { animate: false })""",
+                zoom,
+            )
+            page.wait_for_timeout(800)
+        drag_ms(page)
+    page.locator("#zoom-out").click()
+    page.wait_for_timeout(1000)
+    events = json.loads(browser.stop_tracing())["traceEvents"]
+    page.close()
+    main_thread = {
+        (e["pid"], e["tid"])
+        for e in events
+        if e["name"] == "thread_name" and e["args"]["name"] == "CrRendererMain"
+    }
+    tasks = [
+        e.get("tdur", 0) / 1000
+        for e in events
+        if e["name"].endswith("RunTask") and (e["pid"], e["tid"]) in main_thread
+    ]
+    return max(tasks)
+
+
+def measures(counts: tuple[int, ...] = COUNTS) -> list[dict]:
+    """Writing and opening maps; the peer, one folium marker an anchor, at `PEER_COUNT` only.
+
+    Returns
+    -------
+    list of dict
+        what, count, seconds, peer, peer_seconds, ratio, peak_mb, note; None where there is none.
+    """
+    found = []
+
+    def add(what, count, seconds, peer_seconds, peak_mb, note):
+        found.append({
+            "what": what, "count": count, "seconds": seconds,
+            "peer": None if peer_seconds is None else "folium markers",
+            "peer_seconds": peer_seconds,
+            "ratio": None if peer_seconds is None else peer_seconds / seconds,
+            "peak_mb": peak_mb, "note": note,
+        })  # fmt: skip
+
+    with tempfile.TemporaryDirectory() as name, sync_playwright() as driver:
+        folder = Path(name)
+        browser = driver.chromium.launch(executable_path=chromium(), args=ARGUMENTS)
+        for count in counts:
+            path = folder / f"{count}.html"
+            ours = _alone(_written, count, path)
+            peer_written = peer_opened = None
+            if count == PEER_COUNT:
+                other = folder / "peer.html"
+                peer_written = _alone(_written_by_peer, count, other)["seconds"]
+                peer_opened = measured(browser, other, WATCH_PEER, "() => null", ())["first_s"]
+            size = f"{ours['sectors']:,} sectors, {path.stat().st_size / 1e6:.1f} MB"
+            add("map written", count, ours["seconds"], peer_written, ours["peak_mb"],
+                f"{size}, {ours['cpu']:.1f} s of the processor, {ours['more_mb']:.0f} MB beyond "
+                "the tables")  # fmt: skip
+            seen = measured(browser, path, WATCH_OURS, "() => null", ())
+            task = longest_task_ms(browser, path)
+            add("map opened, first picture", count, seen["first_s"], peer_opened, None,
+                f"longest task of the main thread while the map is moved {task:.0f} ms of the "
+                "processor")  # fmt: skip
+            path.unlink()
+        browser.close()
+    return found
+
+
 def main() -> None:
+    if "--large" in sys.argv:
+        for one in measures():
+            print(", ".join(f"{name} {value}" for name, value in one.items() if value is not None))
+        return
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; bounds: {SIZE_MB:.0f} MB, "
           f"{FIRST_S:.0f} s, {FRAME_MS:.0f} ms")  # fmt: skip

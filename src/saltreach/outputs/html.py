@@ -51,7 +51,10 @@ def json_text(data: Any) -> str:
 
 def _plain(value: Any) -> Any:
     if hasattr(value, "tolist"):  # numpy arrays and scalars, pandas Series
+        whole = type(value).__module__ == "numpy" and value.dtype.kind in "biu"
         value = value.tolist()
+        if whole:
+            return value  # nothing in it that JSON cannot say
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if isinstance(value, Mapping):

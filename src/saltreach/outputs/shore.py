@@ -211,7 +211,7 @@ def _kept(xy: Floats, line: np.ndarray, free: np.ndarray, tolerance_deg: float) 
     return keep
 
 
-def _land(rings: np.ndarray, owner: np.ndarray) -> object:
+def _land(rings: np.ndarray, owner: np.ndarray) -> np.ndarray:
     """Valid land of thinned outlines and holes, joined where a layer had cut it."""
     import shapely
 
@@ -221,8 +221,26 @@ def _land(rings: np.ndarray, owner: np.ndarray) -> object:
     whole = (corners > 3) & (corners[of_outline] > 3)  # a hole goes with its outline
     xy, ring = shapely.get_coordinates(rings[whole], return_index=True)
     number = np.unique(owner[whole], return_inverse=True)[1]
-    shapes = shapely.polygons(shapely.linearrings(xy, indices=ring), indices=number)
-    return shapely.union_all(shapely.make_valid(shapes))
+    shapes = mended(shapely.polygons(shapely.linearrings(xy, indices=ring), indices=number))
+    # most land touches no other: to join all of it takes as long as everything else here
+    shapes = shapes[np.argsort(-shapely.get_num_coordinates(shapes), kind="stable")]
+    large, small = shapely.STRtree(shapes).query(shapes)
+    large, small = large[large < small], small[large < small]
+    shapely.prepare(shapes)  # what is prepared stands first below: a continent is gone through once
+    pairs = shapely.intersects(shapes[large], shapes[small])
+    touching = np.zeros(len(shapes), dtype=bool)
+    touching[large[pairs]] = touching[small[pairs]] = True
+    joined = shapely.get_parts(shapely.union_all(shapes[touching]))
+    return np.concatenate([joined, shapes[~touching]])
+
+
+def mended(shapes: np.ndarray) -> np.ndarray:
+    """Valid shapes; those that are valid already stay as they are."""
+    import shapely
+
+    wrong = ~shapely.is_valid(shapes)
+    shapes[wrong] = shapely.make_valid(shapes[wrong])
+    return shapes
 
 
 def thinned_lines(lines: np.ndarray, window: Window, places: np.ndarray) -> list[np.ndarray]:
@@ -267,7 +285,7 @@ def _turned_and_cut(
     near = (bounds[:, :2] <= box[2:]).all(axis=1) & (bounds[:, 2:] >= box[:2]).all(axis=1)
     across = near & ~((bounds[:, :2] >= box[:2]) & (bounds[:, 2:] <= box[2:])).all(axis=1)
     # Cut first, mend after: a continent has far more vertices than its part in the window.
-    cut = shapely.make_valid(shapely.clip_by_rect(geometry[across], *box))
+    cut = mended(shapely.clip_by_rect(geometry[across], *box))
     parts = shapely.get_parts(shapely.get_parts(np.append(geometry[near & ~across], cut)))
     # A land polygon that only touches the box leaves lines or points behind.
     kinds = (3, 6) if np.isin(shapely.get_type_id(geometry), (3, 6)).all() else (1, 2, 5)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,8 +14,7 @@ import pandas as pd
 from saltreach.assessment.attributions import attributions_of
 from saltreach.assessment.land import land_around
 from saltreach.assessment.risk import BAND_LIMITS_PER_Y
-from saltreach.assessment.shapes import unwrapped_lon
-from saltreach.folders.files import atomic_write
+from saltreach.folders.files import whole_file
 from saltreach.outputs.html import (
     asset_text,
     json_block,
@@ -28,14 +27,22 @@ from saltreach.outputs.map.colourings import (
     UNKNOWN_STYLE,
     colouring_records,
 )
+from saltreach.outputs.map.columns import (
+    anchor_columns,
+    sector_columns,
+    sector_places,
+    texts,
+    worst_first,
+)
 from saltreach.outputs.map.leaflet import leaflet_frame
 from saltreach.outputs.map.surface import surface_data
 from saltreach.outputs.map.texts import catalogue, catalogues
+from saltreach.outputs.map.tiles import TILE_ANCHORS, needed, overview, tile_elements
 from saltreach.outputs.shore import window_coast
-from saltreach.outputs.window import label_points, map_window
-from saltreach.vocabulary.columns import Column, columns_of
+from saltreach.outputs.window import map_window
+from saltreach.vocabulary.columns import columns_of
 from saltreach.vocabulary.metals import PLACEABLE
-from saltreach.vocabulary.words import BANDS, CATEGORIES, SEPARATOR
+from saltreach.vocabulary.words import CATEGORIES
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -45,12 +52,11 @@ if TYPE_CHECKING:
     from saltreach.assessment.surface_picture import Picture
 
 
-FORECAST_YEARS = 30
-
 SCRIPTS = tuple(
     f"map/{name}.js"
     for name in (
         "base",
+        "anchors",
         "colouring",
         "surface",
         "raster",
@@ -64,6 +70,8 @@ SCRIPTS = tuple(
 )
 """In order. A further panel is one more script before the last: it fills the page's `#panels`,
 adds to `saltreach.filters` and listens with `saltreach.on`."""
+VERTICES = (30_000, 90_000)
+"""Of the shore away from the anchors; a very large map has more islets near them."""
 MAP_ELEMENT = "map_sectors"
 """Name of the map's element and of its variable in the page."""
 
@@ -90,7 +98,7 @@ def write_map(
     title : str, optional
         Heading; else the name of the register's file.
     tiles, language, trips, left_out, surface
-        As for `map_page`.
+        As for `map_pieces`.
 
     Returns
     -------
@@ -100,24 +108,47 @@ def write_map(
     Raises
     ------
     OptionError
-        As `map_page`.
+        As `map_pieces`.
     """
-    page = map_of(
+    pieces = _pieces_of(
         result, title=title, tiles=tiles, language=language, trips=trips, left_out=left_out,
         surface=surface,
     )  # fmt: skip
-    return atomic_write(path, page)
+    return write_pieces(path, pieces)
+
+
+def write_pieces(path: Path, pieces: Iterable[str]) -> Path:
+    """Write a page piece by piece, whole or not at all: it may be larger than one text should be.
+
+    Returns
+    -------
+    pathlib.Path
+        The same path.
+    """
+    with whole_file(path) as stream:
+        for piece in pieces:
+            stream.write(piece.encode("utf-8"))
+    return path
 
 
 def map_of(result: Assessment, *, title: str | None = None, **how: Any) -> str:
-    """The interactive map of an assessment as HTML; `how` is that of `map_page`."""
+    """The interactive map of an assessment as HTML; `how` is that of `map_pieces`."""
+    return "".join(_pieces_of(result, title=title, **how))
+
+
+def _pieces_of(result: Assessment, *, title: str | None = None, **how: Any) -> Iterator[str]:
     title = title or Path(result.provenance["register"]["file"]).stem
     tables = (result.flat.sectors, result.flat.anchors, land_around(result).shapes)
     how |= {"backdrop": result.backdrop, "events": result.events}
-    return map_page(*tables, result.provenance, title=title, **how)
+    return map_pieces(*tables, result.provenance, title=title, **how)
 
 
-def map_page(
+def map_page(*tables: Any, **how: Any) -> str:
+    """The interactive map as HTML, from what `map_pieces` takes."""
+    return "".join(map_pieces(*tables, **how))
+
+
+def map_pieces(
     sectors: gpd.GeoDataFrame,
     anchors: gpd.GeoDataFrame,
     coast: gpd.GeoDataFrame,
@@ -131,8 +162,11 @@ def map_page(
     backdrop: Backdrop | None = None,
     events: pd.DataFrame | None = None,
     surface: Picture | None = None,
-) -> str:
-    """The interactive map as HTML. The same input gives the same text.
+    tile_anchors: int | None = None,
+) -> Iterator[str]:
+    """The interactive map as HTML, in pieces. The same input gives the same text.
+
+    All but the tiles of a very large map is computed before the first piece is asked for.
 
     Parameters
     ----------
@@ -164,10 +198,13 @@ def map_page(
         Last events of anchors, from `saltreach.records.history.last_events`, for the cards.
     surface : Picture, optional
         From `saltreach.assessment.surface_picture`; drawn behind, with a legend and a switch.
+    tile_anchors : int, optional
+        Put the anchors into tiles of so many, whatever their number; else only those of a very
+        large map are (`saltreach.outputs.map.tiles`).
 
     Returns
     -------
-    str
+    iterator of str
         One page with everything in it.
 
     Raises
@@ -176,10 +213,24 @@ def map_page(
         When `tiles` is neither known nor a URL, or `language` is not one of the map's.
     """
     catalogue(language)  # refuses an unknown language before any work
-    texts = catalogues()
-    data = map_data(sectors, anchors, coast, provenance, title=title, backdrop=backdrop)
-    data["trips"] = _trips(data["sectors"], trips)
-    data["events"] = _events(data["anchors"]["anchor_id"], events)
+    words = catalogues()
+    tiled = tile_anchors is not None or needed(len(anchors), len(sectors))
+    region = _Region(sectors, anchors)
+    data = _frame_data(region, coast, provenance, title=title, backdrop=backdrop)
+    shown = anchor_columns(anchors, region.ordered, region.centre_lon)
+    happened = _events(shown["anchor_id"], events)
+    elements: Iterable[str] = ()
+    if tiled:
+        full = tile_anchors or TILE_ANCHORS
+        data["sectors"], data["anchors"], own = overview(
+            region.ordered, shown, region.centre_lon, full
+        )
+        data["tiled"] = True
+        elements = tile_elements(own, region.ordered, shown, happened, region.centre_lon)
+    else:
+        data["sectors"], data["anchors"] = _whole_sectors(region), shown
+    data["trips"] = _trips(region.ordered, trips)
+    data["events"] = {} if tiled else happened
     if left_out:
         data["provenance"]["assumptions"] = [left_out, *provenance.get("assumptions", ())]
     data["language"] = language
@@ -188,23 +239,26 @@ def map_page(
     body, frame_script, data["tiles"], origins = leaflet_frame(data["map"], data["region"], tiles)
     scripts = [asset_text("map/leaflet.js"), frame_script, *map(asset_text, SCRIPTS)]
     styles = [asset_text("map/leaflet.css"), asset_text("map/map.css")]
-    return render_template(
+    page = render_template(
         "map/map.html",
         title=title,
-        texts=texts[language],
+        texts=words[language],
         left_out=bool(left_out or provenance.get("left_out")),
         attributions=attributions_of(provenance, backdrop),
         backdrop=backdrop is not None,
         raster=data["raster"],
-        languages=[(code, words["language_name"]) for code, words in texts.items()],
+        languages=[(code, own_words["language_name"]) for code, own_words in words.items()],
         colourings=[(one["column"], one["label"]) for one in data["colourings"]],
         policy=page_policy(scripts, styles, origins),
         styles=styles,
         scripts=scripts,
         map_body=body,
         leaflet_licence=asset_text("map/LEAFLET_LICENSE.txt"),
-        blocks=[json_block(texts, "map-texts"), json_block(data, "map-data")],
+        blocks=[json_block(words, "map-texts"), json_block(data, "map-data")],
     )
+    # the tiles come last: the map is drawn while the browser still reads them
+    most, _, end = page.rpartition("</body>")
+    return chain([most], elements, [f"</body>{end}"])
 
 
 def map_data(
@@ -216,16 +270,16 @@ def map_data(
     title: str,
     backdrop: Backdrop | None = None,
 ) -> dict[str, Any]:
-    """What the page knows, as plain columns; see `map_page` for the parameters.
+    """What the page knows, as plain columns; see `map_pieces` for the parameters.
 
     Parameters
     ----------
     sectors, anchors, coast : geopandas.GeoDataFrame
-        As for `map_page`.
+        As for `map_pieces`.
     provenance : mapping
-        As for `map_page`.
+        As for `map_pieces`.
     title, backdrop
-        As for `map_page`.
+        As for `map_pieces`.
 
     Returns
     -------
@@ -233,11 +287,34 @@ def map_data(
         Ready for `saltreach.outputs.html.json_text`. Sectors come worst first. Longitudes are
         unwrapped around the region, so a region across the antimeridian is in one piece.
     """
-    centre_lon, region, window = map_window(sectors, anchors)
-    ordered = sectors.iloc[_worst_first(sectors)].reset_index(drop=True)
-    places = np.column_stack([anchors.geometry.x, anchors.geometry.y])
-    places = places[np.isfinite(places).all(axis=1)]
-    kind, parts = window_coast(coast, window, places=places)
+    region = _Region(sectors, anchors)
+    data = _frame_data(region, coast, provenance, title=title, backdrop=backdrop)
+    data["sectors"] = _whole_sectors(region)
+    data["anchors"] = anchor_columns(anchors, region.ordered, region.centre_lon)
+    return data
+
+
+class _Region:
+    """Sectors in the order of the list, and where the map lies."""
+
+    def __init__(self, sectors: gpd.GeoDataFrame, anchors: gpd.GeoDataFrame) -> None:
+        self.centre_lon, self.bounds, self.window = map_window(sectors, anchors)
+        self.ordered = sectors.iloc[worst_first(sectors)].reset_index(drop=True)
+        places = np.column_stack([anchors.geometry.x, anchors.geometry.y])
+        self.places = places[np.isfinite(places).all(axis=1)]
+
+
+def _frame_data(
+    region: _Region,
+    coast: gpd.GeoDataFrame,
+    provenance: Mapping[str, Any],
+    *,
+    title: str,
+    backdrop: Backdrop | None,
+) -> dict[str, Any]:
+    """All that the page knows but sectors and anchors, whose place is kept."""
+    room = VERTICES[needed(len(region.places), len(region.ordered))]
+    kind, parts = window_coast(coast, region.window, places=region.places, max_vertices=room)
     return {
         "title": title,
         "map": MAP_ELEMENT,
@@ -248,19 +325,28 @@ def map_data(
         "categories": list(CATEGORIES),
         "materials": list(PLACEABLE),
         "figures": [[c.name, c.unit] for c in columns_of("sectors", shown="card").values()],
-        "region": np.round(region, 5),
-        "window": np.round(window, 5),
+        "region": np.round(region.bounds, 5),
+        "window": np.round(region.window, 5),
         "coast": {"kind": kind, "parts": [steps(part) for part in parts]},
-        "backdrop": None if backdrop is None else backdrop_data(backdrop, window, places),
-        "sectors": _sector_columns(ordered, centre_lon),
-        "anchors": _anchor_columns(anchors, ordered, centre_lon),
+        "backdrop": None
+        if backdrop is None
+        else backdrop_data(backdrop, region.window, region.places),
+        "sectors": {},
+        "anchors": {},
         "provenance": dict(provenance),
     }
 
 
-def _trips(sectors: Mapping[str, Any], trips: pd.DataFrame | None) -> list[dict[str, Any]]:
+def _whole_sectors(region: _Region) -> dict[str, Any]:
+    return sector_columns(region.ordered, columns_of("sectors", shown="map")) | sector_places(
+        region.ordered, region.centre_lon
+    )
+
+
+def _trips(sectors: pd.DataFrame, trips: pd.DataFrame | None) -> list[dict[str, Any]]:
     """The months of a plan, with the places of its sectors in the page."""
-    place = {name: i for i, name in enumerate(zip(sectors["crag"], sectors["sector"], strict=True))}
+    names = zip(texts(sectors, "crag"), texts(sectors, "sector"), strict=True)
+    place = {name: i for i, name in enumerate(names)}
     return [
         {
             "month": month.Index,
@@ -274,146 +360,8 @@ def _trips(sectors: Mapping[str, Any], trips: pd.DataFrame | None) -> list[dict[
 
 def _events(anchors: pd.Series, events: pd.DataFrame | None) -> dict[str, Any]:
     """Last events, the last first, with the places of their anchors in the page."""
-    place = {name: i for i, name in enumerate(anchors)}
+    place = {} if events is None else {name: i for i, name in enumerate(anchors)}
     table = pd.DataFrame(columns=["anchor_id"]) if events is None else events
     table = table[table["anchor_id"].isin(place)].reset_index(drop=True)
-    texts = {name: _texts(table, name) for name in ("happened_on", "kind", "who", "said")}
-    return {"anchor": [place[name] for name in table["anchor_id"]], **texts}
-
-
-def _worst_first(sectors: gpd.GeoDataFrame) -> np.ndarray:
-    """Order of the list: by priority rank when there is one, then band, then the calendar."""
-    keys = pd.DataFrame(
-        {
-            "rank": _numbers(sectors, "priority_rank"),
-            "band": -BANDS.rank(_bands(sectors)),
-            "overdue": _texts(sectors, "overdue").ne("yes"),
-            "due": _texts(sectors, "next_inspection_on"),
-            "crag": _texts(sectors, "crag"),
-            "sector": _texts(sectors, "sector"),
-        }
-    )
-    return keys.sort_values(list(keys), na_position="last", kind="stable").index.to_numpy()
-
-
-def _column(frame: pd.DataFrame, name: str) -> pd.Series:
-    """A column with a plain index; empty when the frame lacks it."""
-    if name in frame.columns:
-        return pd.Series(frame[name].array).reset_index(drop=True)
-    return pd.Series([None] * len(frame), dtype=object)
-
-
-def _numbers(frame: pd.DataFrame, name: str) -> pd.Series:
-    return pd.to_numeric(_column(frame, name), errors="coerce").astype(float)
-
-
-def _texts(frame: pd.DataFrame, name: str) -> pd.Series:
-    """Text of a column; None where nothing is known. Booleans read yes and no."""
-    values = _column(frame, name)
-    known = values.notna()
-    if pd.api.types.is_float_dtype(values.dtype) and (values[known] % 1 == 0).all():
-        values = values.astype("Int64")  # a grade 3 read beside an unknown is not 3.0
-    if pd.api.types.is_datetime64_any_dtype(values.dtype):
-        values = values.dt.strftime("%Y-%m-%d")
-    text = values.astype(object).map(str).str.strip().replace({"True": "yes", "False": "no"})
-    return text.astype(object).where(known & (text != ""), None)
-
-
-def _bands(frame: pd.DataFrame, name: str = "risk_band") -> pd.Series:
-    band = _texts(frame, name)
-    return band.where(band.isin(BANDS), None)
-
-
-def _dates(frame: pd.DataFrame, name: str) -> pd.Series:
-    return _texts(frame, name).map(lambda day: day[:10], na_action="ignore")
-
-
-def _probabilities(value: object) -> list[float] | None:
-    """Chance of C1 to CX from a mapping or its JSON text; None when it cannot be read."""
-    if isinstance(value, str):
-        try:
-            value = json.loads(value)
-        except json.JSONDecodeError:
-            return None
-    if not isinstance(value, Mapping):
-        return None
-    return [round(float(value.get(name) or 0.0), 4) for name in CATEGORIES]
-
-
-def _curve(value: object) -> list[float | None] | None:
-    """Yearly probabilities from a list or its JSON text; None when there are none to draw."""
-    if isinstance(value, str):
-        try:
-            value = json.loads(value)
-        except json.JSONDecodeError:
-            return None
-    if not isinstance(value, list | tuple | np.ndarray) or len(value) != FORECAST_YEARS + 1:
-        return None
-    years = pd.to_numeric(pd.Series(list(value)), errors="coerce").astype(float)
-    known = years.between(0.0, 1.0)
-    return [float(f"{p:.3g}") for p in years] if known.all() else None
-
-
-def _sector_columns(sectors: gpd.GeoDataFrame, centre_lon: float) -> dict[str, Any]:
-    columns = {
-        name: _shown(sectors, column) for name, column in columns_of("sectors", shown="map").items()
-    }
-    columns["outline"] = _outlines(sectors, centre_lon)
-    columns["label"] = np.round(label_points(sectors.geometry, centre_lon), 6)
-    return columns
-
-
-def _shown(frame: pd.DataFrame, column: Column) -> Any:
-    """A column as the page holds it."""
-    name = column.name
-    if column.kind in ("number", "integer"):
-        return _numbers(frame, name).round(column.decimals or 0)
-    if column.kind == "day":
-        return _dates(frame, name)
-    if column.kind == "probabilities":
-        return [_probabilities(value) for value in _column(frame, name)]
-    if column.kind == "curve":
-        return [_curve(value) for value in _column(frame, name)]
-    if column.kind == "sentences":
-        return [
-            [part.strip() for part in (text or "").split(SEPARATOR) if part.strip()]
-            for text in _texts(frame, name)
-        ]
-    return _bands(frame, name) if column.choices == BANDS else _texts(frame, name)
-
-
-def _outlines(sectors: gpd.GeoDataFrame, centre_lon: float) -> list[list[np.ndarray]]:
-    """Rings of each shape, every ring as lon, lat, lon, lat ..."""
-    import shapely
-
-    shapes = sectors.geometry.values
-    outlines: list[list[np.ndarray]] = [[] for _ in range(len(shapes))]
-    parts, owner = shapely.get_parts(np.asarray(shapes), return_index=True)
-    rings, part_of = shapely.get_rings(parts, return_index=True)
-    for ring, part in zip(rings, part_of, strict=True):
-        coordinates = shapely.get_coordinates(ring)
-        coordinates[:, 0] = unwrapped_lon(coordinates[:, 0], centre_lon)
-        outlines[owner[part]].append(np.round(coordinates, 6).ravel())
-    return outlines
-
-
-def _anchor_columns(
-    anchors: gpd.GeoDataFrame, sectors: gpd.GeoDataFrame, centre_lon: float
-) -> dict[str, Any]:
-    of_sector = pd.MultiIndex.from_frame(
-        pd.DataFrame({name: _texts(sectors, name).fillna("") for name in ("crag", "sector")})
-    )
-    own = pd.MultiIndex.from_frame(
-        pd.DataFrame({name: _texts(anchors, name).fillna("") for name in ("crag", "sector")})
-    )
-    columns: dict[str, Any] = {
-        "anchor_id": _texts(anchors, "anchor_id"),
-        "lon": np.round(unwrapped_lon(anchors.geometry.x.to_numpy(), centre_lon), 6),
-        "lat": np.round(anchors.geometry.y.to_numpy(), 6),
-        "sector": of_sector.get_indexer(own),
-    }
-    for name, column in columns_of("anchors", shown="anchor").items():
-        values = _bands(anchors, name) if column.choices == BANDS else _texts(anchors, name)
-        codes, known = pd.factorize(values, sort=True)
-        columns[name] = {"codes": codes, "values": list(known)}
-    return columns
+    said = {name: texts(table, name) for name in ("happened_on", "kind", "who", "said")}
+    return {"anchor": [place[name] for name in table["anchor_id"]], **said}

@@ -5,9 +5,18 @@ window.saltreach = (() => {
   const read = (id) => JSON.parse(document.getElementById(id).textContent);
   const data = read("map-data");
   const catalogues = read("map-texts");
-  const sectors = data.sectors;
+  const sectors = data.tiled ? spread(data.sectors) : data.sectors;
   const count = sectors.crag.length;
   const byId = (id) => document.getElementById(id);
+
+  /* The few columns that a page with tiles has of every sector; the others come with its tile. */
+  function spread(table) {
+    const unit = (row) => row?.map((v) => v / 1e6) ?? null;
+    const columns = Object.entries(table).map(([name, column]) => [name, column.codes
+      ? column.codes.map((code) => (code < 0 ? null : column.values[code])) : column]);
+    return { ...Object.fromEntries(columns), label: table.label.map((row) => unit(row) ?? [null, null]),
+      box: table.box.map(unit), outline: new Array(table.tile.length) };
+  }
 
   const listeners = {};
   const on = (name, run) => (listeners[name] ??= []).push(run);
@@ -81,7 +90,12 @@ window.saltreach = (() => {
   /* Sectors that pass the filters, but for the part of the map in view. A further panel may add
      a test of its own to `filters`: a function of the sector's index. */
   const folded = (text) => (text ?? "").normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
-  const haystack = sectors.crag.map((crag, i) => folded(`${crag ?? ""} ${sectors.sector[i] ?? ""}`));
+  let haystack = null; /* made when something is looked for */
+  const holds = (i) => {
+    haystack ??= sectors.crag.map((crag, k) => folded(`${crag ?? ""} ${sectors.sector[k] ?? ""}`));
+    return words.every((word) => haystack[i].includes(word));
+  };
+  let words = [];
   const filters = [
     (i) => !state.bands.size || state.bands.has(saltreach.colouring.ofSector(i).word),
     (i) => !state.material || sectors.material_recommended[i] === state.material,
@@ -89,11 +103,12 @@ window.saltreach = (() => {
     (i) => !state.place || sectors.sea_cliff[i] === state.place,
     (i) => !state.overdue || sectors.overdue[i] === "yes",
     (i) => !state.dueBefore || (known(sectors.next_inspection_on[i]) && sectors.next_inspection_on[i] < state.dueBefore),
-    (i) => folded(state.query).split(/\s+/).every((word) => haystack[i].includes(word)),
+    (i) => !words.length || holds(i),
   ];
   const passes = (i) => filters.every((test) => test(i));
   const shown = new Uint8Array(count).fill(1);
   function applyFilters() {
+    words = folded(state.query).split(/\s+/).filter(Boolean);
     for (let i = 0; i < count; i += 1) shown[i] = passes(i) ? 1 : 0;
     changed("filters");
   }

@@ -3,6 +3,7 @@
 (() => {
   const { data, sectors, count, t, many, known, number, date, oneIn, el, byId, colouring, state, on, changed,
     swatch, bandWord, bandName, wordOf, colour } = saltreach;
+  const { anchors } = saltreach;
   const card = byId("card");
   let opener = null;
 
@@ -103,17 +104,31 @@
   }
   /* The last things that happened there, from the book of the region; texts of people, set as text. */
   const MOST_EVENTS = 5;
+  const MOST_MEMBERS = 1000;
   function happened(chosen, named) {
-    const { anchor = [], happened_on: day, kind, who, said: what } = data.events ?? {};
+    const { anchor = [], happened_on: day, kind, who, said: what } = saltreach.anchors.events(state.selected, saltreach.pickedAnchor);
     const places = [];
     for (let at = 0; at < anchor.length && places.length < MOST_EVENTS; at += 1) {
       if (chosen(anchor[at])) places.push(at);
     }
     if (!places.length) return null;
     const line = (at) => el("li", {}, el("strong", { text: wordOf("event", kind[at]) }), el("span", {
-      text: ` ${[named ? data.anchors.anchor_id[anchor[at]] : null, day[at], who[at]].filter(known).join(", ")}` }),
+      text: ` ${[named ? anchors.id(anchor[at]) : null, day[at], who[at]].filter(known).join(", ")}` }),
     known(what[at]) ? el("span", { lang: "en", text: `: ${what[at]}` }) : "");
     return el("div", { class: "happened" }, heading(t("last_events")), el("ul", { class: "sentences" }, ...places.map(line)));
+  }
+  /* Where a map holds too many anchors to be found on it one by one: those of the open sector. */
+  function members(i) {
+    if (!anchors.tiled) return null;
+    const line = (k) => el("li", {}, el("button", { type: "button", class: "quiet", onclick: () => saltreach.selectAnchor(k) },
+      swatch(colouring.ofAnchor(k), 20), el("span", { class: "unseen", text: `${bandWord(colouring.ofAnchor(k))}: ` }),
+      textOr(anchors.id(k))));
+    const all = anchors.ofSector(i);
+    const left = all.length - MOST_MEMBERS;
+    const rows = el("ul", {});
+    const fill = () => { if (!rows.childElementCount) rows.append(...all.slice(0, MOST_MEMBERS).map(line)); };
+    return el("details", { class: "members", ontoggle: fill }, el("summary", { text: t("anchors_here", { n: number(all.length) }) }),
+      rows, left > 0 ? el("p", { class: "small", text: t("anchors_more", { n: number(left) }) }) : null);
   }
   const english = () => (saltreach.texts.lang === "en" ? null : el("p", { class: "small", text: t("reasons_in_english") }));
   function sectorCard(i) {
@@ -124,7 +139,7 @@
         disabled: other < 0, onclick: () => saltreach.select(other, { from: "card" }) });
     };
     const cliff = { yes: t("sea_cliff"), no: t("inland") }[sectors.sea_cliff[i]];
-    const anchors = known(sectors.anchors[i]) ? many("anchors", sectors.anchors[i]) : null;
+    const held = known(sectors.anchors[i]) ? many("anchors", sectors.anchors[i]) : null;
     const due = el("dd", { class: sectors.overdue[i] === "yes" ? "late" : "", text: date(sectors.next_inspection_on[i])
       + (sectors.overdue[i] === "yes" ? `, ${t("overdue")}` : "") });
     const minimum = el("dd", { text: `${t("minimum")}: ${said("material", sectors.material_minimum[i])}` });
@@ -148,10 +163,10 @@
     const mind = sectors.warnings[i].length
       ? el("div", { class: "mind" }, heading(t("mind")), sentences(sectors.warnings[i], "en")) : null;
     return [
-      head(textOr(sectors.sector[i]), [textOr(sectors.crag[i]), cliff, anchors].filter(Boolean).join(", "),
+      head(textOr(sectors.sector[i]), [textOr(sectors.crag[i]), cliff, held].filter(Boolean).join(", "),
         [step(-1, "‹", "previous"), step(1, "›", "next")]),
       bandLine(style), el("p", { class: "small" }, `${t("worst_said")}: `, el("span", { lang: "en", text: textOr(sectors.risk_share[i]) })),
-      facts, rock, english(), mind, happened((k) => data.anchors.sector[k] === i, true), priority(i), failure(i),
+      facts, rock, members(i), english(), mind, happened((k) => anchors.sector(k) === i, true), priority(i), failure(i),
       heading(t("why")), reasons(sectors.reasons[i]),
       heading(t("why_interval")), reasons(sectors.interval_reasons[i]),
       heading(t("why_kind")), reasons(sectors.kind_reasons[i]),
@@ -164,8 +179,11 @@
     ];
   }
   function anchorCard(k) {
-    const value = (name) => data.anchors[name].values[data.anchors[name].codes[k]];
-    const i = data.anchors.sector[k];
+    const value = (name) => {
+      const column = anchors.column(k, name);
+      return column.values[column.codes[anchors.row(k)]];
+    };
+    const i = anchors.sector(k);
     const style = colouring.ofAnchor(k);
     const condition = value("condition");
     const todo = (value("action_reasons") ?? "").split(" | ").filter(Boolean);
@@ -173,7 +191,7 @@
     const back = i >= 0
       ? [el("button", { type: "button", class: "plain-button", text: t("back_to_sector"), onclick: () => saltreach.select(i, { from: "card" }) })] : [];
     return [
-      head(`${t("anchor")} ${textOr(data.anchors.anchor_id[k])}`,
+      head(`${t("anchor")} ${textOr(anchors.id(k))}`,
         i >= 0 ? `${textOr(sectors.sector[i])}, ${textOr(sectors.crag[i])}` : t("not_known"), []),
       bandLine(style),
       el("dl", { class: "pair" }, fact(t("action"), said("action", value("action")),
@@ -194,7 +212,7 @@
         [t("figure_embedment_required_mm"), known(value("embedment_required_mm")) ? `${value("embedment_required_mm")} mm` : t("not_known")],
         [t("rock_risk"), bandName(value("rock_band"))],
         [t("condition"), known(condition) ? (saltreach.texts[`condition_${condition}`] ?? condition) : t("not_known")],
-        [t("position"), `${data.anchors.lat[k].toFixed(5)}, ${data.anchors.lon[k].toFixed(5)}`],
+        [t("position"), `${anchors.lat(k).toFixed(5)}, ${anchors.lon(k).toFixed(5)}`],
       ].map(([label, text]) => el("tr", {}, el("th", { scope: "row", text: label }), el("td", { text }))))),
       ...back,
     ];
@@ -233,15 +251,17 @@
 
   saltreach.select = (i, { from }) => {
     if (i < 0) return;
-    state.selected = i;
-    saltreach.pickedAnchor = -1;
-    open(sectorCard(i));
-    changed("select", i, from);
-    if (from !== "map") saltreach.zoomTo(i);
-    saltreach.redraw();
+    anchors.ready(i, () => {
+      state.selected = i;
+      saltreach.pickedAnchor = -1;
+      open(sectorCard(i));
+      changed("select", i, from);
+      if (from !== "map") saltreach.zoomTo(i);
+      saltreach.redraw();
+    });
   };
   saltreach.selectAnchor = (k) => {
-    state.selected = data.anchors.sector[k];
+    state.selected = anchors.sector(k);
     saltreach.pickedAnchor = k;
     open(anchorCard(k));
     changed("select", state.selected, "map");

@@ -26,7 +26,7 @@
   let active;
   let styleByWord;
   let ofSector = [];
-  let ofCode = [];
+  let ofColumn = new WeakMap();
   const styleIn = (value) => (known(value)
     ? styleByWord.get((stepWords[active.column] ?? String)(value)) ?? unknown : unknown);
 
@@ -35,17 +35,21 @@
   function bandInYear(i, years) {
     const today = sectors.risk_band[i];
     if (!years || !known(today) || today === order[order.length - 1]) return today;
-    const p = sectors.failure_curve[i]?.[years];
-    if (!known(p)) return null;
-    const then = data.band_limits.filter((limit) => p >= limit).length;
+    const then = data.tiled ? limitsToCome(i, years) : limitsReached(sectors.failure_curve[i]?.[years]);
+    if (then === null) return null;
     return order[Math.max(then, order.indexOf(today))];
   }
+  const limitsReached = (p) => (known(p) ? data.band_limits.filter((limit) => p >= limit).length : null);
+  const limitsToCome = (i, years) => {
+    const digit = sectors.bands_to_come[i]?.[years];
+    return known(digit) ? Number(digit) : null;
+  };
   const inFuture = () => active.column === "risk_band" && state.years > 0;
 
   function prepare() {
     ofSector = Array.from({ length: count }, (_, i) => styleIn(
       inFuture() ? bandInYear(i, state.years) : sectors[active.column][i]));
-    ofCode = inFuture() ? [] : data.anchors[active.column].values.map(styleIn);
+    ofColumn = new WeakMap();
   }
   const colouring = {
     get column() { return active.column; },
@@ -53,7 +57,12 @@
     get inFuture() { return inFuture(); },
     unknown,
     ofSector: (i) => ofSector[i],
-    ofAnchor: (k) => (inFuture() ? plain : ofCode[data.anchors[active.column].codes[k]] ?? unknown),
+    ofAnchor: (k) => {
+      if (inFuture()) return plain;
+      const column = saltreach.anchors.column(k, active.column);
+      if (!ofColumn.has(column)) ofColumn.set(column, column.values.map(styleIn));
+      return ofColumn.get(column)[column.codes[saltreach.anchors.row(k)]] ?? unknown;
+    },
     meaning: (style) => {
       const key = active.texts === "interval" && style !== unknown ? "interval_step" : `${active.texts}_${style.word}`;
       return t(key, { date: date(assessed) });

@@ -5,7 +5,11 @@
     applyFilters, swatch, swatchPicture, bandWord, number, colourBy, wordOf } = saltreach;
 
   const list = byId("sector-list");
-  const items = sectors.crag.map((crag, i) => {
+  /* A page with tiles has too many sectors for one list: it is turned by pages. */
+  const ROWS = data.tiled ? 200 : Infinity;
+  const items = [];
+  const itemOf = (i) => (items[i] ??= made(i));
+  function made(i) {
     const badge = el("span", { class: "swatch" });
     const band = el("span", { class: "unseen" });
     const metal = el("div", { class: "metal" });
@@ -14,8 +18,11 @@
     const sub = el("div", { class: "sub" });
     const button = el("button", { type: "button", class: "item", "data-sector": String(i) },
       badge, el("span", {}, band, name, sub), el("span", { class: "right" }, metal, due));
-    return { button, entry: el("li", {}, button), badge, band, name, sub, metal, due };
-  });
+    const item = { button, entry: el("li", {}, button), badge, band, name, sub, metal, due };
+    write(item, i);
+    paint(item, i);
+    return item;
+  }
   const rowOf = (event) => event.target.closest?.(".item");
   list.addEventListener("click", (event) => {
     const row = rowOf(event);
@@ -26,34 +33,36 @@
   }
   for (const name of ["mouseleave", "focusout"]) list.addEventListener(name, () => near(-1));
 
+  function write(item, i) {
+    item.name.textContent = sectors.sector[i] ?? t("not_known");
+    item.sub.textContent = sectors.crag[i] ?? t("not_known");
+    const metal = sectors.material_recommended[i];
+    item.metal.textContent = known(metal) ? wordOf("material", metal) : t("not_known");
+    item.due.textContent = sectors.overdue[i] === "yes" ? t("overdue") : date(sectors.next_inspection_on[i]);
+  }
+  function paint(item, i) {
+    const style = colouring.ofSector(i);
+    item.badge.style.backgroundImage = swatchPicture(style);
+    item.band.textContent = `${bandWord(style)}: `;
+  }
   function writeWords() {
-    items.forEach((item, i) => {
-      item.name.textContent = sectors.sector[i] ?? t("not_known");
-      item.sub.textContent = sectors.crag[i] ?? t("not_known");
-      const metal = sectors.material_recommended[i];
-      item.metal.textContent = known(metal) ? wordOf("material", metal) : t("not_known");
-      item.due.textContent = sectors.overdue[i] === "yes" ? t("overdue") : date(sectors.next_inspection_on[i]);
-    });
+    items.forEach(write);
     nothing.textContent = t("none_shown");
     for (const option of byId("material").options) if (option.value) option.textContent = wordOf("material", option.value);
-    const summary = [many("sectors", count), many("anchors", data.anchors.lon.length)].join(", ");
+    const summary = [many("sectors", count), many("anchors", saltreach.anchors.count)].join(", ");
     const late = sectors.overdue.filter((value) => value === "yes").length;
     byId("summary").replaceChildren(summary);
     if (late) byId("summary").append(", ", el("span", { class: "alarm", text: t("overdue_count", { n: number(late) }) }));
   }
   function paintBadges() {
-    items.forEach((item, i) => {
-      const style = colouring.ofSector(i);
-      item.badge.style.backgroundImage = swatchPicture(style);
-      item.band.textContent = `${bandWord(style)}: `;
-    });
+    items.forEach(paint);
   }
 
   function near(i) {
     if (state.near === i) return;
-    if (state.near >= 0) items[state.near].button.classList.remove("is-near");
+    items[state.near]?.button.classList.remove("is-near");
     state.near = i;
-    if (i >= 0) items[i].button.classList.add("is-near");
+    items[i]?.button.classList.add("is-near");
     saltreach.redraw();
   }
 
@@ -69,12 +78,24 @@
         const [x, y] = [sectors.next_inspection_on[a] ?? "9999", sectors.next_inspection_on[b] ?? "9999"];
         return x < y ? -1 : x > y ? 1 : 0;
       },
-      name: (a, b) => collator.compare(named(a), named(b)),
+      name: data.tiled ? (a, b) => sectors.name_rank[a] - sectors.name_rank[b] : (a, b) => collator.compare(named(a), named(b)),
     }[state.order];
   }
   const nothing = el("li", { class: "empty", hidden: true });
   let sequence = [];
-  let rows = [];
+  let rows = [];    /* all that pass */
+  let page = [];    /* those that the list shows */
+  let first = 0;
+  const back = el("button", { type: "button", class: "quiet", onclick: () => turn(-1) });
+  const onward = el("button", { type: "button", class: "quiet", onclick: () => turn(1) });
+  const place = el("span", { role: "status" });
+  const pager = el("li", { class: "pager", hidden: true }, back, place, onward);
+  function turn(by) {
+    first += by * ROWS;
+    refresh();
+    list.querySelector(".item")?.focus();
+    list.scrollTop = 0;
+  }
   function arrange() {
     const compare = comparison();
     sequence = Array.from({ length: count }, (_, i) => i).sort((a, b) => compare(a, b) || a - b);
@@ -83,19 +104,30 @@
   function listed(i) {
     if (!shown[i]) return false;
     if (!state.inView) return true;
+    if (data.tiled) return saltreach.onScreen(i);
     const bounds = saltreach.boundsOf([i]);
     return bounds !== null && saltreach.map.getBounds().intersects(bounds);
   }
   function refresh() {
-    const wanted = sequence.filter(listed);
+    rows = sequence.filter(listed);
+    first = Math.max(0, Math.min(first, Math.floor((rows.length - 1) / ROWS) * ROWS || 0));
+    const wanted = rows.slice(first, first + ROWS);
     /* Rows that do not fit are taken out: hiding thousands of them costs the browser seconds. */
-    if (wanted.length !== rows.length || wanted.some((i, k) => i !== rows[k])) {
+    if (wanted.length !== page.length || wanted.some((i, k) => i !== page[k])) {
       const focused = list.contains(document.activeElement) ? document.activeElement : null;
-      rows = wanted;
-      list.replaceChildren(...rows.map((i) => items[i].entry), nothing);
+      page = wanted;
+      list.replaceChildren(...page.map((i) => itemOf(i).entry), nothing, pager);
       if (focused?.isConnected) focused.focus({ preventScroll: true });
     }
     nothing.hidden = rows.length > 0;
+    pager.hidden = rows.length <= ROWS;
+    if (!pager.hidden) {
+      place.textContent = t("rows_shown", { from: number(first + 1), to: number(first + page.length), all: number(rows.length) });
+      back.textContent = t("rows_back");
+      onward.textContent = t("rows_on");
+      back.disabled = first === 0;
+      onward.disabled = first + ROWS >= rows.length;
+    }
     const text = t("shown", { n: number(rows.length), all: number(count) });
     if (byId("count").textContent !== text) byId("count").textContent = text;
   }
@@ -141,8 +173,15 @@
   const present = new Set(sectors.material_recommended.filter(known));
   const inOrder = [...data.materials.filter((name) => present.delete(name)), ...[...present].sort()];
   byId("material").append(...inOrder.map((name) => el("option", { value: name, text: name })));
-  const crags = [...new Set(sectors.crag.filter(known))].sort(new Intl.Collator(saltreach.texts.locale, { numeric: true }).compare);
-  byId("crag").append(...crags.map((name) => el("option", { value: name, text: name })));
+  const byName = data.tiled ? Array.from({ length: count }, (_, i) => i).sort((a, b) => sectors.name_rank[a] - sectors.name_rank[b]) : [];
+  const crags = data.tiled ? [...new Set(byName.map((i) => sectors.crag[i]).filter(known))]
+    : [...new Set(sectors.crag.filter(known))].sort(new Intl.Collator(saltreach.texts.locale, { numeric: true }).compare);
+  /* Some at a time: many thousands at once would hold up the first drawing. */
+  (function offer(from) {
+    const upTo = data.tiled ? from + 1000 : crags.length;
+    byId("crag").append(...crags.slice(from, upTo).map((name) => el("option", { value: name, text: name })));
+    if (upTo < crags.length) setTimeout(offer, 0, upTo);
+  })(0);
 
   const bind = (id, key, event = "change", property = "value") => byId(id).addEventListener(event, (e) => {
     state[key] = e.currentTarget[property];
@@ -155,7 +194,7 @@
   bind("due-before", "dueBefore", "input");
   bind("overdue-only", "overdue", "change", "checked");
   bind("in-view", "inView", "change", "checked");
-  byId("order").addEventListener("change", (e) => { state.order = e.currentTarget.value; arrange(); refresh(); });
+  byId("order").addEventListener("change", (e) => { state.order = e.currentTarget.value; first = 0; arrange(); refresh(); });
   byId("clear").addEventListener("click", () => {
     Object.assign(state, { query: "", material: "", crag: "", place: "", dueBefore: "", overdue: false, inView: false });
     state.bands.clear();
@@ -180,18 +219,26 @@
   buildChips();
   arrange();
 
-  on("filters", refresh);
+  on("filters", () => { first = 0; refresh(); });
   on("drawn", () => { if (state.inView) refresh(); });
   on("colouring", () => { paintBadges(); buildChips(); arrange(); });
   on("language", () => { writeWords(); paintBadges(); buildChips(); arrange(); refresh(); });
   let current = null;
   on("select", (i) => {
     current?.removeAttribute("aria-current");
-    current = i >= 0 ? items[i].button : null;
+    show(i);
+    current = i >= 0 ? itemOf(i).button : null;
     current?.setAttribute("aria-current", "true");
     if (i >= 0 && items[i].entry.isConnected) items[i].entry.scrollIntoView({ block: "nearest" });
   });
 
+  /* Turns the list to the page that holds a sector. */
+  function show(i) {
+    const at = rows.indexOf(i);
+    if (at < 0 || page.includes(i)) return;
+    first = Math.floor(at / ROWS) * ROWS;
+    refresh();
+  }
   saltreach.near = near;
   saltreach.focusItem = (i) => items[i]?.button.focus({ preventScroll: false });
   /* The next (1) or previous (-1) sector of the list as it stands; -1 at its ends. */

@@ -66,7 +66,7 @@
     const i = hit.sector;
     const lines = i >= 0 ? [el("strong", { text: sectors.sector[i] ?? t("not_known") }),
       el("div", { text: `${sectors.crag[i] ?? t("not_known")}: ${bandWord(colouring.ofSector(i))}` })] : [];
-    if (hit.anchor >= 0) lines.unshift(el("div", { text: `${t("anchor")} ${data.anchors.anchor_id[hit.anchor] ?? ""}` }));
+    if (hit.anchor >= 0) lines.unshift(el("div", { text: `${t("anchor")} ${saltreach.anchors.id(hit.anchor) ?? ""}` }));
     if (hit.others.length) lines.push(el("div", { text: t("more_here", { n: hit.others.length + 1 }) }));
     tip.replaceChildren(...lines);
     const size = map.getSize();

@@ -7,6 +7,7 @@
   const SMALL_PX = 40;       /* a shape smaller than this is drawn as a badge */
   const ANCHOR_ZOOM = 14;
   const FEW_SECTORS = 250;   /* up to this many, badges may step aside; beyond, they are counted */
+  const MANY_PARTS = 3000;   /* pieces of land above which the smallest are left out */
   const MANY_ANCHORS = 6000; /* above this in view, anchors become dots of two pixels */
 
   const toX = (lon) => (lon + 180) / 360 * 256;
@@ -49,15 +50,31 @@
   const land = data.coast.parts.map(unpacked);
   /* A window once around the world goes on beyond its edges. */
   const TURNS = east - west >= 359.9e5 ? [-256, 0, 256] : [0];
-  const shapes = sectors.outline.map((rings, i) => {
-    const parts = rings.map(projected);
-    const [lon, lat] = sectors.label[i];
-    return { parts, box: joined(parts.map((part) => part.box)), x: known(lon) ? toX(lon) : NaN, y: known(lat) ? toY(lat) : NaN };
+  const NOWHERE = [Infinity, Infinity, -Infinity, -Infinity];
+  const shapes = sectors.label.map(([lon, lat], i) => {
+    const parts = data.tiled ? null : sectors.outline[i].map(projected);
+    const around = sectors.box?.[i];
+    return { parts, box: parts ? joined(parts.map((part) => part.box))
+      : around ? [toX(around[0]), toY(around[3]), toX(around[2]), toY(around[1])] : NOWHERE,
+    x: known(lon) ? toX(lon) : NaN, y: known(lat) ? toY(lat) : NaN };
   });
-  const anchorX = Float64Array.from(data.anchors.lon, toX);
-  const anchorY = Float64Array.from(data.anchors.lat, toY);
+  /* Shapes and anchors of a tile, once it is open. */
+  on("opened", (members) => { for (const i of members) shapes[i].parts = sectors.outline[i].map(projected); });
+  on("closed", (members) => { for (const i of members) shapes[i].parts = null; });
+  const { anchors } = saltreach;
+  const wholeX = anchors.tiled ? null : Float64Array.from(data.anchors.lon, toX);
+  const wholeY = anchors.tiled ? null : Float64Array.from(data.anchors.lat, toY);
+  const anchorX = anchors.tiled ? (k) => toX(anchors.lon(k)) : (k) => wholeX[k];
+  const anchorY = anchors.tiled ? (k) => toY(anchors.lat(k)) : (k) => wholeY[k];
+  const looseTiles = (data.anchors.loose ?? []).map(([tile, ...box]) => {
+    const [w, s, e, n] = box.map((v) => v / 1e6);
+    return [tile, [toX(w), toY(n), toX(e), toY(s)]];
+  });
   const crags = new Map();
-  sectors.crag.forEach((crag, i) => crags.set(crag, [...(crags.get(crag) ?? []), i]));
+  sectors.crag.forEach((crag, i) => {
+    if (!crags.has(crag)) crags.set(crag, []);
+    crags.get(crag).push(i);
+  });
 
   let layout = { zoom: NaN, places: [] };
   let drawn = { anchors: [] };
@@ -72,7 +89,7 @@
     const gap = BADGE_PX * 2 + (rings ? 3 : 26);
     const cells = new Map();
     const places = new Array(count).fill(null);
-    const cell = (x, y) => `${Math.floor(x / gap)},${Math.floor(y / gap)}`;
+    const cell = (x, y) => Math.floor(x / gap) * 0x2000000 + Math.floor(y / gap);
     function nearest(x, y) {
       let best = null;
       let bestDistance = Infinity;
@@ -175,6 +192,7 @@
       if (!this.withTiles) { drawGrid(frame, this._map); drawLand(frame); }
       const behind = this.withTiles || !saltreach.behind?.wanted ? null : saltreach.behind;
       behind?.lines(frame);
+      if (anchors.tiled) anchors.want(tilesOf(frame));
       drawSectors(frame);
       drawAnchors(frame);
       drawBadges(frame);
@@ -184,6 +202,15 @@
     },
   });
 
+  /* Tiles whose shapes or anchors this drawing would show. */
+  function tilesOf({ zoom, inView, scale }) {
+    const found = new Set();
+    for (const { i, size } of layout.places) if (size && inView(shapes[i].box)) found.add(sectors.tile[i]);
+    if (zoom < ANCHOR_ZOOM) return found;
+    for (let i = 0; i < count; i += 1) if (shown[i] && inView(shapes[i].box)) found.add(sectors.tile[i]);
+    for (const [tile, box] of looseTiles) if (inView(box)) found.add(tile);
+    return found;
+  }
   function trace(frame, part, path = frame.ctx, turn = 0, cut = null) {
     const { scale, origin } = frame;
     const { xy } = part;
@@ -201,13 +228,18 @@
   }
   function drawLand(frame) {
     const { ctx, scale, inView } = frame;
-    const [area, shore] = [new Path2D(), new Path2D()];
+    const [area, shore, shoal] = [new Path2D(), new Path2D(), new Path2D()];
+    /* Of very many islets those that make no pixel are left out, and the shoal of small ones. */
+    const leastPx = land.length > MANY_PARTS ? 1 : 0;
     for (const turn of TURNS) {
       for (const part of land) {
         const [w, n, e, s] = part.box;
         if (!inView([w + turn, n, e + turn, s], 20 / scale)) continue;
+        const px = Math.max(e - w, s - n) * scale;
+        if (px < leastPx) continue;
         trace(frame, part, area, turn);
         trace(frame, part, shore, turn, part.cut);
+        if (px >= 8 * leastPx) trace(frame, part, shoal, turn, part.cut);
       }
     }
     if (data.coast.kind === "land") {
@@ -215,7 +247,7 @@
         ctx.globalAlpha = alpha;
         ctx.strokeStyle = colour("--shoal");
         ctx.lineWidth = width;
-        ctx.stroke(shore);
+        ctx.stroke(shoal);
       }
       ctx.globalAlpha = 1;
       ctx.fillStyle = colour("--land");
@@ -254,7 +286,7 @@
     const fills = new Map();
     for (let k = layout.places.length - 1; k >= 0; k -= 1) {
       const { i, size } = layout.places[k];
-      if (!size || !inView(shapes[i].box)) continue;
+      if (!size || !shapes[i].parts || !inView(shapes[i].box)) continue;
       const style = colouring.ofSector(i);
       if (!fills.has(style)) fills.set(style, patternFill(ctx, style, ratio));
       ctx.beginPath();
@@ -280,13 +312,13 @@
     const { ctx, scale, origin, size, zoom, edge } = frame;
     const found = [];
     if (zoom >= ANCHOR_ZOOM) {
-      const of = data.anchors.sector;
       const [west, north, east, south] = frame.view;
-      for (let k = 0; k < anchorX.length; k += 1) {
-        if (anchorX[k] < west || anchorX[k] > east || anchorY[k] < north || anchorY[k] > south) continue;
-        if (of[k] >= 0 && !shown[of[k]]) continue;
-        found.push(k);
-      }
+      anchors.within(frame.view, (k) => {
+        const [x, y] = [anchorX(k), anchorY(k)];
+        if (x < west || x > east || y < north || y > south) return;
+        const of = anchors.sector(k);
+        if (of < 0 || shown[of]) found.push(k);
+      });
       const radius = found.length > MANY_ANCHORS ? 1.5 : Math.min(9, 2.6 + (zoom - ANCHOR_ZOOM) * 1.5);
       const groups = new Map();
       for (const k of found) {
@@ -300,21 +332,21 @@
         ctx.fillStyle = style.fill;
         ctx.beginPath();
         for (const k of members) {
-          const x = anchorX[k] * scale - origin.x;
-          const y = anchorY[k] * scale - origin.y;
+          const x = anchorX(k) * scale - origin.x;
+          const y = anchorY(k) * scale - origin.y;
           if (radius < 2) ctx.rect(x - 1, y - 1, 2, 2);
           else { ctx.moveTo(x + radius, y); ctx.arc(x, y, radius, 0, 7); }
         }
         ctx.fill();
         if (radius >= 2) ctx.stroke();
-        if (radius >= 7) for (const k of members) letter(ctx, style, anchorX[k] * scale - origin.x, anchorY[k] * scale - origin.y, radius * 1.3);
+        if (radius >= 7) for (const k of members) letter(ctx, style, anchorX(k) * scale - origin.x, anchorY(k) * scale - origin.y, radius * 1.3);
       }
       const picked = saltreach.pickedAnchor;
       if (picked >= 0) {
         ctx.strokeStyle = colour("--accent");
         ctx.lineWidth = 3;
         ctx.beginPath();
-        ctx.arc(anchorX[picked] * scale - origin.x, anchorY[picked] * scale - origin.y, radius + 4, 0, 7);
+        ctx.arc(anchorX(picked) * scale - origin.x, anchorY(picked) * scale - origin.y, radius + 4, 0, 7);
         ctx.stroke();
       }
     }
@@ -444,13 +476,13 @@
     let anchor = -1;
     let near = 9 + slack;
     for (const k of drawn.anchors) {
-      const distance = Math.hypot(anchorX[k] * scale - at.x, anchorY[k] * scale - at.y);
+      const distance = Math.hypot(anchorX(k) * scale - at.x, anchorY(k) * scale - at.y);
       if (distance < near) { near = distance; anchor = k; }
     }
-    if (anchor >= 0) return { sector: data.anchors.sector[anchor], others: [], anchor };
+    if (anchor >= 0) return { sector: anchors.sector(anchor), others: [], anchor };
     const x = at.x / scale;
     const y = at.y / scale;
-    const hit = layout.places.find((p) => p.size && contains(shapes[p.i], x, y));
+    const hit = layout.places.find((p) => p.size && shapes[p.i].parts && contains(shapes[p.i], x, y));
     return hit ? { sector: hit.i, others: [], anchor: -1 } : null;
   }
   function contains(shape, x, y) {
@@ -476,6 +508,12 @@
   saltreach.surface = new Surface();
   saltreach.under = under;
   saltreach.boundsOf = boundsOf;
+  /* Whether any of a sector's box is on the screen. */
+  saltreach.onScreen = (i) => {
+    const [corner, size, scale] = [saltreach.map.getPixelBounds().min, saltreach.map.getSize(), 2 ** saltreach.map.getZoom()];
+    const [w, n, e, s] = shapes[i].box;
+    return w * scale <= corner.x + size.x && e * scale >= corner.x && n * scale <= corner.y + size.y && s * scale >= corner.y;
+  };
   saltreach.cragOf = (i) => crags.get(sectors.crag[i]);
   /* Where a sector's mark stands on the screen; null when it is counted on another's badge. */
   saltreach.screenPlace = (i) => {

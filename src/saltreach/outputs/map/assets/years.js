@@ -5,7 +5,8 @@
   const slider = byId("years");
   const bar = byId("years-bar");
   const when = (years) => (years ? many("years_in", years) : t("years_today"));
-  const last = Math.max(0, ...sectors.failure_curve.map((curve) => (curve?.length ?? 0) - 1));
+  const last = (data.tiled ? sectors.bands_to_come : sectors.failure_curve)
+    .reduce((most, curve) => Math.max(most, (curve?.length ?? 0) - 1), 0);
   slider.max = String(last);
 
   function said() {
