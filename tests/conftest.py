@@ -43,6 +43,7 @@ LEFT_OUT = "not begun: this run's time was over"
 
 
 def pytest_configure(config):
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # tests start Python many times
     config.pluginmanager.register(pinned, "pinned")
 
 

@@ -44,9 +44,9 @@ def test_import_and_help_load_nothing_heavy(closed_network):
     assert done.stdout.strip() == "set()"
 
 
-def test_good_register_exits_with_0_and_leaves_no_rejected_file(installed, tmp_path):
+def test_good_register_exits_with_0_and_leaves_no_rejected_file(installed, saltreach, tmp_path):
     out = tmp_path / "out"
-    assert installed("assess", write(tmp_path / "a.csv", lat=99), "--out", out).returncode == 2
+    assert saltreach("assess", write(tmp_path / "a.csv", lat=99), "--out", out).returncode == 2
     assert (out / "rejected.csv").exists()
     done = installed("assess", write(tmp_path / "a.csv"), "--out", out)
     assert done.returncode == 0, done.stderr

@@ -3,8 +3,6 @@
 import re
 import shlex
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -27,9 +25,7 @@ def folder(tmp_path_factory):
 def run(line, here, saltreach):
     command, *arguments = shlex.split(line)
     if command == "python":
-        return subprocess.run(
-            [sys.executable, *arguments], cwd=here, capture_output=True, text=True, check=False
-        )
+        return saltreach("python", *arguments, within=here)
     assert command == "saltreach", line
     return saltreach(*arguments, within=here)
 

@@ -9,8 +9,6 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
-from CoolProp.CoolProp import PropsSI
-from CoolProp.HumidAirProp import HAPropsSI
 
 from saltreach.layers import climate
 from saltreach.science.air.sunlight import sun_exposure
@@ -21,6 +19,8 @@ PRESSURE_PA = 101325.0
 
 def humid_air(wanted, temperature_c, given, value):
     """A property of air at sea level whose second property (CoolProp's letter) is given."""
+    from CoolProp.HumidAirProp import HAPropsSI  # slow: only where it is asked
+
     return HAPropsSI(wanted, "T", temperature_c + 273.15, "P", PRESSURE_PA, given, value)
 
 
@@ -31,6 +31,8 @@ def humid_air(wanted, temperature_c, given, value):
 )
 def test_saturation_pressure_is_that_of_water(temperature_c, rel):
     """The Magnus form strays from IAPWS-95 by up to 0.32 %, near 30 degC."""
+    from CoolProp.CoolProp import PropsSI
+
     hpa = PropsSI("P", "T", temperature_c + 273.15, "Q", 0, "Water") / 100
     assert saturation_pressure_hpa(temperature_c) == pytest.approx(hpa, rel=rel)
 

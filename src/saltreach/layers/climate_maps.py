@@ -170,13 +170,13 @@ def itu_annual_rain(folder: Path) -> GlobalGrid:
 @lru_cache(maxsize=2)
 def era5(name: str) -> GlobalGrid:
     """One embedded ERA5 variable, months last, left packed to keep memory low."""
-    import xarray as xr
+    import h5py
 
     path = embedded_file(ERA5_FILE)
     try:
-        with xr.open_dataset(path, engine="h5netcdf", mask_and_scale=False) as data:
-            packed = np.moveaxis(data[name].values, 0, -1)
-            scale = float(data[name].attrs["scale_factor"])
+        with h5py.File(path) as data:
+            packed = np.moveaxis(data[name][:], 0, -1)
+            scale = float(data[name].attrs["scale_factor"].item())
     except (OSError, KeyError) as error:
         raise LayerError(
             f"embedded climate {path} cannot be read ({error}); reinstall saltreach or run "

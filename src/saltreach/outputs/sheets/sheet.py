@@ -56,22 +56,27 @@ def sheet_pdf(trip: Trip) -> bytes:
         as JSON values, never as its source, so no name can run as markup. Fonts come with the
         typesetter and with matplotlib, none from the system.
     """
-    import matplotlib
     import typst
 
-    settings: dict[str, Any] = {
-        "font_paths": [str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")],
-        "ignore_system_fonts": True,
-        "sys_inputs": {"data": json.dumps(sheet_data(trip), ensure_ascii=False)},
-    }
     made = typst.compile(
         asset_text("sheets/sheet.typ").encode("utf-8"),
+        font_paths=_fonts(),
+        sys_inputs={"data": json.dumps(sheet_data(trip), ensure_ascii=False)},
         timestamp=datetime.fromisoformat(trip.made_from),
         pdf_standards=["ua-1"],
         format="pdf",
-        **settings,
     )
     return bytes(made)
+
+
+@cache
+def _fonts() -> Any:
+    """Looked up once for all sheets."""
+    import matplotlib
+    import typst
+
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    return typst.Fonts(include_system_fonts=False, font_paths=[str(folder)])
 
 
 def sheet_data(trip: Trip) -> dict[str, Any]:
