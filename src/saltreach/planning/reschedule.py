@@ -7,24 +7,34 @@ there or to a new one. Neighbouring sectors are taken out together and put back 
 
 from __future__ import annotations
 
-import time
 from collections import deque
 from collections.abc import Callable, Iterable
-from math import inf
 
 import numpy as np
 
-from saltreach.planning.cost import Pairs, by_day, cost_of, round_min, timetable
+from saltreach.planning.cost import OverdueSpell, Pairs, by_day, cost_of, overdue_days, overdue_spells, round_min, timetable
 from saltreach.planning.problem import Problem
 
 NEVER = 1 << 40
-"""Cost of what cannot be."""
+"""Cost of what cannot be; far above any plan's."""
+TOO_LONG_MIN = 1 << 20
+"""What a further crag adds to a trip that holds no more of them."""
 TRIES = 4
 """How often a sector's days are chosen again where a tide spoils one."""
-NEIGHBOURS = 12
-"""Crags among which the company of a crag is drawn."""
-WARMTH = 0.004
-"""A change for the worse is kept at first up to this share of what the part costs."""
+SWEEPS = 4
+"""How often every sector is taken out alone."""
+NEIGHBOURS = 8
+"""Crags, itself among them, of which the company of a crag is drawn."""
+COMPANY = 4
+"""Most crags taken out together."""
+MOST_OUT = 24
+"""Most tasks taken out together."""
+TRIPS_NEAR = 24
+"""Trips that pass nearest to an overdue sector, of which some are taken out."""
+BEFORE_DAYS = 60
+"""How long before its due date a visit may prevent a spell."""
+SPELLS_STAND = 100
+"""Turns after which the overdue spells are counted again."""
 
 
 class Calendar:
@@ -41,7 +51,6 @@ class Calendar:
         self.able = [np.flatnonzero(row) for row in p.allowed]
         self.begins = []
         self.open_on = []
-        self.paths: dict[int, tuple[list[int], list[int]]] = {}
         for rows in self.able:
             at = self.date_of[rows]
             begin = np.flatnonzero(np.diff(at, prepend=-1))
@@ -57,12 +66,14 @@ class Calendar:
         self.alone = p.trip_min + 2 * p.home_min
         self.more = self.alone[self.team_of].astype(np.int32)
         self.used = np.zeros(len(days), np.int64)
+        self.busy = 0
+        self.day_of = p.column["day"]
         self.held: dict[int, list[int]] = {}
         self.rows_of: list[list[int]] = [[] for _ in p.column["due"]]
         self.change = round(60 * p.options.change_hours) if last else 0
-        self.last: dict[int, list[int]] = {}
+        self.last: dict[int, set[int]] = {}
         for k, d in last:
-            self.last.setdefault(k, []).append(d)
+            self.last.setdefault(k, set()).add(d)
         for d, tasks in by_day(pairs).items():
             self.held[d] = list(tasks)
             self.left[self.group[d]] -= 1
@@ -79,6 +90,7 @@ class Calendar:
         """What the trip takes, and what each crag would add to it."""
         p, tasks = self.problem, self.held.get(row)
         team = self.team_of[row]
+        self.busy -= int(self.used[row])
         if not tasks:
             self.used[row] = 0
             self.more[row] = self.alone[team]
@@ -87,8 +99,9 @@ class Calendar:
         crags = sorted({self.crag_of[k] for k in tasks})
         there = round_min(p, int(team), crags)
         self.used[row] = p.trip_min + there + sum(self.work[k] for k in tasks)
+        self.busy += int(self.used[row])
         if len(crags) >= p.options.crags_per_day:
-            self.more[row] = NEVER >> 12
+            self.more[row] = TOO_LONG_MIN
         elif len(crags) == 1:
             a = crags[0]
             self.more[row] = home[a] + between[a] + home - there
@@ -119,24 +132,16 @@ class Calendar:
             self._refresh(row)
         return rows
 
-    def cost_around(self, tasks: Iterable[int], rows: Iterable[int]) -> int:
-        """Time of some trips, and the overdue days and changes of some tasks."""
-        total = int(self.used[list(rows)].sum())
+    def _cost_of(self, tasks: Iterable[int]) -> int:
+        """Time of all trips, and the overdue days and changes of some tasks, minutes."""
+        total = self.busy
         for k in tasks:
-            mine = self.rows_of[k]
-            total += self.price[k] * self._late(k, sorted(self.date_of[d] for d in mine))
+            rows = self.rows_of[k]
+            days = sorted(self.day_of[d] for d in rows)
+            total += self.price[k] * overdue_days(self.problem, k, days)
             if self.change:
-                kept = self.last.get(k, ())
-                total += self.change * len({*mine} ^ {*kept})
+                total += self.change * len({*rows} ^ self.last.get(k, set()))
         return total
-
-    def _late(self, task: int, dates: list[int]) -> int:
-        p, due, late = self.problem, self.problem.column["due"][task], 0
-        for at in dates:
-            day = int(self.dates[at])
-            late += max(0, day - max(due, p.start))
-            due = p.due_after(task, day)
-        return late + max(0, p.end - max(due, p.start))
 
     def put_back(self, task: int) -> bool:
         """Visit a task, of which no visit stands, on its best days; false where that failed."""
@@ -150,7 +155,8 @@ class Calendar:
         cost = cost.astype(np.int64)
         cost[bad] = NEVER
         if self.change:
-            cost += np.where(np.isin(rows, self.last.get(task, [])), -self.change, self.change)
+            kept = np.isin(rows, [*self.last.get(task, ())])
+            cost += np.where(kept, -self.change, self.change)
         begin = self.begins[task]
         for _ in range(TRIES):
             least = np.minimum.reduceat(cost, begin)
@@ -189,7 +195,7 @@ class Calendar:
         best: list[int] = []
         came: list[int] = []
         early: deque[int] = deque()
-        late, late_at, done = NEVER * 4, -1, 0
+        late, late_at, done = 4 * NEVER, -1, 0
         final, last = price * max(0, p.end - due), -1
         end = p.end
         for j, day in enumerate(days.tolist()):
@@ -221,24 +227,121 @@ class Calendar:
             last = came[last]
         return out[::-1]
 
-    def again(self, tasks: list[int], worse: float = 0.0) -> int:
+    def again(self, tasks: list[int]) -> int:
         """Take tasks out and put them back in this order; what that saved, 0 where undone."""
         before = {k: list(self.rows_of[k]) for k in tasks}
-        rows = {d for mine in before.values() for d in mine}
-        was = self.cost_around(tasks, rows)
-        total = int(self.used.sum())
-        late = was - int(self.used[list(rows)].sum())
+        was = self._cost_of(tasks)
         for k in tasks:
             self.take(k)
-        good = all(self.put_back(k) for k in tasks)
-        saved = 0
-        if good:
-            saved = late - self.cost_around(tasks, ()) + total - int(self.used.sum())
-        if not good or saved < -worse:
-            for k in tasks:
-                self.take(k)
-            for k, mine in before.items():
-                for d in mine:
-                    self.add(k, d)
-            return 0
-        return saved
+        if all(self.put_back(k) for k in tasks):
+            saved = was - self._cost_of(tasks)
+            if saved >= 0:
+                return saved
+        for k in tasks:
+            self.take(k)
+        for k, rows in before.items():
+            for d in rows:
+                self.add(k, d)
+        return 0
+
+
+def reschedule(
+    problem: Problem,
+    base: Pairs,
+    *,
+    turns: int | None = None,
+    last: Pairs = frozenset(),
+    seed: int = 0,
+    over: Callable[[], bool] = lambda: False,
+    on_turn: Callable[[int, int], None] = lambda *_: None,
+) -> Pairs:
+    """Improve a plan: every sector alone in some sweeps, the dearest first, then neighbours.
+
+    Parameters
+    ----------
+    problem : Problem
+        From `make_problem`.
+    base : frozenset of (task, team-day)
+        A plan that keeps the rules.
+    turns : int, optional
+        How often neighbours are taken out after the sweeps; without end by default.
+    last : frozenset of (task, team-day)
+        The last plan; every difference from it is paid.
+    seed : int
+        Of the choice of neighbours.
+    over : callable
+        Asked before every step; true ends the search.
+    on_turn : callable
+        Told the number of each turn, and what is saved so far, in minutes.
+
+    Returns
+    -------
+    frozenset of (task, team-day)
+        Never worse than `base`.
+    """
+    calendar = Calendar(problem, base, last)
+    rng = np.random.default_rng(seed)
+    saved = 0
+    order = np.argsort(-problem.tasks["late_min"].to_numpy(), kind="stable").tolist()
+    for _ in range(SWEEPS):
+        for k in order:
+            if over():
+                return _better(problem, base, calendar.pairs, last)
+            saved += calendar.again([k])
+    chooser = Company(calendar, rng)
+    number = 0
+    while (turns is None or number < turns) and not over():
+        out = chooser.neighbours() if number % 2 else chooser.around_a_spell()
+        saved += calendar.again(out)
+        number += 1
+        on_turn(number, saved)
+    return _better(problem, base, calendar.pairs, last)
+
+
+class Company:
+    """Which sectors are taken out together: of crags that lie together, or around a dear spell."""
+
+    def __init__(self, calendar: Calendar, rng: np.random.Generator) -> None:
+        p = calendar.problem
+        self.calendar, self.rng = calendar, rng
+        crag_of = p.tasks["crag_at"].to_numpy()
+        self.tasks_of = [np.flatnonzero(crag_of == c) for c in range(len(p.crags))]
+        self.near = np.argsort(p.between_min, axis=1, kind="stable")[:, :NEIGHBOURS]
+        self.tried = np.zeros(len(p.tasks))
+        self.spells: list[OverdueSpell] = []
+        self.age = SPELLS_STAND
+
+    def neighbours(self) -> list[int]:
+        """All tasks of a few crags that lie together, in any order."""
+        some = self.near[self.rng.integers(len(self.near))]
+        crags = np.unique(self.rng.choice(some, size=int(self.rng.integers(1, COMPANY + 1))))
+        out = np.concatenate([self.tasks_of[c] for c in crags])
+        return self.rng.permutation(out)[:MOST_OUT].tolist()
+
+    def around_a_spell(self) -> list[int]:
+        """An overdue task, then those of some trips that could have taken it along."""
+        calendar, p = self.calendar, self.calendar.problem
+        self.age += 1
+        if self.age > SPELLS_STAND:
+            found = overdue_spells(p, calendar.pairs)
+            self.spells, self.age = [s for s in found if calendar.price[s.task]], 0
+        if not self.spells:
+            return self.neighbours()
+        weight = np.array([calendar.price[s.task] * s.days for s in self.spells], float)
+        weight /= 1 + self.tried[[s.task for s in self.spells]]
+        spell = self.spells[int(self.rng.choice(len(weight), p=weight / weight.sum()))]
+        self.tried[spell.task] += 1
+        rows = calendar.able[spell.task]
+        day = calendar.dates[calendar.date_of[rows]]
+        rows = rows[(day >= spell.due - BEFORE_DAYS) & (day < spell.until)]
+        rows = rows[calendar.used[rows] > 0]
+        more = calendar.more[rows, calendar.crag_of[spell.task]]
+        rows = rows[np.argsort(more, kind="stable")[:TRIPS_NEAR]]
+        out = self.rng.permutation(rows)[: int(self.rng.integers(1, COMPANY + 1))]
+        with_it = {k for d in out.tolist() for k in calendar.held[d]} - {spell.task}
+        return [spell.task, *self.rng.permutation(sorted(with_it)).astype(int).tolist()]
+
+
+def _better(problem: Problem, base: Pairs, found: Pairs, last: Pairs) -> Pairs:
+    """The cheaper of both by the judge, who counts fairness as well."""
+    return min((base, found), key=lambda p: cost_of(problem, p, last).total_min)
