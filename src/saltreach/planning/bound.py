@@ -112,7 +112,9 @@ class Sectors:
     def _cost_of_team(self, team: int, price: np.ndarray) -> np.ndarray:
         """Cost of a visit on each day of a team; shape (days, tasks)."""
         rows = self.rows[team]
-        cost = np.multiply.outer(price[rows], self.size[:, team]) + (self.minutes[:, team] + self.change)
+        cost = np.multiply.outer(price[rows], self.size[:, team]) + (
+            self.minutes[:, team] + self.change
+        )
         cost[self.shut[team]] = NEVER
         mine = self.last[self.team_of[self.last[:, 1]] == team]
         cost[np.searchsorted(rows, mine[:, 1]), mine[:, 0]] -= 2 * self.change
@@ -162,12 +164,12 @@ class Sectors:
         at = np.where(paid < never, over.argmin(axis=0), -1)
         found = []
         while len(alive := np.flatnonzero(at >= 0)):
-            j = at[alive]
-            found.append(np.stack([j, tasks[alive]]))
-            before = best[:, alive] + price[alive] * np.maximum(dates[j] - again[:, None], 0)
-            before[np.arange(len(dates))[:, None] >= j] = inf
-            first_of_all = price[alive] * np.maximum(dates[j] - due[alive], 0)
-            at[alive] = np.where(before.min(axis=0) < first_of_all, before.argmin(axis=0), -1)
+            here = at[alive]
+            found.append(np.stack([here, tasks[alive]]))
+            before = best[:, alive] + price[alive] * np.maximum(dates[here] - again[:, None], 0)
+            before[np.arange(len(dates))[:, None] >= here] = inf
+            alone = price[alive] * np.maximum(dates[here] - due[alive], 0)
+            at[alive] = np.where(before.min(axis=0) < alone, before.argmin(axis=0), -1)
         return paid, found
 
 

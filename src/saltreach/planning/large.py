@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from math import inf
+from typing import Any
 
 from saltreach.planning.cost import Pairs, cost_of
 from saltreach.planning.master import lower_bound
@@ -60,7 +61,7 @@ def solve_large(
         Never worse than `base`; the bound is of all plans that keep the rules.
     """
     until = time.monotonic() + (seconds if nodes is None else inf)
-    began, bound, done = cost_of(problem, base, last).total_min, 0, False
+    began, bound, done = 0, 0, False
 
     def left() -> float:
         return 0.0 if done or asked() else until - time.monotonic()
@@ -75,14 +76,15 @@ def solve_large(
             on_step(f"{now:,.0f} team hours so far, no plan below {bound / 60:,.0f}")
 
     with interrupts() as asked, ThreadPoolExecutor(1) as thread:
+        given: dict[str, Any] = {"last": last, "seed": seed, "over": lambda: left() <= 0}
+        swept = reschedule(problem, base, turns=0, **given)
+        began = cost_of(problem, swept, last).total_min
         search = thread.submit(
-            lower_bound, problem, base, rounds=nodes, last=last, left=left, on_round=higher
+            lower_bound, problem, swept, rounds=nodes, last=last, left=left, on_round=higher
         )
         try:
-            pairs = reschedule(
-                problem, base, turns=None if nodes is None else TURNS_PER_NODE * nodes, last=last,
-                seed=seed, over=lambda: left() <= 0, on_turn=turned,
-            )  # fmt: skip
+            turns = None if nodes is None else TURNS_PER_NODE * nodes
+            pairs = reschedule(problem, swept, sweeps=0, turns=turns, on_turn=turned, **given)
         except BaseException:
             done = True  # the thread would search on
             raise

@@ -18,7 +18,7 @@ from saltreach.planning.problem import Problem
 
 SLACK_MIN = 0.01
 """Taken off for rounding, before the bound is rounded up to whole minutes."""
-TOWARDS_BEST = 0.5
+TOWARDS_BEST = 0.8
 """How far prices are drawn to the best so far: those of a mixture of few schedules jump."""
 CLOSE = 0.0005
 """Share of the mixture's cost above the bound at which the search ends."""
@@ -40,7 +40,6 @@ class Mixture:
 
         self.sectors, self.solver = sectors, Quiet()
         self.solver.silent()
-        self.solver.setOptionValue("threads", 1)
         self.optimal = highspy.HighsModelStatus.kOptimal
         tasks, days = len(sectors.late), len(sectors.team_of)
         self.month_of = np.zeros(days, np.int64)
@@ -65,7 +64,7 @@ class Mixture:
         index = np.concatenate([tasks, self.tasks + rows, month])
         key, place = np.unique(column * self.width + index, return_inverse=True)
         # two visits in a month are one entry
-        value = np.bincount(place, np.concatenate([np.ones(count), size, size]))
+        value = np.bincount(place, np.concatenate([np.ones(count), size, size])).astype(float)
         begins = np.searchsorted(key, np.arange(count) * self.width).astype(np.int32)
         self.solver.addCols(
             count, cost, np.zeros(count), np.full(count, inf), len(key), begins,
@@ -93,7 +92,9 @@ def _known(sectors: Sectors, base: Pairs, last: Pairs) -> Schedules:
     pairs = np.array(sorted(base), np.int64).reshape(-1, 2)
     tasks, rows = pairs[:, 0], pairs[:, 1]
     paid = sectors.minutes[tasks, sectors.team_of[rows]] + sectors.change
-    paid -= 2 * sectors.change * np.array([pair in last for pair in map(tuple, pairs.tolist())], int)
+    paid -= (
+        2 * sectors.change * np.array([pair in last for pair in map(tuple, pairs.tolist())], int)
+    )
     days: list[list[int]] = [[] for _ in range(count)]
     for k, d in pairs.tolist():
         days[k].append(p.column["day"][d])

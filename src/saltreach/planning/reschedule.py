@@ -12,7 +12,16 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
-from saltreach.planning.cost import OverdueSpell, Pairs, by_day, cost_of, overdue_days, overdue_spells, round_min, timetable
+from saltreach.planning.cost import (
+    OverdueSpell,
+    Pairs,
+    by_day,
+    cost_of,
+    overdue_days,
+    overdue_spells,
+    round_min,
+    timetable,
+)
 from saltreach.planning.problem import Problem
 
 NEVER = 1 << 40
@@ -188,7 +197,6 @@ class Calendar:
         """Shortest path over the open days: indices of the days to visit."""
         p, price = self.problem, self.price[task]
         days = self.open_on[task]
-        months = p.column["months"][task]
         nxt = [p.due_after(task, d) for d in days.tolist()]
         free_from = np.searchsorted(np.array(nxt), days, side="left").tolist()
         due = max(p.column["due"][task], p.start)
@@ -249,6 +257,7 @@ def reschedule(
     problem: Problem,
     base: Pairs,
     *,
+    sweeps: int = SWEEPS,
     turns: int | None = None,
     last: Pairs = frozenset(),
     seed: int = 0,
@@ -263,6 +272,8 @@ def reschedule(
         From `make_problem`.
     base : frozenset of (task, team-day)
         A plan that keeps the rules.
+    sweeps : int
+        How often every sector is taken out alone.
     turns : int, optional
         How often neighbours are taken out after the sweeps; without end by default.
     last : frozenset of (task, team-day)
@@ -283,7 +294,7 @@ def reschedule(
     rng = np.random.default_rng(seed)
     saved = 0
     order = np.argsort(-problem.tasks["late_min"].to_numpy(), kind="stable").tolist()
-    for _ in range(SWEEPS):
+    for _ in range(sweeps):
         for k in order:
             if over():
                 return _better(problem, base, calendar.pairs, last)
