@@ -116,6 +116,12 @@ TECHNICAL = {
     "planning.budget": {
         "PARTS": "rounding", "POINTS": "points of a curve", "FINE": "points of a curve",
     },
+    "planning.bound": {"NEVER": "no number"},
+    "planning.large": {"TURNS_PER_NODE": "size of a search", "SAY_TURNS": "words on the screen"},
+    "planning.master": {
+        "SLACK_MIN": "rounding", "TOWARDS_BEST": "search", "CLOSE": "end of a search",
+        "CHEAPER_MIN": "rounding",
+    },
     "planning.model": {"PERCENT": "unit"},
     "planning.options": {"NO_LIMIT": "no number"},
     "planning.parts": {
@@ -133,6 +139,12 @@ TECHNICAL = {
     },
     "planning.problem": dict.fromkeys(
         ("OPEN", "NO_SKILL", "FEW_PEOPLE", "SHUT", "NO_TIDE", "TOO_FAR"), "names of reasons"
+    ),
+    "planning.reschedule": {"NEVER": "no number", "TOO_LONG_MIN": "no number"}
+    | dict.fromkeys(
+        ("TRIES", "SWEEPS", "NEIGHBOURS", "COMPANY", "MOST_OUT", "TRIPS_NEAR", "BEFORE_DAYS",
+         "SPELLS_STAND"),
+        "size of a search",
     ),
     "planning.spots": {"MOST_REASONS": "sentences shown"},
     "planning.visits": {"MONTH_FIGURES": "columns of a table"},

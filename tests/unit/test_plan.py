@@ -462,15 +462,21 @@ def way_of_search(monkeypatch, found, **given):
     """How a plan says that it was made and how good it is, whatever was searched, and the steps."""
     by = []
 
-    def both(problem, base, **_):
-        by.append("both")
-        return found(base)
+    def whole(name):
+        def search(problem, base, **given):
+            by.append(name)
+            if "on_step" in given:
+                given["on_step"]("so far")
+            return found(base)
+
+        return search
 
     def in_parts(problem, base, **_):
         by.append("parts")
         return found(base).pairs
 
-    monkeypatch.setattr("saltreach.planning.plan.solve_both_ways", both)
+    monkeypatch.setattr("saltreach.planning.plan.solve_both_ways", whole("both"))
+    monkeypatch.setattr("saltreach.planning.plan.solve_large", whole("large"))
     monkeypatch.setattr("saltreach.planning.plan.improve", in_parts)
     steps = []
     made = make_plan(problem(years=0.3), on_step=steps.append, **given)
@@ -481,17 +487,28 @@ NOBODY = lambda base: Solved(frozenset(), 60, False, 1)  # noqa: E731
 SAME = lambda base: Solved(base, 60, False, 1)  # noqa: E731
 
 
+WHOLE = "highs, whole and in parts"
+SECTOR_BY_SECTOR = "sector by sector, the bound by highs"
+
+
 @pytest.mark.parametrize(
-    ("given", "name"),
-    [({}, "WHOLE_MODEL_PAIRS"), ({"nodes": 5}, "WHOLE_BY_NODES_PAIRS")],
+    ("given", "name", "above"),
+    [
+        ({}, "WHOLE_MODEL_PAIRS", (SECTOR_BY_SECTOR, "large")),
+        ({"nodes": 5}, "WHOLE_MODEL_PAIRS", (SECTOR_BY_SECTOR, "large")),
+        ({"nodes": 5}, "WHOLE_BY_NODES_PAIRS", ("highs, in parts", "parts")),
+    ],
 )
-def test_a_model_up_to_the_largest_is_searched_whole(monkeypatch, given, name):
+def test_a_model_up_to_the_largest_is_searched_whole(monkeypatch, given, name, above):
     size = int(problem(years=0.3).allowed.sum())
-    for most, way, by in ((size, "whole and in parts", "both"), (size - 1, "in parts", "parts")):
+    for most, (how, by) in ((size, (WHOLE, "both")), (size - 1, above)):
         monkeypatch.setattr(f"saltreach.planning.plan.{name}", most)
         made, tried, steps = way_of_search(monkeypatch, NOBODY, **given)
-        assert (made.how, tried) == (f"highs, {way}", [by])
-        assert steps == ["greedy plan", f"solver ({size} possible visits)", "what cannot be met"]
+        assert (made.how, tried) == (how, [by])
+        far = [f"solver ({size} possible visits): so far"] if by == "large" else []
+        assert steps == [
+            "greedy plan", f"solver ({size} possible visits)", *far, "what cannot be met"
+        ]  # fmt: skip
 
 
 def test_a_search_that_finds_no_better_says_so_and_the_bound_is_never_above_the_plan(monkeypatch):

@@ -36,6 +36,7 @@ CLOCKS = {
     ("planning/plan.py", "monotonic"): "how long the search took",
     ("planning/plan.py", "today"): "what can have been done, where the plan does not begin later",
     ("planning/parts.py", "monotonic"): "how long the search may take",
+    ("planning/large.py", "monotonic"): "how long the search may take",
 }
 SHIFTS = {
     "risk_band", "metal_band", "risk_governed_by", "action", "action_reasons", "replace_by",

@@ -29,6 +29,7 @@ from saltreach.intake.sheets import (
 from saltreach.planning.cost import Cost, Pairs, cost_of, unavoidable_min
 from saltreach.planning.greedy import greedy_plan
 from saltreach.planning.idle import idle_limits
+from saltreach.planning.large import solve_large
 from saltreach.planning.options import PlanOptions
 from saltreach.planning.parts import improve, solve_both_ways
 from saltreach.planning.priorities import Priorities
@@ -50,7 +51,7 @@ if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
 
 WHOLE_MODEL_PAIRS = 40_000
-"""Above so many possible pairs of task and team-day the plan is improved part by part only."""
+"""Above so many possible pairs of task and team-day no model is made of the whole."""
 WHOLE_BY_NODES_PAIRS = 1_000
 """The same where nodes are counted: the first node of a larger model may take minutes."""
 SECONDS = 20.0
@@ -97,7 +98,8 @@ class Plan:
         Of this plan and of the greedy plan of the same run.
     bound_min : int or None
         Cost below which no plan of the model can be, in minutes of team time; None where the
-        plan was too large, or the time too short, to find one.
+        time was too short to find one, or nodes are counted and the plan is neither small nor so
+        large that it is planned sector by sector.
     forced_min : int
         Price of the overdue days that no plan can avoid, in the same minutes.
     how : str
@@ -443,14 +445,21 @@ def make_plan(
     if seconds:
         size = int(problem.allowed.sum())
         on_step(f"solver ({size} possible visits)")
-        parts = "in parts"
-        if size <= (WHOLE_MODEL_PAIRS if nodes is None else WHOLE_BY_NODES_PAIRS):
-            parts = "whole and in parts"
+        if size > WHOLE_MODEL_PAIRS:
+            way = "sector by sector, the bound by highs"
+            found = solve_large(
+                problem, base, **given,
+                on_step=lambda far: on_step(f"solver ({size} possible visits): {far}"),
+            )  # fmt: skip
+            pairs, bound, proven = found.pairs, found.bound_min, found.proven
+        elif nodes is None or size <= WHOLE_BY_NODES_PAIRS:
+            way = "highs, whole and in parts"
             found = solve_both_ways(problem, base, **given)
             pairs, bound, proven = found.pairs, found.bound_min, found.proven
         else:
+            way = "highs, in parts"
             pairs = improve(problem, base, **given)
-        how = f"highs, {parts}" if pairs != base else "greedy (the solver found no better)"
+        how = way if pairs != base else "greedy (the solver found no better)"
     cost = cost_of(problem, pairs, before)
     if bound is not None:
         bound = cost.total_min if proven else min(bound, cost.total_min)
