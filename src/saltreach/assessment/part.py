@@ -1,4 +1,4 @@
-"""A part of a register, from its layers to its decisions: the steps of the main job for its rows."""
+"""A part of a register, from its layers to its decisions: the main job for its rows."""
 
 from __future__ import annotations
 

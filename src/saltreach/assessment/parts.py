@@ -59,7 +59,7 @@ def parts_of(anchors: pd.DataFrame, at_most: int = PART_ROWS) -> list[NDArray[np
 
 def shrunk(table: pd.DataFrame) -> pd.DataFrame:
     """The table with each column of text as its few distinct texts, small to send."""
-    text = [name for name, kind in table.dtypes.items() if kind == "str" or kind == object]
+    text = table.select_dtypes(include=["object", "str"]).columns
     return table.assign(**{name: pd.Categorical(table[name]) for name in text})
 
 

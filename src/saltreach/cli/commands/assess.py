@@ -105,7 +105,7 @@ Scheduler = Annotated[
     str | None,
     typer.Option(
         "--scheduler", metavar="ADDRESS",
-        help="Scheduler of a dask.distributed cluster that works out the parts of a large register.",
+        help="Scheduler of a dask.distributed cluster, which then works out a large register.",
     ),
 ]  # fmt: skip
 PartRows = Annotated[
