@@ -11,6 +11,7 @@ from scipy.ndimage import convolve
 from helpers.coasts import METRES_PER_DEGREE, box, coast_of
 from saltreach.layers import openness
 from saltreach.layers.coast_search import cube_numbers
+from saltreach.layers.geodesy import ecef_m
 from saltreach.layers.openness import _cast, _Grid, _land_cells, _plane, _start_cells
 
 CELL_M = 125.0
@@ -193,7 +194,10 @@ def test_company_far_off_changes_nothing():
                      islet)  # fmt: skip
     feet = np.array([[lon, lat], [there, there]]).T
     both = openness.sea_openness(*feet, coast)
-    alone = [openness.sea_openness(x[None], y[None], coast)[0] for x, y in feet.T]
+    alone = []
+    for x, y in feet.T:
+        openness._KEPT.clear()  # a tile that is kept would hide how it was drawn
+        alone.append(openness.sea_openness(x[None], y[None], coast)[0])
     assert both.tolist() == alone
     assert both[1] == pytest.approx(1.0, abs=0.01)
 
@@ -228,3 +232,31 @@ def test_what_the_layer_is_set_to():
     spread of 250 m). Tiles of 20 km and 20,000 rays at once only bound memory."""
     assert (openness.FETCH_M, openness.DIRECTIONS, openness.CELL_M) == (20_000, 36, 125)
     assert openness.LAND_TOLERANCE_M == 500
+
+
+def test_tiles_are_kept_and_not_without_end(monkeypatch):
+    monkeypatch.setattr(openness, "_TILES_KEPT", 2)
+    drawn = []
+    real = openness._draw
+    monkeypatch.setattr(openness, "_draw", lambda *of: drawn.append(1) or real(*of))
+    coast = coast_of(box(0, -2, 2, 2))
+    for lat in (0.1, 0.3, 0.1):
+        openness.sea_openness([0.0], [lat], coast)
+    assert len(drawn) == 2
+    for lat in (0.5, 0.7, 0.1):
+        openness.sea_openness([0.0], [lat], coast)
+    assert len(drawn) == 5
+    assert len(openness._KEPT[coast]) == 2
+
+
+@pytest.mark.pinned("worked")
+def test_a_tile_holds_what_its_middle_is_near_and_none_is_wide():
+    rng = np.random.default_rng(8)
+    lon = np.r_[rng.uniform(-180, 180, 3000), 180.0, -180.0, 0.0, 77.0]
+    lat = np.r_[np.degrees(np.arcsin(rng.uniform(-1, 1, 3000))), 0.05, 0.05, 90.0, -90.0]
+    number = openness.tile_numbers(lon, lat)
+    off = np.linalg.norm(openness.tile_middles(number) - ecef_m(lon, lat), axis=1)
+    assert off.max() < 10_100 * np.sqrt(2)
+    assert number[-4] == number[-3]
+    # the southernmost row is 126 km round where it is widest: seven tiles, the fourth at Greenwich
+    assert openness.tile_numbers(np.zeros(1), np.array([-90.0])).tolist() == [3]
