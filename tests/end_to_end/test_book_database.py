@@ -19,7 +19,7 @@ from saltreach.records.book_check import check_book
 from saltreach.records.events import Event
 from saltreach.records.reading import read_register
 
-WRITERS, PER_WRITER, SHARED = 8, 1000, 2000
+WRITERS, BATCHES, PER_WRITER, SHARED = 8, 4, 400, 800
 LATER = NOW + dt.timedelta(days=90)
 
 
@@ -131,15 +131,16 @@ def write(address: str, number: int) -> None:
     shared = [look(f"A{i % 40 + 1}", "2026-05-02", remark=f"all {i}") for i in range(SHARED)]
     part = SHARED // WRITERS
     book = open_book(address)
-    for batch in range(4):
+    each = PER_WRITER // BATCHES
+    for batch in range(BATCHES):
         first = number * part
         several = [shared[(first + i) % SHARED] for i in range(2 * part)]
-        mine = own[batch * 250 : (batch + 1) * 250]
-        book.append([*mine, *several[batch * 125 :]], now=LATER)
+        mine = own[batch * each : (batch + 1) * each]
+        book.append([*mine, *several[batch * part // 2 :]], now=LATER)
 
 
 def test_eight_writers_lose_nothing_and_write_nothing_twice(address):
-    """10,000 events: 1,000 of each of 8, and 2,000 that two of them bring each."""
+    """4,000 events: 400 of each of 8, and 800 that two of them bring each."""
     book = start_book(address, register(40), who="Ana", now=NOW)
     fork = multiprocessing.get_context("fork")
     writers = [fork.Process(target=write, args=(address, n)) for n in range(WRITERS)]
@@ -149,9 +150,9 @@ def test_eight_writers_lose_nothing_and_write_nothing_twice(address):
         one.join()
     assert [one.exitcode for one in writers] == [0] * WRITERS
     events = book.events()
-    assert len(events) == 40 + WRITERS * PER_WRITER + SHARED == 10_040
+    assert len(events) == 40 + WRITERS * PER_WRITER + SHARED == 4040
     assert events["event_id"].is_unique
-    assert events["seq"].tolist() == list(range(1, 10_041))
+    assert events["seq"].tolist() == list(range(1, 4041))
     said = Counter(json.loads(text).get("remark") for text in events["says"][40:])
     expected = {f"{n} {i}" for n in range(WRITERS) for i in range(PER_WRITER)}
     assert said == Counter(expected | {f"all {i}" for i in range(SHARED)})
