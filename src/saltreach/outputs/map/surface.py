@@ -28,8 +28,8 @@ def surface_data(picture: Picture) -> dict[str, Any]:
     -------
     dict
         `box` (west, south, east, north, degrees), `url` (a PNG, transparent at sea, below a
-        megabyte), `title` (key of its text), and `legend`: word, key of its text or empty, and colour of each class
-        that is there, in order.
+        megabyte), `title` (key of its text), and `legend`: word, key of its text or empty, and
+        colour of each class that is there, in order.
     """
     codes = picture.codes
     png = _png(picture, codes)
