@@ -62,6 +62,7 @@ bench: $(VENV)/benched
 	$(BIN)/python tests/benchmarks/bench_book.py
 	$(BIN)/python tests/benchmarks/bench_learning.py
 	$(BIN)/python tests/benchmarks/bench_read.py
+	$(BIN)/python tests/benchmarks/bench_surface.py
 
 $(VENV)/installed: pyproject.toml
 	$(call install,.)
