@@ -258,7 +258,9 @@ def build_index(vertex_deg: Floats, line_start: Ints, first: Ints, *, sided: boo
 
 
 def _ends_m(vertex_deg: Floats, first: Ints) -> tuple[Floats, Floats]:
-    """Both ends of segments (n, 3), each vertex worked out once."""
+    """Both ends of segments (n, 3); of many, each vertex is worked out once."""
+    if len(first) < len(vertex_deg) // 8:
+        return ecef_m(*vertex_deg[first].T), ecef_m(*vertex_deg[first + 1].T)
     used = np.zeros(len(vertex_deg), bool)
     used[first] = used[first + 1] = True
     place = ecef_m(*vertex_deg[used].T)
