@@ -49,7 +49,6 @@ TECHNICAL = {
     "assessment.corrosivity": {"ROWS_AT_ONCE": "memory"},
     "assessment.parts": {"PART_ROWS": "memory", "_WORLD_DEG": "WGS 84"},
     "assessment.region": {"FAILED": "place in the scale of conditions"},
-    "assessment.state": {"FAILED": "place in the scale of conditions"},
     "assessment.surface": {"CRS": "WGS 84", "_FINE": "a sentence"},
     "assessment.surface_blocks": {
         "PLAY_M": "rounding", "MANTISSA_BITS": "rounding", "_AT_ONCE": "memory",
@@ -58,6 +57,7 @@ TECHNICAL = {
     "assessment.surface_cells": {
         "AT_ONCE": "memory", "UNKNOWN_CODE": "code", "SEA_CODE": "code",
     },
+    "assessment.surface_picture": {"MOST_PIXELS": "memory"},
     "assessment.surface_grid": {"BLOCK_CELLS": "memory", "MERIDIAN_M": "WGS 84"},
     "layers.climate": {"BLOCK": "memory", "_MONTH_SHARE": "calendar"},
     "layers.cells": {"_EDGE": "rounding"},
