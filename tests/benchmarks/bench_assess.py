@@ -20,17 +20,32 @@ from helpers.figures import figure
 from saltreach.layers.coast import load_coast
 
 
+EUROPE = (-10.0, 36.0, 24.0, 68.0)
+WORLD = (-180.0, -55.0, 180.0, 70.0)
+"""West, south, east, north."""
+
+
 def europe(count: int) -> pd.DataFrame:
+    """A synthetic register of Europe."""
+    return region(count, EUROPE)
+
+
+def region(count: int, box: tuple[float, float, float, float]) -> pd.DataFrame:
     """A synthetic register: half of the sectors near a shore, half anywhere on land."""
     rng = np.random.default_rng(4)
     sectors = -(-count // 25)
+    west, south, east, north = box
     vertex = load_coast().vertex_deg
-    europe = vertex[(np.abs(vertex[:, 0] - 7) < 17) & (np.abs(vertex[:, 1] - 52) < 16)]
-    near = europe[rng.integers(0, len(europe), sectors * 2)] + rng.normal(0, 0.02, (sectors * 2, 2))
-    inland = np.column_stack([rng.uniform(-9, 24, sectors * 4), rng.uniform(37, 65, sectors * 4)])
-    places = np.concatenate([near, inland])
-    places = places[load_coast().shore(*places.T).on_land == 1]
+    inside = (np.abs(vertex - [(west + east) / 2, (south + north) / 2])
+              < [(east - west) / 2, (north - south) / 2]).all(axis=1)  # fmt: skip
+    vertex = vertex[inside]
+    near = vertex[rng.integers(0, len(vertex), sectors * 2)] + rng.normal(0, 0.02, (sectors * 2, 2))
+    many = sectors * 6
+    inland = np.column_stack([rng.uniform(west, east, many), rng.uniform(south, north, many)])
+    parts = [part[load_coast().shore(*part.T).on_land == 1] for part in (near, inland)]
+    places = np.concatenate([part[: -(-sectors // 2)] for part in parts])
     places = rng.permutation(places)[:sectors]
+    assert len(places) == sectors
     centre = np.repeat(places, 25, axis=0)[:count]
     lonlat = centre + rng.normal(0, 0.0004, (count, 2))
     number = np.arange(count) // 25
