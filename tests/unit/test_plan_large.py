@@ -181,3 +181,12 @@ def test_a_large_plan_says_its_gap(monkeypatch):
     assert made.how == "sector by sector, the bound by highs"
     assert 0 < made.bound_min <= made.cost.total_min <= made.greedy.total_min
     assert made.figures["gap"] is not None
+
+
+def test_what_is_worse_is_undone_at_once():
+    """More to do than the one day a month holds: many orders of putting back are worse."""
+    crags = ["Crag 0", "Crag 0", "Crag 1", "Crag 1", "Crag 2", "Crag 2"]
+    world = problem(sectors(6, crag=crags), [team(days_per_month=1)])
+    saved = []
+    reschedule(world, greedy_plan(world), turns=60, on_turn=lambda _, so_far: saved.append(so_far))
+    assert saved == sorted(saved)
