@@ -19,7 +19,6 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from helpers.figures import figure
 from saltreach.layers.coast import load_coast
 
-
 EUROPE = (-10.0, 36.0, 24.0, 68.0)
 WORLD = (-180.0, -55.0, 180.0, 70.0)
 """West, south, east, north."""

@@ -84,7 +84,8 @@ def together(parts: Sequence[pd.DataFrame], rows: Sequence[NDArray[np.int64]]) -
         columns = [part.pop(name) for part in parts]
         if isinstance(columns[0].dtype, pd.CategoricalDtype):
             whole = pd.api.types.union_categoricals([c.array for c in columns])
-            out[name] = whole.take(back).astype("str")
+            words = pd.array(np.asarray(whole.categories, dtype=object), dtype="str")
+            out[name] = words.take(whole.codes[back], allow_fill=True)
         else:
             out[name] = pd.concat(columns, ignore_index=True).array.take(back)
     return pd.DataFrame(out, copy=False)
