@@ -46,7 +46,7 @@ def _typed(column: pd.Series, kind: str | None) -> pd.Series:
         return pd.to_numeric(column).astype("Int64")
     if kind == "number":
         return pd.to_numeric(column).astype("float64")
-    if kind is None:
+    if kind is None or isinstance(column.dtype, pd.CategoricalDtype):
         return column
     if column.isna().all():
         return alike("", column.index)
