@@ -82,12 +82,14 @@ def together(parts: Sequence[pd.DataFrame], rows: Sequence[NDArray[np.int64]]) -
         Text as text again, but in a register of more than `LONG_ROWS`: categories there, without an
         unknown one.
     """
+    from pandas.api.types import union_categoricals
+
     back = np.argsort(np.concatenate(rows), kind="stable")
     out: dict[str, Any] = {}
     for name in list(parts[0].columns):
         columns = [part.pop(name) for part in parts]
         if isinstance(columns[0].dtype, pd.CategoricalDtype):
-            whole = pd.api.types.union_categoricals([c.array for c in columns])
+            whole = union_categoricals([c.array for c in columns], sort_categories=True)
             words = pd.array(np.asarray(whole.categories, dtype=object), dtype="str")
             codes = whole.codes[back]
             if len(back) > LONG_ROWS and len(words) < len(back) / 10 and (codes >= 0).all():
