@@ -36,11 +36,12 @@ def cluster(folder):
     dask = [sys.executable, "-m", "dask"]
     with contextlib.ExitStack() as stack:
         start = ["scheduler", "--port", "0", *common[:5]]
-        processes = [stack.enter_context(subprocess.Popen([*dask, *start], **quiet))]
-        stack.callback(lambda: [p.kill() for p in processes])
         worker = ["worker", "--nthreads", "1", "--no-nanny", *common]
-        for _ in range(2):
-            processes.append(stack.enter_context(subprocess.Popen([*dask, *worker], **quiet)))
+        processes = []
+        for command in (start, worker, worker):
+            process = stack.enter_context(subprocess.Popen([*dask, *command], **quiet))
+            stack.callback(process.kill)  # before it is waited for
+            processes.append(process)
         from distributed import Client
 
         while not file.exists() or not file.read_text().strip():
