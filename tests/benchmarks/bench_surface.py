@@ -26,6 +26,7 @@ from saltreach.layers.join import sample_layers
 
 COAST, INLAND = (-6.2, 42.9, -4.9, 43.7), (-4.6, 39.6, -3.4, 40.5)
 RESOLUTION_M = 100.0
+QUICK = {"resolution_m": 2000.0}
 
 
 def distances_alone(lon: np.ndarray, lat: np.ndarray, options: Options) -> Cells:
@@ -46,19 +47,20 @@ def filled(grid: Grid, options: Options) -> tuple[int, float, list[Any]]:
     return sum(int((b.classes[0] != SEA_CODE).sum()) for b in blocks), took, blocks
 
 
-def measures() -> list[dict[str, Any]]:
+def measures(resolution_m: float = RESOLUTION_M) -> list[dict[str, Any]]:
     """What was measured: counts, seconds of one core, and the peer's where there is one."""
     options = Options()
     cells_at(np.array([-5.0]), np.array([43.0]), options)  # what is read once
     rows = []
     for name, box in (("coast", COAST), ("inland", INLAND)):
-        land, seconds, _ = filled(grid_of(box, RESOLUTION_M), options)
+        land, seconds, _ = filled(grid_of(box, resolution_m), options)
         rows.append({
             "what": f"surface, {name}", "count": land, "seconds": seconds, "peer": "",
             "peer_seconds": None, "ratio": None, "peak_mb": _peak_mb(),
-            "note": "cells of land at 100 m, all bands, processor seconds of one core",
+            "note": f"cells of land at {resolution_m:g} m, all bands, "
+            "processor seconds of one core",
         })  # fmt: skip
-    grid = grid_of(COAST, RESOLUTION_M)
+    grid = grid_of(COAST, resolution_m)
     own = surface_blocks.cells_at
     surface_blocks.cells_at = distances_alone
     try:
@@ -84,6 +86,14 @@ def measures() -> list[dict[str, Any]]:
         "note": f"theirs is planar, of a mask that is given; apart by {np.median(off):.0f} m in "
         f"the middle and {np.quantile(off, 0.99):.0f} m at the 99th percentile",
     })  # fmt: skip
+    coast, inland, distance = rows
+    figure("surface / coast", _said(coast))
+    figure("surface / inland", _said(inland))
+    figure(
+        "surface / distance",
+        f"{_said(distance)}; {distance['peer']} {distance['peer_seconds']:.2f} s, "
+        f"{distance['note']}",
+    )
     return rows
 
 
@@ -92,14 +102,7 @@ def _peak_mb() -> float:
 
 
 def main() -> None:
-    coast, inland, distance = measures()
-    figure("surface / coast", _said(coast))
-    figure("surface / inland", _said(inland))
-    figure(
-        "surface / distance",
-        f"{_said(distance)}; {distance['peer']} {distance['peer_seconds']:.2f} s, "
-        f"{distance['note']}",
-    )
+    measures()
 
 
 def _said(row: dict[str, Any]) -> str:
