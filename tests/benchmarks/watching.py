@@ -33,15 +33,16 @@ def together_mb(process: psutil.Process) -> float:
 
 @contextmanager
 def peak_of(pid: int) -> Iterator[Peak]:
-    """Looks every `EVERY_S` seconds: a shorter peak may be missed."""
+    """Looks every `EVERY_S` seconds, once at least: a shorter peak may be missed."""
     peak, done = Peak(), threading.Event()
 
     def watch() -> None:
         with suppress(psutil.Error):
             process = psutil.Process(pid)
-            while not done.is_set():
+            while True:
                 peak.mb = max(peak.mb, together_mb(process))
-                done.wait(EVERY_S)
+                if done.wait(EVERY_S):
+                    break
 
     thread = threading.Thread(target=watch, daemon=True)
     thread.start()
