@@ -8,7 +8,6 @@ and placings alone, so it does less). The peak is that of a process that only de
 
 import datetime as dt
 import json
-import re
 import subprocess
 import sys
 import tempfile
@@ -19,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.watching import own_peak_mb
 from helpers.figures import figure
 from saltreach import read_register
 from saltreach.records.book import open_book, start_book
@@ -120,9 +120,7 @@ def derive(file: str) -> None:
     start = time.perf_counter()
     state = state_of(events)
     seconds = time.perf_counter() - start
-    status = Path("/proc/self/status").read_text()  # getrusage counts the parent's too
-    peak = int(re.search(r"VmHWM:\s+(\d+)", status)[1]) / 1e6
-    print(f"{len(events)} {len(state)} {seconds:.2f} {peak:.2f}")
+    print(f"{len(events)} {len(state)} {seconds:.2f} {own_peak_mb() / 1e3:.2f}")
 
 
 def measures(count=1_000_000):

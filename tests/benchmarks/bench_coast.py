@@ -11,7 +11,6 @@ Run: ``python tests/benchmarks/bench_coast.py``.
 """
 
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -25,6 +24,7 @@ import numpy as np
 import shapely
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.watching import own_peak_mb
 from helpers.figures import figure
 from saltreach.layers.coast import Coast, load_coast
 from saltreach.layers.openness import sea_openness
@@ -165,9 +165,9 @@ def peak_mb(lon: np.ndarray, lat: np.ndarray) -> float:
 def _own_peak_mb(file: str) -> float:
     lon, lat = np.load(file)
     coast = load_coast()
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    before = own_peak_mb()
     coast.shore(lon, lat)
-    return (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
+    return own_peak_mb() - before
 
 
 def measures(count: int = POINTS) -> Iterator[dict]:

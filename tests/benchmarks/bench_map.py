@@ -12,7 +12,6 @@ here, and the machine may be busy: its load is printed.
 
 import json
 import os
-import resource
 import sys
 import tempfile
 import time
@@ -27,6 +26,7 @@ import numpy as np
 from playwright.sync_api import Error, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.watching import own_peak_mb
 from helpers import synthetic
 from helpers.ensure_browser import chromium
 from helpers.figures import figure
@@ -170,14 +170,14 @@ def _written(count: int, path: Path) -> dict:
     """What it takes to write a map, in a process of its own."""
     sectors, anchors = spread(count)
     land = gpd.GeoDataFrame(geometry=load_coast().land_shapes(-30, 25, 55, 78))
-    before_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    before_mb = own_peak_mb()
     start, cpu = time.perf_counter(), time.process_time()
     write_pieces(path, map_pieces(sectors, anchors, land, synthetic.provenance(), title="Bench"))
     return {
         "seconds": time.perf_counter() - start,
         "cpu": time.process_time() - cpu,
-        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3,
-        "more_mb": (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before_kb) / 1e3,
+        "peak_mb": own_peak_mb(),
+        "more_mb": own_peak_mb() - before_mb,
         "sectors": len(sectors),
     }
 

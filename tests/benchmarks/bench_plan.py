@@ -8,7 +8,6 @@ PyVRP (a routing heuristic). ``--large`` plans 2,000 sectors with 30 teams over 
 
 import argparse
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -19,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.watching import own_peak_mb
 from helpers.figures import figure
 from saltreach.assessment.files import read_results
 from saltreach.intake.sheets import NOTHING, Sheet, refuse_unknown
@@ -271,7 +271,7 @@ def large(seconds=180.0, sectors=2000, teams=30, years=5.0):
         "peer": "greedy plan",
         "peer_seconds": greedy_seconds,
         "ratio": cost.total_min / greedy.total_min,
-        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3,
+        "peak_mb": own_peak_mb(),
         "note": (
             f"cost {cost.total_min / 60:,.0f} team hours, greedy {greedy.total_min / 60:,.0f}, "
             f"no plan below {made.bound_min / 60:,.0f}; gap {made.gap:.1%} "

@@ -5,7 +5,6 @@ against scipy's Euclidean distance transform of the mask of land: what a raster'
 planar, to the middles of cells of the sea and within the box only.
 """
 
-import resource
 import sys
 import time
 from pathlib import Path
@@ -16,6 +15,7 @@ from scipy.ndimage import distance_transform_edt
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from benchmarks.watching import own_peak_mb
 from helpers.figures import figure
 from saltreach.assessment import surface_blocks
 from saltreach.assessment.surface_blocks import Job, fill
@@ -56,7 +56,7 @@ def measures(resolution_m: float = RESOLUTION_M) -> list[dict[str, Any]]:
         land, seconds, _ = filled(grid_of(box, resolution_m), options)
         rows.append({
             "what": f"surface, {name}", "count": land, "seconds": seconds, "peer": "",
-            "peer_seconds": None, "ratio": None, "peak_mb": _peak_mb(),
+            "peer_seconds": None, "ratio": None, "peak_mb": own_peak_mb(),
             "note": f"cells of land at {resolution_m:g} m, all bands, "
             "processor seconds of one core",
         })  # fmt: skip
@@ -82,7 +82,7 @@ def measures(resolution_m: float = RESOLUTION_M) -> list[dict[str, Any]]:
     rows.append({
         "what": "distance to the sea", "count": land, "seconds": seconds,
         "peer": "scipy.ndimage.distance_transform_edt", "peer_seconds": peer,
-        "ratio": seconds / peer, "peak_mb": _peak_mb(),
+        "ratio": seconds / peer, "peak_mb": own_peak_mb(),
         "note": f"theirs is planar, of a mask that is given; apart by {np.median(off):.0f} m in "
         f"the middle and {np.quantile(off, 0.99):.0f} m at the 99th percentile",
     })  # fmt: skip
@@ -95,10 +95,6 @@ def measures(resolution_m: float = RESOLUTION_M) -> list[dict[str, Any]]:
         f"{distance['note']}",
     )
     return rows
-
-
-def _peak_mb() -> float:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def main() -> None:

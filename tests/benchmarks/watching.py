@@ -1,5 +1,6 @@
 """Peak memory of a process and all that it starts, together."""
 
+import re
 import subprocess
 import tempfile
 import threading
@@ -7,6 +8,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from pathlib import Path
 
 import psutil
 
@@ -18,6 +20,12 @@ class Peak:
     """The most that was seen, MB."""
 
     mb: float = 0.0
+
+
+def own_peak_mb() -> float:
+    """Peak of this process alone since it began; getrusage counts its parent's before it too."""
+    found = re.search(r"^VmHWM:\s+(\d+)", Path("/proc/self/status").read_text(), re.MULTILINE)
+    return int(found[1]) / 1e3
 
 
 def together_mb(process: psutil.Process) -> float:

@@ -57,11 +57,8 @@ def test_no_growth_where_none_shows(counts, seconds):
 
 
 def test_growth_stands_at_the_largest_count_of_the_same():
-    rows = record.rows_of(
-        [{"what": w, "count": n, "seconds": s}
-         for w, n, s in (("a", 100, 5), ("a", 10, 5), ("b", 10, 1), ("a", 1000, 5), ("b", 1000, 1e4))],
-        0.0,
-    )  # fmt: skip
+    times = (("a", 100, 5), ("a", 10, 5), ("b", 10, 1), ("a", 1000, 5), ("b", 1000, 1e4))
+    rows = record.rows_of([{"what": w, "count": n, "seconds": s} for w, n, s in times], 0.0)
     found = {
         (row["what"], row["count"]): row["growth"] for row in rows if row["growth"] is not None
     }
