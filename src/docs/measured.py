@@ -54,8 +54,9 @@ def machine(found: Mapping[str, Any]) -> str:
     """On what it was measured, in one sentence."""
     on, libraries = found["machine"], found["machine"]["versions"]
     versions = ", ".join(f"{name} {version}" for name, version in libraries.items())
+    small = ", with small counts that say nothing of speed" if found["quick"] else ""
     return (
-        f"Measured on {found['measured_on']}: {on['cores']} cores, {on['processor']}, "
+        f"Measured on {found['measured_on']}{small}: {on['cores']} cores, {on['processor']}, "
         f"{on['memory_gb']:g} GB, load {found['load_average_1min']:.1f} at the start; {versions}."
     )
 

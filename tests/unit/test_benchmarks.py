@@ -228,6 +228,9 @@ def test_the_page_shows_the_newest_file(tmp_path, monkeypatch):
     (tmp_path / "notes.json").write_text("no")
     text = pages.benchmarks()
     assert text.startswith(f"Measured on {measured.newest(tmp_path)['measured_on']}: ")
+    quick = measured.newest(tmp_path) | {"quick": True}
+    assert "with small counts" in measured.machine(quick)
+    assert "with small counts" not in text
     assert text.splitlines()[2:] == [
         "## Read",
         "",
