@@ -142,8 +142,8 @@ def assess(
     else:
         version = json.dumps(options.record())
         with workers(scheduler, count=processes) as pool:
-            for part in pool.map(work, ((part, given, version) for part in parts)):
-                found.append(part)
+            for result in pool.map(work, ((part, given, version) for part in parts)):
+                found.append(result)
                 on_step(f"anchors: part {len(found)} of {len(rows)}")
     on_step("worth finding out")
     working = _rows([part.working for part in found]) if given.keep_working else None
@@ -158,7 +158,10 @@ def assess(
     )
     tests = [part.tests for part in found if part.tests is not None]
     columns = together([part.columns for part in found], rows).set_axis(anchors.index)
-    table = anchors.assign(**dict(columns.items()), priority_rank=rank)
+    del found, parts, known  # a large register's result needs the room
+    layer_notes = columns.pop("layer_notes")
+    table = anchor_frame(anchors.assign(**dict(columns.items()), priority_rank=rank), anchors)
+    del columns
     register = replace(
         register,
         notes=(*register.notes, *shortened(sentences(doubts), "values that the layers contradict")),
@@ -167,7 +170,7 @@ def assess(
         ),
     )
     flat = Flat(
-        anchors=anchor_frame(table.drop(columns="layer_notes"), anchors),
+        anchors=table,
         sectors=sectors,
         crags=crags,
         rejected=inputs.refused(register, survey),
@@ -177,7 +180,7 @@ def assess(
     )
     record = provenance(
         register, options, today, policy, sources=sources, rock_map=rock_map,
-        table=table.assign(**rock), survey=survey,
+        table=table.assign(layer_notes=layer_notes, **rock), survey=survey,
         left_out=tables.left_out, notes=tables.notes(), learned_from=tables.learned_from,
     )  # fmt: skip
     coast = sources["coast"]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from saltreach.intake.distinct import alike
 from saltreach.vocabulary.columns import ANCHORS_BY_NAME
 
 if TYPE_CHECKING:
@@ -36,7 +37,8 @@ def anchor_frame(table: pd.DataFrame, register: gpd.GeoDataFrame) -> gpd.GeoData
     for name in [*names, *extra]:
         column = table[name] if name in table else pd.Series("", index=table.index)
         columns[name] = _typed(column, kinds.get(name))
-    return gpd.GeoDataFrame(columns, geometry=register.geometry, crs=register.crs)
+    table = pd.DataFrame(columns, index=table.index, copy=False)
+    return gpd.GeoDataFrame(table, geometry=register.geometry, crs=register.crs)
 
 
 def _typed(column: pd.Series, kind: str | None) -> pd.Series:
@@ -44,7 +46,11 @@ def _typed(column: pd.Series, kind: str | None) -> pd.Series:
         return pd.to_numeric(column).astype("Int64")
     if kind == "number":
         return pd.to_numeric(column).astype("float64")
-    return column if kind is None else column.fillna("").astype("str")
+    if kind is None or isinstance(column.dtype, pd.CategoricalDtype):
+        return column
+    if column.isna().all():
+        return alike("", column.index)
+    return column.fillna("").astype("str")
 
 
 def with_shapes(

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 PART_ROWS = 25_000
 """Anchors of a part, more where one crag has more: some 250 MB at work. Our own choice."""
+LONG_ROWS = 250_000
+"""In a longer register what a part says in few different texts stays a column of categories, a
+fortieth of the memory. Our own choice."""
 _WORLD_DEG = (-180.0, -90.0, 180.0, 90.0)
 
 
@@ -76,15 +79,23 @@ def together(parts: Sequence[pd.DataFrame], rows: Sequence[NDArray[np.int64]]) -
     Returns
     -------
     DataFrame
-        Text as text again.
+        Text as text again, but in a register of more than `LONG_ROWS`: categories there, without an
+        unknown one.
     """
+    from pandas.api.types import union_categoricals
+
     back = np.argsort(np.concatenate(rows), kind="stable")
     out: dict[str, Any] = {}
     for name in list(parts[0].columns):
         columns = [part.pop(name) for part in parts]
         if isinstance(columns[0].dtype, pd.CategoricalDtype):
-            whole = pd.api.types.union_categoricals([c.array for c in columns])
-            out[name] = whole.take(back).astype("str")
+            whole = union_categoricals([c.array for c in columns], sort_categories=True)
+            words = pd.array(np.asarray(whole.categories, dtype=object), dtype="str")
+            codes = whole.codes[back]
+            if len(back) > LONG_ROWS and len(words) < len(back) / 10 and (codes >= 0).all():
+                out[name] = pd.Categorical.from_codes(codes, pd.Index(words))
+            else:
+                out[name] = words.take(codes, allow_fill=True)
         else:
             out[name] = pd.concat(columns, ignore_index=True).array.take(back)
     return pd.DataFrame(out, copy=False)

@@ -20,10 +20,12 @@ from saltreach.science.rock.strength import (
     evidence_veto,
     strength_posterior,
 )
+from saltreach.science.rows import few_distinct
 from saltreach.vocabulary.words import STRENGTH_GRADES
 
 GROUP = ("crag", "sector", "lithology")
 """Tests are combined within these: a hammer on the slate says nothing of the granite beside."""
+WORDS = ("weathering_grade", "tap_response")
 
 
 def group_key(table: pd.DataFrame, by: tuple[str, ...] = GROUP) -> np.ndarray:
@@ -66,26 +68,41 @@ def rock_strength(table: pd.DataFrame) -> pd.DataFrame:
         test is known, and the working columns `rock_sigma_ln`, `rock_veto` (why no anchor
         should stand here, or empty) and `rock_conflict` (which evidence disagrees, or empty).
     """
-    rock = table["lithology"].to_numpy(object)
     named = table["rock_type"].where(table["lithology_source"] == "register").fillna("")
-    median_mpa, prior_sigma_ln = strength_prior(rock)
-    factor = strength_qualifier(
-        named, rock, weathering_known=(table["weathering_grade"].fillna("") != "").to_numpy()
-    )
-    prior = (median_mpa * factor, prior_sigma_ln)
     mean_rebound, tests = sector_mean_rebound(table["rebound_number"], group_key(table))
-    words = {
-        name: table[name].fillna("").astype("str").to_numpy(object)
-        for name in ("weathering_grade", "tap_response")
-    }
     evidence = {
+        "lithology": table["lithology"],
+        "named": named,
+        "isrm_grade": combined_grade(table),
+        **{name: table[name].fillna("").astype("str") for name in WORDS},
         "rebound_number": mean_rebound,
-        "unit_weight_kn_m3": unit_weight_kn_m3(rock),
         "rebound_tests": tests,
-        "weathering_grade": words["weathering_grade"],
-        "isrm_grade": combined_grade(table).to_numpy(object),
     }
-    median, sigma_ln = strength_posterior(*prior, **evidence, tap_response=words["tap_response"])
+    numbers = ("rebound_number", "rebound_tests")
+    found = few_distinct(
+        [np.asarray(v, float) if n in numbers else pd.factorize(v)[0] for n, v in evidence.items()]
+    )
+    if found is None:
+        return _strength(pd.DataFrame(evidence, index=table.index))
+    first, inverse = found
+    known = pd.DataFrame({name: np.asarray(v)[first] for name, v in evidence.items()})
+    return _strength(known).iloc[inverse].set_axis(table.index)
+
+
+def _strength(known: pd.DataFrame) -> pd.DataFrame:
+    """Strength of each row from its evidence alone."""
+    rock, weathering, tap = (known[n].to_numpy(object) for n in ("lithology", *WORDS))
+    median_mpa, prior_sigma_ln = strength_prior(rock)
+    factor = strength_qualifier(known["named"], rock, weathering_known=weathering != "")
+    prior = (median_mpa * factor, prior_sigma_ln)
+    evidence = {
+        "rebound_number": known["rebound_number"].to_numpy(float),
+        "unit_weight_kn_m3": unit_weight_kn_m3(rock),
+        "rebound_tests": known["rebound_tests"].to_numpy(float),
+        "weathering_grade": weathering,
+        "isrm_grade": known["isrm_grade"].to_numpy(object),
+    }
+    median, sigma_ln = strength_posterior(*prior, **evidence, tap_response=tap)
     _, conflict = evidence_conflict(*prior, **evidence)
     return pd.DataFrame(
         {
@@ -93,10 +110,10 @@ def rock_strength(table: pd.DataFrame) -> pd.DataFrame:
             "rock_strength_mpa_p10": lognormal_quantile(median, sigma_ln, 0.1),
             "rock_strength_mpa_p90": lognormal_quantile(median, sigma_ln, 0.9),
             "rock_sigma_ln": sigma_ln,
-            "rock_veto": evidence_veto(words["tap_response"], words["weathering_grade"]),
+            "rock_veto": evidence_veto(tap, weathering),
             "rock_conflict": conflict,
         },
-        index=table.index,
+        index=known.index,
     )
 
 

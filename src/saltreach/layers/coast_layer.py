@@ -75,15 +75,17 @@ def _notes(
     used_m: Floats, layer_m: Floats, cliff: NDArray[np.bool_], sd_m: Floats
 ) -> NDArray[np.object_]:
     """Where what the register says of the shore and the layer cannot both be right."""
-    used, by_layer = (
-        np.char.mod("%.0f", np.nan_to_num(v, posinf=0.0)).astype(object) for v in (used_m, layer_m)
-    )
-    differs = "Distance to the sea given as " + used + " m, the layer's is " + by_layer
-    odd = "Said to be a sea cliff, " + used + " m from the sea: check it."
-    return joined(
-        np.where(distances_differ(used_m, layer_m, sd_m), differs + " m: check both.", ""),
-        np.where((used_m > ODD_CLIFF_M) & cliff, odd, ""),
-    )
+    differ = distances_differ(used_m, layer_m, sd_m)
+    odd = (used_m > ODD_CLIFF_M) & cliff
+    differs, odds = (np.full(len(used_m), "", dtype=object) for _ in range(2))
+    differs[differ] = [
+        f"Distance to the sea given as {used:.0f} m, the layer's is {layer:.0f} m: check both."
+        for used, layer in zip(used_m[differ], layer_m[differ], strict=True)
+    ]
+    odds[odd] = [
+        f"Said to be a sea cliff, {used:.0f} m from the sea: check it." for used in used_m[odd]
+    ]
+    return joined(differs, odds)
 
 
 LAYER = Layer(

@@ -178,19 +178,24 @@ def rock_values(
         unit = pd.Series(rock_map.unit, index=anchors.index)
         legend, layer = pd.Series(rock_map.legend, index=anchors.index), rock_map.origin.name
     given, found = own != UNKNOWN, mapped != UNKNOWN
-    differ = given & found & ~same_rock(own, mapped)
-    told = "Rock: the register says " + own + ", the map " + mapped + "; the register's is used."
-    unread = np.where(word != "", word, legend)
-    nothing = (
-        ~given & ~found & (unread != "") & (pd.Series(unread).str.casefold() != UNKNOWN).to_numpy()
-    )
+    both = (given & found).to_numpy()
+    disagreement = pd.Series("", index=anchors.index)
+    apart = np.flatnonzero(both)[~same_rock(own[both], mapped[both])]
+    disagreement.iloc[apart] = (
+        "Rock: the register says " + own.iloc[apart] + ", the map " + mapped.iloc[apart]
+        + "; the register's is used."
+    )  # fmt: skip
+    neither = np.flatnonzero(~given & ~found)
+    entry = pd.Series(np.where(word != "", word, legend)[neither], dtype="str")
+    unread = pd.Series("", index=anchors.index)
+    unread.iloc[neither] = entry.where(entry.str.casefold() != UNKNOWN, "").to_numpy()
     return pd.DataFrame(
         {
             "lithology": own.where(given, mapped),
             "lithology_source": np.select([given, found], ["register", layer], UNKNOWN),
             "rock_unit": unit,
-            "rock_disagreement": told.where(differ, ""),
-            "rock_unread": np.where(nothing, unread, ""),
+            "rock_disagreement": disagreement,
+            "rock_unread": unread,
         },
         index=anchors.index,
     ).astype({"lithology": object, "lithology_source": object, "rock_unit": object})

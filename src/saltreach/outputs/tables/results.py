@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import shutil
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -83,10 +86,13 @@ def write_results(
             f"saltreach.gpkg holds sectors and crags alone: {len(result.flat.anchors)} anchors are "
             f"more than the {MOST_IN_GEOPACKAGE} it is meant for; anchors.parquet holds them"
         )
-    with result_set(
-        out, ASSESS, assessment=result.provenance["time"], drops=[REFUSED],
-        beside_other_files=beside_other_files,
-    ) as work:  # fmt: skip
+    with (
+        result_set(
+            out, ASSESS, assessment=result.provenance["time"], drops=[REFUSED],
+            beside_other_files=beside_other_files,
+        ) as work,
+        meanwhile(lambda: result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)),
+    ):  # fmt: skip
         if plots:
             from saltreach.outputs.pictures.plots import write_plots
 
@@ -96,7 +102,6 @@ def write_results(
                 write_plots(result, pictures)
             if any(note.startswith("plots") for note in notes):
                 shutil.rmtree(pictures)  # half a set
-        result.flat.anchors.to_parquet(work / "anchors.parquet", index=False)
         for name, frame in (("sectors", result.flat.sectors), ("crags", result.flat.crags)):
             flat = frame[[c for c in columns_of(name) if c in frame]]
             cautioned = spreadsheet_safe(flat).assign(caution=_caution(result))
@@ -127,6 +132,15 @@ def write_results(
         text = json.dumps(record, indent=2, ensure_ascii=False)
         (work / "provenance.json").write_text(text + "\n", encoding="utf-8")
     return notes
+
+
+@contextmanager
+def meanwhile(work: Callable[[], object]) -> Iterator[None]:
+    """Do something in a thread while the rest is done; what it raises is raised at the end."""
+    with ThreadPoolExecutor(1) as pool:
+        done = pool.submit(work)
+        yield
+        done.result()
 
 
 def _no_shape(result: Assessment) -> list[str]:
