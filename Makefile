@@ -52,17 +52,10 @@ mutants-sample: $(VENV)/tested
 fuzz: $(VENV)/tested
 	$(BIN)/python tests/fuzz --record build/fuzz/found.json
 
+# All, or some: make bench BENCH='read assess', BENCH=--quick.
 bench: $(VENV)/benched
 	$(BIN)/python tests/helpers/ensure_browser.py
-	$(BIN)/python tests/benchmarks/bench_coast.py
-	$(BIN)/python tests/benchmarks/bench_layers.py
-	$(BIN)/python tests/benchmarks/bench_assess.py
-	$(BIN)/python tests/benchmarks/bench_map.py
-	$(BIN)/python tests/benchmarks/bench_plan.py
-	$(BIN)/python tests/benchmarks/bench_book.py
-	$(BIN)/python tests/benchmarks/bench_learning.py
-	$(BIN)/python tests/benchmarks/bench_read.py
-	$(BIN)/python tests/benchmarks/bench_surface.py
+	$(BIN)/python tests/benchmarks $(BENCH)
 
 $(VENV)/installed: pyproject.toml
 	$(call install,.)

@@ -14,6 +14,7 @@ from pkgutil import iter_modules
 from types import ModuleType
 from typing import Any
 
+import measured
 from sphinx.application import Sphinx
 from sphinx.pycode import ModuleAnalyzer
 
@@ -327,6 +328,17 @@ def first_sector() -> str:
     return table(("column", "value"), rows)
 
 
+def benchmarks() -> str:
+    """What was measured last."""
+    found = measured.newest()
+    if found is None:
+        return measured.NOTHING
+    said = [measured.machine(found)]
+    for title, rows in measured.parts(found):
+        said += [f"## {title}", table(measured.HEADS, rows)]
+    return "\n\n".join(said)
+
+
 def caution() -> str:
     """The sentence every output carries."""
     return words.CAUTION
@@ -337,7 +349,7 @@ PARTS: dict[str, Callable[..., str]] = {
     for f in (
         inputs, required_columns, tables, results, word_lists, headers_by_language,
         values_by_language, records, formulas, gallery, commands, python, layers,
-        first_sector, caution,
+        first_sector, benchmarks, caution,
     )
 }  # fmt: skip
 

@@ -8,7 +8,6 @@ and placings alone, so it does less). The peak is that of a process that only de
 
 import datetime as dt
 import json
-import re
 import subprocess
 import sys
 import tempfile
@@ -19,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.watching import own_peak_mb
 from helpers.figures import figure
 from saltreach import read_register
 from saltreach.records.book import open_book, start_book
@@ -26,6 +26,7 @@ from saltreach.records.events import Event
 from saltreach.records.state import state_of
 
 NOW = dt.datetime(2026, 11, 25, 12)
+QUICK = {"count": 5000}
 METALS = ("316", "304", "zinc-plated steel", "titanium")
 
 
@@ -119,29 +120,33 @@ def derive(file: str) -> None:
     start = time.perf_counter()
     state = state_of(events)
     seconds = time.perf_counter() - start
-    status = Path("/proc/self/status").read_text()  # getrusage counts the parent's too
-    peak = int(re.search(r"VmHWM:\s+(\d+)", status)[1]) / 1e6
-    print(f"{len(events)} {len(state)} {seconds:.1f} {peak:.2f}")
+    print(f"{len(events)} {len(state)} {seconds:.2f} {own_peak_mb() / 1e3:.2f}")
 
 
-def main() -> None:
-    if sys.argv[1:2] == ["derive"]:
-        derive(sys.argv[2])
-        return
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
+def measures(count=1_000_000):
+    """A book of so many events.
+
+    Yields
+    ------
+    dict
+        what, count, seconds, peer, peer_seconds, peak_mb, note.
+    """
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "book.gpkg"
         anchors = register_of(count // 5)
         register = read_register(anchors)
         start = time.perf_counter()
         book = start_book(file, register, who="bench", now=NOW)
-        figure("book / start", f"{len(anchors):,} anchors in {time.perf_counter() - start:.0f} s")
+        seconds = time.perf_counter() - start
+        figure("book / start", f"{len(anchors):,} anchors in {seconds:.0f} s")
+        yield {"what": "book started, anchors", "count": len(anchors), "seconds": seconds}
         events = events_of(count - len(anchors), anchors)
         start = time.perf_counter()
         book.append(events, now=NOW)
         seconds = time.perf_counter() - start
-        figure("book / written", f"{len(events):,} events in {seconds:.0f} s, "
-               f"{file.stat().st_size / 1e6:.0f} MB")  # fmt: skip
+        size = f"{file.stat().st_size / 1e6:.0f} MB"
+        figure("book / written", f"{len(events):,} events in {seconds:.0f} s, {size}")
+        yield {"what": "events written", "count": len(events), "seconds": seconds, "note": size}
         del events
         done = subprocess.run(
             [sys.executable, __file__, "derive", str(file)], capture_output=True, text=True,
@@ -159,12 +164,32 @@ def main() -> None:
         same = got.fillna("").to_dict() == {
             name: state[name].get("last_inspected_on", "") for name in got.index
         }
-        print(f"both agree on the last look of every anchor: {same}")
+        agree = f"both agree on the last look of every anchor: {same}"
+        print(agree)
+        yield {
+            "what": "events to the state of the anchors",
+            "count": int(held),
+            "seconds": float(seconds),
+            "peer": "one by one in plain Python",
+            "peer_seconds": peer,
+            "peak_mb": float(peak) * 1e3,
+            "note": f"{int(anchors):,} anchors; {agree}; the peer knows looks and placings alone",
+        }
         some = [Event(f"E{i * 7}", "looked at", "2026-11-20", "v", {"condition": 1})
                 for i in range(30)]  # fmt: skip
         start = time.perf_counter()
         book.append(some, now=NOW)
-        figure("book / return", f"30 looks into that book in {time.perf_counter() - start:.2f} s")
+        seconds = time.perf_counter() - start
+        figure("book / return", f"30 looks into that book in {seconds:.2f} s")
+        yield {"what": "looks written into that book", "count": 30, "seconds": seconds}
+
+
+def main() -> None:
+    if sys.argv[1:2] == ["derive"]:
+        derive(sys.argv[2])
+        return
+    for _ in measures(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000):
+        pass
 
 
 if __name__ == "__main__":

@@ -11,7 +11,6 @@ Run: ``python tests/benchmarks/bench_coast.py``.
 """
 
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -25,12 +24,14 @@ import numpy as np
 import shapely
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.watching import own_peak_mb
 from helpers.figures import figure
 from saltreach.layers.coast import Coast, load_coast
 from saltreach.layers.openness import sea_openness
 
 POINTS = 1_000_000
 REPEATS = 3
+QUICK = {"count": 20_000}
 IBERIA = (-9.3, 36.2, 3.2, 43.6)
 WORLD = (-180.0, -90.0, 180.0, 90.0)
 SAMPLE = {"lines, worldwide": 300, "segments, worldwide": 5_000, "lines": 5_000, "segments": 20_000}
@@ -100,10 +101,10 @@ def shoreline(coast: Coast, box, crs: int) -> dict[str, gpd.GeoDataFrame]:
     return {"lines": lines, "segments": gpd.GeoDataFrame(geometry=pieces, crs=crs)}
 
 
-def search(which: str, peer: str, shores: dict[str, gpd.GeoDataFrame]) -> dict:
+def search(which: str, peer: str, shores: dict[str, gpd.GeoDataFrame], count: int = POINTS) -> dict:
     """One set of points, searched by saltreach and by one peer."""
     box, points_of = SETS[which]
-    lon, lat = points_of(box)
+    lon, lat = points_of(box, count)
     coast = load_coast()
     index = coast.near(lon, lat)
     index.shore(lon[:30_000], lat[:30_000])  # trees and what is compiled
@@ -128,7 +129,7 @@ def search(which: str, peer: str, shores: dict[str, gpd.GeoDataFrame]) -> dict:
     }
 
 
-def openness(which: str) -> dict:
+def openness(which: str, count: int = POINTS) -> dict:
     """Openness of the shore of anchors, and of the cells of a raster; without a peer."""
     coast = load_coast()
     if which == "cells of a raster":
@@ -136,6 +137,7 @@ def openness(which: str) -> dict:
                                                    np.arange(42, 44, 1 / 480)))  # fmt: skip
     else:
         lon, lat = in_sectors(IBERIA, 100_000)
+    lon, lat = lon[:count], lat[:count]
     feet = coast.shore(lon, lat)[2:]
     sea_openness(lon[:30_000], lat[:30_000], coast, shore=tuple(v[:30_000] for v in feet))
     (seconds,) = turns(lambda: sea_openness(lon, lat, coast, shore=feet))
@@ -163,23 +165,48 @@ def peak_mb(lon: np.ndarray, lat: np.ndarray) -> float:
 def _own_peak_mb(file: str) -> float:
     lon, lat = np.load(file)
     coast = load_coast()
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    before = own_peak_mb()
     coast.shore(lon, lat)
-    return (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
+    return own_peak_mb() - before
 
 
-def measures() -> list[dict]:
+def measures(count: int = POINTS) -> Iterator[dict]:
     """Each measurement: what, count, seconds, peer, peer_seconds, ratio, peak_mb."""
-    return list(_one_by_one())
+    start = time.perf_counter()
+    coast = load_coast()
+    loaded = time.perf_counter() - start
+    start = time.perf_counter()
+    coast.near(*scattered(IBERIA, 10_000))
+    region = time.perf_counter() - start
+    start = time.perf_counter()
+    coast.near(*scattered(WORLD, 10_000))
+    world = time.perf_counter() - start
+    compiled = "compiled" if find_spec("numba") else "not compiled: without the extra fast"
+    print(f"{os.cpu_count()} cores; {count:,} points; {compiled}; least of {REPEATS}")
+    figure("coast / load", f"{loaded:.2f} s; index of Iberia {region:.2f} s, of all {world:.2f} s")
+    for what, seconds in (("coast loaded", loaded), ("index of Iberia", region),
+                          ("index of the Earth", world)):  # fmt: skip
+        yield {"what": what, "seconds": seconds, "note": compiled}
+    found = []
+    for one in _one_by_one(count):
+        print(f"  {one['what']}: {said(one)}", flush=True)
+        found.append(one)
+        yield one
+    lines = {m["what"]: said(m) for m in found if "segments" not in (m["peer"] or "")}
+    figure("coast / search", lines["distance to the coast, worldwide, scattered"])
+    figure("coast / sectors", lines["distance to the coast, worldwide, in sectors"])
+    figure("coast / region", lines["distance to the coast, Iberia, scattered"])
+    figure("coast / openness", lines["openness of the shore, cells of a raster"])
 
 
-def _one_by_one() -> Iterator[dict]:
+def _one_by_one(count: int) -> Iterator[dict]:
     for box, crs in ((IBERIA, 3035), (WORLD, 4087)):
         shores = shoreline(load_coast(), box, crs)
         for which in (name for name, (own, _) in SETS.items() if own == box):
             for peer in shores:
-                yield search(which, peer, shores)
-    yield from (openness(which) for which in ("anchors in sectors", "cells of a raster"))
+                yield search(which, peer, shores, count)
+    for which in ("anchors in sectors", "cells of a raster"):
+        yield openness(which, count)
 
 
 def said(one: dict) -> str:
@@ -191,27 +218,8 @@ def said(one: dict) -> str:
 
 
 def main() -> None:
-    start = time.perf_counter()
-    coast = load_coast()
-    loaded = time.perf_counter() - start
-    start = time.perf_counter()
-    coast.near(*scattered(IBERIA, 10_000))
-    region = time.perf_counter() - start
-    start = time.perf_counter()
-    coast.near(*scattered(WORLD, 10_000))
-    world = time.perf_counter() - start
-    compiled = "compiled" if find_spec("numba") else "not compiled: without the extra fast"
-    print(f"{os.cpu_count()} cores; {POINTS:,} points; {compiled}; least of {REPEATS}")
-    figure("coast / load", f"{loaded:.2f} s; index of Iberia {region:.2f} s, of all {world:.2f} s")
-    found = []
-    for one in _one_by_one():
-        print(f"  {one['what']}: {said(one)}", flush=True)
-        found.append(one)
-    lines = {m["what"]: said(m) for m in found if "segments" not in (m["peer"] or "")}
-    figure("coast / search", lines["distance to the coast, worldwide, scattered"])
-    figure("coast / sectors", lines["distance to the coast, worldwide, in sectors"])
-    figure("coast / region", lines["distance to the coast, Iberia, scattered"])
-    figure("coast / openness", lines["openness of the shore, cells of a raster"])
+    for _ in measures():
+        pass
 
 
 if __name__ == "__main__":

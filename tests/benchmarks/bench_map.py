@@ -2,7 +2,7 @@
 
 Run: ``python tests/benchmarks/bench_map.py [number of anchors]``. Prints the size of the file,
 the time from opening it until its sectors are on the screen, and the longest frame while a mouse
-drags the map. With ``--large`` in place of a number it prints what `measures` finds: maps of up to
+drags the map. With ``--large`` in place of a number it prints what `large` finds: maps of up to
 a million anchors spread over Europe, with the processor's time of the longest task of the page's
 main thread while the map is moved. The region is the invented one of tests/helpers/synthetic.py,
 25 anchors a sector. The peer is one `folium.Marker` for each anchor with a tooltip, its Leaflet
@@ -12,10 +12,10 @@ here, and the machine may be busy: its load is printed.
 
 import json
 import os
-import resource
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
@@ -26,6 +26,7 @@ import numpy as np
 from playwright.sync_api import Error, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.watching import own_peak_mb
 from helpers import synthetic
 from helpers.ensure_browser import chromium
 from helpers.figures import figure
@@ -38,6 +39,7 @@ SIZE_MB, FIRST_S, FRAME_MS = 25.0, 3.0, 100.0
 PEER_SIZES = (500, 1000, 2000, 5000, 10_000)
 LIMIT_S = 90
 COUNTS, PEER_COUNT = (5000, 100_000, 1_000_000), 5000
+QUICK = {"counts": (500,), "count": 5000}
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 PIXEL = (
     b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00\x00\x01\x00\x00\x00\x01\x08\x06\x00\x00\x00\x1f"
@@ -168,14 +170,14 @@ def _written(count: int, path: Path) -> dict:
     """What it takes to write a map, in a process of its own."""
     sectors, anchors = spread(count)
     land = gpd.GeoDataFrame(geometry=load_coast().land_shapes(-30, 25, 55, 78))
-    before_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    before_mb = own_peak_mb()
     start, cpu = time.perf_counter(), time.process_time()
     write_pieces(path, map_pieces(sectors, anchors, land, synthetic.provenance(), title="Bench"))
     return {
         "seconds": time.perf_counter() - start,
         "cpu": time.process_time() - cpu,
-        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3,
-        "more_mb": (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before_kb) / 1e3,
+        "peak_mb": own_peak_mb(),
+        "more_mb": own_peak_mb() - before_mb,
         "sectors": len(sectors),
     }
 
@@ -226,7 +228,13 @@ def longest_task_ms(browser, path: Path) -> float:
     return max(tasks)
 
 
-def measures(counts: tuple[int, ...] = COUNTS) -> list[dict]:
+def measures(counts: tuple[int, ...] = COUNTS, count: int = 100_000) -> Iterator[dict]:
+    """What `compare` finds with `count` anchors, then what `large` does with `counts`."""
+    yield from compare(count)
+    yield from large(counts)
+
+
+def large(counts: tuple[int, ...] = COUNTS) -> list[dict]:
     """Writing and opening maps; the peer, one folium marker an anchor, at `PEER_COUNT` only.
 
     Returns
@@ -270,14 +278,15 @@ def measures(counts: tuple[int, ...] = COUNTS) -> list[dict]:
     return found
 
 
-def main() -> None:
-    if "--large" in sys.argv:
-        for one in measures():
-            print(", ".join(f"{name} {value}" for name, value in one.items() if value is not None))
-        return
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
+def compare(count: int) -> Iterator[dict]:
+    """Ours, then the peer as it grows until it misses the bounds."""
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; bounds: {SIZE_MB:.0f} MB, "
           f"{FIRST_S:.0f} s, {FRAME_MS:.0f} ms")  # fmt: skip
+
+    def row(what, count, found, said):
+        return {"what": f"{what}, first picture and panning", "count": count,
+                "seconds": found["first_s"], "note": said}  # fmt: skip
+
     with tempfile.TemporaryDirectory() as name, sync_playwright() as driver:
         folder = Path(name)
         browser = driver.chromium.launch(executable_path=chromium(), args=ARGUMENTS)
@@ -290,9 +299,9 @@ def main() -> None:
         zoom_to = """(zoom) => saltreach.map.setView(
           saltreach.boundsOf([40]).getCenter(), zoom, { animate: false })"""
         found = measured(browser, path, WATCH_OURS, zoom_to, (11.0, 15.0))
-        figure(
-            "map / ours", f"{count:,} anchors, {len(sectors):,} sectors, {judged(path, found)[0]}"
-        )
+        said, _ = judged(path, found)
+        figure("map / ours", f"{count:,} anchors, {len(sectors):,} sectors, {said}")
+        yield row("map of one region", count, found, said)
         for size in PEER_SIZES:
             path = folium_map(anchors.iloc[:size], folder / f"folium-{size}.html")
             try:
@@ -302,10 +311,20 @@ def main() -> None:
                 break
             said, good = judged(path, found)
             figure("map / peer", f"{size:,} markers, {said}")
+            yield row("plain folium markers (peer)", size, found, said)
             if not good:
                 break
         browser.close()
     print(f"load at the end {os.getloadavg()[0]:.1f}")
+
+
+def main() -> None:
+    if "--large" in sys.argv:
+        for one in large():
+            print(", ".join(f"{name} {value}" for name, value in one.items() if value is not None))
+        return
+    for _ in compare(int(sys.argv[1]) if len(sys.argv) > 1 else 100_000):
+        pass
 
 
 if __name__ == "__main__":

@@ -1,14 +1,13 @@
 """`saltreach plan`: the demo under several solvers, and a large region.
 
-``python tests/benchmarks/bench_plan.py`` (in `make bench`) compares, on the demo and judged by the
-same cost, the greedy plan, the default (HiGHS on the whole and on parts), HiGHS on the whole alone,
-and as peer PyVRP (a routing heuristic). ``--large``, not in `make bench`, plans 2,000 sectors with
-30 teams over 5 years. ``--seconds`` sets the time of each search.
+``python tests/benchmarks/bench_plan.py`` compares, on the demo and judged by the same cost, the
+greedy plan, the default (HiGHS on the whole and on parts), HiGHS on the whole alone, and as peer
+PyVRP (a routing heuristic). ``--large`` plans 2,000 sectors with 30 teams over 5 years.
+``--seconds`` sets the time of each search. `make bench` runs both.
 """
 
 import argparse
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -19,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.watching import own_peak_mb
 from helpers.figures import figure
 from saltreach.assessment.files import read_results
 from saltreach.intake.sheets import NOTHING, Sheet, refuse_unknown
@@ -30,6 +30,7 @@ from saltreach.planning.plan import make_plan
 from saltreach.planning.problem import Tables, make_problem
 from saltreach.planning.solver import drop_redundant_visits, solve
 
+QUICK = {"seconds": 5.0, "demo_seconds": 2.0, "sectors": 60, "teams": 3, "years": 1.0}
 DATA = Path(__file__).parents[2] / "data" / "demo"
 
 
@@ -176,7 +177,13 @@ def pyvrp_plan(problem, seconds):
 
 
 def compare(seconds):
-    """Every way on the demo, one after another, each with the same time."""
+    """Every way on the demo, one after another, each with the same time.
+
+    Yields
+    ------
+    dict
+        what, count, seconds, peer, peer_seconds, note: the peer's own row beside the others.
+    """
     problem = demo_problem()
     greedy = greedy_plan(problem)
     base = cost_of(problem, greedy)
@@ -196,14 +203,17 @@ def compare(seconds):
         "greedy": lambda: (greedy_plan(problem), None),
         "default": default,
         "whole": whole,
-        "peer": lambda: (pyvrp_plan(problem, seconds), None),
-    }  # fmt: skip
+    }
     found = {}
-    for name, way in ways.items():
+
+    def timed(name, way):
         began = time.perf_counter()
         pairs, own = way()
-        bound = max(bound, own or 0)
         found[name] = (pairs, time.perf_counter() - began)
+        return own
+
+    for name, way in ways.items():
+        bound = max(bound, timed(name, way) or 0)
 
     def said(name):
         pairs, took = found[name]
@@ -219,20 +229,29 @@ def compare(seconds):
             f"{len(broken_rules(problem, pairs))} rules broken"
         )
 
+    def row(name, what):
+        return {"what": f"plan of the demo, {what}", "count": len(problem.tasks),
+                "seconds": found[name][1], "note": said(name)}  # fmt: skip
+
     figure("plan / greedy", said("greedy"))
     figure("plan / default", said("default"))
     figure("plan / whole", said("whole"))
+    yield row("greedy", "greedy")
+    yield row("default", "as the command plans")
+    yield row("whole", "solved as a whole alone")
+    timed("peer", lambda: (pyvrp_plan(problem, seconds), None))
     figure("plan / peer", said("peer"))
+    yield row("peer", "by the peer PyVRP")
 
 
-def measures(seconds=180.0):
-    """The largest plan in figures: 2,000 sectors, 30 teams, 5 years, beside the greedy plan.
+def large(seconds=180.0, sectors=2000, teams=30, years=5.0):
+    """The largest plan in figures, beside the greedy plan.
 
     `seconds` and `peer_seconds` are of the plan and of the greedy plan alone; `ratio` is the
     plan's cost over the greedy plan's, and `note` gives costs, bound, both gaps and the time of
     the processor.
     """
-    problem = large_problem()
+    problem = large_problem(sectors, teams, years)
     began = time.perf_counter()
     base = greedy_plan(problem)
     greedy_seconds = time.perf_counter() - began
@@ -245,35 +264,43 @@ def measures(seconds=180.0):
     took, worked = time.perf_counter() - began, time.process_time() - worked
     cost, greedy = made.cost, cost_of(problem, base)
     gap = 1 - made.bound_min / greedy.total_min
-    return [
-        {
-            "what": "plan of 2,000 sectors, 30 teams, 5 years",
-            "count": len(problem.tasks),
-            "seconds": took,
-            "peer": "greedy plan",
-            "peer_seconds": greedy_seconds,
-            "ratio": cost.total_min / greedy.total_min,
-            "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3,
-            "note": (
-                f"cost {cost.total_min / 60:,.0f} team hours, greedy {greedy.total_min / 60:,.0f}, "
-                f"no plan below {made.bound_min / 60:,.0f}; gap {made.gap:.1%} "
-                f"({made.gap_of_avoidable:.1%} of what a plan can change), greedy {gap:.1%}; "
-                f"of the greedy plan's overdue risk {cost.overdue_min / greedy.overdue_min:.0%}, "
-                f"of its travel {cost.travel_min / greedy.travel_min:.0%}; {cost.trips} trips, "
-                f"{len(made.pairs)} visits, {len(broken_rules(problem, made.pairs))} rules broken; "
-                f"{worked:.0f} s of the processor"
-            ),
-        }
-    ]
-
-
-def large(seconds):
-    """2,000 sectors, 30 teams, 5 years."""
-    one = measures(seconds)[0]
+    one = {
+        "what": f"plan of {sectors:,} sectors, {teams} teams, {years:g} years",
+        "count": len(problem.tasks),
+        "seconds": took,
+        "peer": "greedy plan",
+        "peer_seconds": greedy_seconds,
+        "ratio": cost.total_min / greedy.total_min,
+        "peak_mb": own_peak_mb(),
+        "note": (
+            f"cost {cost.total_min / 60:,.0f} team hours, greedy {greedy.total_min / 60:,.0f}, "
+            f"no plan below {made.bound_min / 60:,.0f}; gap {made.gap:.1%} "
+            f"({made.gap_of_avoidable:.1%} of what a plan can change), greedy {gap:.1%}; "
+            f"of the greedy plan's overdue risk {cost.overdue_min / greedy.overdue_min:.0%}, "
+            f"of its travel {cost.travel_min / greedy.travel_min:.0%}; {cost.trips} trips, "
+            f"{len(made.pairs)} visits, {len(broken_rules(problem, made.pairs))} rules broken; "
+            f"{worked:.0f} s of the processor"
+        ),
+    }
     figure(
         "plan / large",
         f"{one['seconds']:.0f} s, peak {one['peak_mb'] / 1e3:.1f} GB, {one['note']}",
     )
+    return one
+
+
+def measures(seconds=180.0, demo_seconds=20.0, **size):
+    """The largest plan, then every way on the demo.
+
+    Parameters
+    ----------
+    seconds, demo_seconds : float
+        Time of the search of the largest plan, and of each on the demo.
+    **size
+        Sectors, teams and years of the largest plan.
+    """
+    yield large(seconds, **size)
+    yield from compare(demo_seconds)
 
 
 def main():
@@ -285,7 +312,8 @@ def main():
     if given.large:
         large(given.seconds or 180)
     else:
-        compare(given.seconds or 20)
+        for _ in compare(given.seconds or 20):
+            pass
 
 
 if __name__ == "__main__":

@@ -5,7 +5,6 @@ against scipy's Euclidean distance transform of the mask of land: what a raster'
 planar, to the middles of cells of the sea and within the box only.
 """
 
-import resource
 import sys
 import time
 from pathlib import Path
@@ -16,6 +15,7 @@ from scipy.ndimage import distance_transform_edt
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from benchmarks.watching import own_peak_mb
 from helpers.figures import figure
 from saltreach.assessment import surface_blocks
 from saltreach.assessment.surface_blocks import Job, fill
@@ -26,6 +26,7 @@ from saltreach.layers.join import sample_layers
 
 COAST, INLAND = (-6.2, 42.9, -4.9, 43.7), (-4.6, 39.6, -3.4, 40.5)
 RESOLUTION_M = 100.0
+QUICK = {"resolution_m": 2000.0}
 
 
 def distances_alone(lon: np.ndarray, lat: np.ndarray, options: Options) -> Cells:
@@ -46,19 +47,20 @@ def filled(grid: Grid, options: Options) -> tuple[int, float, list[Any]]:
     return sum(int((b.classes[0] != SEA_CODE).sum()) for b in blocks), took, blocks
 
 
-def measures() -> list[dict[str, Any]]:
+def measures(resolution_m: float = RESOLUTION_M) -> list[dict[str, Any]]:
     """What was measured: counts, seconds of one core, and the peer's where there is one."""
     options = Options()
     cells_at(np.array([-5.0]), np.array([43.0]), options)  # what is read once
     rows = []
     for name, box in (("coast", COAST), ("inland", INLAND)):
-        land, seconds, _ = filled(grid_of(box, RESOLUTION_M), options)
+        land, seconds, _ = filled(grid_of(box, resolution_m), options)
         rows.append({
             "what": f"surface, {name}", "count": land, "seconds": seconds, "peer": "",
-            "peer_seconds": None, "ratio": None, "peak_mb": _peak_mb(),
-            "note": "cells of land at 100 m, all bands, processor seconds of one core",
+            "peer_seconds": None, "ratio": None, "peak_mb": own_peak_mb(),
+            "note": f"cells of land at {resolution_m:g} m, all bands, "
+            "processor seconds of one core",
         })  # fmt: skip
-    grid = grid_of(COAST, RESOLUTION_M)
+    grid = grid_of(COAST, resolution_m)
     own = surface_blocks.cells_at
     surface_blocks.cells_at = distances_alone
     try:
@@ -80,19 +82,11 @@ def measures() -> list[dict[str, Any]]:
     rows.append({
         "what": "distance to the sea", "count": land, "seconds": seconds,
         "peer": "scipy.ndimage.distance_transform_edt", "peer_seconds": peer,
-        "ratio": seconds / peer, "peak_mb": _peak_mb(),
+        "ratio": seconds / peer, "peak_mb": own_peak_mb(),
         "note": f"theirs is planar, of a mask that is given; apart by {np.median(off):.0f} m in "
         f"the middle and {np.quantile(off, 0.99):.0f} m at the 99th percentile",
     })  # fmt: skip
-    return rows
-
-
-def _peak_mb() -> float:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-
-
-def main() -> None:
-    coast, inland, distance = measures()
+    coast, inland, distance = rows
     figure("surface / coast", _said(coast))
     figure("surface / inland", _said(inland))
     figure(
@@ -100,6 +94,11 @@ def main() -> None:
         f"{_said(distance)}; {distance['peer']} {distance['peer_seconds']:.2f} s, "
         f"{distance['note']}",
     )
+    return rows
+
+
+def main() -> None:
+    measures()
 
 
 def _said(row: dict[str, Any]) -> str:
