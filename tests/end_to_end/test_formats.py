@@ -25,8 +25,8 @@ def results(saltreach, tmp_path_factory):
     return found
 
 
-def test_six_formats(results):
-    assert len(results) == 6
+def test_seven_formats(results):
+    assert len(results) == 7
 
 
 def test_same_sectors_whatever_the_format(results):

@@ -47,7 +47,7 @@ TECHNICAL = {
     },
     "assessment.risk": {"POOR": "place in the scale of conditions"},
     "assessment.corrosivity": {"ROWS_AT_ONCE": "memory"},
-    "assessment.parts": {"PART_ROWS": "memory", "_WORLD_DEG": "WGS 84"},
+    "assessment.parts": {"PART_ROWS": "memory", "LONG_ROWS": "memory", "_WORLD_DEG": "WGS 84"},
     "assessment.region": {"FAILED": "place in the scale of conditions"},
     "assessment.surface": {"CRS": "WGS 84", "_FINE": "a sentence"},
     "assessment.surface_blocks": {

@@ -134,22 +134,22 @@ def test_hostile_text_passes_unchanged(cells):
     assert [anchor[name] for name in names] == composed + shows[3:]
 
 
-# No shrinking: six files per example make it take minutes. LIBKML may miss the last digit of a
+# No shrinking: seven files per example make it take minutes. LIBKML may miss the last digit of a
 # coordinate, so positions agree to 1e-12 degrees (a tenth of a micrometre).
 @settings(max_examples=READS.max_examples * 3 // 4, phases=(Phase.explicit, Phase.generate))
 @given(frame=REGISTERS)
-def test_six_formats_give_the_same_result(frame):
+def test_seven_formats_give_the_same_result(frame):
     with tempfile.TemporaryDirectory() as folder:
         paths = write_all_formats(frame, Path(folder))
         found = {name: comparable(read_register(path, today=TODAY)) for name, path in paths.items()}
     anchors, rejected = found.pop("csv")
-    assert len(found) == 5
+    assert len(found) == 6
     for other_anchors, other_rejected in found.values():
         pd.testing.assert_frame_equal(anchors, other_anchors, rtol=0, atol=1e-12)
         pd.testing.assert_frame_equal(rejected, other_rejected)
 
 
-def test_six_formats_of_a_full_register(tmp_path):
+def test_seven_formats_of_a_full_register(tmp_path):
     """Every column filled, ids like numbers, years as numbers, one duplicate, one bad row."""
     base = {
         "anchor_id": ["007", "8", "009", "8"], "crag": "Punta Roja", "sector": ["N", "N", "S", "S"],
@@ -187,7 +187,7 @@ def test_six_formats_of_a_full_register(tmp_path):
     columns = ["embedment_mm", "embedment_mm, diameter_mm", "anchor_id"]
     assert rejected["column"].tolist() == columns
     formats = {r.format for r in found.values()}
-    assert formats == {"CSV", "XLSX", "GeoJSON", "GeoPackage", "GPX", "KML"}
+    assert formats == {"CSV", "XLSX", "GeoJSON", "GeoPackage", "GeoParquet", "GPX", "KML"}
     for name, register in found.items():
         other_anchors, other_rejected = comparable(register)
         pd.testing.assert_frame_equal(anchors, other_anchors, rtol=0, atol=1e-12, obj=name)

@@ -110,8 +110,9 @@ def test_refused_rows_of_the_survey_stand_beside_those_of_the_register(tmp_path)
     assert found.flat.rejected["column"].tolist() == ["lon, lat", "joint_spacing_mm"]
     assert found.flat.rejected.index.tolist() == [0, 1]
     assert steps == [
-        "tables beside the register", "coast", "climate, openness, terrain and rock type",
-        "survey", "corrosivity", "metal", "rock", "decisions", "sectors and crags",
+        "tables beside the register", "coast", "survey", "what the register as a whole says",
+        "climate, openness, terrain and rock type", "corrosivity", "metal", "rock", "decisions",
+        "sectors and crags", "worth finding out", "order of rebolting",
     ]  # fmt: skip
     warm, mean = (found.working[name].iloc[0] for name in ("warm_month_c", "temperature_c"))
     assert mean + 3 < warm < mean + 15

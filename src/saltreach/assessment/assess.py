@@ -102,7 +102,7 @@ def assess(
     tables = inputs.beside(options, register)
     policy, stock = tables.policy, tables.stock
     today = options.today or date.today()
-    on_step("coast and rock type")
+    on_step("coast")
     sources = open_layers(options)
     shore = sample_layers(register.anchors, sources, ["coast"])
     register, shore = inputs.usable(register, shore, options.offshore_limit_m)

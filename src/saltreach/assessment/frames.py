@@ -74,7 +74,8 @@ def with_shapes(
     by = [name for name in ("crag", "sector") if name in groups]
     points = register[["crag", "sector", register.geometry.name]]
     if within is not None:
-        alone = within[~within["crag"].duplicated(keep=False) & within.geometry.notna()]
+        shapeless = within.geometry.isna() | within.geometry.is_empty
+        alone = within[~within["crag"].duplicated(keep=False) & ~shapeless]
         points = points[~points["crag"].isin(alone["crag"])]
     shapes = sector_shapes(points if "sector" in by else points.assign(sector=""))
     if within is not None:

@@ -89,7 +89,7 @@ def surface(
     --------
     >>> cells = surface((-5.9, 43.6, -5.8, 43.7), resolution_m=2000)
     >>> dict(cells.sizes), cells["material_recommended"].dtype.name
-    ({'lat': 6, 'lon': 5}, 'uint8')
+    ({'lat': 7, 'lon': 5}, 'uint8')
     """
     import xarray as xr
 

@@ -141,7 +141,7 @@ def grid_of(bbox: tuple[float, float, float, float], resolution_m: float) -> Gri
     --------
     >>> grid = grid_of((-6, 43, -5, 44), 1000)
     >>> grid.rows, grid.columns, [round(side) for side in grid.cell_m(44.0)]
-    (112, 82, [1000, 1000])
+    (112, 81, [1000, 1000])
     """
     west, south, east, north = (float(v) for v in bbox)
     said = f"bbox {west:g} {south:g} {east:g} {north:g}"

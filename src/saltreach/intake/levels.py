@@ -33,7 +33,7 @@ def levels_said(text: pd.Series, column: Column) -> tuple[pd.Series, list[str]]:
 
         Examples
         --------
-    from saltreach.vocabulary.columns import REGISTER_BY_NAME
+    >>> from saltreach.vocabulary.columns import REGISTER_BY_NAME
         >>> levels_said(pd.Series(["gut", "3 poor", "ok", "2"]), REGISTER_BY_NAME["condition"])[0]
         0    0.0
         1    3.0

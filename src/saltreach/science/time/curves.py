@@ -44,7 +44,12 @@ def metal_curve(
     condition_shares: ArrayLike,
     learned: Floats | None,
 ) -> Floats:
-    """Yearly probability that a metal (and the constant rest) fails, shape (years, n)."""
+    """Yearly probability that a metal (and the constant rest) fails, shape (years, n).
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
+    """
     name = MATERIAL_NAMES[metal]
     as_304 = _learned(a, learned, MATERIAL_NAMES.index("304"))
     a = _learned(a, learned, metal)
@@ -80,7 +85,12 @@ def _both(one: Floats, other: Floats) -> Floats:
 def rock_curve(
     a: Anchors, age_y: Floats, ahead: Floats, model: Model, condition_shares: ArrayLike
 ) -> Floats:
-    """Yearly probability that the rock gives way, shape (years, n)."""
+    """Yearly probability that the rock gives way, shape (years, n).
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
+    """
     (p,) = on_distinct(
         lambda p05, p50: (rock_failure_probability(p05, p50, model),), a.rock_kn_p05, a.rock_kn_p50
     )
@@ -100,6 +110,10 @@ def found_ratio(
     """Factor on the odds by what was recorded, or by what usually goes unrecorded.
 
     Of shape (years, n), or (1, n) where no year differs.
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
     """
     unseen, _ = unknown_condition(way, age_y, shares)
     at_once = odds_ratio(condition, way, 0.0)  # what a look of today says
@@ -117,7 +131,12 @@ def found_ratio(
 
 
 def whole_kn(name: str, a: Anchors, model: Model) -> Floats:
-    """Nominal shear strength of an uncracked bar."""
+    """Nominal shear strength of an uncracked bar.
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
+    """
     metal = MATERIAL_BY_NAME[name]
     least = metal.shear_ratio * metal.strength_mpa
     shear = np.where(np.isnan(a.metal_shear_mpa), least, a.metal_shear_mpa)

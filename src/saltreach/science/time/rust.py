@@ -35,7 +35,12 @@ class Node(NamedTuple):
 
 
 def nodes_of(name: str, a: Anchors, model: Model) -> Iterator[Node]:
-    """The nodes of a coated metal; arrays of shape (n,)."""
+    """The nodes of a coated metal; arrays of shape (n,).
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
+    """
     low, high = ZINC_UM[name]
     coating = np.sqrt(low * high)
     spread = np.log(high / low) / (2 * 1.2815515655446004)
@@ -49,7 +54,12 @@ def nodes_of(name: str, a: Anchors, model: Model) -> Iterator[Node]:
 
 
 def diameter_mm(a: Anchors, model: Model) -> Floats:
-    """Diameter, the model's where unknown."""
+    """Diameter, the model's where unknown.
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
+    """
     return np.where(np.isnan(a.diameter_mm), model.diameter_mm, a.diameter_mm)
 
 
@@ -57,13 +67,22 @@ def ln_whole_kn(a: Anchors, model: Model) -> Floats:
     """Logarithm of the median strength of a bar that has lost nothing.
 
     The nominal strength is read as the 5th percentile, as in `capacity`.
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
     """
     whole = a.legs * (SHEAR_RATIO * steel_resistance_kn(diameter_mm(a, model)))
     return np.log(whole) + Z_95 * STEEL_SIGMA_LN
 
 
 def ln_section_left(age_y: Floats, node: Node, scratch: Scratch) -> Floats:
-    """Logarithm of the share of the section left at an age, an array of `scratch`."""
+    """Logarithm of the share of the section left at an age, an array of `scratch`.
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
+    """
     power = EXPONENT_MEAN["steel"]
     shape = np.broadcast_shapes(age_y.shape, node.coated_y.shape)
     bare, late = scratch.array("bare", *shape), scratch.array("late", *shape)
@@ -87,6 +106,10 @@ def rust_curve(name: str, time: Floats, a: Anchors, model: Model, scratch: Scrat
     """Yearly probability that the load exceeds what rust has left, at times of shape (years, n).
 
     Rates in steps of 2 %, so that like anchors are done once.
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
     """
     rates = (stepped(a.zinc_rate_um_y), stepped(a.steel_rate_um_y))
     a = a._replace(zinc_rate_um_y=rates[0], steel_rate_um_y=rates[1])
@@ -100,7 +123,12 @@ def rust_curve(name: str, time: Floats, a: Anchors, model: Model, scratch: Scrat
 
 
 def stepped(rate_um_y: Floats) -> Floats:
-    """A rate in steps of 2 %."""
+    """A rate in steps of 2 %.
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
+    """
     return np.exp(np.round(np.log(np.maximum(rate_um_y, 1e-6)) / _RATE_STEP_LN) * _RATE_STEP_LN)
 
 

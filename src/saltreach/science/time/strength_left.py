@@ -121,6 +121,10 @@ def strength_quantile_kn(
 
     By Newton's method on the normal score of the probability, halving the bracket where a step
     would leave it. A row is left alone once its step is below 1e-7 of ln(kN).
+
+    References
+    ----------
+    As `failure.failure_parts`, of which it is a part.
     """
     from scipy.special import ndtri
 
