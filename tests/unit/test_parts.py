@@ -53,7 +53,7 @@ def test_what_is_put_together_stands_in_the_order_of_the_register():
     rows = parts_of(CRAGS, 2)
     parts = [shrunk(table.iloc[at].reset_index(drop=True)) for at in rows]
     assert len(parts) > 1
-    assert_frame_equal(together(parts, rows), table)
+    assert_frame_equal(pd.DataFrame(together(parts, rows)), table)
 
 
 @pytest.fixture(scope="module")

@@ -157,10 +157,10 @@ def assess(
         "row", kind="stable", ignore_index=True
     )
     tests = [part.tests for part in found if part.tests is not None]
-    columns = together([part.columns for part in found], rows).set_axis(anchors.index)
+    columns = together([part.columns for part in found], rows)
     del found, parts, known  # a large register's result needs the room
-    layer_notes = columns.pop("layer_notes")
-    table = anchor_frame(anchors.assign(**dict(columns.items()), priority_rank=rank), anchors)
+    layer_notes = pd.Series(columns.pop("layer_notes"), index=anchors.index)
+    table = anchor_frame(anchors.assign(**columns, priority_rank=rank), anchors)
     del columns
     register = replace(
         register,

@@ -44,6 +44,8 @@ def anchor_frame(table: pd.DataFrame, register: gpd.GeoDataFrame) -> gpd.GeoData
 def _typed(column: pd.Series, kind: str | None) -> pd.Series:
     if kind == "integer":
         return pd.to_numeric(column).astype("Int64")
+    if kind == "number" and column.dtype == "float64":
+        return column
     if kind == "number":
         return pd.to_numeric(column).astype("float64")
     if kind is None or isinstance(column.dtype, pd.CategoricalDtype):

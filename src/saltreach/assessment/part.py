@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import pandas as pd
 
 from saltreach.assessment.contradictions import HEIGHTS
-from saltreach.assessment.parts import shrunk
+from saltreach.assessment.parts import Columns, shrunk
 from saltreach.intake.options import Options
 from saltreach.layers.catalogue import LAYERS
 from saltreach.vocabulary.columns import ANCHORS_BY_NAME, REGISTER_BY_NAME
@@ -82,7 +82,7 @@ class PartFound(NamedTuple):
     every value met on the way; `working`: all rows so, where they are wanted.
     """
 
-    columns: pd.DataFrame
+    columns: Columns
     groups: Unranked
     doubts: pd.DataFrame
     asked: pd.DataFrame

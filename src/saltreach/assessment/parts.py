@@ -8,13 +8,16 @@ parts nor their number changes a bit of the result.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 import pandas as pd
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+Columns: TypeAlias = dict[str, Any]
+"""Arrays by name of column."""
 
 PART_ROWS = 25_000
 """Anchors of a part, more where one crag has more: some 250 MB at work. Our own choice."""
@@ -60,42 +63,48 @@ def parts_of(anchors: pd.DataFrame, at_most: int = PART_ROWS) -> list[NDArray[np
     return np.split(rows, ends)
 
 
-def shrunk(table: pd.DataFrame) -> pd.DataFrame:
-    """The table with each column of text as its few distinct texts, small to send."""
-    text = table.select_dtypes(include=["object", "str"]).columns
-    return table.assign(**{name: pd.Categorical(table[name]) for name in text})
+def shrunk(table: pd.DataFrame) -> Columns:
+    """The columns of a table, those of text as their few distinct texts: small to send.
+
+    Each stands for itself, so that its room is free once it was taken.
+    """
+    text = set(table.select_dtypes(include=["object", "str"]).columns)
+    return {
+        name: pd.Categorical(table[name]) if name in text else table[name].array for name in table
+    }
 
 
-def together(parts: Sequence[pd.DataFrame], rows: Sequence[NDArray[np.int64]]) -> pd.DataFrame:
+def together(parts: Sequence[Columns], rows: Sequence[NDArray[np.int64]]) -> Columns:
     """What was found of parts, in the order of the register.
 
     Parameters
     ----------
-    parts : sequence of DataFrame
+    parts : sequence of dict
         From `shrunk`, with the same columns. They are emptied, so that no two copies are held.
     rows : sequence of ndarray
         Places of their rows, from `parts_of`.
 
     Returns
     -------
-    DataFrame
+    dict
         Text as text again, but in a register of more than `LONG_ROWS`: categories there, without an
         unknown one.
     """
     from pandas.api.types import union_categoricals
 
+    count = sum(map(len, rows))
     back = np.argsort(np.concatenate(rows), kind="stable")
-    out: dict[str, Any] = {}
-    for name in list(parts[0].columns):
+    out: Columns = {}
+    for name in list(parts[0]):
         columns = [part.pop(name) for part in parts]
-        if isinstance(columns[0].dtype, pd.CategoricalDtype):
-            whole = union_categoricals([c.array for c in columns], sort_categories=True)
+        if isinstance(columns[0], pd.Categorical):
+            whole = union_categoricals(columns, sort_categories=True)
             words = pd.array(np.asarray(whole.categories, dtype=object), dtype="str")
             codes = whole.codes[back]
-            if len(back) > LONG_ROWS and len(words) < len(back) / 10 and (codes >= 0).all():
+            if count > LONG_ROWS and len(words) < count / 10 and (codes >= 0).all():
                 out[name] = pd.Categorical.from_codes(codes, pd.Index(words))
             else:
                 out[name] = words.take(codes, allow_fill=True)
         else:
-            out[name] = pd.concat(columns, ignore_index=True).array.take(back)
-    return pd.DataFrame(out, copy=False)
+            out[name] = pd.concat(map(pd.Series, columns), ignore_index=True).array.take(back)
+    return out
