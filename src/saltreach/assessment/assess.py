@@ -157,9 +157,12 @@ def assess(
         "row", kind="stable", ignore_index=True
     )
     tests = [part.tests for part in found if part.tests is not None]
-    columns = together([part.columns for part in found], rows)
+    columns = {
+        name: pd.Series(values, index=anchors.index, copy=False)
+        for name, values in together([part.columns for part in found], rows).items()
+    }
     del found, parts, known  # a large register's result needs the room
-    layer_notes = pd.Series(columns.pop("layer_notes"), index=anchors.index)
+    layer_notes = columns.pop("layer_notes")
     table = anchor_frame(anchors.assign(**columns, priority_rank=rank), anchors)
     del columns
     register = replace(

@@ -33,12 +33,14 @@ def anchor_frame(table: pd.DataFrame, register: gpd.GeoDataFrame) -> gpd.GeoData
     names = list(ANCHORS_BY_NAME)
     extra = [c for c in register.columns if c not in names and c != register.geometry.name]
     kinds = {c.name: c.kind for c in ANCHORS_BY_NAME.values()}
+    blank = alike("", table.index)
     columns = {}
     for name in [*names, *extra]:
-        column = table[name] if name in table else pd.Series("", index=table.index)
-        columns[name] = _typed(column, kinds.get(name))
+        column = table[name] if name in table else blank
+        is_blank = kinds.get(name) not in (None, "number", "integer") and column.isna().all()
+        columns[name] = blank if is_blank else _typed(column, kinds.get(name))
     table = pd.DataFrame(columns, index=table.index, copy=False)
-    return gpd.GeoDataFrame(table, geometry=register.geometry, crs=register.crs)
+    return gpd.GeoDataFrame(table, geometry=register.geometry, crs=register.crs, copy=False)
 
 
 def _typed(column: pd.Series, kind: str | None) -> pd.Series:
@@ -50,8 +52,6 @@ def _typed(column: pd.Series, kind: str | None) -> pd.Series:
         return pd.to_numeric(column).astype("float64")
     if kind is None or isinstance(column.dtype, pd.CategoricalDtype):
         return column
-    if column.isna().all():
-        return alike("", column.index)
     return column.fillna("").astype("str")
 
 
