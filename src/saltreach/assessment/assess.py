@@ -70,6 +70,7 @@ def assess(
 
     import numpy as np
     import pandas as pd
+    import pyarrow as pa
 
     from saltreach.assessment import inputs
     from saltreach.assessment.backdrop import backdrop_of
@@ -141,6 +142,8 @@ def assess(
         found.append(assess_part(next(parts), given, sources, on_step=on_step))
     else:
         version = json.dumps(options.record())
+        sources["coast"].forget()  # the workers' turn: what is over here is not needed again
+        pa.default_memory_pool().release_unused()
         with workers(scheduler, count=processes) as pool:
             for result in pool.map(work, ((part, given, version) for part in parts)):
                 found.append(result)

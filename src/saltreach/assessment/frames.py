@@ -36,7 +36,7 @@ def anchor_frame(table: pd.DataFrame, register: gpd.GeoDataFrame) -> gpd.GeoData
     blank = alike("", table.index)
     columns = {}
     for name in [*names, *extra]:
-        column = table[name] if name in table else blank
+        column = table.get(name, blank)
         is_blank = kinds.get(name) not in (None, "number", "integer") and column.isna().all()
         columns[name] = blank if is_blank else _typed(column, kinds.get(name))
     table = pd.DataFrame(columns, index=table.index, copy=False)
