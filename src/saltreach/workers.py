@@ -206,11 +206,13 @@ class _Cluster:
 def _client(scheduler: str) -> Any:
     try:
         from distributed import Client
+        from distributed.comm import resolve_address
     except ImportError as error:
         raise OptionError(
             f"scheduler {scheduler}: the package distributed is not installed; {INSTALL}"
         ) from error
     try:
+        resolve_address(scheduler)  # a client with an address of no kind never ends
         return Client(scheduler, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
         raise OptionError(

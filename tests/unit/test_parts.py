@@ -13,6 +13,7 @@ from pandas.testing import assert_frame_equal
 from helpers.decided import TODAY
 from saltreach.assessment.assess import assess
 from saltreach.assessment.parts import parts_of, shrunk, together
+from saltreach.errors import OptionError
 from saltreach.intake import read_register
 from saltreach.intake.options import Options
 from saltreach.layers.embedded import embedded_file
@@ -78,3 +79,8 @@ def test_results_do_not_depend_on_the_size_of_the_parts(register, assessed_demo,
     record = {**parts.provenance, "time": ""}
     assert record == {**assessed_demo.provenance, "time": ""}
     assert assess(register, options, part_rows=part_rows).working is None
+
+
+def test_a_cluster_that_does_not_answer_is_said_of_a_small_register_too(register):
+    with pytest.raises(OptionError, match="nonsense://x does not answer"):
+        assess(register, Options(today=TODAY), scheduler="nonsense://x")

@@ -138,7 +138,7 @@ def assess(
         for at in rows
     )
     found = []
-    if len(rows) == 1:
+    if len(rows) == 1 and scheduler is None:
         found.append(assess_part(next(parts), given, sources, on_step=on_step))
     else:
         version = json.dumps(options.record())

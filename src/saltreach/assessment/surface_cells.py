@@ -65,7 +65,9 @@ NUMBERS = (
 CLASS_BANDS = (
     Band("corrosivity_category", "ISO 9223 corrosivity category", "1", words=CATEGORIES),
     Band("crc_washed", "EN 1993-1-4 resistance class where rain washes", "1", words=CLASSES),
-    Band("crc_unwashed", "EN 1993-1-4 resistance class where it does not", "1", words=CLASSES),
+    Band(
+        "crc_unwashed", "EN 1993-1-4 resistance class where rain does not wash", "1", words=CLASSES
+    ),
     Band("material_recommended", "metal for an ordinary anchor", "1", words=PLACEABLE),
 )
 
