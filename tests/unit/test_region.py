@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from saltreach.assessment.findings import proud_life_left_months
-from saltreach.assessment.region import parts_of, region_of
+from saltreach.assessment.parts import parts_of
+from saltreach.assessment.region import region_of
 from saltreach.assessment.resistance import rock_resistance
 from saltreach.assessment.state import state_of_anchors
 
@@ -42,7 +43,7 @@ def test_parts_of_whole_sectors_give_what_the_whole_register_gives(anchors, rows
     whole, curve = worked_out(anchors)
     assert (whole["like_failed_share"] > 0).sum() > 20
     region = region_of(anchors, TODAY)
-    places = list(parts_of(anchors, rows))
+    places = parts_of(anchors, rows)
     parts = [worked_out(anchors.iloc[at], region) for at in places]
     order = np.argsort(np.concatenate(places))
     frame = pd.concat([part for part, _ in parts]).iloc[order]
@@ -53,18 +54,8 @@ def test_parts_of_whole_sectors_give_what_the_whole_register_gives(anchors, rows
 def test_a_part_by_itself_says_something_else(anchors):
     """The test above would see a number of the region left out."""
     whole, curve = worked_out(anchors)
-    at = next(parts_of(anchors, 1))
+    at = parts_of(anchors, 1)[0]
     alone, own = worked_out(anchors.iloc[at])
     assert not np.array_equal(own, curve[at], equal_nan=True)
     for name in ("proud", "rock_kn_p05", "capacity_kn_p05"):
         assert not np.array_equal(alone[name], whole[name].iloc[at], equal_nan=True), name
-
-
-def test_every_row_is_in_one_part_with_its_sector():
-    table = pd.DataFrame(
-        {"crag": ["A", "B", "A", "B", "A"], "sector": ["1", "1", "2", "1", "1"]},
-    )
-    assert [p.tolist() for p in parts_of(table, 1)] == [[0, 4], [1, 3], [2]]
-    assert [p.tolist() for p in parts_of(table, 3)] == [[0, 1, 3, 4], [2]]
-    assert [p.tolist() for p in parts_of(table, 99)] == [[0, 1, 2, 3, 4]]
-    assert list(parts_of(table.iloc[:0], 9)) == []

@@ -124,10 +124,11 @@ def assess_part(
     from saltreach.assessment.material import choose_material, stress_corrosion_hazard
     from saltreach.assessment.priority import anchor_priority
     from saltreach.assessment.proof_tests import tests_of
+    from saltreach.assessment.region import age_of_anchors
     from saltreach.assessment.resistance import rock_resistance
     from saltreach.assessment.risk import action_of, bands_of
     from saltreach.assessment.rock import rock_mass, rock_strength
-    from saltreach.assessment.state import age_of_anchors, state_of_anchors
+    from saltreach.assessment.state import state_of_anchors
     from saltreach.assessment.warnings import warnings_of
     from saltreach.layers.join import sample_layers, with_layers
 

@@ -1,13 +1,12 @@
 """What the register as a whole says of an anchor of which little is known.
 
 Everything else of an anchor comes from its own row and from the rows of its sector. So these few
-numbers are found once, and the rows may then be worked out in parts, whole sectors together
-(`parts_of`), with the same results to the last bit.
+numbers are found once, and the rows may then be worked out in parts that hold whole sectors
+(`parts.parts_of`), with the same results to the last bit.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date
 from typing import NamedTuple, TypeAlias
 
@@ -142,40 +141,6 @@ def region_of(table: pd.DataFrame, today: date, gone: pd.DataFrame | None = None
 def with_rock(region: Region, table: pd.DataFrame) -> Region:
     """The region with its rock: `crag`, `rock_strength_mpa` and `rock_sigma_ln` of every row."""
     return region._replace(rock=rock_of_crags(table))
-
-
-def parts_of(table: pd.DataFrame, rows: int) -> Iterator[np.ndarray]:
-    """Places of the rows in parts that can be worked out apart from each other.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns `crag` and `sector`.
-    rows : int
-        A part ends with the sector that reaches so many.
-
-    Yields
-    ------
-    ndarray of int
-        Rising. Sectors come in the order of their first rows, each with all of its rows.
-    """
-    sector = sector_codes(table)
-    order = np.argsort(sector, kind="stable")
-    last = np.flatnonzero(np.diff(sector[order], append=-1)) + 1  # past the end of each sector
-    begin = 0
-    for end in last.tolist():
-        if end - begin >= rows or end == len(order):
-            yield np.sort(order[begin:end])
-            begin = end
-
-
-def sector_codes(table: pd.DataFrame) -> np.ndarray:
-    """Number of each row's sector, in the order of their first rows."""
-    code = np.zeros(len(table), np.int64)
-    for name in ("crag", "sector"):
-        own, words = pd.factorize(table[name], use_na_sentinel=False)
-        code = code * len(words) + own
-    return np.asarray(pd.factorize(code)[0])
 
 
 def unknown_of(table: pd.DataFrame, today: date, gone: pd.DataFrame | None = None) -> OfUnknown:

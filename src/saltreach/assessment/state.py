@@ -26,7 +26,6 @@ from saltreach.assessment.region import (
     unknown_of,
     years_since,
 )
-from saltreach.assessment.region import age_of_anchors as age_of_anchors
 from saltreach.assessment.resistance import filled_sizes, metal_strength
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, years_to_loss
 from saltreach.science.rock.capacity import kind_shares
