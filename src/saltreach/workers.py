@@ -6,6 +6,7 @@ the order of the parts, and a part whose worker was lost is worked out again.
 
 from __future__ import annotations
 
+import gc
 import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
@@ -53,7 +54,12 @@ class Workers(Protocol):
 
 
 @contextmanager
-def workers(scheduler: str | None = None, *, count: int | None = None) -> Iterator[Workers]:
+def workers(
+    scheduler: str | None = None,
+    *,
+    count: int | None = None,
+    ready: Callable[[], object] | None = None,
+) -> Iterator[Workers]:
     """Workers, dismissed at the end however it comes.
 
     Parameters
@@ -64,6 +70,10 @@ def workers(scheduler: str | None = None, *, count: int | None = None) -> Iterat
         of this machine.
     count : int, optional
         Processes; by default one a core that this process may use. 1: this process itself.
+    ready : callable, optional
+        What each process does as soon as it lives, while this one still prepares the parts: it
+        reads what it will need. A function that can be sent by its name; what it raises is not
+        heard, for the first part meets it again.
 
     Raises
     ------
@@ -72,7 +82,14 @@ def workers(scheduler: str | None = None, *, count: int | None = None) -> Iterat
     """
     if scheduler is None:
         most = _cores() if count is None else count
-        yield _Here() if most <= 1 else _Processes(most)
+        if most <= 1:
+            yield _Here()
+            return
+        processes = _Processes(most, ready)
+        try:
+            yield processes
+        finally:
+            processes.end()
         return
     client = _client(scheduler)
     try:
@@ -91,55 +108,75 @@ class _Here:
 class _Processes:
     """Processes of this machine."""
 
-    def __init__(self, count: int) -> None:
-        self.count = count
+    def __init__(self, count: int, ready: Callable[[], object] | None = None) -> None:
+        self.count, self.ready = count, ready
+        self.pool = self._pool()
+        for _ in range(count if ready is not None else 0):
+            self.pool.submit(os.getpid)  # a process begins when something is asked
 
     def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
-        pool, coming = self._pool(), iter(items)
+        coming = iter(items)
         asked: deque[tuple[Item, Future[Result], int]] = deque()
-        try:
-            while True:
-                while len(asked) < AHEAD * self.count:
-                    try:
-                        item = next(coming)
-                    except StopIteration:
-                        break
-                    asked.append((item, pool.submit(function, item), 1))
-                if not asked:
-                    return
-                item, future, tries = asked[0]
+        while True:
+            while len(asked) < AHEAD * self.count:
                 try:
-                    result = future.result()
-                except BrokenProcessPool as error:
-                    # which part it was is not told: the first unfinished one bears the count
-                    if tries >= TRIES:
-                        raise WorkerError(
-                            f"a worker was lost {TRIES} times at the same part (killed, or out of "
-                            "memory): run fewer workers, or give them more memory"
-                        ) from error
-                    pool.shutdown(wait=False, cancel_futures=True)
-                    pool = self._pool()
-                    asked = deque(
-                        (one, done if _finished(done) else pool.submit(function, one), n + (i == 0))
-                        for i, (one, done, n) in enumerate(asked)
-                    )
-                    continue
-                asked.popleft()
-                yield result
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
+                    item = next(coming)
+                except StopIteration:
+                    break
+                asked.append((item, self._ask(function, item), 1))
+            if not asked:
+                return
+            item, future, tries = asked[0]
+            try:
+                result = future.result()
+            except BrokenProcessPool as error:
+                # which part it was is not told: the first unfinished one bears the count
+                if tries >= TRIES:
+                    raise WorkerError(
+                        f"a worker was lost {TRIES} times at the same part (killed, or out of "
+                        "memory): run fewer workers, or give them more memory"
+                    ) from error
+                self.end()
+                self.pool = self._pool()
+                asked = deque(
+                    (one, done if _finished(done) else self._ask(function, one), n + (i == 0))
+                    for i, (one, done, n) in enumerate(asked)
+                )
+                continue
+            asked.popleft()
+            yield result
+
+    def _ask(self, function: Callable[[Item], Result], item: Item) -> Future[Result]:
+        """A pool that is broken already says so in the answer."""
+        try:
+            return self.pool.submit(function, item)
+        except BrokenProcessPool as error:
+            broken: Future[Result] = Future()
+            broken.set_exception(error)
+            return broken
+
+    def end(self) -> None:
+        self.pool.shutdown(wait=False, cancel_futures=True)
 
     def _pool(self) -> ProcessPoolExecutor:
         from multiprocessing import get_context
 
         # a fork of a process with threads may hang
         return ProcessPoolExecutor(
-            self.count, mp_context=get_context("spawn"), initializer=_end_with_the_parent
+            self.count, mp_context=get_context("spawn"), initializer=_begin, initargs=(self.ready,)
         )
 
 
 def _finished(future: Future[Any]) -> bool:
     return future.done() and not isinstance(future.exception(), BrokenProcessPool)
+
+
+def _begin(ready: Callable[[], object] | None) -> None:
+    _end_with_the_parent()
+    if ready is not None:
+        with suppress(Exception):
+            ready()
+            gc.freeze()  # what was read stays: looking through it for garbage is a waste
 
 
 def _end_with_the_parent() -> None:
@@ -219,6 +256,18 @@ def _client(scheduler: str) -> Any:
             f"scheduler {scheduler} does not answer ({cause_of(error)}): give the address that "
             "`dask scheduler` prints, such as tcp://10.0.0.7:8786"
         ) from error
+
+
+def make_room() -> None:
+    """Give the system back what is free, so that workers find room. Elsewhere than with glibc,
+    what Python's allocator holds stays."""
+    import ctypes
+
+    import pyarrow as pa
+
+    pa.default_memory_pool().release_unused()
+    with suppress(AttributeError, OSError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _cores() -> int:

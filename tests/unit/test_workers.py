@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -48,6 +49,18 @@ def test_a_part_whose_worker_is_killed_is_worked_out_again(tmp_path):
 def test_a_part_that_kills_every_worker_is_said():
     with workers(count=2) as pool, pytest.raises(WorkerError, match="more memory"):
         list(pool.map(parts.always_killed, range(3)))
+
+
+def test_processes_get_ready_before_anything_is_asked(tmp_path):
+    with workers(count=2, ready=partial(parts.got_ready, str(tmp_path))) as pool:
+        for _ in range(1000):
+            if len(list(tmp_path.iterdir())) == 2:
+                break
+            time.sleep(0.02)
+        assert len(list(tmp_path.iterdir())) == 2
+        assert list(pool.map(parts.square, range(3))) == [0, 1, 4]
+    with workers(count=1, ready=partial(parts.got_ready, str(tmp_path / "none"))) as pool:
+        assert list(pool.map(parts.square, range(3))) == [0, 1, 4]
 
 
 @pytest.mark.parametrize("count", [1, 2])

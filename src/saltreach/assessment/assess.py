@@ -67,10 +67,10 @@ def assess(
         When a part of a large register loses its worker again and again.
     """
     import json
+    from functools import partial
 
     import numpy as np
     import pandas as pd
-    import pyarrow as pa
 
     from saltreach.assessment import inputs
     from saltreach.assessment.backdrop import backdrop_of
@@ -79,7 +79,7 @@ def assess(
     from saltreach.assessment.findings import findings_apart, found_at
     from saltreach.assessment.frames import anchor_frame
     from saltreach.assessment.groups import ranked
-    from saltreach.assessment.part import Given, Part, assess_part, work
+    from saltreach.assessment.part import Given, Part, assess_part, ready, work
     from saltreach.assessment.parts import PART_ROWS, parts_of, together
     from saltreach.assessment.proof_tests import in_order
     from saltreach.assessment.provenance import provenance
@@ -90,7 +90,7 @@ def assess(
     from saltreach.intake.survey import survey_at
     from saltreach.layers.coast import embedded_origin
     from saltreach.layers.join import BY_NAME, open_layers, sample_layers
-    from saltreach.workers import workers
+    from saltreach.workers import make_room, workers
 
     options = Options() if options is None else options
     if not isinstance(options, Options):
@@ -105,46 +105,50 @@ def assess(
     today = options.today or date.today()
     on_step("coast")
     sources = open_layers(options)
-    shore = sample_layers(register.anchors, sources, ["coast"])
-    register, shore = inputs.usable(register, shore, options.offshore_limit_m)
-    anchors = register.anchors
-    known = sample_layers(anchors, sources, ["geology"], known=shore)
-    rock_map = known.pop("rock_map")
-    rock = {value.name: known[value.name] for value in BY_NAME["geology"].gives}
-    on_step("survey")
-    surveyed, survey = survey_at(tables.survey, anchors)
-    on_step("what the register as a whole says")
-    gone = register.failed_before
-    region = region_of(anchors, today, None if gone is None else gone[gone["metal_failed"]])
-    seen = found_at(anchors, today, policy, region=region)
-    told = anchors.assign(**rock, **dict(seen.items()))
-    region = with_rock(region, told[["crag"]].join(rock_strength(told)))
-    asked = sampled(len(anchors))
-    rows = parts_of(anchors, part_rows or PART_ROWS)
-    given = Given(
-        file=register.file, options=options, today=today, policy=policy, stock=stock,
-        lessons=tables.lessons, left_out=tables.left_out, region=region, gone=gone,
-        keep_working=len(rows) == 1 if keep_working is None else keep_working,
-    )  # fmt: skip
-    parts = (
-        Part(
-            rows=at,
-            anchors=anchors.iloc[at].reset_index(drop=True),
-            known={name: values[at] for name, values in known.items()},
-            seen=seen.iloc[at].reset_index(drop=True),
-            surveyed=surveyed.iloc[at].reset_index(drop=True),
-            asked=np.flatnonzero(np.isin(at, asked)),
+    at_most, version = part_rows or PART_ROWS, json.dumps(options.record())
+    many = len(register.anchors) > at_most
+    with workers(
+        scheduler, count=processes if many else 1, ready=partial(ready, options, version)
+    ) as pool:
+        shore = sample_layers(register.anchors, sources, ["coast"])
+        register, shore = inputs.usable(register, shore, options.offshore_limit_m)
+        anchors = register.anchors
+        known = sample_layers(anchors, sources, ["geology"], known=shore)
+        rock_map = known.pop("rock_map")
+        rock = {value.name: known[value.name] for value in BY_NAME["geology"].gives}
+        on_step("survey")
+        surveyed, survey = survey_at(tables.survey, anchors)
+        on_step("what the register as a whole says")
+        gone = register.failed_before
+        region = region_of(anchors, today, None if gone is None else gone[gone["metal_failed"]])
+        seen = found_at(anchors, today, policy, region=region)
+        told = anchors.assign(**rock, **dict(seen.items()))
+        region = with_rock(region, told[["crag"]].join(rock_strength(told)))
+        asked = sampled(len(anchors))
+        rows = parts_of(anchors, at_most)
+        given = Given(
+            file=register.file, options=options, today=today, policy=policy, stock=stock,
+            lessons=tables.lessons, left_out=tables.left_out, region=region, gone=gone,
+            keep_working=len(rows) == 1 if keep_working is None else keep_working,
+        )  # fmt: skip
+        parts = (
+            Part(
+                rows=at,
+                anchors=anchors.iloc[at].reset_index(drop=True),
+                known={name: values[at] for name, values in known.items()},
+                seen=seen.iloc[at].reset_index(drop=True),
+                surveyed=surveyed.iloc[at].reset_index(drop=True),
+                asked=np.flatnonzero(np.isin(at, asked)),
+            )
+            for at in rows
         )
-        for at in rows
-    )
-    found = []
-    if len(rows) == 1 and scheduler is None:
-        found.append(assess_part(next(parts), given, sources, on_step=on_step))
-    else:
-        version = json.dumps(options.record())
-        sources["coast"].forget()  # the workers' turn: what is over here is not needed again
-        pa.default_memory_pool().release_unused()
-        with workers(scheduler, count=processes) as pool:
+        found = []
+        if len(rows) == 1 and scheduler is None:
+            found.append(assess_part(next(parts), given, sources, on_step=on_step))
+        else:
+            sources["coast"].forget()  # the workers' turn: what is over here is not needed again
+            del told, shore
+            make_room()
             for result in pool.map(work, ((part, given, version) for part in parts)):
                 found.append(result)
                 on_step(f"anchors: part {len(found)} of {len(rows)}")

@@ -181,6 +181,14 @@ def assess_part(
     )
 
 
+def ready(options: Options, version: str) -> None:
+    """Read in a worker what every part will need."""
+    from saltreach.layers.climate import sample_climate
+
+    _opened(options, version)
+    sample_climate([0.0], [0.0])  # its maps are read at the first question
+
+
 def work(item: tuple[Part, Given, str]) -> PartFound:
     """`assess_part` in a worker, which opens the layers once.
 

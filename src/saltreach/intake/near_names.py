@@ -8,6 +8,7 @@ import shlex
 import unicodedata
 from collections import Counter
 from collections.abc import Callable
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -30,6 +31,7 @@ _ROMAN = re.compile(r"^(?=.)x{0,3}(?:ix|iv|v?i{0,3})$")
 _PARTS = re.compile(r"\d+|[^\W\d_]+")
 
 
+@lru_cache(maxsize=10_000)
 def _words(name: str) -> Counter[str]:
     """Words and numbers of a name, without accents and case."""
     bare = unicodedata.normalize("NFKD", name_key(name))

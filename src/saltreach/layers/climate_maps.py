@@ -154,15 +154,18 @@ def vapour_density(folder: Path) -> tuple[GlobalGrid, np.ndarray, np.ndarray]:
 @lru_cache(maxsize=24)
 def itu_rain(folder: Path, month: int) -> GlobalGrid:
     """ITU-R P.837-7 rain of one month, mm: 0.25 degree, padded past poles and 180."""
-    values = _itu_map(folder, f"837/v7_mt_month{month:02d}", (722, 1442))
-    return GlobalGrid(values, -180.125, 0.25, -90.125, 0.25)
+    return GlobalGrid(_itu_rain(folder, month), -180.125, 0.25, -90.125, 0.25)
+
+
+def _itu_rain(folder: Path, month: int) -> np.ndarray:
+    return _itu_map(folder, f"837/v7_mt_month{month:02d}", (722, 1442))
 
 
 @lru_cache(maxsize=2)
 def itu_annual_rain(folder: Path) -> GlobalGrid:
-    """The sum of the twelve maps; the package has no annual one."""
+    """The sum of the twelve maps, which are not kept; the package has no annual one."""
     with ThreadPoolExecutor() as pool:  # unpacking lets other threads run
-        maps = pool.map(lambda month: itu_rain(folder, month).values, range(1, 13))
+        maps = pool.map(lambda month: _itu_rain(folder, month), range(1, 13))
         values = np.sum(list(maps), axis=0)
     return GlobalGrid(values, -180.125, 0.25, -90.125, 0.25)
 
@@ -170,6 +173,10 @@ def itu_annual_rain(folder: Path) -> GlobalGrid:
 @lru_cache(maxsize=2)
 def era5(name: str) -> GlobalGrid:
     """One embedded ERA5 variable, months last, left packed to keep memory low."""
+    return _era5(name)
+
+
+def _era5(name: str) -> GlobalGrid:
     import h5py
 
     path = embedded_file(ERA5_FILE)
@@ -187,6 +194,6 @@ def era5(name: str) -> GlobalGrid:
 
 @lru_cache(maxsize=1)
 def era5_annual_rain() -> GlobalGrid:
-    """The sum of the twelve ERA5 months, mm."""
-    monthly = era5("rain_mm")
+    """The sum of the twelve ERA5 months, mm, which are not kept."""
+    monthly = _era5("rain_mm")
     return GlobalGrid(monthly.values.sum(axis=2, dtype=np.int32), 0, 0.25, 90, -0.25, monthly.scale)

@@ -27,6 +27,7 @@ GEOPACKAGE_VERSION = "1.2"
 MOST_IN_GEOPACKAGE = 250_000
 """Anchors that the GeoPackage holds, some 15 s and 600 MB of writing; of more the GeoParquet alone
 holds them, which GIS programs open too. Our own choice."""
+_RUNS = tuple("=+-@\t\r")
 REFUSED = "refused rows"
 """The set of a run that could assess nothing."""
 
@@ -196,9 +197,13 @@ def spreadsheet_safe(frame: pd.DataFrame) -> pd.DataFrame:
     """
     safe = frame.copy()
     for name in safe.columns[[not pd.api.types.is_numeric_dtype(t) for t in safe.dtypes]]:
-        text = safe[name].astype("object")
-        risky = text.map(lambda v: isinstance(v, str) and v[:1] in tuple("=+-@\t\r"))
-        safe[name] = text.where(~risky, "'" + text.astype("str"))
+        if safe[name].dtype == "str":
+            risky = safe[name].str.startswith(_RUNS)
+        else:
+            safe[name] = safe[name].astype("object")
+            risky = safe[name].map(lambda v: isinstance(v, str) and v.startswith(_RUNS))
+        if risky.any():
+            safe[name] = safe[name].where(~risky, "'" + safe[name].astype("str"))
     return safe
 
 
