@@ -52,6 +52,9 @@ class Workers(Protocol):
             raises is raised here, at the item's turn.
         """
 
+    def end(self) -> None:
+        """Dismiss them: nothing more will be asked, and their memory is free."""
+
 
 @contextmanager
 def workers(
@@ -80,22 +83,16 @@ def workers(
     OptionError
         The scheduler cannot be reached, or dask.distributed is not installed.
     """
-    if scheduler is None:
-        most = _cores() if count is None else count
-        if most <= 1:
-            yield _Here()
-            return
-        processes = _Processes(most, ready)
-        try:
-            yield processes
-        finally:
-            processes.end()
-        return
-    client = _client(scheduler)
+    most = _cores() if count is None else count
+    by: Workers
+    if scheduler is not None:
+        by = _Cluster(_client(scheduler))
+    else:
+        by = _Here() if most <= 1 else _Processes(most, ready)
     try:
-        yield _Cluster(client)
+        yield by
     finally:
-        client.close()
+        by.end()
 
 
 class _Here:
@@ -103,6 +100,9 @@ class _Here:
 
     def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
         return map(function, items)
+
+    def end(self) -> None:
+        pass
 
 
 class _Processes:
@@ -238,6 +238,9 @@ class _Cluster:
         finally:
             with suppress(Exception):  # a cluster that is gone has nothing to cancel
                 self.client.cancel(list(asked))
+
+    def end(self) -> None:
+        self.client.close()
 
 
 def _client(scheduler: str) -> Any:

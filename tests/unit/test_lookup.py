@@ -46,9 +46,18 @@ COLUMNS = [
 
 def test_distinct_rows_of_a_table():
     first, inverse = rows.distinct_rows(COLUMNS)
-    assert sorted(first.tolist()) == [0, 1, 2, 4, 5]
-    assert first[inverse].tolist() == [0, 1, 2, 0, 4, 5, 4]
+    assert first.tolist() == [0, 1, 2, 4, 5]
+    assert inverse.tolist() == [0, 1, 2, 0, 3, 4, 3]
+    first, inverse = rows.distinct_rows([np.array([0.0, -0.0, 1.0]), np.array([True] * 3)])
+    assert (first.tolist(), inverse.tolist()) == ([0, 2], [0, 0, 1])
     assert [len(v) for v in rows.distinct_rows([np.empty(0)])] == [0, 0]
+
+
+def test_rows_whose_mixture_is_one_are_told_apart(monkeypatch):
+    monkeypatch.setattr(rows, "_mixed", lambda bits: np.zeros(len(bits[0]), np.uint64))
+    first, inverse = rows.distinct_rows(COLUMNS)
+    assert first.tolist() == [0, 1, 2, 4, 5]
+    assert inverse.tolist() == [0, 1, 2, 0, 3, 4, 3]
 
 
 def test_rows_that_share_a_sum_of_codes_are_distinct():

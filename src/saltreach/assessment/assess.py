@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from saltreach.intake import Register
+    from saltreach.workers import Workers
 
 
 def assess(
@@ -27,6 +28,7 @@ def assess(
     processes: int | None = 1,
     part_rows: int | None = None,
     keep_working: bool | None = None,
+    pool: Workers | None = None,
 ) -> Assessment:
     """Assess every anchor of a register.
 
@@ -50,6 +52,9 @@ def assess(
     keep_working : bool, optional
         Whether to keep every value met on the way (`Assessment.working`); by default only where
         the register is not worked out in parts.
+    pool : Workers, optional
+        Workers that are there already (`part.crew`), in place of new ones; they are dismissed
+        once the parts are done.
 
     Returns
     -------
@@ -66,8 +71,7 @@ def assess(
     WorkerError
         When a part of a large register loses its worker again and again.
     """
-    import json
-    from functools import partial
+    from contextlib import nullcontext
 
     import numpy as np
     import pandas as pd
@@ -79,7 +83,7 @@ def assess(
     from saltreach.assessment.findings import findings_apart, found_at
     from saltreach.assessment.frames import anchor_frame
     from saltreach.assessment.groups import ranked
-    from saltreach.assessment.part import Given, Part, assess_part, ready, work
+    from saltreach.assessment.part import Given, Part, assess_part, crew, version_of, work
     from saltreach.assessment.parts import PART_ROWS, parts_of, together
     from saltreach.assessment.proof_tests import in_order
     from saltreach.assessment.provenance import provenance
@@ -90,7 +94,7 @@ def assess(
     from saltreach.intake.survey import survey_at
     from saltreach.layers.coast import embedded_origin
     from saltreach.layers.join import BY_NAME, open_layers, sample_layers
-    from saltreach.workers import make_room, workers
+    from saltreach.workers import make_room
 
     options = Options() if options is None else options
     if not isinstance(options, Options):
@@ -105,11 +109,10 @@ def assess(
     today = options.today or date.today()
     on_step("coast")
     sources = open_layers(options)
-    at_most, version = part_rows or PART_ROWS, json.dumps(options.record())
-    many = len(register.anchors) > at_most
-    with workers(
-        scheduler, count=processes if many else 1, ready=partial(ready, options, version)
-    ) as pool:
+    at_work = nullcontext(pool) if pool is not None else crew(
+        len(register.anchors), options, scheduler=scheduler, processes=processes, at_most=part_rows
+    )  # fmt: skip
+    with at_work as by:
         shore = sample_layers(register.anchors, sources, ["coast"])
         register, shore = inputs.usable(register, shore, options.offshore_limit_m)
         anchors = register.anchors
@@ -125,7 +128,7 @@ def assess(
         told = anchors.assign(**rock, **dict(seen.items()))
         region = with_rock(region, told[["crag"]].join(rock_strength(told)))
         asked = sampled(len(anchors))
-        rows = parts_of(anchors, at_most)
+        rows = parts_of(anchors, part_rows or PART_ROWS)
         given = Given(
             file=register.file, options=options, today=today, policy=policy, stock=stock,
             lessons=tables.lessons, left_out=tables.left_out, region=region, gone=gone,
@@ -149,9 +152,11 @@ def assess(
             sources["coast"].forget()  # the workers' turn: what is over here is not needed again
             del told, shore
             make_room()
-            for result in pool.map(work, ((part, given, version) for part in parts)):
+            version = version_of(options)
+            for result in by.map(work, ((part, given, version) for part in parts)):
                 found.append(result)
                 on_step(f"anchors: part {len(found)} of {len(rows)}")
+            by.end()
     on_step("worth finding out")
     working = _rows([part.working for part in found]) if given.keep_working else None
     questions = worth_finding_out(

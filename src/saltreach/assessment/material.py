@@ -23,6 +23,7 @@ import pandas as pd
 
 from saltreach.assessment.corrosivity import CLASS_PROBABILITY_COLUMNS
 from saltreach.assessment.reasons import Reasons
+from saltreach.intake.distinct import numbers
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.air.sunlight import sun_exposure
 from saltreach.science.metal import stainless, stress_corrosion
@@ -352,10 +353,11 @@ def resistance_class_of(material: pd.Series, grade: pd.Series | None = None) -> 
 
     A grade that is known counts in place of its family.
     """
-    own = material.map({name: float(m.crc) for name, m in MATERIAL_BY_NAME.items()})
-    if grade is None:
-        return own
-    return grade.map({name: float(g.crc) for name, g in GRADE_BY_NAME.items()}).fillna(own)
+    own = numbers(material, {name: float(m.crc) for name, m in MATERIAL_BY_NAME.items()})
+    if grade is not None:
+        of_grade = numbers(grade, {name: float(g.crc) for name, g in GRADE_BY_NAME.items()})
+        own = np.where(np.isnan(of_grade), own, of_grade)
+    return pd.Series(own, material.index)
 
 
 def class_in_place(table: pd.DataFrame) -> pd.Series:

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
 from saltreach.assessment.contradictions import HEIGHTS
-from saltreach.assessment.parts import Columns, shrunk
+from saltreach.assessment.parts import PART_ROWS, Columns, shrunk
 from saltreach.intake.options import Options
 from saltreach.layers.catalogue import LAYERS
 from saltreach.vocabulary.columns import ANCHORS_BY_NAME, REGISTER_BY_NAME
+from saltreach.workers import Workers, workers
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -181,8 +184,36 @@ def assess_part(
     )
 
 
-def ready(options: Options, version: str) -> None:
-    """Read in a worker what every part will need."""
+def crew(
+    count: int,
+    options: Options,
+    *,
+    scheduler: str | None = None,
+    processes: int | None = 1,
+    at_most: int | None = None,
+) -> AbstractContextManager[Workers]:
+    """Workers for a register of some anchors; of one part it is this process.
+
+    Parameters
+    ----------
+    count : int
+        Anchors.
+    options : Options
+        Processes open the layers that they name at once, before anything is asked of them.
+    scheduler, processes, at_most
+        As for `assess`: the cluster, the processes without one, the anchors of a part.
+    """
+    many = count > (at_most or PART_ROWS)
+    start = partial(_ready, options, version_of(options))
+    return workers(scheduler, count=processes if many else 1, ready=start)
+
+
+def version_of(options: Options) -> str:
+    """Tells apart files of one name that were changed between two runs."""
+    return json.dumps(options.record())
+
+
+def _ready(options: Options, version: str) -> None:
     from saltreach.layers.climate import sample_climate
 
     _opened(options, version)
@@ -190,10 +221,7 @@ def ready(options: Options, version: str) -> None:
 
 
 def work(item: tuple[Part, Given, str]) -> PartFound:
-    """`assess_part` in a worker, which opens the layers once.
-
-    The text tells apart files of one name that were changed between two runs.
-    """
+    """`assess_part` in a worker, which opens the layers once for options of a version."""
     part, given, version = item
     return assess_part(part, given, _opened(given.options, version))
 

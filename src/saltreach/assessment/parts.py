@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 Columns: TypeAlias = dict[str, Any]
 """Arrays by name of column."""
 
-PART_ROWS = 40_000
-"""Anchors of a part, more where one crag has more: some 300 MB at work. Our own choice."""
+PART_ROWS = 25_000
+"""Anchors of a part, more where one crag has more: some 250 MB at work. Our own choice."""
 LONG_ROWS = 250_000
 """In a longer register what a part says in few different texts stays a column of categories, a
 fortieth of the memory. Our own choice."""

@@ -9,6 +9,7 @@ from saltreach.assessment.grouping import Groups, groups_of
 from saltreach.assessment.learned import learned_factors
 from saltreach.assessment.region import Region, median_or_nan
 from saltreach.assessment.risk import band_of, least_of
+from saltreach.intake.distinct import numbers
 from saltreach.intake.policy import DEFAULT, Policy
 from saltreach.science.time.consequence import (
     UNKNOWN_VISITS_PER_YEAR,
@@ -72,7 +73,7 @@ def anchor_priority(
     loss = [yearly_loss(p, position, visits, unknown_visits_per_year=usual) for p in (seen, after)]
     refused = (table["kind_advised"] == DO_NOT_PLACE).to_numpy()
     replace = table["action"].isin(BOUGHT).to_numpy() & ~refused
-    price = table["material_recommended"].map(policy.prices).to_numpy(float)
+    price = numbers(table["material_recommended"], policy.prices)
     cost = policy.work_cost + price
     score = np.where(replace, priority_score(loss[0], loss[1], cost), 0.0)
     unknown = np.isnan(loss[0]) | (replace & np.isnan(price + loss[1]))

@@ -34,6 +34,7 @@ from saltreach.assessment.region import (
     rock_of_crags,
     usual_sizes,
 )
+from saltreach.intake.distinct import numbers
 from saltreach.science.rock.bond import NEW_BOND
 from saltreach.science.rock.capacity import (
     AnchorResistance,
@@ -52,6 +53,7 @@ from saltreach.science.rock.placement import (
     too_close,
 )
 from saltreach.science.rock.resistance import SHEAR_RATIO, STEEL_STRENGTH_MPA
+from saltreach.science.rows import distinct_rows
 from saltreach.vocabulary.metals import (
     COMMON,
     GRADE_BY_NAME,
@@ -194,13 +196,11 @@ def metal_strength(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """
     out = []
     for name in ("strength_mpa", "shear_ratio"):
-        of_metal = table["material"].map(
-            {m: float(getattr(v, name)) for m, v in MATERIAL_BY_NAME.items()}
+        of_metal, of_grade = (
+            numbers(table[column], {word: float(getattr(v, name)) for word, v in known.items()})
+            for column, known in (("material", MATERIAL_BY_NAME), ("grade", GRADE_BY_NAME))
         )
-        of_grade = table["grade"].map(
-            {g: float(getattr(v, name)) for g, v in GRADE_BY_NAME.items()}
-        )
-        out.append(of_grade.fillna(of_metal).to_numpy(float))
+        out.append(np.where(np.isnan(of_grade), of_metal, of_grade))
     return out[0], out[1]
 
 
@@ -371,15 +371,15 @@ def metal_diameter_mm(
 ) -> np.ndarray:
     """Least usual diameter at which each metal bears both loads; an unknown one as the weakest."""
     strength, shear = (
-        metal.map({m: float(getattr(v, name)) for m, v in MATERIAL_BY_NAME.items()})
+        numbers(metal, {m: float(getattr(v, name)) for m, v in MATERIAL_BY_NAME.items()})
         for name in ("strength_mpa", "shear_ratio")
     )
     return np.asarray(
         required_diameter_mm(
             axial_kn,
             radial_kn,
-            strength.fillna(STEEL_STRENGTH_MPA).to_numpy(float),
-            shear.fillna(SHEAR_RATIO).to_numpy(float),
+            np.where(np.isnan(strength), STEEL_STRENGTH_MPA, strength),
+            np.where(np.isnan(shear), SHEAR_RATIO, shear),
             legs,
         )
     )
@@ -410,7 +410,7 @@ def _advice(
         table["rock_strength_mpa"], table["rock_sigma_ln"], veto=veto, required_mm=needed
     )
     # the rock would take either, but the metal advised is to be had for resin only
-    resin_only = table["material_recommended"].map(MADE_MECHANICAL).eq(False).to_numpy()
+    resin_only = numbers(table["material_recommended"], MADE_MECHANICAL) == 0
     swap = (advice == MECHANICAL_OR_BONDED) & resin_only
     advice = np.where(swap, BONDED, advice)
     as_now = (advice == MECHANICAL_OR_BONDED) & (is_mechanical(kind) > 0)
@@ -422,16 +422,14 @@ def _advice(
     refused = (advice == DO_NOT_PLACE) | np.isnan(needed)
     needed = np.where(advice == DO_NOT_PLACE, np.nan, needed)
     what = np.where(as_now, "mechanical", "bonded").astype(object)
-    depth = (
-        pd.Series(needed).map("{:.0f}".format).to_numpy(object)
-        + " mm "
-        + what
-        + " at "
-        + pd.Series(diameter_mm).map("{:g}".format).to_numpy(object)
-        + " mm diameter: "
-        + governs
-        + " governs."
+    first, inverse = distinct_rows(
+        [np.round(needed), as_now, diameter_mm, pd.factorize(governs)[0]]
     )
+    said = zip(*(v[first] for v in (needed, what, diameter_mm, governs)), strict=True)
+    depth = np.array(
+        [f"{mm:.0f} mm {of} at {at_mm:g} mm diameter: {by} governs." for mm, of, at_mm, by in said],
+        dtype=object,
+    )[inverse]
     reason = pd.Series(reason).map({r: f"{r[:1].upper()}{r[1:]}." for r in set(reason)})
     reason = reason.mask(_spoilt(advice, veto, diameter_mm, rock, loads), SPOILT)
     reason = reason.mask(doubtful, reason + SEPARATOR + UNTESTED)

@@ -17,6 +17,7 @@ from saltreach.assessment.material import class_in_place, class_needed
 from saltreach.assessment.reasons import Reasons
 from saltreach.assessment.resistance import UNTESTED
 from saltreach.assessment.state import FAILED, is_recorded, metal_in_place
+from saltreach.intake.distinct import numbers
 from saltreach.science.rock.capacity import is_mechanical
 from saltreach.science.rock.placement import SOFT_ROCK_MEDIAN_MPA, TOO_WEAK_MEDIAN_MPA
 from saltreach.science.time.inspection import TARGET_PER_Y
@@ -144,7 +145,7 @@ def _place(probability: object) -> np.ndarray:
 def least_of(band: pd.Series) -> np.ndarray:
     """Least yearly probability of each band; NaN where the band is unknown."""
     least = dict(zip(BANDS, (0.0, *BAND_LIMITS_PER_Y), strict=True))
-    return band.map(least).to_numpy(float)
+    return numbers(band, least)
 
 
 def action_of(table: pd.DataFrame, today: date) -> pd.DataFrame:
@@ -311,7 +312,7 @@ def _recorded(table: pd.DataFrame) -> pd.Series:
 
 
 def _by(table: pd.DataFrame, action: np.ndarray, today: date) -> np.ndarray:
-    within = table["risk_band"].map(REPLACE_WITHIN_MONTHS).to_numpy(float)
+    within = numbers(table["risk_band"], REPLACE_WITHIN_MONTHS)
     pressing = within < REPLACE_WITHIN_MONTHS["moderate"]  # the risk passes the target
     doubt = months(table, "doubt_by_months")
     within = np.fmin(np.fmin(within, months(table, "found_by_months")), doubt)

@@ -27,6 +27,7 @@ from saltreach.assessment.region import (
     years_since,
 )
 from saltreach.assessment.resistance import filled_sizes, metal_strength
+from saltreach.intake.distinct import numbers
 from saltreach.science.metal.metal_loss import EXPONENT_MEAN, years_to_loss
 from saltreach.science.rock.capacity import kind_shares
 from saltreach.science.rock.resistance import SHEAR_RATIO, steel_resistance_kn
@@ -204,7 +205,7 @@ def coating_life_y(table: pd.DataFrame, metal: pd.Series) -> np.ndarray:
 
     The thin end of the usual coating (`ZINC_UM`) and ISO 9224's mean exponent.
     """
-    thin = metal.map({name: low for name, (low, _) in ZINC_UM.items()}).to_numpy(float)
+    thin = numbers(metal, {name: low for name, (low, _) in ZINC_UM.items()})
     return years_to_loss(thin, table["zinc_rate_um_y"].to_numpy(float), EXPONENT_MEAN["zinc"])
 
 
@@ -217,7 +218,7 @@ def remaining_life_of_coated_y(table: pd.DataFrame, oldest: float | None = None)
     """
     age_y = table["age_y"].to_numpy(float)
     metal = metal_in_place(table)
-    coating = metal.map({name: low for name, (low, _) in ZINC_UM.items()}).to_numpy(float)
+    coating = numbers(metal, {name: low for name, (low, _) in ZINC_UM.items()})
     diameter = table["diameter_mm"].fillna(MODEL.diameter_mm).to_numpy(float)
     required = SECTION_LEFT * SHEAR_RATIO * steel_resistance_kn(diameter)
     life = rust_life_y(

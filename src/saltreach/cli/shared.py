@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from enum import StrEnum
@@ -299,27 +299,41 @@ def assess_file(
     context: typer.Context,
     beside: bool = False,
     draw_map: bool = True,
-    working_out: Mapping[str, Any] | None = None,
+    scheduler: str | None = None,
+    part_rows: int | None = None,
+    keep_working: bool | None = None,
     **reading: Any,
 ) -> Assessment:
     """Read a register, assess it and write every result file."""
+    import gc
+    from contextlib import nullcontext
+
     from saltreach.assessment.assess import assess as assess_register
+    from saltreach.assessment.part import crew
     from saltreach.errors import NoGoodRowsError
     from saltreach.folders.manifest import MANIFEST
+    from saltreach.intake.parquet_file import rows_of
     from saltreach.outputs.tables.results import write_rejected, write_results
     from saltreach.records.reading import read_register
 
     files = [v for n, v in vars(options).items() if n.endswith("_file") and v is not None]
     if options.pack_folder is not None:
         files.append(Path(options.pack_folder) / MANIFEST)
-    with progress() as step, held(context, out, beside, more=files) as folder:
+    count = rows_of(file)
+    early = nullcontext() if count == 0 else crew(
+        count, options, scheduler=scheduler, processes=None, at_most=part_rows
+    )  # fmt: skip
+    gc.freeze()  # what is loaded stays: looking through it for garbage is a waste
+    with progress() as step, held(context, out, beside, more=files) as folder, early as pool:
         step("register")
         found = read_register(file, today=options.today, **reading)
         tell_reading(found)
+        gc.freeze()
         try:
             result = assess_register(
-                found, options, on_step=step, processes=None, **working_out or {}
-            )
+                found, options, on_step=step, scheduler=scheduler, processes=None,
+                part_rows=part_rows, keep_working=keep_working, pool=pool,
+            )  # fmt: skip
         except NoGoodRowsError as error:
             tell(f"refused rows: {write_rejected(error.rejected, folder)}")
             raise

@@ -47,6 +47,18 @@ def as_arrow(text: pd.Series) -> pa.ChunkedArray:
     return pa.chunked_array(pa.array(text, type=pa.large_string(), from_pandas=True))
 
 
+def numbers(text: pd.Series, table: Mapping[Any, float]) -> np.ndarray:
+    """The number that a table gives for each cell; NaN where it gives none.
+
+    Examples
+    --------
+    >>> numbers(pd.Series(["a", None, "c"], dtype="str"), {"a": 1.0}).tolist()
+    [1.0, nan, nan]
+    """
+    code, found = pd.factorize(text)
+    return np.array([*(table.get(word, np.nan) for word in found), np.nan], dtype=float)[code]
+
+
 def told(text: pd.Series, words: Mapping[Any, Any]) -> pd.Series:
     """What a mapping says of each cell, as text; NaN where it says nothing.
 

@@ -67,6 +67,18 @@ class _Part:
         }
 
 
+def rows_of(path: Path) -> int:
+    """Rows that a file or a folder of parts says it has; 0 where it is neither, or broken."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        parts = parts_below(path) if path.is_dir() else [path] if is_part(path, path.parent) else []
+        return sum(int(pq.read_metadata(part).num_rows) for part in parts)
+    except (OSError, pa.ArrowException):
+        return 0
+
+
 def is_part(path: Path, folder: Path) -> bool:
     """Whether a file below a folder is a part of it: `_metadata` and hidden ones are none."""
     names = path.relative_to(folder).parts

@@ -45,15 +45,15 @@ def lookup(
     >>> lookup(["dry", ""], {"dry": 15.0}, "groundwater").tolist()
     [15.0, nan]
     """
-    keys = np.asarray(words, dtype=object).astype(str)
-    distinct, inverse = np.unique(keys.ravel(), return_inverse=True)
+    keys = np.asarray(words, dtype=object)
+    flat = keys.ravel().tolist()
     known = table if isinstance(table, Mapping) else {word: i for i, word in enumerate(table)}
     allowed = {**dict.fromkeys(EMPTY, missing), **known}
-    wrong = [k for k in distinct.tolist() if k not in allowed]
+    found = {word: allowed.get(str(word)) for word in set(flat)}
+    wrong = sorted(str(word) for word, value in found.items() if value is None)
     if wrong:
         raise OptionError(f"{what} {wrong[0]!r} is not known; use one of {list(table)} or empty")
-    found = np.array([allowed[k] for k in distinct.tolist()], dtype=float)
-    return found[inverse].reshape(keys.shape)
+    return np.array([found[word] for word in flat], dtype=float).reshape(keys.shape)
 
 
 def classify(value: Values, limits: Sequence[float], names: Scale, unknown: str = UNKNOWN) -> Texts:

@@ -192,11 +192,9 @@ def assess(
             context=context,
             beside=beside_other_files,
             draw_map=draw_map,
-            working_out={
-                "scheduler": scheduler,
-                "part_rows": part_rows,
-                "keep_working": None if explain is None else True,
-            },
+            scheduler=scheduler,
+            part_rows=part_rows,
+            keep_working=None if explain is None else True,
         )
         if explain is None:
             print_summary(result, out, as_json)

@@ -297,8 +297,9 @@ def is_mechanical(kind: Words) -> Floats:
     >>> is_mechanical(["expansion", "bonded", ""]).tolist()
     [1.0, 0.0, 0.0]
     """
-    mechanical = [name for name, (bonded, *_) in KIND_SHARES.items() if bonded == 0.0]
-    return np.isin(np.asarray(kind, dtype=object).astype(str), mechanical).astype(float)
+    mechanical = {name for name, (bonded, *_) in KIND_SHARES.items() if bonded == 0.0}
+    words = np.asarray(kind, dtype=object)
+    return np.array([word in mechanical for word in words.ravel()], float).reshape(words.shape)
 
 
 @labelled({"bonded": "1", "driven": "1", "legs": "1"})

@@ -175,6 +175,8 @@ def watched_log_likelihood(
     rows = [group, entered, looked, tested, outcome, np.where(failed, found, 0.0)]
     first, inverse = distinct_rows(rows)
     like = np.bincount(inverse, minlength=len(first)).astype(float)
+    order = np.lexsort([row[first] for row in rows[::-1]])  # whatever that of the register
+    first, like = first[order], like[order]
     parts = np.zeros((len(seen), groups, len(grid)))
     for start in range(0, len(first), _ROWS_AT_ONCE):
         some = first[start : start + _ROWS_AT_ONCE]
