@@ -7,6 +7,7 @@ import rasterio
 from rasterio.transform import from_origin
 
 from helpers.small_register import write
+from saltreach.folders.claim import LOCK
 
 BOX = ("--bbox", "-5.9", "43.55", "-5.7", "43.68")
 
@@ -31,16 +32,18 @@ def test_a_surface_of_a_stretch_of_coast(saltreach, tmp_path):
 
 def test_what_cannot_be_is_said_in_one_sentence(saltreach, tmp_path):
     for more, said in (
-        (("--bbox", "170", "-10", "-170", "10"), "make two surfaces"),
+        (("--bbox", "170", "-10", "-170", "10"), "or make two surfaces"),
         ((*BOX, "--resolution", "5"), "10 to 50000 metres"),
+        ((*BOX, "--style", "--out", tmp_path / "x.zarr"), "leave --style out"),
         ((*BOX, "--policy", tmp_path / "none.toml"), "none.toml"),
         ((*BOX, "--coast", tmp_path / "none.gpkg"), "none.gpkg"),
     ):
-        run = saltreach("surface", *more, "--out", tmp_path / "x.tif")
+        out = () if "--out" in more else ("--out", tmp_path / "x.tif")
+        run = saltreach("surface", *more, *out)
         assert run.returncode == 2, run.stdout
         assert said in run.stderr
         assert "Traceback" not in run.stderr
-    assert not list(tmp_path.glob("*.tif"))
+    assert {path.name for path in tmp_path.iterdir()} <= {LOCK}
 
 
 def test_a_map_takes_a_surface_from_a_subfolder_and_says_what_it_does_not_cover(
