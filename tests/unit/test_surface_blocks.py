@@ -199,6 +199,21 @@ def test_what_is_unknown_in_the_whole_world_stays_so(made):
     assert fine.numbers[:4] == pytest.approx(exact.numbers[:4], rel=KEPT + 1e-5)
 
 
+@pytest.mark.pinned("worked")
+def test_only_the_squares_with_two_classes_are_worked_out_cell_by_cell(made):
+    """Another class begins in row 10, so the squares of eight in rows 8 to 15 are cut: 5 by 17
+    nodes at every second place, 27 of them known. Their fours in rows 8 to 11 are cut again, to 4
+    by 32 cells, 32 of them known: 63 + 58 + 96."""
+    grid = grid_at()
+    south = float(grid.lat_deg()[BLOCK.row + 10]) + 1e-4
+    fine, exact, asked = made(World(grid, (-4.6, 42.7), class_south_of=south))
+    assert asked == 63 + 58 + 96
+    assert (fine.classes == exact.classes).all()
+    assert (fine.numbers[:, 8:12] == exact.numbers[:, 8:12]).all()
+    for rows in (slice(0, 8), slice(12, 20)):
+        assert (fine.numbers[:, rows] != exact.numbers[:, rows]).mean() > 0.9
+
+
 def test_a_distance_is_held_between_two_shores(made):
     """One shore to the west and one to the north-east, so that their middle line passes."""
     world = World(grid_at(), (-4.35, 43.38), (-3.55, 43.4))
@@ -328,3 +343,5 @@ def test_numbers_are_kept_to_one_part_in_eight_thousand():
     assert kept.dtype == np.float32
     assert kept[:5].tolist() == [1 + step, 1.0, 1 + step, 2 + 2 * step, 2.0]
     assert np.isnan(kept[5])
+    many = _short(np.random.default_rng(1).uniform(1, 9, 100)).view(np.uint32)
+    assert (many & (2**11 - 1) == 0).all()

@@ -190,7 +190,6 @@ class _Nodes:
 
     def alone(self, at: Ints) -> None:
         """Fill cells by what is worked out for each of them."""
-        at = at[(at[:, 0] < self.rows) & (at[:, 1] < self.columns)]
         self.ask(at)
         row, column = at.T
         own = self.row_of[row, column]
