@@ -51,7 +51,7 @@ TECHNICAL = {
     "assessment.region": {"FAILED": "place in the scale of conditions"},
     "assessment.surface": {"CRS": "WGS 84", "_FINE": "a sentence"},
     "assessment.surface_blocks": {
-        "PLAY_M": "rounding", "MANTISSA_BITS": "rounding", "_AT_ONCE": "memory",
+        "LEAST_RADIUS_M": "WGS 84", "MANTISSA_BITS": "rounding", "_AT_ONCE": "memory",
         "_CORNERS": "places of nodes", "_PARTS": "places of nodes",
     },
     "assessment.surface_cells": {

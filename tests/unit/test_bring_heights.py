@@ -158,6 +158,18 @@ def test_the_users_own_raster_wins_over_the_packs(tmp_path):
     assert open_heights(Options()) is None
 
 
+@pytest.mark.pinned("worked", answers=4)
+def test_of_each_tile_only_what_the_box_reaches_is_counted():
+    """Blocks of 1,024 of the 3,600 cells of a degree: half a degree is 1.8 blocks, so 2, a quarter
+    0.9, so 1. With one more at an edge: (2 + 1) (2 + 1) / 2 = 4.5 blocks, or (2 + 1) (1 + 1) / 2
+    = 3, of 2.5 MB each, and the head of 65,536 bytes."""
+    asked = copernicus_dem.requests_of("https://b.example", (8.5, 44.5, 9.5, 45.25))
+    assert [(one.url.split("/")[-1][22:33], one.about_bytes) for one in asked] == [
+        ("N44_00_E008", 11_315_536), ("N44_00_E009", 11_315_536),
+        ("N45_00_E008", 7_565_536), ("N45_00_E009", 7_565_536),
+    ]  # fmt: skip
+
+
 def test_a_request_says_how_large_its_answer_is():
     small, large = (
         sum(one.about_bytes for one in copernicus_dem.requests_of("https://b.example", box))

@@ -245,6 +245,24 @@ def test_one_file_beside_others_matters_alone(tmp_path):
     assert held(tmp_path) == {"letter.txt": "mine", "m.html": "mine"}
 
 
+@pytest.mark.parametrize("beside", [False, True])
+def test_where_one_file_is_written_only_an_input_of_that_name_is_in_the_way(tmp_path, beside):
+    (tmp_path / "sub").mkdir()
+    below = tmp_path / "sub" / "x.tif"
+    below.write_text("mine")
+    (tmp_path / "m.html").write_text("mine too")
+    how = {"inputs": [below, tmp_path / "m.html"], "beside_other_files": beside}
+    with claimed(tmp_path, only=["other.html"], **how) as claim:
+        put(claim, "map other.html", {"other.html": "1"})
+    for only, name in (("m.html", "m.html"), ("sub/zarr.json", "x.tif")):
+        with (
+            pytest.raises(OutputError, match=rf"{name}, which you gave to be read: .* --out$"),
+            claimed(tmp_path, only=[only], **how),
+        ):
+            pass
+    assert held(tmp_path) == {"m.html": "mine too", "other.html": "1", "sub/x.tif": "mine"}
+
+
 def test_a_damaged_list_owns_nothing(tmp_path):
     put(tmp_path, "assess", FIRST)
     (tmp_path / MANIFEST).write_text("{")

@@ -61,3 +61,26 @@ def test_groups_keep_their_order_and_get_their_own_shape(register):
     assert all(both.contains(shapely.Point(p)) for p in places[1:])
     assert not both.contains(shapely.Point(places[0]))
     assert crags.crs == "EPSG:4326"
+
+
+def test_a_crag_takes_the_shape_of_its_only_sector_and_of_no_other(register):
+    """C has two sectors around the same anchors' places, D one that could not be drawn."""
+    more = gpd.GeoDataFrame(
+        {"crag": ["C", "C", "D"], "sector": ["x", "y", "x"]},
+        geometry=gpd.points_from_xy([-5.3, -5.3, -5.4], [43.3, 43.3, 43.4]), crs=4326,
+    )  # fmt: skip
+    register = pd.concat([register, more], ignore_index=True)
+    names = register[["crag", "sector"]].sort_values(["crag", "sector"], ignore_index=True)
+    marks = [shapely.box(i, 0, i + 1, 1) for i in range(len(names))]  # what no anchor would give
+    marks[-1] = shapely.Polygon()
+    sectors = gpd.GeoDataFrame(names, geometry=marks, crs=4326)
+    crags = with_shapes(pd.DataFrame({"crag": ["D", "C", "B", "A"]}), register, sectors)
+    assert crags["crag"].tolist() == ["D", "C", "B", "A"]
+    d, c, b, a = crags.geometry
+    assert b.equals(marks[2])  # after A x, A y
+    assert d.contains(shapely.Point(-5.4, 43.4))
+    assert c.contains(shapely.Point(-5.3, 43.3)) and c.area < 1e-5
+    assert a.contains(shapely.Point(-5.1, 43.1)) and a.contains(shapely.Point(-5.2, 43.2))
+    sectors.geometry = [*marks[:-1], None]
+    again = with_shapes(pd.DataFrame({"crag": ["D"]}), register, sectors)
+    assert again.geometry[0].equals(d)

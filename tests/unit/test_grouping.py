@@ -116,6 +116,16 @@ def test_probabilities_read_as_each_number_alone():
     assert json.loads(found.iloc[0]).keys() == {"C1", "C2"}
 
 
+@pytest.mark.pinned("worked", answers=4)
+def test_chances_in_the_middle_of_two_thousandths_are_written_each_by_itself():
+    """Written in binary 0.0005 is a little more and 0.0055 a little less, so that they read 0.001
+    and 0.005; counted in thousandths both lie in the middle, and the even ones beside are 0 and 6:
+    what 0.0004 and 0.0061 read as."""
+    table = pd.DataFrame({"probability_C1": [0.0004, 0.0005, 0.0061, 0.0055]})
+    said = probabilities_json(table, tuple(table)).tolist()
+    assert said == [f'{{"C1": {text}}}' for text in ("0.000", "0.001", "0.006", "0.005")]
+
+
 def test_reasons_gather_in_order_for_each_row():
     reasons = Reasons(pd.Index([7, 5, 9]))
     reasons.add([True, True, False], "A.")

@@ -4,12 +4,13 @@ import base64
 import io
 
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 from rasterio.transform import from_origin
 
 from saltreach.assessment.surface_cells import CLASS_BANDS, NUMBERS, SEA_CODE
-from saltreach.assessment.surface_picture import Picture, surface_picture
+from saltreach.assessment.surface_picture import Picture, coverage_note, surface_picture
 from saltreach.errors import LayerError
 from saltreach.outputs.map.colourings import INTERVAL_STYLES, METAL_STYLES
 from saltreach.outputs.map.surface import MOST_BYTES, surface_data
@@ -84,6 +85,28 @@ def test_the_picture_has_the_colours_of_its_legend(category):
     assert "#{:02x}{:02x}{:02x}".format(*table[3][:3]) == INTERVAL_STYLES[2].fill
     assert drawn["title"] in catalogue("de")
     assert table[SEA_CODE][3] == 0  # the sea stays the map's own
+
+
+@pytest.mark.pinned("worked")
+def test_sectors_that_a_surface_does_not_reach_are_counted(category):
+    """The picture is of -5 to -4.5 E, 43 to 44 N; an anchor on its edge counts as inside."""
+    found = surface_picture(category)
+    anchors = pd.DataFrame(
+        {"crag": ["Alder", "Alder", "Alder", "Bay"], "sector": ["N", "N", "S", "N"],
+         "lon": [-5.3, -5.0, -4.6, -4.5], "lat": [43.5, 43.0, 44.0, 43.2]}
+    )  # fmt: skip
+    assert coverage_note(found, anchors) == ""
+    assert coverage_note(found, anchors.assign(lon=[-5.3, -5.01, -4.6, -4.4])) == (
+        "it covers 1 of 3 sectors"
+    )
+    far = anchors.assign(lon=[-6.34, -6.0, -5.96, -5.8], lat=[43.5, 43.0, 43.49, 43.2])
+    assert coverage_note(found, far) == (
+        "it covers none of the sectors, so nothing of it is seen behind them: it is of the box "
+        "-5 43 -4.5 44 (W S E N), and the anchors lie in -6.4 43 -5.7 43.6; make one with "
+        "saltreach surface --bbox -6.4 43 -5.7 43.6"
+    )
+    for off in ({"lat": [42.9] * 4}, {"lat": [44.1] * 4}, {"lon": [-4.4] * 4}):
+        assert "covers none of the" in coverage_note(found, anchors.assign(**off))
 
 
 def test_metals_are_said_in_the_words_of_the_page():

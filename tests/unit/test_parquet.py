@@ -13,15 +13,21 @@ import pyarrow.parquet as pq
 import pytest
 from shapely.geometry import LineString, MultiPoint, Point
 
-from saltreach.errors import OutputError, RegisterError
+from saltreach.assessment.inputs import usable
+from saltreach.assessment.provenance import register_record
+from saltreach.cli.commands.book import _listed
+from saltreach.errors import NoGoodRowsError, OutputError, RegisterError
 from saltreach.intake import read_register
+from saltreach.intake.checked import checked
 from saltreach.intake.formats import cell_text
 from saltreach.intake.kinds import kinds_in
 from saltreach.intake.parquet_file import folder_checksum, parts_below
 from saltreach.intake.parts import Parts
 from saltreach.intake.read import refuse_far_at_sea
 from saltreach.intake.typed import number_texts
+from saltreach.outputs.check import check_lines
 from saltreach.outputs.tables.register_files import write_register
+from saltreach.records.entering import joining
 from saltreach.vocabulary.words import CAUTION
 
 TODAY = dt.date(2026, 11, 25)
@@ -212,6 +218,44 @@ def test_rows_of_parts_are_named(tmp_path):
     assert (out["file"], out["row"]) == ("region/deep/2/part-0.parquet", 3)
 
 
+def test_a_refused_row_is_said_with_its_part(tmp_path, capsys):
+    table = anchors(10, anchor_id=list("abcdefghij"), notes="")
+    table.loc[[1, 5], "lat"] = 95.0  # the second row of two parts
+    folder = folder_of(tmp_path, table)
+    lines = check_lines(checked(folder, "register"))
+    assert ": 10 rows, 8 good, 2 refused, " in lines[0]
+    refused = [line for line in lines if line.startswith("  refused: ")]
+    assert [line.partition(", lat = ")[0] for line in refused] == [
+        "  refused: row 2 of deep/0/part-0.parquet", "  refused: row 2 of deep/1/part-0.parquet",
+    ]  # fmt: skip
+    doubts = [line for line in lines if line.startswith("  in doubt: row 1 of deep/1/part-0.par")]
+    assert "diameter_mm = 'abc'" in doubts[0]
+    found = read(folder)
+    assert register_record(found)["rejected"] == 2
+    _listed(found.rejected, found.file)
+    said = capsys.readouterr().err
+    assert "refused: row 2 of deep/1/part-0.parquet, lat = '95': " in said
+    assert "2 rows refused: not in the book" in said
+
+
+def test_where_no_row_of_the_parts_can_be_used_the_first_is_said_with_its_part(tmp_path):
+    folder = folder_of(tmp_path, anchors(10, crag=None))
+    found = read(folder)
+    shore = {"shore_distance_m": np.zeros(0), "coast_side": np.zeros(0)}
+    with pytest.raises(
+        NoGoodRowsError, match=r"the first: row 1 of deep/0/part-0.parquet, crag = "
+    ):
+        usable(found, shore, 5000.0)
+
+
+def test_a_key_that_a_book_knows_is_refused_with_its_part(tmp_path):
+    found = read(folder_of(tmp_path, anchors(10, anchor_id=list("abcdefghij"))))
+    none = found.anchors.iloc[:0]
+    joined = joining(found, none, pd.Series(["f"]), who="Ana", on=TODAY)
+    place = joined.rejected[["file", "row"]].to_numpy().tolist()
+    assert place == [["region/deep/1/part-0.parquet", 2]]
+
+
 def test_the_checksum_of_a_folder_is_of_its_parts(tmp_path):
     folder = folder_of(tmp_path, anchors())
     names = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("part-0.parquet"))
@@ -318,9 +362,13 @@ def test_without_a_crs_the_standard_says_wgs84_and_the_user_may_say_another(tmp_
         (
             "sub/a.txt",
             b"x",
-            "is a folder; give the file of a register, or a folder of .parquet files",
+            r"sub is a folder that holds no \.parquet file .*; give the file of a register, or a",
         ),
-        ("sub/_a.parquet", b"x", "is a folder; give the file of a register"),
+        (
+            "sub/_a.parquet",
+            b"x",
+            r"holds no \.parquet file \(those whose names begin with _ or \. ",
+        ),
     ],
 )
 def test_unusable_files_and_folders(tmp_path, name, content, told):

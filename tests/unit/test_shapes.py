@@ -98,6 +98,17 @@ def test_a_crag_whose_name_spans_the_globe_still_has_a_shape():
     assert one.geometry.is_valid.all() and not one.geometry.is_empty.any()
 
 
+@pytest.mark.pinned("worked", answers=2)
+@pytest.mark.parametrize(("away_m", "parts"), [(99_999.5, 1), (100_000.5, 2)])
+def test_anchors_more_than_100_km_from_their_middle_are_in_parts(away_m, parts):
+    """Along the equator a distance is 6,378,137 m times the angle; the straight line through the
+    Earth is 1.03 m shorter at 100 km, so that it is below 100 km in both cases."""
+    lon = np.degrees(away_m / 6_378_137.0)
+    shape = sector_shapes(points([("A", "N", -lon, 0.0), ("A", "N", lon, 0.0)])).geometry[0]
+    assert shapely.get_num_geometries(shape) == parts
+    assert shape.contains(shapely.Point(0, 0)) == (parts == 1)
+
+
 def test_empty_and_unusable_anchors():
     assert len(sector_shapes(points([("a", "b", 0, 0)]).iloc[:0])) == 0
     with pytest.raises(RegisterError, match="coordinate system"):

@@ -56,7 +56,13 @@ def test_blocks_hold_every_cell_once():
 @pytest.mark.parametrize(
     ("bbox", "resolution_m", "said"),
     [
-        ((170, -10, -170, 10), 1000, "west lies east of east.*two surfaces"),
+        (
+            (170, -10, -170, 10),
+            1000,
+            r"^bbox 170 -10 -170 10: W, 170, is more than E, -170; give W S E N, the smaller "
+            r"longitude first \(-170 -10 170 10\), or make two surfaces of a box across 180 "
+            r"degrees \(170 -10 180 10 and -180 -10 -170 10\)$",
+        ),
         ((-4, 41, -3, 40), 1000, "holds nothing"),
         ((-3, 40, -3, 41), 1000, "holds nothing"),
         ((-4, 40, 190, 41), 1000, "outside -180 to 180"),

@@ -1,5 +1,6 @@
 """A surface as files: formats, metadata, overviews, styles, and what a kill leaves."""
 
+import errno
 import json
 import os
 import signal
@@ -18,7 +19,7 @@ from filelock import FileLock
 from helpers import surface_run
 from saltreach.assessment import surface_grid
 from saltreach.assessment.surface_cells import CLASS_BANDS, NUMBERS, SEA_CODE
-from saltreach.errors import OptionError, OutputError
+from saltreach.errors import OptionError, OutputError, WorkerError
 from saltreach.folders.claim import LOCK
 from saltreach.folders.files import checksum
 from saltreach.outputs.map.colourings import METAL_STYLES
@@ -193,6 +194,30 @@ def test_a_box_without_land_is_said_and_leaves_nothing(tmp_path):
     assert {path.name for path in tmp_path.iterdir()} <= {LOCK}
 
 
+def test_a_run_that_fails_leaves_nothing_where_no_block_was_done(tmp_path, monkeypatch):
+    out = tmp_path / "new" / "box.tif"
+
+    def run() -> None:
+        write_surface(BOX, out, resolution_m=5000, processes=1)
+
+    def full(*_, **__) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(np, "savez", full)
+        with pytest.raises(OutputError, match="disk is full"):
+            run()
+    assert not out.parent.exists()
+
+    def lost(_: object) -> None:
+        raise WorkerError("lost")
+
+    monkeypatch.setattr(write, "fill", lost)
+    with pytest.raises(WorkerError, match="lost"):
+        run()
+    assert not out.parent.exists()
+
+
 def test_a_disk_that_is_too_small_is_said_before_the_work(tmp_path, monkeypatch):
     monkeypatch.setattr(write, "fill", None)
     usage = namedtuple("usage", "total used free")
@@ -203,7 +228,10 @@ def test_a_disk_that_is_too_small_is_said_before_the_work(tmp_path, monkeypatch)
 
 def test_a_zarr_store_holds_the_same(whole):
     folder, written = whole
-    cells = xr.open_zarr(folder / "box.zarr", consolidated=False)
+    cells = xr.open_zarr(folder / "box.zarr")  # warnings are errors
+    assert all(cells.attrs.values()) and "left_out" not in cells.attrs
+    slowly = xr.open_zarr(folder / "box.zarr", consolidated=False)
+    xr.testing.assert_identical(cells, slowly)
     with rasterio.open(folder / "box.tif") as raster:
         for i, band in enumerate(NUMBERS, 1):
             assert np.array_equal(cells[band.name], raster.read(i), equal_nan=True)
@@ -218,6 +246,12 @@ def test_a_zarr_store_holds_the_same(whole):
         assert cells[band.name].attrs["grid_mapping"] == "crs"
     assert cells["crs"].attrs["grid_mapping_name"] == "latitude_longitude"
     assert cells["lat"].attrs["standard_name"] == "latitude"
+
+
+def test_a_style_is_of_a_geotiff(tmp_path):
+    with pytest.raises(OptionError, match=r"box.zarr: .* name it \.tif, or leave style=True out"):
+        write_surface(BOX, tmp_path / "box.zarr", resolution_m=5000, style=True)
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_missing_library_is_said(tmp_path, monkeypatch):

@@ -125,7 +125,7 @@ def usable(register: Register, shore: Found, limit_m: float) -> tuple[Register, 
         if register.rows_read:
             from saltreach.intake.sheets import row_said
 
-            first = row_said(next(register.rejected.itertuples(index=False)))
+            first = row_said(next(register.rejected.itertuples(index=False)), register.file)
             said = (
                 f"{register.file}: none of its {register.rows_read} rows can be used; the first: "
                 f"{first}"

@@ -8,6 +8,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from saltreach.intake.parts import rows_in
 from saltreach.layers.geology import rock_record
 from saltreach.layers.join import origins_of
 from saltreach.layers.pack import PackPart, parts_of
@@ -136,7 +137,7 @@ def register_record(register: Register) -> dict[str, Any]:
         "sha256": register.sha256,
         "rows": register.rows_read,
         "accepted": len(register.anchors),
-        "rejected": int(register.rejected["row"].nunique()),
+        "rejected": rows_in(register.rejected),
         "cells_in_doubt": len(register.doubts),
         "columns_read_as": dict(register.renamed),
         "columns_not_used": list(register.unused),

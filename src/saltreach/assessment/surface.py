@@ -174,13 +174,16 @@ def codes_of(band: Band) -> dict[int, str]:
 
 
 def attributes(grid: Grid, options: Options, rounding: str) -> dict[str, str]:
-    """What a surface is and what it rests on, as text by name; the same for the same request."""
+    """What a surface is and what it rests on, as text by name; the same for the same request.
+
+    What would be empty is not there.
+    """
     by = opened(options)
     origins = origins_of(by.sources)
     credit = dict.fromkeys(origin.attribution for origin in origins if origin.attribution)
     assumed = [*by.left_out, *(f"LOOSER POLICY: {text}." for text in by.policy.loosened)]
     exact = rounding == NONE or not by.smooth or grid.widest_square == 2
-    return {
+    about = {
         "Conventions": "CF-1.11",
         "title": "Corrosion of climbing anchors: what is known of a place before anybody looks",
         "source": f"saltreach {version('saltreach')}",
@@ -194,6 +197,7 @@ def attributes(grid: Grid, options: Options, rounding: str) -> dict[str, str]:
         "policy": _text(by.policy.record()),
         "layers": _text([origin.record() for origin in origins]),
     }
+    return {name: text for name, text in about.items() if text}
 
 
 _EXACT = "Every cell is worked out by itself, at its middle."

@@ -7,8 +7,9 @@ what lies between the nearest four of the nine. Else it is cut into four, down t
 
 The distance is not left to that. To points on a shore the square of a distance less the square of
 the place is the least of linear functions, so it is concave: what lies between four nodes is never
-above the truth, and the distance to a node's own nearest shore never below. Where the two differ
-by more than `DISTANCE_SHARE`, the square is cut; else the middle of both counts.
+above the truth (the bulge of the Earth apart, for which room is left), and the distance to a node's
+own nearest shore never below. Where the two differ by more than `DISTANCE_SHARE`, the square is
+cut; else the middle of both counts.
 """
 
 from __future__ import annotations
@@ -40,8 +41,9 @@ logarithm of chloride, and of the hazard. Interpolation goes on at half that spa
 error is a quarter of it for a smooth value and half for one with a bend."""
 SQUARE_SHARE = 0.2
 """A square is no wider than this share of its distance to the sea; own choice."""
-PLAY_M = 0.2
-"""The Earth bulges by less than this above the plane of four nodes."""
+LEAST_RADIUS_M = 6_335_000.0
+"""No line of the WGS 84 ellipsoid is bent more than a circle of this radius (6,335,439 m, along the
+meridian at the equator)."""
 MANTISSA_BITS = 12
 """Interpolated numbers are kept to one part in 8,000, so that files are small."""
 
@@ -143,6 +145,11 @@ class _Nodes:
         on_meridian = ecef_m(np.zeros(len(self.lat)), self.lat)
         self.axis_m, self.up_m = on_meridian[:, 0], on_meridian[:, 2]
         self.turn = np.radians(self.lon)
+        bent = np.hypot(2.0, np.tan(np.radians(np.abs(self.lat).max())))
+        self.beside_by_m = bent / (8 * LEAST_RADIUS_M)
+        """How far a cell may lie beside the plane of nodes around it, by the square of their
+        spacing: a line is bent away from its chord by an eighth of its square over its radius; the
+        ground is, along both sides, and so is the parallel, towards the pole."""
 
     def ask(self, at: Ints) -> None:
         """Work out the nodes that are not known yet."""
@@ -183,7 +190,6 @@ class _Nodes:
 
     def alone(self, at: Ints) -> None:
         """Fill cells by what is worked out for each of them."""
-        at = at[(at[:, 0] < self.rows) & (at[:, 1] < self.columns)]
         self.ask(at)
         row, column = at.T
         own = self.row_of[row, column]
@@ -208,7 +214,7 @@ class _Nodes:
         step = np.arange(half)
         row = np.broadcast_to(four[:, 0, 0, None, None] + step[:, None], (len(four), half, half))
         column = np.broadcast_to(four[:, 0, 1, None, None] + step, row.shape)
-        low, high = self._bounds(at, weight, row, column)
+        low, high = self._bounds(at, weight, row, column, half)
         number = self.number[at]
         number[..., 1:4] = np.log(number[..., 1:4])
         value = np.einsum("nkv,kij->vnij", number, weight)
@@ -219,7 +225,9 @@ class _Nodes:
         self.out_code[:, row, column] = self.code[at[:, 0]].T[..., None, None]
         return np.asarray((high - low <= DISTANCE_SHARE * high).all(axis=(1, 2)))
 
-    def _bounds(self, at: Ints, weight: Floats, row: Ints, column: Ints) -> tuple[Floats, Floats]:
+    def _bounds(
+        self, at: Ints, weight: Floats, row: Ints, column: Ints, half: int
+    ) -> tuple[Floats, Floats]:
         """Least and greatest distance of cells to the shore, as chords, m."""
         turn = self.turn[column]
         here = (
@@ -227,16 +235,20 @@ class _Nodes:
             self.axis_m[row] * np.sin(turn) - self.home_m[1],
             self.up_m[row] - self.home_m[2],
         )
-        node = self.here_m[at]
-        concave = self.chord_m[at] ** 2 - np.einsum("nkv,nkv->nk", node, node)
-        low2 = np.einsum("nk,kij->nij", concave, weight) + sum(v * v for v in here)
-        high2 = np.full(low2.shape, np.inf)
+        from_home2 = sum(v * v for v in here)
+        high2 = np.full(row.shape, np.inf)
         for k in range(4):
             shore = self.shore_m[at[:, k]]
             away = (v - shore[:, i, None, None] for i, v in enumerate(here))
             high2 = np.minimum(high2, sum(v * v for v in away))
-        low = np.maximum(np.sqrt(np.maximum(low2, 0.0)) - PLAY_M, 0.0)
-        return low, np.maximum(np.sqrt(high2), low)
+        high = np.sqrt(high2)
+        node = self.here_m[at]
+        concave = self.chord_m[at] ** 2 - np.einsum("nkv,nkv->nk", node, node)
+        low2 = np.einsum("nk,kij->nij", concave, weight) + from_home2
+        # a linear function changes by no more than its slope, twice the shore's place, times this
+        beside_m = self.beside_by_m * (half * self.cell_m) ** 2
+        low2 -= 2 * beside_m * (np.sqrt(from_home2) + high)
+        return np.sqrt(np.maximum(low2, 0.0)), high
 
     def cut(self, block: Block) -> Filled:
         """The block without what reaches beyond it."""

@@ -151,8 +151,9 @@ def grid_of(bbox: tuple[float, float, float, float], resolution_m: float) -> Gri
         raise OptionError(f"{said}: a longitude lies outside -180 to 180; give W S E N in degrees")
     if west > east:
         raise OptionError(
-            f"{said}: west lies east of east; for a box across 180 degrees make two surfaces, one "
-            f"with E 180 and one with W -180 (or are the numbers not W S E N?)"
+            f"{said}: W, {west:g}, is more than E, {east:g}; give W S E N, the smaller longitude "
+            f"first ({east:g} {south:g} {west:g} {north:g}), or make two surfaces of a box across "
+            f"180 degrees ({west:g} {south:g} 180 {north:g} and -180 {south:g} {east:g} {north:g})"
         )
     if south >= north or west == east:
         raise OptionError(f"{said}: it holds nothing; give W S E N in degrees, S below N")

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from saltreach.assessment.surface_cells import CLASS_BANDS, NUMBERS, SEA_CODE, Band
 from saltreach.errors import LayerError
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MOST_PIXELS = 1500
 """Longest side of the picture."""
@@ -88,6 +91,36 @@ def surface_picture(file: Path | str, most_pixels: int = MOST_PIXELS) -> Picture
             "wrote, with the files beside it"
         ) from error
     return Picture(band, codes, bounds)
+
+
+def coverage_note(picture: Picture, anchors: pd.DataFrame) -> str:
+    """What to say where a picture does not reach every sector; empty where it does.
+
+    Parameters
+    ----------
+    picture : Picture
+        From `surface_picture`.
+    anchors : DataFrame
+        With `crag`, `sector`, `lon` and `lat`, degrees. A sector is covered where one of its
+        anchors lies in the picture's box.
+    """
+    west, south, east, north = picture.bounds_deg
+    lon, lat = anchors["lon"], anchors["lat"]
+    inside = lon.between(west, east) & lat.between(south, north)
+    by_sector = inside.groupby([anchors["crag"], anchors["sector"]], sort=False).any()
+    covered, every = int(by_sector.sum()), len(by_sector)
+    if covered == every:
+        return ""
+    if covered:
+        return f"it covers {covered} of {every} sectors"
+    tenths = [*np.floor([lon.min() * 10, lat.min() * 10]),
+              *(np.floor([lon.max() * 10, lat.max() * 10]) + 1)]  # fmt: skip
+    box = " ".join(f"{tenth / 10:g}" for tenth in tenths)
+    return (
+        f"it covers none of the sectors, so nothing of it is seen behind them: it is of the box "
+        f"{west:g} {south:g} {east:g} {north:g} (W S E N), and the anchors lie in {box}; make one "
+        f"with saltreach surface --bbox {box}"
+    )
 
 
 def _level(path: Path, most_pixels: int) -> dict[str, int]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from fnmatch import fnmatch
 from itertools import islice
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TypeVar
 
 from filelock import FileLock, Timeout
@@ -89,8 +89,8 @@ def claimed(
     out : path or Claim
         The folder; one that is held already is taken as it is.
     inputs : iterable of paths
-        Files of the user that the results come from: none may be in the folder, unless
-        saltreach wrote it there and nobody changed it.
+        Files of the user that the results come from: none may be in the folder (or be one of
+        `only`), unless saltreach wrote it there and nobody changed it.
     beside_other_files : bool
         Write although the folder holds files that saltreach did not write, or wrote and somebody
         changed. They stay; one that is in the way is kept under another name.
@@ -111,7 +111,7 @@ def claimed(
         folder = _folder_of(shown, files)
         claim = Claim(folder, shown)
         if folder.exists() and not unfinished(folder):  # what is refused is left without a trace
-            _refuse_inputs(claim, files)
+            _refuse_inputs(claim, files, only)
             _refuse_others(claim, beside_other_files, only)
         made = _made(folder)
     lock = FileLock(folder / LOCK, timeout=WAIT_S)
@@ -127,7 +127,7 @@ def claimed(
         with told(shown):
             claim.kept += finish(folder)
             sweep(folder)
-            _refuse_inputs(claim, files)
+            _refuse_inputs(claim, files, only)
             _refuse_others(claim, beside_other_files, only)
         yield claim
     finally:
@@ -295,13 +295,16 @@ def _unmade(made: list[Path]) -> None:
                 one.rmdir()
 
 
-def _refuse_inputs(claim: Claim, inputs: list[Path]) -> None:
+def _refuse_inputs(claim: Claim, inputs: list[Path], only: Iterable[str] | None) -> None:
+    ours = None if only is None else {PurePath(name).parts[0] for name in only}
     for one in inputs:
         real = one.resolve()
-        if real.is_file() and claim.folder in real.parents and not unchanged(real):
+        if not real.is_file() or claim.folder not in real.parents or unchanged(real):
+            continue
+        if ours is None or real.relative_to(claim.folder).parts[0] in ours:
+            alone = ", a folder for results alone" if ours is None else ""
             raise OutputError(
-                f"{claim.shown} holds {one}, which you gave to be read: give another --out, a "
-                "folder for results alone"
+                f"{claim.shown} holds {one}, which you gave to be read: give another --out{alone}"
             )
 
 

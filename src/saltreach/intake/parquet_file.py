@@ -139,7 +139,8 @@ def read_parts(folder: Path) -> tuple[Table, str]:
         paths = parts_below(folder)
     if not paths:
         raise RegisterError(
-            f"{folder} is a folder; give the file of a register, or a folder of {SUFFIX} files"
+            f"{folder} is a folder that holds no {SUFFIX} file (those whose names begin with _ or "
+            f". do not count); give the file of a register, or a folder of {SUFFIX} files"
         )
     parts = []
     for path in paths:

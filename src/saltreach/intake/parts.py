@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -37,6 +38,33 @@ class Parts:
         at = np.searchsorted(self.ends, rows)
         before = np.array([0, *self.ends])[at]
         return np.array(self.names, dtype=object)[at], rows - before
+
+
+def row_named(bad: Any, whole: str) -> str:
+    """The row of a problem for a message, with its part where the register stands in several.
+
+    Parameters
+    ----------
+    bad : named tuple
+        A row of a table of problems: its `file` and `row`.
+    whole : str
+        Name of the register.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Bad
+    >>> row_named(Bad(file="region/a.parquet", row=2), "region")
+    'row 2 of a.parquet'
+    >>> row_named(Bad(file="anchors.csv", row=2), "anchors.csv")
+    'row 2'
+    """
+    part = str(bad.file).removeprefix(f"{whole}/")
+    return f"row {bad.row}" if part == bad.file else f"row {bad.row} of {part}"
+
+
+def rows_in(problems: pd.DataFrame) -> int:
+    """How many rows problems are of; rows of different parts may have one number."""
+    return len(problems[["file", "row"]].drop_duplicates())
 
 
 def in_parts(table: pd.DataFrame, parts: Parts | None) -> pd.DataFrame:

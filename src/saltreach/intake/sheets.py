@@ -18,6 +18,7 @@ from saltreach.intake import check, formats, table_files
 from saltreach.intake.headers import listed, meant_by, near_columns, said_by
 from saltreach.intake.leftovers import cleaned
 from saltreach.intake.own_results import is_a_plan, said_of_results
+from saltreach.intake.parts import row_named
 from saltreach.intake.strays import columns_that_may_limit, lost, sheets_that_may_limit
 from saltreach.intake.tables import Table
 from saltreach.intake.together import earth_m
@@ -287,9 +288,10 @@ def refusal(sheet: Sheet) -> SaltreachError:
     return error("\n  ".join([head + (f"; {ways}:" if ways else ":"), *told]))
 
 
-def row_said(bad: Any) -> str:
-    """A refused row in one sentence: its number, cell, reason and fix."""
-    return f"row {bad.row}, {_cell(bad.column, bad.value, ' = ')}: {bad.reason}; {bad.fix}"
+def row_said(bad: Any, whole: str | None = None) -> str:
+    """A refused row in one sentence: its number (and part, of `whole`), cell, reason and fix."""
+    at = f"row {bad.row}" if whole is None else row_named(bad, whole)
+    return f"{at}, {_cell(bad.column, bad.value, ' = ')}: {bad.reason}; {bad.fix}"
 
 
 def _cell(column: str, value: object, between: str) -> str:

@@ -13,6 +13,7 @@ from saltreach.errors import OutputError
 from saltreach.folders.files import atomic_write, refuse_present
 from saltreach.folders.trouble import told
 from saltreach.intake.checked import Checked
+from saltreach.intake.parts import row_named, rows_in
 
 MOST_ROWS_SHOWN = 20
 """Refused rows and cells in doubt that the screen lists; --json has all."""
@@ -22,7 +23,7 @@ def check_lines(found: Checked) -> list[str]:
     """A check in lines: counts, each column, notes, refused rows, cells in doubt."""
     if found.clean is None:
         return [f"{found.file}: {found.kind} settings, nothing is wrong with them"]
-    refused = found.rejected["row"].nunique()
+    refused = rows_in(found.rejected)
     lines = [
         f"{found.file}, read as {found.kind}: {found.rows} rows, {found.accepted} good, "
         f"{refused} refused, {len(found.doubts)} cells in doubt",
@@ -39,7 +40,8 @@ def check_lines(found: Checked) -> list[str]:
     for title, table in (("refused", found.rejected), ("in doubt", found.doubts)):
         for row in table.head(MOST_ROWS_SHOWN).itertuples(index=False):
             where = f"{row.column} = {row.value!r}" if row.column else repr(row.value)
-            lines.append(f"  {title}: row {row.row}, {where}: {row.reason}; {row.fix}")
+            at = row_named(row, found.file)
+            lines.append(f"  {title}: {at}, {where}: {row.reason}; {row.fix}")
         if len(table) > MOST_ROWS_SHOWN:
             lines.append(f"  and {len(table) - MOST_ROWS_SHOWN} more {title}: --json lists all")
     return lines
@@ -73,7 +75,7 @@ def write_clean(checks: list[Checked], file: Path) -> list[str]:
             continue
         sheets[found.kind] = found.clean
         unused = found.understood.loc[found.understood["column"] == "", "header"].tolist()
-        refused = found.rejected["row"].nunique()
+        refused = rows_in(found.rejected)
         if unused:
             shown = some([repr(header) for header in unused], MOST_SHOWN)
             left.append(f"columns not used are not in the copy: {shown}")

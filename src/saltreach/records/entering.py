@@ -12,6 +12,7 @@ import pandas as pd
 from saltreach.errors import RecordError
 from saltreach.intake.formats import cell_text
 from saltreach.intake.names import keys_of
+from saltreach.intake.parts import in_parts
 from saltreach.intake.read import Register
 from saltreach.records.events import KEY, Event, canonical
 from saltreach.records.state import is_extra
@@ -134,4 +135,4 @@ def joining(
         columns=list(REJECTED_COLUMNS),
     )
     free = np.flatnonzero(~taken.to_numpy(bool))
-    return Joining([events[at] for at in free], known, rejected)
+    return Joining([events[at] for at in free], known, in_parts(rejected, register.parts))

@@ -15,6 +15,7 @@ from saltreach.errors import OptionError
 from saltreach.intake import Register, read_register
 from saltreach.intake.lessons import Lessons
 from saltreach.intake.options import Options
+from saltreach.intake.parts import rows_in
 from saltreach.records.book import is_book, open_book
 from saltreach.records.lessons import lessons_of
 from saltreach.records.state import state_of
@@ -91,7 +92,7 @@ def source_of(
         on_register(register)
         result = assess(register, options, on_step=on_step)
         return Source(_working(result.working), seen_in(result.working), register.file,
-                      str(register.sha256), int(register.rejected["row"].nunique()))  # fmt: skip
+                      str(register.sha256), rows_in(register.rejected))  # fmt: skip
     book = open_book(address)
     events = book.events()
     # what was removed or pulled out had a place too

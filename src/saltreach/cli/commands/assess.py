@@ -7,6 +7,19 @@ from typing import Annotated
 
 import typer
 
+from saltreach.cli.layer_options import (
+    CoastFile,
+    CoastSd,
+    Dem,
+    Geology,
+    LooserPolicy,
+    PolicyFile,
+    PricesFile,
+    RockColumn,
+    RockMapping,
+    Scheduler,
+    So2,
+)
 from saltreach.cli.shared import (
     GOOD,
     ROWS_REFUSED,
@@ -38,41 +51,9 @@ from saltreach.cli.shared import (
 )
 from saltreach.outputs.map.texts import Language
 
-CoastFile = Annotated[
-    Path | None,
-    typer.Option("--coast", help="Shoreline (lines) or land (polygons) to use instead."),
-]
-CoastSd = Annotated[
-    float | None, typer.Option("--coast-sd", help="Standard deviation of its position, m.")
-]
-So2 = Annotated[
-    float | None, typer.Option("--so2", help="Background SO2 assumed, ug/m3 (default 2).")
-]
-Dem = Annotated[
-    Path | None,
-    typer.Option("--dem", help="Height raster: elevation, slope, aspect, shielding from the sea."),
-]
-PolicyFile = Annotated[
-    Path | None, typer.Option("--policy", help="TOML file of an association's own rules.")
-]
-LooserPolicy = Annotated[
-    bool | None,
-    typer.Option("--allow-looser-policy", help="Accept rules looser than the defaults, aloud."),
-]
 Explain = Annotated[
     str | None,
     typer.Option("--explain", metavar="ANCHOR_ID", help="Print one anchor's chain of values."),
-]
-Geology = Annotated[
-    Path | None,
-    typer.Option("--geology", help="Geological map: polygons, or a raster of codes."),
-]
-RockColumn = Annotated[
-    str | None, typer.Option("--rock-column", help="Column of its polygons that names the rock.")
-]
-RockMapping = Annotated[
-    Path | None,
-    typer.Option("--rock-mapping", help="CSV code,lithology: what the map's entries mean."),
 ]
 SurveyFile = Annotated[
     Path | None,
@@ -80,12 +61,6 @@ SurveyFile = Annotated[
         "--survey",
         help="Survey of the sectors' rock mass, .csv or .xlsx; a sheet named survey of the "
         "register's workbook is read without it.",
-    ),
-]
-PricesFile = Annotated[
-    Path | None,
-    typer.Option(
-        "--prices", help="Your prices, .toml or .csv: its stock list limits the metals advised."
     ),
 ]
 LearnedFile = Annotated[
@@ -101,13 +76,6 @@ AxialLoad = Annotated[
 Plots = Annotated[
     bool, typer.Option("--plots", help="Also draw resistance against embedment per sector.")
 ]
-Scheduler = Annotated[
-    str | None,
-    typer.Option(
-        "--scheduler", metavar="ADDRESS",
-        help="Scheduler of a dask.distributed cluster, which then works out a large register.",
-    ),
-]  # fmt: skip
 PartRows = Annotated[
     int | None,
     typer.Option(
@@ -163,20 +131,20 @@ def assess(
     with clear_errors(), words_of(words):
         options = options_of(
             options_file,
-            coast_file=None if coast is None else str(coast),
+            coast_file=coast,
             coast_sd_m=coast_sd,
             so2_ug_m3=so2,
-            dem_file=None if dem is None else str(dem),
-            pack_folder=None if pack is None else str(pack),
-            policy_file=None if policy is None else str(policy),
+            dem_file=dem,
+            pack_folder=pack,
+            policy_file=policy,
             allow_looser_policy=allow_looser_policy,
-            geology_file=None if geology is None else str(geology),
+            geology_file=geology,
             rock_column=rock_column,
-            rock_mapping_file=None if rock_mapping is None else str(rock_mapping),
-            survey_file=None if survey is None else str(survey),
+            rock_mapping_file=rock_mapping,
+            survey_file=survey,
             axial_kn=axial_kn,
-            prices_file=None if prices is None else str(prices),
-            learned_file=None if learned is None else str(learned),
+            prices_file=prices,
+            learned_file=learned,
             leave_out_refused=leave_out_refused or None,
             today=None if today is None else today.date(),
         )

@@ -78,11 +78,14 @@ def _now(today: dt.datetime | None) -> dt.datetime:
     return today or dt.datetime.now(dt.UTC).replace(tzinfo=None)
 
 
-def _listed(rejected: pd.DataFrame) -> None:
-    """All refused rows on stderr, and how many they are."""
+def _listed(rejected: pd.DataFrame, whole: str) -> None:
+    """All refused rows of a register on stderr, and how many they are."""
+    from saltreach.intake.parts import row_named, rows_in
+
     for row in rejected.itertuples(index=False):
-        tell(f"refused: row {row.row}, {row.column} = {row.value!r}: {row.reason}; {row.fix}")
-    count = rejected["row"].nunique()
+        at = row_named(row, whole)
+        tell(f"refused: {at}, {row.column} = {row.value!r}: {row.reason}; {row.fix}")
+    count = rows_in(rejected)
     if count:
         tell(f"{counted(count, 'row')} refused: not in the book")
 
@@ -125,7 +128,7 @@ def book_start(
             )
         reading = reading_of(column, crs, sheet, layer, date_order, strict, same_crag)
         found = _read(register, now, **reading)
-        _listed(found.rejected)
+        _listed(found.rejected, found.file)
         if not len(found.anchors):
             raise NoGoodRowsError(f"{found.file}: no row can be entered", found.rejected)
         step("book")
@@ -163,8 +166,8 @@ def book_add(
         into = open_book(book)
         joined = joining(found, into.anchors(), into.events()["anchor_id"], who=who, on=now.date())
         into.append(joined.events, now=now)
-        _listed(found.rejected)
-        _listed(joined.rejected)
+        _listed(found.rejected, found.file)
+        _listed(joined.rejected, found.file)
         typer.echo(
             f"{into.name}: {len(joined.events)} anchors entered by {who.strip()}, "
             f"{joined.known} known already, {len(joined.rejected)} refused"

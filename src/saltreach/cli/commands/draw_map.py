@@ -86,9 +86,11 @@ def draw_map(
             step("map")
             behind = None
             if surface is not None:
-                from saltreach.assessment.surface_picture import surface_picture
+                from saltreach.assessment.surface_picture import coverage_note, surface_picture
 
                 behind = surface_picture(surface)
+                if said := coverage_note(behind, result.flat.anchors):
+                    tell(f"note: surface {surface}: {said}")
             how: dict[str, Any] = {
                 "tiles": tiles,
                 "language": language,

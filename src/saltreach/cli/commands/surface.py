@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from saltreach.cli.commands.assess import (
+from saltreach.cli.layer_options import (
     CoastFile,
     CoastSd,
     Dem,
@@ -19,6 +19,7 @@ from saltreach.cli.commands.assess import (
     PricesFile,
     RockColumn,
     RockMapping,
+    Scheduler,
     So2,
 )
 from saltreach.cli.shared import (
@@ -66,10 +67,7 @@ def surface(
         typer.Option(help="none: every cell by itself. fine: interpolated where that is enough."),
     ] = Rounding.FINE,
     style: Annotated[bool, typer.Option("--style", help="Also write QGIS styles.")] = False,
-    scheduler: Annotated[
-        str | None,
-        typer.Option(metavar="ADDRESS", help="Scheduler of a dask.distributed cluster to use."),
-    ] = None,
+    scheduler: Scheduler = None,
     processes: Annotated[
         int | None, typer.Option(min=1, help="Processes on this machine (default: one a core).")
     ] = None,
@@ -95,17 +93,17 @@ def surface(
 
         options = options_of(
             options_file,
-            coast_file=None if coast is None else str(coast),
+            coast_file=coast,
             coast_sd_m=coast_sd,
             so2_ug_m3=so2,
-            dem_file=None if dem is None else str(dem),
-            pack_folder=None if pack is None else str(pack),
-            policy_file=None if policy is None else str(policy),
+            dem_file=dem,
+            pack_folder=pack,
+            policy_file=policy,
             allow_looser_policy=allow_looser_policy,
-            geology_file=None if geology is None else str(geology),
+            geology_file=geology,
             rock_column=rock_column,
-            rock_mapping_file=None if rock_mapping is None else str(rock_mapping),
-            prices_file=None if prices is None else str(prices),
+            rock_mapping_file=rock_mapping,
+            prices_file=prices,
             leave_out_refused=leave_out_refused or None,
         )
         names = targets(out, style=style)

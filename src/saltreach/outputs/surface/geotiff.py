@@ -100,7 +100,7 @@ def _profile(grid: Grid, band: Band | None) -> dict[str, Any]:
 
 
 def _describe(to: Any, band: Band | None, about: Mapping[str, str]) -> None:
-    to.update_tags(**{name: text for name, text in about.items() if text})
+    to.update_tags(**about)
     bands = NUMBERS if band is None else (band,)
     to.descriptions = [one.name for one in bands]
     to.units = [one.unit for one in bands]

@@ -20,7 +20,10 @@ PARTS_PREFIX = f"{OWN_PREFIX}surface-"
 
 
 class Parts:
-    """Blocks that are done, in a hidden folder beside the target named after the request."""
+    """Blocks that are done, in a hidden folder beside the target named after the request.
+
+    The folder is there while it holds a block.
+    """
 
     def __init__(self, folder: Path, name: str, about: Mapping[str, str]) -> None:
         text = json.dumps(dict(about), sort_keys=True, ensure_ascii=False)
@@ -30,7 +33,6 @@ class Parts:
         for other in folder.glob(f"{PARTS_PREFIX}*"):  # of another request for the same target
             if other.name[:-16] == start and other != self.folder and other.is_dir():
                 shutil.rmtree(other)
-        self.folder.mkdir(exist_ok=True)
 
     def _file(self, block: Block) -> Path:
         return self.folder / f"{block.row}-{block.column}.npz"
@@ -42,8 +44,13 @@ class Parts:
     def keep(self, block: Block, filled: Filled) -> None:
         """Put a block on the disk, whole or not at all; of one without land only that it is."""
         land = (filled.classes != SEA_CODE).any()
-        with whole_file(self._file(block)) as stream:
-            np.savez(stream, **(filled._asdict() if land else {}))
+        try:
+            with whole_file(self._file(block)) as stream:
+                np.savez(stream, **(filled._asdict() if land else {}))
+        except BaseException:
+            with suppress(OSError):  # another block is in it
+                self.folder.rmdir()
+            raise
 
     def filled(self, blocks: tuple[Block, ...]) -> Iterator[tuple[Block, Filled]]:
         """The blocks with land, in order."""

@@ -11,7 +11,7 @@ from saltreach.assessment.surface import attributes, checked, surface
 from saltreach.assessment.surface_blocks import FINE, Job, fill
 from saltreach.assessment.surface_cells import SEA_CODE, opened
 from saltreach.assessment.surface_grid import Grid, grid_of
-from saltreach.errors import OptionError, OutputError
+from saltreach.errors import OptionError, OutputError, setting
 from saltreach.folders.claim import Claim, claimed, result_set
 from saltreach.folders.trouble import told
 from saltreach.outputs.surface.geotiff import names_of, write_geotiffs
@@ -45,9 +45,16 @@ def targets(out: Path, *, style: bool = False) -> tuple[str, ...]:
     ------
     OutputError
         A name that says no format.
+    OptionError
+        A style of what is no GeoTIFF.
     """
     kind = out.suffix.lower()
     if kind == ZARR:
+        if style:
+            raise OptionError(
+                f"{out}: a QGIS style is of a GeoTIFF; name it .tif, or leave {setting('style')} "
+                "out"
+            )
         return (f"{out.name}/zarr.json",)
     if kind not in TIFF:
         raise OutputError(f"{out}: name it .tif (GeoTIFF) or .zarr (a Zarr folder)")
@@ -97,7 +104,7 @@ def write_surface(
     Raises
     ------
     OptionError
-        As `surface`; or the box holds no land.
+        As `surface`; or the box holds no land, or a Zarr folder is asked for styles.
     OutputError
         The target cannot be written, the disk is too small, or another run writes there.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -38,7 +39,10 @@ def write_zarr(store: Path, cells: xr.Dataset, blocks: Iterable[tuple[Block, Fil
 
     missing: dict[str, dict[str, float]] = {b.name: {"fill_value": float("nan")} for b in NUMBERS}
     missing |= {band.name: {"fill_value": SEA_CODE} for band in CLASS_BANDS}
-    cells.to_zarr(store, compute=False, zarr_format=3, consolidated=False, encoding=missing)
+    with warnings.catch_warnings():
+        # a program that does not know the list of all metadata reads that of each array
+        warnings.filterwarnings("ignore", "Consolidated metadata is currently not part")
+        cells.to_zarr(store, compute=False, zarr_format=3, consolidated=True, encoding=missing)
     arrays: Any = zarr.open_group(store, mode="r+")
     for block, filled in blocks:
         rows = slice(block.row, block.row + block.rows)
