@@ -14,6 +14,7 @@ from saltreach.layers.climate import (
     climate_origins,
     lapse_corrected_c,
     monthly_climate,
+    monthly_temperature_c,
     relative_humidity_pct,
     sample_climate,
 )
@@ -275,3 +276,14 @@ def test_itur_is_read_but_never_imported():
         "assert not {'itur', 'astropy'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_temperature_alone_is_that_of_the_months_to_the_last_bit():
+    rng = np.random.default_rng(3)
+    lon, lat = rng.uniform(-180, 180, 40), np.degrees(np.arcsin(rng.uniform(-1, 1, 40)))
+    lon[0], lat[1] = np.nan, np.nan
+    height = np.where(rng.random(40) < 0.5, np.nan, rng.uniform(0, 3000, 40))
+    alone = monthly_temperature_c(lon, lat, height)
+    assert alone.tobytes() == monthly_climate(lon, lat, height)["temperature_c"].values.tobytes()
+    each = [monthly_temperature_c(*place)[0] for place in zip(lon, lat, height, strict=True)]
+    assert np.array(each).tobytes() == alone.tobytes()

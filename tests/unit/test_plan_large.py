@@ -30,21 +30,29 @@ def test_a_visit_takes_its_work_of_what_a_day_has_room_for():
     assert minutes == pytest.approx(np.full((2, 1), 120 + 54 * 120 / 426))
 
 
-@pytest.mark.pinned("worked", answers=3)
-def test_the_shortest_round_through_a_crag_may_lead_by_nearer_ones():
-    """Home is 12, 46 and 80 minutes away; a table says 5 from Crag 1 to 0 and from 2 to 1."""
-    row = {"row": 2}
+@pytest.mark.pinned("worked", answers=9)
+@pytest.mark.parametrize(
+    ("minutes", "rounds"),
+    [
+        # by Crag 1, and on by Crag 0
+        ({"10": 5, "21": 10}, [160, 80 + 10 + 46, 80 + 10 + 5 + 12]),
+        # by Crag 0, there and back
+        ({"20": 5, "21": 5}, [160, 80 + 5 + 12, 2 * (5 + 12)]),
+    ],
+)  # fmt: skip
+def test_the_shortest_round_through_a_crag_may_lead_by_nearer_ones(minutes, rounds):
+    """Home is 12, 46 and 80 minutes away; a table says what lies between some crags."""
     table = sheet(
-        {"from": "Crag 0", "to": "Crag 1", "hours": 5 / 60} | row,
-        {"from": "Crag 1", "to": "Crag 2", "hours": 5 / 60} | row,
-    )
+        *({"from": f"Crag {a}", "to": f"Crag {b}", "hours": m / 60, "row": 2}
+          for (a, b), m in minutes.items())
+    )  # fmt: skip
     found = [
         shortest_rounds(three_crags(tables={"travel": table}, crags_per_day=most))[0, 2]
         for most in (1, 2, 3)
     ]
     home = three_crags().home_min[0].tolist()
     assert home == [12, 46, 80]
-    assert found == [160, 80 + 5 + 46, 80 + 5 + 5 + 12]
+    assert found == rounds
 
 
 def test_all_that_is_never_open_is_never_visited():

@@ -26,7 +26,7 @@ from saltreach.planning.bring import (
 )
 from saltreach.planning.offers import WORST
 from saltreach.planning.pieces import piece_record, pieces_for, spacing_of
-from saltreach.planning.places import access_of, cure_of, drawn, position_of, tell_of
+from saltreach.planning.places import access_of, cures_of, drawn, position_of, tell_of
 from saltreach.planning.spots import (
     CLOSE,
     NO_PIECE,
@@ -291,6 +291,11 @@ SHEET = CureTable(
 PLACE = pd.DataFrame({"lon": [-7.05], "lat": [43.52], "elevation_m": [10.0]}).astype(object)
 
 
+def cure_of(anchors, day, sheet, degrees):
+    (found,) = cures_of([(anchors, day)], sheet, degrees)
+    return found
+
+
 @pytest.mark.pinned("worked", answers=3)
 def test_hours_of_the_adhesive_lie_between_the_rows_of_the_sheet():
     """At 5 degC, straight in ln t over 1/T between 0 and 10 degC: a share of 0.50899 of the way,
@@ -325,12 +330,22 @@ def test_the_month_of_the_day_is_taken_and_without_a_day_the_coldest():
 
 
 def test_an_unknown_climate_gives_no_time(monkeypatch):
-    nowhere = places.monthly_climate([0], [0]) * np.nan
-    monkeypatch.setattr(places, "monthly_climate", lambda *_: nowhere)
+    monkeypatch.setattr(places, "monthly_temperature_c", lambda *_: np.full((1, 12), np.nan))
     found = cure_of(PLACE, "2027-01-10", SHEET, None)
     assert found["temperature_c"] is None
     assert "measure it" in found["note"]
     assert cure_of(PLACE.iloc[:0], "", SHEET, None)["temperature_from"] == "no anchor"
+
+
+@pytest.mark.pinned("worked")
+def test_stops_asked_about_together_are_told_each_its_own():
+    cold = PLACE.assign(elevation_m=[2010.0])
+    stops = [(PLACE, "2027-01-10"), (PLACE.iloc[:0], ""), (cold, ""), (cold, "2027-08-10")]
+    found = cures_of(stops, SHEET, None)
+    assert found == [cure_of(*stop, SHEET, None) for stop in stops]
+    # 6.5 K/km over 2 km, ISO 2533:1975
+    coast, high = cure_of(PLACE, "", SHEET, None), found[2]
+    assert coast["temperature_c"] - high["temperature_c"] == pytest.approx(13.0, abs=0.051)
 
 
 def rule(access=CLOSED, first="02-01", last="07-31", sector="", reason="nesting"):
@@ -440,6 +455,16 @@ def test_a_planned_trip_has_its_times_and_reads_as_json(demo):
     again = json.loads(json.dumps(asdict(one), allow_nan=False))
     assert again["made_from"] == result.provenance["time"]
     assert one.stops[0].cure is None
+
+
+def test_each_stop_has_the_cure_of_its_own_day(demo):
+    result, most, _ = demo
+    days = {"1": "2027-01-10", "2": "2027-04-10", "3": "2027-07-10"}
+    planned = [visit(most, REBOLT, 1, trip=name, date=day) for name, day in days.items()]
+    planned.insert(1, visit(most, INSPECT, 1, trip="1"))
+    made = trips(result, *planned)
+    months = [[s.cure and s.cure["temperature_from"].split()[3] for s in t.stops] for t in made]
+    assert months == [["January", None], ["April"], ["July"]]
 
 
 def test_the_parts_of_a_sector_share_the_wall(demo):

@@ -171,6 +171,23 @@ def monthly_climate(
     )
 
 
+def monthly_temperature_c(
+    lon: ArrayLike, lat: ArrayLike, elevation_m: ArrayLike | None = None
+) -> np.ndarray:
+    """Air temperature of the months, as in `monthly_climate`, without reading the other maps.
+
+    Parameters and sources are those of `sample_climate`.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n, 12)
+        Degrees Celsius; NaN where the place is unknown.
+    """
+    lon, lat, height, folder = _inputs(lon, lat, elevation_m)
+    elevation, *_ = _elevation(folder, lon, lat, height)
+    return _monthly_temperature_c(folder, lon, lat, elevation)[0]
+
+
 def _sampled(
     lon: ArrayLike,
     lat: ArrayLike,

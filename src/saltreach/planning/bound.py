@@ -51,8 +51,6 @@ class Sectors:
     ----------
     size : ndarray, shape (tasks, teams)
         Share of a day that a visit takes; `minutes` its team time.
-    months : list of (rows, most)
-        Team-days of each team and month, and on how many of them it may go.
     """
 
     def __init__(self, problem: Problem, last: Pairs = frozenset()) -> None:
@@ -62,14 +60,10 @@ class Sectors:
         self.rows = [np.flatnonzero(self.team_of == t) for t in range(len(p.teams))]
         self.size, self.minutes = shares(p)
         self.shut = [~p.allowed[:, rows].T for rows in self.rows]
-        self.change = round(60 * p.options.change_hours) if last else 0
+        self.change = p.change_min if last else 0
         self.constant = self.change * len(last)
         self.last = np.array(sorted(last), np.int64).reshape(-1, 2)
         self.late = p.tasks["late_min"].to_numpy(float)
-        self.months = []
-        for (team, _), rows in p.months_of_teams.items():
-            most = p.teams[team]["days_per_month"]
-            self.months.append((rows, len(rows) if most is None else min(most, len(rows))))
         months = p.tasks["months"].to_numpy()
         self.tasks_of = {m: np.flatnonzero(months == m) for m in np.unique(months).tolist()}
 
@@ -99,7 +93,8 @@ class Sectors:
 
     def _worth(self, price: np.ndarray) -> float:
         """What all days are worth: of each month the dearest on which a team may go."""
-        return float(sum(np.sort(price[rows])[::-1][:most].sum() for rows, most in self.months))
+        limits = self.problem.month_limits
+        return float(sum(np.sort(price[rows])[::-1][:most].sum() for rows, most in limits))
 
     def _visit_cost(self, price: np.ndarray) -> np.ndarray:
         """Least cost of a visit on each date, by any team; shape (dates, tasks)."""

@@ -63,7 +63,8 @@ def plans(
     if not len(table):
         return {float(limits.budget): np.zeros(0, np.int64)}
     stock = _stock_limits(table, prices)
-    most = float(table["cost"].to_numpy()[_best(table, limits, NO_LIMIT, stock)].sum())
+    all_of_it = _best(table, limits, NO_LIMIT, stock, cheapest=True)
+    most = float(table["cost"].to_numpy()[all_of_it].sum())
     shown = {round(most * i / points, 2) for i in range(points + 1)} | {float(limits.budget)}
     below = max(b for b in shown if b < limits.budget) if limits.budget > 0 else 0.0
     reach = min(float(limits.budget), most)
@@ -74,7 +75,9 @@ def plans(
     before = np.zeros(0, np.int64)
     for budget in sorted(budgets):
         floor = int(worth[before].sum())
-        before = _best(table, limits, budget, stock, floor=floor, start=before)
+        before = _best(
+            table, limits, budget, stock, floor=floor, start=before, cheapest=budget in shown
+        )
         if budget in shown:
             out[budget] = before
     return out
@@ -92,26 +95,34 @@ def _stock_limits(table: pd.DataFrame, prices: Prices | None) -> list[Row]:
 
 def _best(
     table: pd.DataFrame, limits: BudgetLimits, budget: float, stock: Sequence[Row], *,
-    floor: int = 0, start: np.ndarray | None = None,
+    floor: int = 0, start: np.ndarray | None = None, cheapest: bool,
 ) -> np.ndarray:  # fmt: skip
-    """The policy's optimum of one budget that avoids at least `floor` millionths."""
+    """The policy's optimum of one budget that avoids at least `floor` millionths.
+
+    A step that already avoids all that its sectors could is not solved; where only what is
+    avoided counts, the cheapest of equal plans is not looked for. `start` keeps every limit.
+    """
     worth = np.rint(table["avoided"].to_numpy(float) * PARTS).astype(np.int64)
     cents = np.rint(table["cost"].to_numpy(float) * 100).astype(np.int64)
     minutes = table["minutes"].to_numpy(np.int64)
     rows: list[Row] = [_limit(cents, int(np.floor(budget * 100 + 1e-6))), *stock]
     if limits.team_days is not None:
         rows.append(_limit(minutes, int(np.floor(limits.team_days * limits.hours_per_day * 60))))
+    most = np.zeros(len(table), np.int64)
     for positions in table.groupby(PLACE, sort=False).indices.values():
         rows.append(([(int(i), 1) for i in positions], -inf, 1))
+        most[positions[0]] = max(0, *worth[positions].tolist())
     if floor > 0:
         rows.append(([(i, int(w)) for i, w in enumerate(worth) if w], floor, inf))
     taken = np.zeros(len(table), bool)
     taken[[] if start is None else start] = True
     for step in _steps(table, limits.order):
-        taken = _solved({int(i): -int(worth[i]) for i in step}, rows, len(table), taken)
+        if worth[step][taken[step]].sum() < most[step].sum():
+            taken = _solved({int(i): -int(worth[i]) for i in step}, rows, len(table), taken)
         reached = int(worth[step][taken[step]].sum())
         rows.append(([(int(i), int(worth[i])) for i in step], reached, inf))
-    taken = _solved({i: int(c) for i, c in enumerate(cents)}, rows, len(table), taken)
+    if cheapest:
+        taken = _solved({i: int(c) for i, c in enumerate(cents)}, rows, len(table), taken)
     spent = int(cents[taken].sum())
     if spent > budget * 100 + 0.5:
         raise SolverError(f"HiGHS overspent: {spent / 100} of {budget}; please report it")
@@ -181,7 +192,7 @@ def curve(
         taken = table.iloc[at]
         pure = taken
         if limits.order != free.order and len(table):
-            pure = table.iloc[_best(table, free, budget, stock, start=at)]
+            pure = table.iloc[_best(table, free, budget, stock, start=at, cheapest=False)]
         sea = taken["sea_cliff"] == "yes"
         rows.append(
             {

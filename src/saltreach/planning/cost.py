@@ -180,7 +180,7 @@ def cost_of(problem: Problem, pairs: Pairs, last: Pairs = frozenset()) -> Cost:
     price = problem.tasks["late_min"].to_numpy()
     overdue = int((late * price).sum())
     unfair = problem.unfair_min * _spread(problem, used)
-    change = round(60 * problem.options.change_hours) * len(last ^ pairs) if last else 0
+    change = problem.change_min * len(last ^ pairs) if last else 0
     team_min = sum(used)
     return Cost(
         total_min=overdue + team_min + unfair + change,

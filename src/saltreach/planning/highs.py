@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from saltreach.errors import SaltreachError
+
+if TYPE_CHECKING:
+    import highspy
 
 Row = tuple[list[tuple[int, int]], float, float]
 """Terms (variable, coefficient), low, high; infinite where there is no limit."""
@@ -26,6 +30,26 @@ class Answer:
     bound: float | None
     proven: bool
     nodes: int
+
+
+def quiet_solver() -> highspy.Highs:
+    """HiGHS that prints nothing."""
+    import highspy
+
+    class Quiet(highspy.Highs):
+        """HiGHS prints its name when callbacks are enabled; none are used here."""
+
+        def enableCallbacks(self) -> None:
+            self.silent()
+
+    return Quiet()
+
+
+def solved(solver: highspy.Highs) -> bool:
+    """Whether a solver found the optimum."""
+    import highspy
+
+    return solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
 
 
 def minimise(
@@ -64,13 +88,7 @@ def minimise(
     """
     import highspy
 
-    class Quiet(highspy.Highs):
-        """HiGHS prints its name when callbacks are enabled; none are used here."""
-
-        def enableCallbacks(self) -> None:
-            self.silent()
-
-    solver = Quiet()
+    solver = quiet_solver()
     limit = ("time_limit", float(seconds)) if nodes is None else ("mip_max_nodes", nodes)
     for name, value in (
         limit, ("random_seed", seed % (1 << 30)), ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.5),
@@ -109,6 +127,6 @@ def minimise(
     return Answer(
         values,
         bound if np.isfinite(bound) else None,
-        solver.getModelStatus() == highspy.HighsModelStatus.kOptimal,
+        solved(solver),
         max(1, int(info.mip_node_count)),
     )

@@ -14,6 +14,7 @@ import numpy as np
 
 from saltreach.planning.bound import Schedules, Sectors
 from saltreach.planning.cost import Pairs, overdue_days
+from saltreach.planning.highs import quiet_solver, solved
 from saltreach.planning.problem import Problem
 
 SLACK_MIN = 0.01
@@ -30,23 +31,14 @@ class Mixture:
     """The schedules known so far, mixed at least cost so that no day holds too much."""
 
     def __init__(self, sectors: Sectors) -> None:
-        import highspy
-
-        class Quiet(highspy.Highs):
-            """HiGHS prints its name when callbacks are enabled; none are used here."""
-
-            def enableCallbacks(self) -> None:
-                self.silent()
-
-        self.sectors, self.solver = sectors, Quiet()
-        self.solver.silent()
-        self.optimal = highspy.HighsModelStatus.kOptimal
+        self.sectors, self.solver = sectors, quiet_solver()
         tasks, days = len(sectors.late), len(sectors.team_of)
         self.month_of = np.zeros(days, np.int64)
-        for i, (rows, _) in enumerate(sectors.months):
+        limits = sectors.problem.month_limits
+        for i, (rows, _) in enumerate(limits):
             self.month_of[rows] = i
         self.tasks, self.days = tasks, days
-        most = np.array([m for _, m in sectors.months], float)
+        most = np.array([m for _, m in limits], float)
         high = np.concatenate([np.ones(tasks + days), most])
         low = np.concatenate([np.ones(tasks), np.full(len(high) - tasks, -inf)])
         self.width = len(high)
@@ -77,7 +69,7 @@ class Mixture:
             limit = self.solver.getRunTime() + max(seconds, 0.0)
             self.solver.setOptionValue("time_limit", limit)
         self.solver.run()
-        if self.solver.getModelStatus() != self.optimal:
+        if not solved(self.solver):
             return None
         dual = np.array(self.solver.getSolution().row_dual)
         price = np.maximum(-dual[self.tasks :], 0.0)

@@ -286,7 +286,7 @@ class Model:
         self.pay([(high, p.unfair_min), (low, -p.unfair_min)])
 
     def _changes(self, last: Pairs) -> None:
-        change = round(60 * self.problem.options.change_hours)
+        change = self.problem.change_min
         if not last or not change:
             return
         self.constant += change * len(last ^ self.kept)

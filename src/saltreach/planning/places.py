@@ -11,7 +11,7 @@ import pandas as pd
 from saltreach.errors import OptionError
 from saltreach.intake.cells import clock_text
 from saltreach.intake.holding import Holding
-from saltreach.layers.climate import monthly_climate
+from saltreach.layers.climate import monthly_temperature_c
 from saltreach.planning.travel import middle
 from saltreach.planning.wall import SPREAD_LEAST_M
 from saltreach.planning.windows import day_number, in_window, open_days, windows_of
@@ -22,6 +22,7 @@ MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
 )  # fmt: skip
+NAN = float("nan")
 CLOSED_TODAY = "CLOSED ON THIS DAY: do not climb, ask who set the closure."
 NO_TIDE_TODAY = "NO TIDE WINDOW ON THIS DAY: the tide table has none for it."
 NO_RULE = "No closure and no tide is on the lists handed in."
@@ -134,17 +135,18 @@ def sheet_rows(sheet: CureTable | None) -> dict[str, Any]:
     return {"cure_times": tuple(rows), "cure_source": sheet.source}
 
 
-def cure_of(
-    anchors: pd.DataFrame, date: str, sheet: CureTable | None, rock_temperature_c: float | None
-) -> dict[str, Any]:
-    """How long an adhesive needs at a stop, as plain values.
+def cures_of(
+    stops: Sequence[tuple[pd.DataFrame, str]],
+    sheet: CureTable | None,
+    rock_temperature_c: float | None,
+) -> list[dict[str, Any]]:
+    """How long an adhesive needs at some stops, as plain values.
 
     Parameters
     ----------
-    anchors : DataFrame
-        `lon`, `lat`, `elevation_m` of the stop.
-    date : str
-        ISO day; without one the coldest month counts.
+    stops : sequence of (DataFrame, str)
+        `lon`, `lat`, `elevation_m` of the anchors, and the ISO day; without one the coldest month
+        counts.
     sheet : CureTable or None
         Of the user's adhesive; without one no time is known.
     rock_temperature_c : float or None
@@ -152,9 +154,9 @@ def cure_of(
 
     Returns
     -------
-    dict
+    list of dict
         `temperature_c`, `temperature_from`, `gel_min`, `cure_min`, `cure_wet_min`, `source`,
-        `note`.
+        `note` of each stop.
 
     Notes
     -----
@@ -162,9 +164,16 @@ def cure_of(
     the sheet asks to measure.
     """
     if rock_temperature_c is not None:
-        degrees, said = float(rock_temperature_c), "as given"
-    else:
-        degrees, said = _of_month(anchors, date)
+        return [_cure(float(rock_temperature_c), "as given", sheet) for _ in stops]
+    months_c = _months_c([anchors for anchors, _ in stops])
+    return [
+        _cure(*_of_month(months, date), sheet) if len(anchors) else _cure(NAN, "no anchor", sheet)
+        for months, (anchors, date) in zip(months_c, stops, strict=True)
+    ]
+
+
+def _cure(degrees: float, said: str, sheet: CureTable | None) -> dict[str, Any]:
+    """The times at a temperature, and where that is from."""
     found: dict[str, Any] = {
         "temperature_c": None if np.isnan(degrees) else round(degrees, 1), "temperature_from": said,
         "gel_min": None, "cure_min": None, "cure_wet_min": None,
@@ -185,18 +194,23 @@ def cure_of(
     return found | {"gel_min": gel, "cure_min": cure, "cure_wet_min": wet}
 
 
-def _of_month(anchors: pd.DataFrame, date: str) -> tuple[float, str]:
-    """Mean air temperature of the month at the middle of a stop, and how it was found."""
-    if not len(anchors):
-        return float("nan"), "no anchor"
-    place = anchors[["lon", "lat"]].iloc[:1].to_numpy(float)[0]
-    height = pd.to_numeric(anchors["elevation_m"]).median()
-    months = monthly_climate([place[0]], [place[1]], [height])["temperature_c"].to_numpy()[0]
-    if not np.isfinite(months).all():
-        return float("nan"), "the climate of the place is not known"
-    at = int(date[5:7]) - 1 if date else int(months.argmin())
+def _months_c(stops: Sequence[pd.DataFrame]) -> np.ndarray:
+    """Mean air temperature of the months at the first anchor of each stop, (n, 12)."""
+    place = np.full((len(stops), 3), NAN)
+    for i, anchors in enumerate(stops):
+        if len(anchors):
+            height = pd.to_numeric(anchors["elevation_m"]).median()
+            place[i] = anchors["lon"].iloc[0], anchors["lat"].iloc[0], height
+    return monthly_temperature_c(*place.T)
+
+
+def _of_month(months_c: np.ndarray, date: str) -> tuple[float, str]:
+    """Temperature of the month of a day, or of the coldest, and how it was found."""
+    if not np.isfinite(months_c).all():
+        return NAN, "the climate of the place is not known"
+    at = int(date[5:7]) - 1 if date else int(months_c.argmin())
     why = "" if date else ", the coldest month, for no day is planned"
-    return float(months[at]), f"mean air of {MONTHS[at]} at the place{why}; measure the rock"
+    return float(months_c[at]), f"mean air of {MONTHS[at]} at the place{why}; measure the rock"
 
 
 def position_of(anchors: pd.DataFrame) -> dict[str, float]:

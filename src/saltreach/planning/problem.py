@@ -105,11 +105,9 @@ class Problem:
     def free_min(self) -> np.ndarray:
         """Time each team has over the whole plan, minutes; its monthly limit counted."""
         total = np.zeros(len(self.teams), np.int64)
-        for team, month in self.months_of_teams:
-            rows = self.months_of_teams[team, month]
-            most = self.teams[team]["days_per_month"]
-            used = len(rows) if most is None else min(most, len(rows))
-            total[team] += used * int(self.days["length_min"].iloc[rows[0]])
+        team_of, length = self.days["team_at"].to_numpy(), self.days["length_min"].to_numpy()
+        for rows, most in self.month_limits:
+            total[team_of[rows[0]]] += most * length[rows[0]]
         return total
 
     @cached_property
@@ -119,6 +117,20 @@ class Problem:
         table = pd.DataFrame({"team": self.days["team_at"], "month": month.astype(np.int64)})
         groups = table.groupby(["team", "month"]).indices
         return {(int(t), int(m)): rows for (t, m), rows in groups.items()}
+
+    @cached_property
+    def month_limits(self) -> list[tuple[np.ndarray, int]]:
+        """Team-days of each team and month, and on how many of them it may go."""
+        limits = []
+        for (team, _), rows in self.months_of_teams.items():
+            most = self.teams[team]["days_per_month"]
+            limits.append((rows, len(rows) if most is None else min(most, len(rows))))
+        return limits
+
+    @cached_property
+    def change_min(self) -> int:
+        """Cost of one change to the last plan, minutes."""
+        return round(self.options.change_hours * 60)
 
     @cached_property
     def unfair_min(self) -> int:

@@ -66,12 +66,9 @@ class Calendar:
             self.begins.append(begin)
             self.open_on.append(self.dates[at[begin]] if len(rows) else self.dates[:0])
         self.group = np.zeros(len(days), np.int64)
-        limit = []
-        for i, ((team, _), rows) in enumerate(p.months_of_teams.items()):
+        for i, (rows, _) in enumerate(p.month_limits):
             self.group[rows] = i
-            most = p.teams[team]["days_per_month"]
-            limit.append(len(rows) if most is None else most)
-        self.left = np.array(limit, np.int64)
+        self.left = np.array([most for _, most in p.month_limits], np.int64)
         self.alone = p.trip_min + 2 * p.home_min
         self.more = self.alone[self.team_of].astype(np.int32)
         self.used = np.zeros(len(days), np.int64)
@@ -79,7 +76,7 @@ class Calendar:
         self.day_of = p.column["day"]
         self.held: dict[int, list[int]] = {}
         self.rows_of: list[list[int]] = [[] for _ in p.column["due"]]
-        self.change = round(60 * p.options.change_hours) if last else 0
+        self.change = p.change_min if last else 0
         self.last: dict[int, set[int]] = {}
         for k, d in last:
             self.last.setdefault(k, set()).add(d)

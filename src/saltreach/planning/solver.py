@@ -100,7 +100,7 @@ def drop_redundant_visits(
     for k, d in pairs:
         visits[k].append(d)
     price = problem.tasks["late_min"].to_numpy()
-    change = round(60 * problem.options.change_hours) if last else 0
+    change = problem.change_min if last else 0
     out = set(pairs)
     for k in visits if tasks is None else tasks:
         mine = sorted(visits.get(k, ()), key=day_of.__getitem__)

@@ -20,7 +20,7 @@ from saltreach.intake.plan_file import VISIT_COLUMNS
 from saltreach.intake.prices import Piece, Prices
 from saltreach.intake.sheets import nearest
 from saltreach.planning.bring import TripOptions, bring_list
-from saltreach.planning.places import access_of, cure_of, drawn, position_of, sheet_rows, tell_of
+from saltreach.planning.places import access_of, cures_of, drawn, position_of, sheet_rows, tell_of
 from saltreach.planning.spots import in_short, ready, spots_of
 from saltreach.planning.tables import left_out_before, looser
 from saltreach.planning.trip import LOOK, PLACE, Spot, Stop, Trip
@@ -112,6 +112,7 @@ def trips_of(
     said = (*left_out_before(result.provenance), *left_out)
     more = (NO_STOCK,) if prices is not None and not prices.stock else ()
     made = []
+    placing = []
     for name, visits_of_trip in rows.groupby("trip", sort=False):
         stops = []
         for v in visits_of_trip.to_dict("records"):
@@ -123,22 +124,24 @@ def trips_of(
             if not spots and visits is None:
                 continue
             sentences, closed = access_of(windows, tides, *place, v["date"])
+            if v["kind"] == REBOLT:
+                placing.append((order, v["date"]))
             stops.append(
                 Stop(
                     *place, v["kind"], v["begins"], v["ends"], v["part"], sentences, closed,
                     tell_of(contact, anchors[place], v["crag"]),
                     known[place]["risk_band"] or UNKNOWN, in_short(order), rule, spots,
-                    cure_of(order, v["date"], data_sheet, rock_temperature_c)
-                    if v["kind"] == REBOLT else None,
-                    drawn(order), position_of(order),
+                    drawn=drawn(order), position=position_of(order),
                 )
             )  # fmt: skip
         if stops:
-            first = visits_of_trip.iloc[0]
-            made.append(
-                _trip(str(name), first, visits_of_trip, tuple(stops), said, more, result, chosen)
-            )
-    return tuple(replace(one, **sheet_rows(data_sheet)) for one in made)
+            made.append((str(name), visits_of_trip, stops))
+    cures = iter(cures_of(placing, data_sheet, rock_temperature_c))
+    out = []
+    for name, its, stops in made:
+        cured = tuple(replace(s, cure=next(cures)) if s.kind == REBOLT else s for s in stops)
+        out.append(_trip(name, its.iloc[0], its, cured, said, more, result, chosen))
+    return tuple(replace(one, **sheet_rows(data_sheet)) for one in out)
 
 
 def _trip(
