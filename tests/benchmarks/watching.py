@@ -12,8 +12,8 @@ from pathlib import Path
 
 import psutil
 
-EVERY_S = 0.2
-SHARE = 0.01
+EVERY_S, SELDOM_S = 0.2, 5.0
+SHARE = 0.03
 """Of one core, that looking may take: it goes through every page of a process."""
 
 
@@ -43,8 +43,8 @@ def together_mb(process: psutil.Process) -> float:
 
 @contextmanager
 def peak_of(pid: int) -> Iterator[Peak]:
-    """Looks every `EVERY_S` seconds, more seldom where that costs time, and once at least: a
-    shorter peak may be missed."""
+    """Looks every `EVERY_S` seconds, where that costs time every `SELDOM_S` at least: a shorter
+    peak may be missed."""
     peak, done = Peak(), threading.Event()
 
     def watch() -> None:
@@ -53,7 +53,8 @@ def peak_of(pid: int) -> Iterator[Peak]:
             while True:
                 begun = time.perf_counter()
                 peak.mb = max(peak.mb, together_mb(process))
-                if done.wait(max(EVERY_S, (time.perf_counter() - begun) / SHARE)):
+                cost_s = time.perf_counter() - begun
+                if done.wait(min(max(EVERY_S, cost_s / SHARE), SELDOM_S)):
                     break
 
     thread = threading.Thread(target=watch, daemon=True)
