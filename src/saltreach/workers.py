@@ -8,14 +8,18 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
-from typing import Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from saltreach.errors import OptionError, WorkerError, cause_of
+
+if TYPE_CHECKING:
+    from multiprocessing.process import BaseProcess
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -52,8 +56,14 @@ class Workers(Protocol):
             raises is raised here, at the item's turn.
         """
 
-    def end(self) -> None:
-        """Dismiss them: nothing more will be asked, and their memory is free."""
+    def end(self, *, at_once: bool = False) -> None:
+        """Dismiss them: nothing more will be asked, and their memory is free.
+
+        Parameters
+        ----------
+        at_once : bool
+            Processes of this machine leave what they are at.
+        """
 
 
 @contextmanager
@@ -91,8 +101,10 @@ def workers(
         by = _Here() if most <= 1 else _Processes(most, ready)
     try:
         yield by
-    finally:
-        by.end()
+    except BaseException:
+        by.end(at_once=True)
+        raise
+    by.end()
 
 
 class _Here:
@@ -101,7 +113,7 @@ class _Here:
     def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
         return map(function, items)
 
-    def end(self) -> None:
+    def end(self, *, at_once: bool = False) -> None:
         pass
 
 
@@ -110,9 +122,10 @@ class _Processes:
 
     def __init__(self, count: int, ready: Callable[[], object] | None = None) -> None:
         self.count, self.ready = count, ready
+        self.begun: list[BaseProcess] = []
         self.pool = self._pool()
         for _ in range(count if ready is not None else 0):
-            self.pool.submit(os.getpid)  # a process begins when something is asked
+            self._submit(os.getpid)  # a process begins when something is asked
 
     def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
         coming = iter(items)
@@ -149,14 +162,25 @@ class _Processes:
     def _ask(self, function: Callable[[Item], Result], item: Item) -> Future[Result]:
         """A pool that is broken already says so in the answer."""
         try:
-            return self.pool.submit(function, item)
+            return self._submit(function, item)
         except BrokenProcessPool as error:
             broken: Future[Result] = Future()
             broken.set_exception(error)
             return broken
 
-    def end(self) -> None:
+    def _submit(self, function: Callable[..., Result], *given: Any) -> Future[Result]:
+        from multiprocessing import active_children
+
+        before = set(active_children())
+        with _unheard_interrupts():
+            future = self.pool.submit(function, *given)
+        self.begun += [one for one in active_children() if one not in before]
+        return future
+
+    def end(self, *, at_once: bool = False) -> None:
         self.pool.shutdown(wait=False, cancel_futures=True)
+        for process in self.begun if at_once else ():
+            process.terminate()
 
     def _pool(self) -> ProcessPoolExecutor:
         from multiprocessing import get_context
@@ -165,6 +189,20 @@ class _Processes:
         return ProcessPoolExecutor(
             self.count, mp_context=get_context("spawn"), initializer=_begin, initargs=(self.ready,)
         )
+
+
+@contextmanager
+def _unheard_interrupts() -> Iterator[None]:
+    """Processes that begin here do not hear Ctrl-C: they end when this one ends them."""
+    try:
+        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    except ValueError:  # not the main thread
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before or signal.SIG_DFL)
 
 
 def _finished(future: Future[Any]) -> bool:
@@ -239,7 +277,7 @@ class _Cluster:
             with suppress(Exception):  # a cluster that is gone has nothing to cancel
                 self.client.cancel(list(asked))
 
-    def end(self) -> None:
+    def end(self, *, at_once: bool = False) -> None:
         self.client.close()
 
 

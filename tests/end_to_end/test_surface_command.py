@@ -74,4 +74,4 @@ def test_a_map_takes_a_surface_from_a_subfolder_and_says_what_it_does_not_cover(
     assert "far.tif: it covers none of the sectors, so nothing of it is seen" in far.stderr
     other = saltreach(*drawn, below / "other.tif")
     assert other.returncode == 2
-    assert other.stderr.splitlines()[-1].startswith("saltreach: other.tif is no surface: give a")
+    assert other.stderr.splitlines()[-1].startswith("saltreach: other.tif is no surface, or a")

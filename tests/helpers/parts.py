@@ -52,8 +52,11 @@ def got_ready(folder: str) -> None:
 def main(mark: str) -> None:
     from saltreach.workers import workers
 
-    with workers(count=2) as pool:
-        list(pool.map(named, [mark]))
+    try:
+        with workers(count=2) as pool:
+            list(pool.map(named, [mark]))
+    except KeyboardInterrupt:
+        print("stopped")
 
 
 if __name__ == "__main__":

@@ -133,7 +133,7 @@ def test_tables_are_written_without_the_map_and_it_is_said(result, tmp_path, mon
     assert written(tmp_path) == TABLES
     assert json.loads((tmp_path / "provenance.json").read_text())["drawings_left_out"] == notes
     assert summary(result, tmp_path)["map"] is None
-    assert "Map: left out, see the notes" in summary_text(result, tmp_path)
+    assert f"Map: none yet; saltreach map {tmp_path} draws it" in summary_text(result, tmp_path)
 
 
 def test_nothing_is_said_where_all_is_drawn(result, tmp_path):

@@ -100,6 +100,23 @@ def test_workers_end_when_their_parent_is_killed(tmp_path):
     assert not alive(worker)
 
 
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs /proc")
+def test_an_interrupt_ends_workers_at_once_and_without_a_word(tmp_path):
+    mark = tmp_path / "worker"
+    path = os.pathsep.join([str(TESTS), *sys.path])
+    with subprocess.Popen(
+        [sys.executable, "-m", "helpers.parts", str(mark)], env=os.environ | {"PYTHONPATH": path},
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+    ) as parent:  # fmt: skip
+        while not (mark.exists() and mark.read_text()):
+            assert parent.poll() is None
+            time.sleep(0.02)
+        os.killpg(parent.pid, signal.SIGINT)  # as Ctrl-C does
+        out, err = parent.communicate(timeout=60)
+    assert (out, err, parent.returncode) == ("stopped\n", "", 0)
+    assert not alive(int(mark.read_text()))
+
+
 @pytest.mark.filterwarnings("default")
 def test_a_cluster_gives_the_same():
     distributed = pytest.importorskip("distributed")

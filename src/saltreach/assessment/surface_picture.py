@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
+from warnings import catch_warnings
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,12 +54,15 @@ def surface_picture(file: Path | str, most_pixels: int = MOST_PIXELS) -> Picture
     """
     import rasterio
     from rasterio.crs import CRS
-    from rasterio.errors import RasterioError
+    from rasterio.errors import NotGeoreferencedWarning, RasterioError
     from rasterio.warp import Resampling, calculate_default_transform, reproject, transform_bounds
 
     path = Path(file)
     try:
-        with rasterio.open(path) as found:
+        with (
+            catch_warnings(action="ignore", category=NotGeoreferencedWarning),
+            rasterio.open(path) as found,
+        ):
             names = found.descriptions
         if names == tuple(band.name for band in NUMBERS):
             path = path.with_name(f"{path.stem}_{DRAWN}{path.suffix}")
@@ -67,7 +71,8 @@ def surface_picture(file: Path | str, most_pixels: int = MOST_PIXELS) -> Picture
         band = _BY_NAME.get(names[0] or "") if len(names) == 1 else None
         if band is None:
             raise LayerError(
-                f"{path.name} is no surface: give a .tif that `saltreach surface` wrote"
+                f"{path.name} is no surface, or a damaged one: give a .tif that `saltreach "
+                "surface` wrote"
             )
         with rasterio.open(path, **_level(path, most_pixels)) as raster:
             mercator = CRS.from_epsg(3857)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,7 +13,7 @@ from saltreach.assessment.counts import MOST_TO_FIND_OUT, counts
 from saltreach.assessment.find_out import WORDS
 from saltreach.assessment.reasons import MOST_SHOWN, Listing, some
 from saltreach.folders.manifest import resting_elsewhere
-from saltreach.vocabulary.words import CAUTION, DO_NOT_PLACE
+from saltreach.vocabulary.words import CAUTION, DO_NOT_PLACE, counted
 
 if TYPE_CHECKING:
     from saltreach.assessment.result import Assessment
@@ -41,7 +42,8 @@ def summary_text(result: Assessment, out: Path) -> str:
     failed = Listing("TAKE OUT OF USE TODAY", found["out_of_use_today"])
     lines = [
         *found["left_out"],
-        f"{found['anchors']} anchors in {found['sectors']} sectors of {found['crags']} crags "
+        f"{counted(found['anchors'], 'anchor')} in {counted(found['sectors'], 'sector')} of "
+        f"{counted(found['crags'], 'crag')} "
         f"assessed, {found['rows_refused']} rows refused"
         + (f" (see {out / 'rejected.csv'})" if found["rows_refused"] else "")
         + ".",
@@ -66,7 +68,7 @@ def summary_text(result: Assessment, out: Path) -> str:
         *(line for line in found["assumptions"] if line.startswith("LOOSER POLICY")),
         *found["rest_on_a_former_assessment"],
         CAUTION,
-        f"Map: {found['map'] or 'left out, see the notes'}",
+        f"Map: {found['map'] or f'none yet; saltreach map {shlex.quote(str(out))} draws it'}",
     ]
     return "\n".join(lines)
 
