@@ -177,6 +177,7 @@ def test_the_years_to_come_colour_the_overview(page):
 
 def test_hostile_names_are_text(page):
     page.locator("#find").fill("img src")
+    page.locator("#sector-list .item", has_text="<img src=x").first.wait_for()
     assert items(page).first.inner_text().count("<img src=x onerror=alert(1)>") == 1
     for k in range(items(page).count()):
         items(page).nth(k).click()

@@ -319,7 +319,7 @@ def assess_file(
     files = [v for n, v in vars(options).items() if n.endswith("_file") and v is not None]
     if options.pack_folder is not None:
         files.append(Path(options.pack_folder) / MANIFEST)
-    count = rows_of(file)
+    count = rows_of(file) if isinstance(file, Path) else 0  # a book has an address
     early = nullcontext() if count == 0 else crew(
         count, options, scheduler=scheduler, processes=None, at_most=part_rows
     )  # fmt: skip
