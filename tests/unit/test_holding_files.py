@@ -238,7 +238,7 @@ def test_results_and_registers_are_not_taken_for_each_other(tmp_path):
     register = written(tmp_path, "own.csv", "anchor_id\n")
     with pytest.raises(LayerError, match=r"own.csv is a file, and a folder of results is expected"):
         read_results(register)
-    with pytest.raises(RegisterError, match="is a folder that holds no .*; give the file of a register"):
+    with pytest.raises(RegisterError, match="holds no .*; give the file of a register"):
         read_register(tmp_path)
     written(tmp_path, "provenance.json", "{}")
     with pytest.raises(RegisterError, match="is a folder of results, and a register is expected"):
