@@ -28,6 +28,7 @@ _SIDES = frozenset(word for row in rows_of("sides.csv") for word in row["words"]
 """Words that tell two places of one name apart, without accents. Common words; no source."""
 _SIDE_PREFIX = re.compile(r"^(nord|sud|ost|west|ober|unter|north|south|east)(?=\w{3})")
 _ROMAN = re.compile(r"^(?=.)x{0,3}(?:ix|iv|v?i{0,3})$")
+_DIGITS = re.compile(r"\d+")
 _PARTS = re.compile(r"\d+|[^\W\d_]+")
 
 
@@ -38,6 +39,10 @@ def _words(name: str) -> Counter[str]:
     parts = _PARTS.findall("".join(c for c in bare if not unicodedata.combining(c)))
     split = (_SIDE_PREFIX.sub(r"\1 ", part).split() for part in parts)
     return Counter(word for part in split for word in part)
+
+
+def _numbers(name: str) -> list[str]:
+    return sorted(_DIGITS.findall(name))
 
 
 def _tells_apart(word: str) -> bool:
@@ -57,6 +62,8 @@ def are_near(first: str, second: str) -> bool:
     >>> are_near("Sector 1", "Sector 2"), are_near("Rote Bucht", "Rote Bucht Nord")
     (False, False)
     """
+    if first.isascii() and second.isascii() and _numbers(first) != _numbers(second):
+        return False
     one, other = _words(first), _words(second)
     left, right = one - other, other - one
     if not left and not right:
